@@ -1,0 +1,120 @@
+"""Weighing figures held against what others printed; each check names its source and tag.
+
+Tags: read = seen on the source named; from memory = not seen, recalled; derived = worked out from
+a formula, an identity check that nobody published.
+"""
+
+from __future__ import annotations
+
+from math import inf, sqrt
+
+import pytest
+
+from inventory.sums.weighing import (
+    Measured,
+    Scale,
+    combine,
+    expanded,
+    maximum_permissible_error_mg,
+    step_uncertainty_mg,
+    total,
+    welch_satterthwaite,
+)
+
+
+def _scale(accuracy_class: str, e_mg: int) -> Scale:
+    return Scale(
+        key="plate",
+        resolution_d_mg=e_mg,
+        verification_e_mg=e_mg,
+        accuracy_class=accuracy_class,
+        capacity_mg=10**8,
+        minimum_mg=0,
+        in_service=False,
+    )
+
+
+@pytest.mark.parametrize(
+    ("mass_g", "e_g", "accuracy_class", "error_g"),
+    [
+        (500, 1, "III", 0.5),
+        (501, 1, "III", 1.0),
+        (2000, 1, "III", 1.0),
+        (2001, 1, "III", 1.5),
+        (6000, 2, "III", 3),
+        (3000, 0.5, "III", 0.75),
+        (150, 0.1, "II", 0.05),
+        (600, 0.1, "II", 0.10),
+        (2000.1, 0.1, "II", 0.15),
+    ],
+)
+def test_error_limits_of_the_directive(
+    mass_g: float, e_g: float, accuracy_class: str, error_g: float
+) -> None:
+    """Derived from the read error table: UK SI 1995/1907, Schedule 2 (Directive 2014/31/EU)."""
+    scale = _scale(accuracy_class, round(e_g * 1000))
+    assert maximum_permissible_error_mg(scale, round(mass_g * 1000)) == error_g * 1000
+
+
+def test_simple_tared_weighing() -> None:
+    """Read: University of Tartu, set of GUM examples, file weighing.smu, simple weighing.
+
+    m = 0.324 g; repeatability 0.00017 g (15 degrees of freedom), drift ±0.0002 g and readability
+    ±0.00005 g as rectangles; printed u = 0.000207525098883645 g, 33 effective degrees of freedom.
+    """
+    parts = [(0.00017, 15.0), (0.0002 / sqrt(3), inf), (0.00005 / sqrt(3), inf)]
+    weighing = combine([(1, Measured(0, u_g * 1000)) for u_g, _ in parts])
+    assert weighing.u_mg / 1000 == pytest.approx(0.000207525098883645, abs=1e-15)
+    assert int(welch_satterthwaite(parts)) == 33
+
+
+def test_expanded_uncertainty_as_national_institute_states_it() -> None:
+    """Read: NIST Reference on Constants, Units, Uncertainty, examples: u = 0.35 mg, U = 0.70 mg."""
+    assert expanded(0.35, 2) == pytest.approx(0.70, abs=0.005)
+
+
+def test_end_gauge_budget() -> None:
+    """Read: NIST Technical Note 1297, Appendix D.2 (GUM H.1): u_c = 34 nm."""
+    parts_nm = [25, 5.8, 3.9, 6.7, 1.7, 5.8, 10.2, 2.9, 16.6]
+    assert combine([(1, Measured(0, u)) for u in parts_nm]).u_mg == pytest.approx(34, abs=0.5)
+
+
+def test_ten_parts_against_one_standard() -> None:
+    """From memory: GUM 5.2.2, ten resistors of u = 100 mΩ against one standard: 1 Ω, not 0.32."""
+    shared = Measured(0, 0.0, (("standard", 0.1),))
+    assert total([shared] * 10).u_mg == pytest.approx(1.0, abs=0.05)
+    assert total([Measured(0, 0.1)] * 10).u_mg == pytest.approx(0.32, abs=0.005)
+
+
+def test_voltmeter_of_the_guide() -> None:
+    """From memory: GUM 4.3.7 example 2 and 5.1.5: a = 15 µV, u_B = 8.7 µV, u_c = 15 µV."""
+    half_width_uv = 14e-6 * 0.928571e6 + 2e-6 * 1e6
+    assert half_width_uv == pytest.approx(15, abs=0.5)
+    u_b = half_width_uv / sqrt(3)
+    assert u_b == pytest.approx(8.7, abs=0.05)
+    assert combine([(1, Measured(0, 12.0)), (1, Measured(0, u_b))]).u_mg == pytest.approx(
+        15, abs=0.5
+    )
+
+
+def test_gross_less_tare_of_the_analysts_guide() -> None:
+    """From memory: EURACHEM/CITAC Guide, example A2: 60.5450 g − 60.1562 g, ±0.15 mg each.
+
+    Printed 0.3888 g, 0.09 mg and 0.13 mg; the last came from the rounded 0.09, hence the
+    tolerance of 0.01 mg.
+    """
+    u_mg = 0.15 / sqrt(3)
+    assert u_mg == pytest.approx(0.09, abs=0.005)
+    # In tenths of a milligram, for the analyst's balance shows them and masses here are whole.
+    gross, tare = Measured(605_450, 10 * u_mg), Measured(601_562, 10 * u_mg)
+    net = combine([(1, gross), (-1, tare)])
+    assert net.mass_mg == 3_888
+    assert net.u_mg / 10 == pytest.approx(0.13, abs=0.01)
+
+
+def test_digital_step() -> None:
+    """Read: axiospec.com, resolution uncertainty calculator (d/√12 = 0.29 d); GUM F.2.2.1 from
+    memory. Derived: 0.408 d for a difference of two readings."""
+    scale = _scale("II", 100)
+    assert step_uncertainty_mg(scale) == pytest.approx(29, abs=0.5)
+    assert step_uncertainty_mg(scale, tared=True) == pytest.approx(40.8, abs=0.05)
