@@ -174,8 +174,8 @@ def judge(
     """Return the claim, with the figure only where the evidence carries it.
 
     `evidence_min` is the smallest count that may be published. `width_percent_max`, if given, is
-    the widest interval that may be. A sentence that prints a range needs an interval. Both limits are
-    the workshop's own choice, not a standard's.
+    the widest interval that may be. A sentence that prints a range needs an interval. Both
+    limits are the workshop's own choice, not a standard's.
     """
     _refuse_unusable(key, figure_percent, interval_percent, evidence_min)
     if evidence < evidence_min or _too_wide(interval_percent, width_percent_max):
