@@ -1,0 +1,52 @@
+"""Grading: mend a returned frame, make it into the next pair, or let a person look again.
+
+The policy, in this order: a limit overrules everything; a frame that can be mended within the
+ceiling is mended; otherwise it is ground, if the customer wished so and the plastic is ours.
+"""
+
+from __future__ import annotations
+
+from returns.sums.grading.decision import (
+    Disposition,
+    Figures,
+    Grading,
+    Outcome,
+    grade,
+)
+from returns.sums.grading.facts import (
+    Ban,
+    Finding,
+    FrameFacts,
+    GradingError,
+    Limits,
+    MeasuredLimit,
+    PolymerCheck,
+    Prices,
+    Remedy,
+    Stock,
+    Wish,
+)
+from returns.sums.grading.plans import Plan, PlanSums
+from returns.sums.grading.wording import Reason
+
+__all__ = [
+    "Ban",
+    "Disposition",
+    "Figures",
+    "Finding",
+    "FrameFacts",
+    "Grading",
+    "GradingError",
+    "Limits",
+    "MeasuredLimit",
+    "Outcome",
+    "Plan",
+    "PlanSums",
+    "PolymerCheck",
+    "Prices",
+    "Reason",
+    "Remedy",
+    "Stock",
+    "Wish",
+    "grade",
+]
