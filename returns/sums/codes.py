@@ -18,7 +18,15 @@ from typing import Final
 ALPHABET: Final = "23456789CDFGHJKMNPQRTWXY"
 
 # The place of a letter in this string enters the check. Only ever append.
-KIND_BY_PREFIX: Final = {"Q": "request", "F": "frame", "P": "parcel", "B": "box", "L": "lot"}
+KIND_BY_PREFIX: Final = {
+    "Q": "request",
+    "F": "frame",
+    "P": "parcel",
+    "B": "box",
+    "L": "lot",
+    "D": "dispatch",
+    "G": "grind run",
+}
 
 CHECKED_LENGTH: Final = 8
 _RANDOM_LENGTH: Final = CHECKED_LENGTH - 1

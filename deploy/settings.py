@@ -1,0 +1,327 @@
+"""All settings, read from the environment only; weak or missing production values stop the start.
+
+Two shapes run from this one module: embedded (SQLite, filesystem broker, no server to install)
+and served (`HINGEBACK_SERVED=1`: PostgreSQL, Redis, HTTPS in front).
+"""
+
+from __future__ import annotations
+
+import secrets
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import dj_database_url
+import structlog
+from csp.constants import NONCE, NONE, SELF
+from django.core.exceptions import ImproperlyConfigured
+from django.utils.translation import gettext_lazy as _
+from environs import Env
+
+env = Env(prefix="HINGEBACK_")
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+DATA_DIR = Path(env.str("DATA_DIR", str(BASE_DIR / "var")))
+DATA_DIR.mkdir(parents=True, exist_ok=True)
+
+SERVED = env.bool("SERVED", False)
+DEBUG = env.bool("DEBUG", False)
+if SERVED and DEBUG:
+    raise ImproperlyConfigured("HINGEBACK_DEBUG must be off when HINGEBACK_SERVED is on.")
+
+
+def _kept_secret(path: Path) -> str:
+    """Embedded installations make their own secret once and keep it beside the data."""
+    if not path.exists():
+        path.touch(mode=0o600)
+        path.write_text(secrets.token_urlsafe(48), encoding="utf-8")
+    return path.read_text(encoding="utf-8").strip()
+
+
+SECRET_KEY = env.str("SECRET_KEY", "") or ("" if SERVED else _kept_secret(DATA_DIR / "secret_key"))
+if len(SECRET_KEY) < 40:
+    raise ImproperlyConfigured("HINGEBACK_SECRET_KEY must hold at least 40 random characters.")
+
+BASE_URL = env.str("BASE_URL", "http://127.0.0.1:8000").rstrip("/")
+ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", ["127.0.0.1", "localhost", "[::1]"])
+CSRF_TRUSTED_ORIGINS = env.list("TRUSTED_ORIGINS", [])
+TRUSTED_PROXIES = env.int("TRUSTED_PROXIES", 0)
+
+INSTALLED_APPS = [
+    "django.contrib.admin",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "whitenoise.runserver_nostatic",
+    "django.contrib.staticfiles",
+    "django.contrib.humanize",
+    "axes",
+    "csp",
+    "django_htmx",
+    "django_filters",
+    "rest_framework",
+    "drf_spectacular",
+    "drf_spectacular_sidecar",
+    "django_structlog",
+    "inventory",
+    "returns",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "django_permissions_policy.PermissionsPolicyMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.locale.LocaleMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_structlog.middlewares.RequestMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "axes.middleware.AxesMiddleware",
+    "inventory.pages.refusals.RefusalMiddleware",
+]
+
+ROOT_URLCONF = "deploy.urls"
+WSGI_APPLICATION = "deploy.wsgi.application"
+TEMPLATES: list[dict[str, Any]] = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "inventory.pages.frame.workshop",
+            ],
+        },
+    },
+]
+
+DATABASES = {
+    "default": dj_database_url.parse(
+        env.str("DATABASE_URL", f"sqlite:///{DATA_DIR / 'hingeback.sqlite3'}")
+    )
+}
+if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
+    # IMMEDIATE takes the write lock first: a read-then-write never fails half way with "locked".
+    DATABASES["default"]["OPTIONS"] = {
+        "transaction_mode": "IMMEDIATE",
+        "timeout": 20,
+        "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL;",
+    }
+    if SERVED:
+        raise ImproperlyConfigured(
+            "A served installation needs PostgreSQL: set HINGEBACK_DATABASE_URL."
+        )
+else:
+    DATABASES["default"].setdefault("OPTIONS", {})["pool"] = SERVED
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+REDIS_URL = env.str("REDIS_URL", "")
+CACHES = {
+    "default": {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": REDIS_URL}
+    if REDIS_URL
+    else {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
+}
+
+# Background work. The outbox table is the record; a broker only wakes the worker up.
+_SPOOL = DATA_DIR / "spool"
+CELERY_BROKER_URL = env.str("BROKER_URL", REDIS_URL or "filesystem://")
+if CELERY_BROKER_URL.startswith("filesystem"):
+    for _folder in ("queue", "control"):
+        (_SPOOL / _folder).mkdir(parents=True, exist_ok=True)
+    CELERY_BROKER_TRANSPORT_OPTIONS: dict[str, Any] = {
+        "data_folder_in": str(_SPOOL / "queue"),
+        "data_folder_out": str(_SPOOL / "queue"),
+        "control_folder": str(_SPOOL / "control"),
+    }
+else:
+    CELERY_BROKER_TRANSPORT_OPTIONS = {
+        "visibility_timeout": 600,
+        "unacked_restore_interval": 5,
+        "unacked_restore_throttle": 2,
+    }
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_TASK_SOFT_TIME_LIMIT = 240
+CELERY_TASK_TIME_LIMIT = 300
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_WORKER_MAX_MEMORY_PER_CHILD = 600_000
+CELERY_WORKER_CANCEL_LONG_RUNNING_TASKS_ON_CONNECTION_LOSS = True
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_TIMEZONE = "UTC"
+CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "beat")
+CELERY_BEAT_SCHEDULE = {
+    "sweep-outbox": {"task": "inventory.tasks.sweep_outbox", "schedule": timedelta(seconds=20)},
+    "prune-expired": {"task": "returns.tasks.prune_expired", "schedule": timedelta(hours=6)},
+}
+
+AUTHENTICATION_BACKENDS = [
+    "axes.backends.AxesStandaloneBackend",
+    "django.contrib.auth.backends.ModelBackend",
+]
+PASSWORD_HASHERS = [
+    "django.contrib.auth.hashers.Argon2PasswordHasher",
+    "django.contrib.auth.hashers.PBKDF2PasswordHasher",
+]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {
+        "NAME": "django.contrib.auth.password_validation.MinimumLengthValidator",
+        "OPTIONS": {"min_length": 12},
+    },
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+LOGIN_URL = "login"
+LOGIN_REDIRECT_URL = "home"
+LOGOUT_REDIRECT_URL = "login"
+AXES_FAILURE_LIMIT = 8
+AXES_COOLOFF_TIME = timedelta(minutes=15)
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_IPWARE_PROXY_COUNT = TRUSTED_PROXIES or None
+AXES_LOCKOUT_TEMPLATE = "hingeback/locked_out.html"
+AXES_RESET_ON_SUCCESS = True
+
+SESSION_COOKIE_AGE = 12 * 3600
+SESSION_COOKIE_SAMESITE = "Lax"
+CSRF_COOKIE_SAMESITE = "Lax"
+CSRF_FAILURE_VIEW = "inventory.pages.frame.csrf_failure"
+SECURE_CONTENT_TYPE_NOSNIFF = True
+SECURE_REFERRER_POLICY = "same-origin"
+X_FRAME_OPTIONS = "DENY"
+if SERVED:
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+    SECURE_SSL_REDIRECT = True
+    SECURE_HSTS_SECONDS = 31_536_000
+    SECURE_HSTS_INCLUDE_SUBDOMAINS = True
+    SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = True
+    SESSION_COOKIE_NAME = "__Host-session"
+    CSRF_COOKIE_NAME = "__Host-csrf"
+CONTENT_SECURITY_POLICY = {
+    "EXCLUDE_URL_PREFIXES": [],
+    "DIRECTIVES": {
+        "default-src": [NONE],
+        "script-src": [SELF, NONCE],
+        "style-src": [SELF, NONCE],
+        "img-src": [SELF, "data:"],
+        "font-src": [SELF],
+        "connect-src": [SELF],
+        "form-action": [SELF],
+        "base-uri": [NONE],
+        "object-src": [NONE],
+        "frame-ancestors": [NONE],
+        "manifest-src": [SELF],
+    },
+}
+PERMISSIONS_POLICY: dict[str, list[str]] = {
+    "camera": ["self"],
+    "geolocation": [],
+    "microphone": [],
+    "serial": ["self"],
+}
+
+DATA_UPLOAD_MAX_NUMBER_FILES = 20
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 1000
+PHOTO_BYTES_MAX = env.int("PHOTO_BYTES_MAX", 12_000_000)
+PHOTO_PIXELS_MAX = env.int("PHOTO_PIXELS_MAX", 40_000_000)
+MEDIA_ROOT = DATA_DIR / "media"
+
+LANGUAGE_CODE = env.str("LANGUAGE", "en")
+LANGUAGES = [("en", _("English")), ("de", _("German"))]
+LOCALE_PATHS = [BASE_DIR / "deploy" / "locale"]
+USE_I18N = True
+USE_TZ = True
+TIME_ZONE = env.str("TIME_ZONE", "Europe/Berlin")
+
+STATIC_URL = "/static/"
+STATIC_ROOT = DATA_DIR / "static"
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {
+        "BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"
+        if env.bool("HASHED_STATIC", False)
+        else "django.contrib.staticfiles.storage.StaticFilesStorage"
+    },
+}
+WHITENOISE_USE_FINDERS = not env.bool("HASHED_STATIC", False)
+
+EMAIL_BACKEND = env.str("EMAIL_BACKEND", "django.core.mail.backends.console.EmailBackend")
+EMAIL_FILE_PATH = env.str("EMAIL_FILE_PATH", str(DATA_DIR / "mail"))
+EMAIL_HOST = env.str("EMAIL_HOST", "localhost")
+EMAIL_PORT = env.int("EMAIL_PORT", 25)
+EMAIL_HOST_USER = env.str("EMAIL_HOST_USER", "")
+EMAIL_HOST_PASSWORD = env.str("EMAIL_HOST_PASSWORD", "")
+EMAIL_USE_TLS = env.bool("EMAIL_USE_TLS", False)
+EMAIL_TIMEOUT = 20
+DEFAULT_FROM_EMAIL = env.str("FROM_EMAIL", "workshop@example.org")
+
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "inventory.api.tokens.TokenAuthentication",
+        "rest_framework.authentication.SessionAuthentication",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": ["inventory.api.access.HasScope"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_PARSER_CLASSES": [
+        "rest_framework.parsers.JSONParser",
+        "rest_framework.parsers.MultiPartParser",
+    ],
+    "DEFAULT_PAGINATION_CLASS": "inventory.api.paging.NewestFirst",
+    "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
+    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "EXCEPTION_HANDLER": "inventory.api.problems.handler",
+    "DEFAULT_THROTTLE_RATES": {"file": env.str("FILE_RATE", "60/hour")},
+    "NUM_PROXIES": TRUSTED_PROXIES,
+    "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Hingeback",
+    "DESCRIPTION": "Take-back, repair and regrind, in grams.",
+    "VERSION": "0.1.0",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SWAGGER_UI_DIST": "SIDECAR",
+    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    "REDOC_DIST": "SIDECAR",
+    "SERVE_PERMISSIONS": ["rest_framework.permissions.AllowAny"],
+    "COMPONENT_SPLIT_REQUEST": True,
+}
+
+# What the two rooms ask of each other without importing upward: dotted paths, wired here.
+MONTH_GUARDS = ["returns.queries.dangling.month_guard"]
+OUTBOX_HANDLERS = {
+    "report.pdf": "inventory.reports.duty.make_pdf",
+    "letter": "returns.letters.duty.send",
+}
+
+structlog.configure(
+    processors=[
+        structlog.contextvars.merge_contextvars,
+        structlog.stdlib.filter_by_level,
+        structlog.processors.TimeStamper(fmt="iso"),
+        structlog.stdlib.add_logger_name,
+        structlog.stdlib.add_log_level,
+        structlog.processors.format_exc_info,
+        structlog.stdlib.ProcessorFormatter.wrap_for_formatter,
+    ],
+    logger_factory=structlog.stdlib.LoggerFactory(),
+    cache_logger_on_first_use=True,
+)
+LOGGING: dict[str, Any] = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {
+        "json": {
+            "()": structlog.stdlib.ProcessorFormatter,
+            "processor": structlog.processors.JSONRenderer(),
+        },
+    },
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "json"}},
+    "root": {"handlers": ["console"], "level": env.str("LOG_LEVEL", "WARNING")},
+}

@@ -1,0 +1,17 @@
+"""Addresses of the whole service."""
+
+from __future__ import annotations
+
+from django.contrib import admin
+from django.urls import include, path
+
+urlpatterns = [
+    path("", include("returns.pages.customer.urls")),
+    path("", include("inventory.pages.door.urls")),
+    path("", include("returns.pages.bench.urls")),
+    path("", include("returns.pages.workroom.urls")),
+    path("", include("inventory.pages.accounts.urls")),
+    path("", include("returns.pages.owner.urls")),
+    path("api/", include("returns.api.urls")),
+    path("admin/", admin.site.urls),
+]

@@ -1,0 +1,52 @@
+"""System checks: the append-only triggers are there, and SQLite is one that is fit for a ledger."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Sequence
+from typing import Any
+
+from django.core.checks import CheckMessage, Error, Tags, Warning, register
+from django.db import connections
+
+from inventory import triggers
+
+# Versions below hold a rare bug that can damage a WAL database with several connections
+# (fixed in SQLite 3.51.3, March 2026, release notes).
+_WAL_FIXED = (3, 51, 3)
+
+
+@register(Tags.database)
+def guards_are_installed(databases: Sequence[str] | None = None, **_: Any) -> list[CheckMessage]:
+    """Error when a migrated database lacks one of the triggers."""
+    messages: list[CheckMessage] = []
+    for alias in databases or []:
+        connection = connections[alias]
+        if "inventory_posting" not in connection.introspection.table_names():
+            continue
+        missing = triggers.names() - triggers.present(connection)
+        if missing:
+            messages.append(
+                Error(
+                    f"Append-only triggers are missing: {', '.join(sorted(missing))}.",
+                    hint="Run: python manage.py guardledger",
+                    id="inventory.E001",
+                )
+            )
+    return messages
+
+
+@register(Tags.database)
+def sqlite_is_sound(databases: Sequence[str] | None = None, **_: Any) -> list[CheckMessage]:
+    """Warn when the embedded SQLite predates the write-ahead-log fix."""
+    for alias in databases or []:
+        if connections[alias].vendor == "sqlite" and sqlite3.sqlite_version_info < _WAL_FIXED:
+            return [
+                Warning(
+                    f"SQLite {sqlite3.sqlite_version} has a rare write-ahead-log bug "
+                    "(mended in 3.51.3).",
+                    hint="Keep nightly backups, or use PostgreSQL.",
+                    id="inventory.W001",
+                )
+            ]
+    return []

@@ -1,0 +1,132 @@
+"""The ledger room's errors.
+
+HingebackError
+├── BadInput                  the caller can mend it: says what to do
+├── NotFound
+├── Conflict
+│   ├── KeyReused             same client id, other content
+│   ├── StaleState            somebody got there first, or it is not in the right state
+│   ├── WrongRecipe           a movement kind may not move between these places
+│   ├── NotEnough             a place would go below zero
+│   ├── AlreadyReversed
+│   ├── MonthClosed
+│   ├── MonthNotReady         closing refused, with reasons
+│   └── BoxChanged
+├── Forbidden
+│   └── SecondPersonNeeded
+└── AppendOnly                a program tried to change what is written once
+
+Each class has a stable `code`: it becomes the problem type, the message key and the log event.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.utils.translation import gettext as _
+
+
+class HingebackError(Exception):
+    """Base of every error that the rooms raise on purpose. `status` is the HTTP answer."""
+
+    code = "hingeback-error"
+    status = 400
+
+    def __init__(self, message: str = "", **facts: Any) -> None:
+        self.message = message or self.default_message()
+        self.facts = facts
+        super().__init__(self.message)
+
+    def default_message(self) -> str:
+        return _("This cannot be done.")
+
+
+class BadInput(HingebackError):
+    """A value that the caller can mend. `field` names it when there is one."""
+
+    code = "bad-input"
+    status = 400
+
+    def __init__(self, message: str = "", *, field: str = "", **facts: Any) -> None:
+        self.field = field
+        super().__init__(message, **facts)
+
+
+class NotFound(HingebackError):
+    code = "not-found"
+    status = 404
+
+    def default_message(self) -> str:
+        return _("There is nothing under this code. Check it and try again.")
+
+
+class Conflict(HingebackError):
+    code = "conflict"
+    status = 409
+
+
+class KeyReused(Conflict):
+    code = "key-reused"
+    status = 422
+
+    def default_message(self) -> str:
+        return _("This entry's id was used before with other content. Start the entry anew.")
+
+
+class StaleState(Conflict):
+    code = "stale-state"
+
+    def default_message(self) -> str:
+        return _("Somebody was faster, or this step is not next. Reload the page and look again.")
+
+
+class WrongRecipe(Conflict):
+    code = "wrong-recipe"
+
+
+class NotEnough(Conflict):
+    code = "not-enough"
+
+
+class AlreadyReversed(Conflict):
+    code = "already-reversed"
+
+    def default_message(self) -> str:
+        return _("This movement is reversed already.")
+
+
+class MonthClosed(Conflict):
+    code = "month-closed"
+
+
+class MonthNotReady(Conflict):
+    """Closing refused; `facts['reasons']` is the list of what dangles."""
+
+    code = "month-not-ready"
+
+
+class BoxChanged(Conflict):
+    code = "box-changed"
+
+    def default_message(self) -> str:
+        return _("The box has changed since the run was proposed. Propose it again.")
+
+
+class Forbidden(HingebackError):
+    code = "forbidden"
+    status = 403
+
+
+class SecondPersonNeeded(Forbidden):
+    code = "second-person-needed"
+
+    def default_message(self) -> str:
+        return _("Somebody other than the person who proposed it must confirm at the box.")
+
+
+class AppendOnly(HingebackError):
+    code = "append-only"
+    status = 500
+
+    def default_message(self) -> str:
+        return _("What is written here is never changed; post a reversal instead.")

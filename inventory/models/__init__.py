@@ -1,0 +1,42 @@
+"""Tables of the ledger room."""
+
+from __future__ import annotations
+
+from inventory.models.deeds import Deed
+from inventory.models.grinding import GrindRun
+from inventory.models.ledger import Balance, Counter, Movement, Posting
+from inventory.models.materials import ClassPrice, Colour, Lot, Origin, Polymer
+from inventory.models.months import Month, MonthBalance, ReportFile
+from inventory.models.outbox import Duty
+from inventory.models.places import Part, Place, PlaceKind, Reservation, Unit
+from inventory.models.tokens import AccessToken, RequestKey
+from inventory.models.weighing import Reading, Scale
+from inventory.models.workshop import Workshop
+
+__all__ = [
+    "AccessToken",
+    "Balance",
+    "ClassPrice",
+    "Colour",
+    "Counter",
+    "Deed",
+    "Duty",
+    "GrindRun",
+    "Lot",
+    "Month",
+    "MonthBalance",
+    "Movement",
+    "Origin",
+    "Part",
+    "Place",
+    "PlaceKind",
+    "Polymer",
+    "Posting",
+    "Reading",
+    "ReportFile",
+    "RequestKey",
+    "Reservation",
+    "Scale",
+    "Unit",
+    "Workshop",
+]

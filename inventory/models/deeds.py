@@ -1,0 +1,31 @@
+"""Who did what, when, under which client id: the history and the guard against doing it twice."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from inventory.models.appendonly import WriteOnce
+
+
+class Deed(WriteOnce):
+    """One change of state. Holds opaque codes and ids only, never personal data."""
+
+    key = models.UUIDField(_("client id"), unique=True)
+    name = models.CharField(_("deed"), max_length=60)
+    subject = models.CharField(_("subject"), max_length=40, db_index=True)
+    actor = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    at = models.DateTimeField(_("at"))
+    fingerprint = models.CharField(max_length=64)
+    detail = models.JSONField(default=dict)
+
+    class Meta:
+        verbose_name = _("deed")
+        verbose_name_plural = _("deeds")
+        indexes = [models.Index(fields=["name", "at"])]
+
+    def __str__(self) -> str:
+        return f"{self.name} {self.subject}"

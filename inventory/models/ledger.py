@@ -1,0 +1,110 @@
+"""The ledger's header and lines. Only `inventory.ledger` writes them; triggers keep them."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
+
+from inventory.models.appendonly import WriteOnce
+from inventory.models.places import Place
+from inventory.models.weighing import Reading
+from inventory.sums.recipes import KINDS
+
+
+class Movement(WriteOnce):
+    """A numbered group of postings that succeeded together."""
+
+    number = models.PositiveBigIntegerField(_("number"), unique=True)
+    key = models.UUIDField(_("client id"), unique=True)
+    fingerprint = models.CharField(max_length=64)
+    kind = models.CharField(_("kind"), max_length=24, choices=[(k, k) for k in KINDS])
+    subject = models.CharField(_("subject"), max_length=40, blank=True, default="", db_index=True)
+    actor = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    happened_at = models.DateTimeField(_("happened"))
+    recorded_at = models.DateTimeField(_("recorded"))
+    month = models.CharField(_("month"), max_length=7)
+    belongs_to = models.CharField(_("belongs to month"), max_length=7, blank=True, default="")
+    reverses = models.OneToOneField(
+        "self", models.PROTECT, null=True, blank=True, related_name="reversed_by"
+    )
+    reason = models.CharField(_("reason"), max_length=200, blank=True, default="")
+    cost_minor = models.BigIntegerField(_("cost brought in, cents"), default=0)
+    heat = models.JSONField(_("heat passes of what entered a box"), null=True, blank=True)
+
+    class Meta:
+        verbose_name = _("movement")
+        verbose_name_plural = _("movements")
+        ordering = ["number"]
+        indexes = [models.Index(fields=["month", "number"]), models.Index(fields=["kind", "month"])]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(reverses__isnull=True) | ~Q(reason=""), name="reversal_names_its_reason"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"#{self.number} {self.kind}"
+
+
+class Posting(WriteOnce):
+    """From one place, to one other place, a positive whole number of milligrams or pieces."""
+
+    movement = models.ForeignKey(Movement, models.PROTECT, related_name="postings")
+    line = models.PositiveSmallIntegerField(_("line"))
+    source = models.ForeignKey(Place, models.PROTECT, related_name="postings_out")
+    target = models.ForeignKey(Place, models.PROTECT, related_name="postings_in")
+    quantity = models.PositiveBigIntegerField(_("quantity"))
+    reading = models.ForeignKey(
+        Reading, models.PROTECT, null=True, blank=True, related_name="postings"
+    )
+
+    class Meta:
+        verbose_name = _("posting")
+        verbose_name_plural = _("postings")
+        ordering = ["movement__number", "line"]
+        constraints = [
+            models.CheckConstraint(condition=Q(quantity__gte=1), name="posting_is_positive"),
+            models.CheckConstraint(condition=~Q(source=F("target")), name="posting_moves"),
+            models.UniqueConstraint(fields=["movement", "line"], name="posting_line_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.quantity}: {self.source_id} to {self.target_id}"
+
+
+class Balance(models.Model):
+    """A derived cache of what a place holds, written in the posting's own transaction."""
+
+    place = models.OneToOneField(Place, models.PROTECT, primary_key=True, related_name="balance")
+    quantity = models.BigIntegerField(default=0)
+    boundary = models.BooleanField()
+
+    class Meta:
+        verbose_name = _("balance")
+        verbose_name_plural = _("balances")
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(boundary=True) | Q(quantity__gte=0), name="no_negative_place"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.place_id}: {self.quantity}"
+
+
+class Counter(models.Model):
+    """Gapless numbers: one row per series, moved in the transaction that uses the number."""
+
+    name = models.CharField(max_length=30, primary_key=True)
+    last = models.PositiveBigIntegerField(default=0)
+
+    class Meta:
+        verbose_name = _("counter")
+        verbose_name_plural = _("counters")
+
+    def __str__(self) -> str:
+        return f"{self.name}: {self.last}"

@@ -1,0 +1,78 @@
+"""Closed months with their digest chain, and the report files made for them."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from inventory.models.appendonly import WriteOnce
+from inventory.models.places import Place
+
+
+class Month(WriteOnce):
+    """A closed month. An open one has no row."""
+
+    label = models.CharField(_("month"), max_length=7, unique=True)
+    closed_at = models.DateTimeField(_("closed"))
+    closed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    previous_digest = models.CharField(max_length=64, blank=True, default="")
+    digest = models.CharField(_("digest"), max_length=64)
+    last_number = models.PositiveBigIntegerField(_("last movement"))
+    figures = models.JSONField(_("prices and other figures frozen at close"), default=dict)
+
+    class Meta:
+        verbose_name = _("closed month")
+        verbose_name_plural = _("closed months")
+        ordering = ["label"]
+
+    def __str__(self) -> str:
+        return self.label
+
+
+class MonthBalance(WriteOnce):
+    """What a place held when its month was closed."""
+
+    month = models.ForeignKey(Month, models.PROTECT, related_name="balances")
+    place = models.ForeignKey(Place, models.PROTECT, related_name="+")
+    quantity = models.BigIntegerField()
+
+    class Meta:
+        verbose_name = _("month balance")
+        verbose_name_plural = _("month balances")
+        constraints = [
+            models.UniqueConstraint(fields=["month", "place"], name="month_balance_once")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.month_id} {self.place_id}: {self.quantity}"
+
+
+class ReportFile(models.Model):
+    """A report that the worker makes or has made; `percent` is what the page shows meanwhile."""
+
+    class State(models.TextChoices):
+        WAITING = "waiting", _("waiting")
+        WORKING = "working", _("working")
+        READY = "ready", _("ready")
+        FAILED = "failed", _("failed")
+
+    key = models.UUIDField(_("client id"), unique=True)
+    month = models.CharField(_("month"), max_length=7, db_index=True)
+    state = models.CharField(max_length=8, choices=State.choices, default=State.WAITING)
+    percent = models.PositiveSmallIntegerField(default=0)
+    digest = models.CharField(_("digest of the figures"), max_length=64, blank=True, default="")
+    file_name = models.CharField(max_length=120, blank=True, default="")
+    asked_at = models.DateTimeField()
+    asked_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+
+    class Meta:
+        verbose_name = _("report file")
+        verbose_name_plural = _("report files")
+
+    def __str__(self) -> str:
+        return f"{self.month} {self.state}"

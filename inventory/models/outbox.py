@@ -1,0 +1,37 @@
+"""Duties: what must still happen because of a fact, written in that fact's transaction."""
+
+from __future__ import annotations
+
+import uuid
+
+from django.db import models
+from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
+
+
+class Duty(models.Model):
+    """One thing to do, at least once. Payload holds codes and ids only."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4)
+    topic = models.CharField(_("topic"), max_length=40)
+    subject = models.CharField(_("subject"), max_length=60)
+    payload = models.JSONField(default=dict)
+    created_at = models.DateTimeField()
+    available_at = models.DateTimeField()
+    tries = models.PositiveSmallIntegerField(default=0)
+    claimed_until = models.DateTimeField(null=True, blank=True)
+    settled_at = models.DateTimeField(null=True, blank=True)
+    given_up_at = models.DateTimeField(null=True, blank=True)
+    last_error = models.CharField(max_length=200, blank=True, default="")
+
+    class Meta:
+        verbose_name = _("duty")
+        verbose_name_plural = _("duties")
+        indexes = [
+            models.Index(
+                fields=["available_at"], condition=Q(settled_at__isnull=True), name="duty_unsettled"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.topic} {self.subject}"

@@ -1,0 +1,68 @@
+"""Scales and what was read on them."""
+
+from __future__ import annotations
+
+from django.db import models
+from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
+
+from inventory.models.appendonly import WriteOnce
+
+
+class ScaleClass(models.TextChoices):
+    """Accuracy classes of non-automatic weighing instruments (OIML R 76)."""
+
+    SPECIAL = "I", "I"
+    HIGH = "II", "II"
+    MEDIUM = "III", "III"
+    ORDINARY = "IIII", "IIII"
+
+
+class Scale(models.Model):
+    name = models.CharField(_("name"), max_length=60, unique=True)
+    accuracy = models.CharField(_("accuracy class"), max_length=4, choices=ScaleClass.choices)
+    division_mg = models.PositiveIntegerField(_("scale division d, mg"))
+    verification_mg = models.PositiveIntegerField(_("verification interval e, mg"))
+    capacity_mg = models.PositiveBigIntegerField(_("capacity Max, mg"))
+    minimum_mg = models.PositiveIntegerField(_("minimum load Min, mg"))
+    check_due = models.DateField(_("next check due"), null=True, blank=True)
+    calibration_u_ug = models.PositiveIntegerField(
+        _("standard uncertainty from the last calibration, µg"), null=True, blank=True
+    )
+    in_use = models.BooleanField(_("in use"), default=True)
+
+    class Meta:
+        verbose_name = _("scale")
+        verbose_name_plural = _("scales")
+        ordering = ["name"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(division_mg__gte=1, verification_mg__gte=1),
+                name="scale_divisions_are_positive",
+            ),
+            models.CheckConstraint(
+                condition=Q(capacity_mg__gt=models.F("minimum_mg")), name="scale_max_over_min"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Reading(WriteOnce):
+    """One reading as typed, with its standard uncertainty split into own and shared parts."""
+
+    scale = models.ForeignKey(Scale, models.PROTECT, related_name="readings")
+    typed = models.CharField(_("as typed"), max_length=40)
+    mass_mg = models.PositiveBigIntegerField(_("mass, mg"))
+    u_own_ug = models.PositiveBigIntegerField(_("own standard uncertainty, µg"))
+    u_shared_ug = models.PositiveBigIntegerField(_("uncertainty shared with this scale, µg"))
+    flags = models.JSONField(_("what was out of order with the scale"), default=list)
+    at = models.DateTimeField(_("read at"))
+
+    class Meta:
+        verbose_name = _("reading")
+        verbose_name_plural = _("readings")
+
+    def __str__(self) -> str:
+        return f"{self.mass_mg} mg on {self.scale_id}"

@@ -1,0 +1,82 @@
+"""Duties that must happen: written with the fact, drained by the worker, swept after a crash.
+
+At least once, never lost: the row is the record, the broker only wakes the worker up.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from random import SystemRandom
+from typing import Any
+from uuid import UUID
+
+import structlog
+from django.conf import settings
+from django.db import transaction
+from django.db.models import F, Q
+from django.utils import timezone
+from django.utils.module_loading import import_string
+
+from inventory.models import Duty
+
+TRIES_MAX = 8
+CLAIM = timedelta(minutes=10)
+
+log = structlog.get_logger(__name__)
+
+
+def owe(*, topic: str, subject: str, at: datetime, payload: dict[str, Any] | None = None) -> Duty:
+    """Write a duty in the caller's transaction and nudge the worker once that commits."""
+    duty = Duty.objects.create(
+        topic=topic, subject=subject, payload=payload or {}, created_at=at, available_at=at
+    )
+    transaction.on_commit(lambda: _nudge(duty.pk), robust=True)
+    return duty
+
+
+def _nudge(duty_id: UUID) -> None:
+    """Best effort: a broker that is away costs nothing but the wait for the next sweep."""
+    from inventory.tasks import settle_duty
+
+    settle_duty.apply_async((str(duty_id),), retry=False)
+
+
+def due(at: datetime) -> list[UUID]:
+    """The oldest hundred duties that nobody holds."""
+    rows = Duty.objects.filter(settled_at=None, given_up_at=None, available_at__lte=at)
+    rows = rows.filter(Q(claimed_until=None) | Q(claimed_until__lt=at))
+    return list(rows.order_by("available_at").values_list("pk", flat=True)[:100])
+
+
+def settle(duty_id: UUID) -> bool:
+    """Run one duty's handler. Returns whether it is settled now. Handlers are idempotent."""
+    now = timezone.now()
+    if not _claim(duty_id, now):
+        return False
+    duty = Duty.objects.get(pk=duty_id)
+    try:
+        import_string(settings.OUTBOX_HANDLERS[duty.topic])(duty)
+    except Exception as error:  # noqa: BLE001  whatever a handler raises, the duty stays owed
+        _put_back(duty, error)
+        return False
+    Duty.objects.filter(pk=duty_id).update(settled_at=timezone.now(), claimed_until=None)
+    return True
+
+
+def _claim(duty_id: UUID, now: datetime) -> bool:
+    free = Q(claimed_until=None) | Q(claimed_until__lt=now)
+    rows = Duty.objects.filter(free, pk=duty_id, settled_at=None, given_up_at=None)
+    return rows.update(claimed_until=now + CLAIM, tries=F("tries") + 1) == 1
+
+
+def _put_back(duty: Duty, error: Exception) -> None:
+    """Back off with jitter; after the last try the duty is given up and shown on the bench page."""
+    log.warning("duty_failed", duty=str(duty.pk), topic=duty.topic, error=type(error).__name__)
+    now = timezone.now()
+    wait_s = min(3600, 10 * 4 ** (duty.tries - 1)) * SystemRandom().uniform(0.8, 1.2)
+    Duty.objects.filter(pk=duty.pk).update(
+        claimed_until=None,
+        available_at=now + timedelta(seconds=wait_s),
+        given_up_at=now if duty.tries >= TRIES_MAX else None,
+        last_error=f"{type(error).__name__}: {error}"[:200],
+    )

@@ -1,0 +1,49 @@
+"""Who may open a page. Customers have no account: their pages carry a private link instead."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
+
+from django.contrib.auth.models import AnonymousUser, User
+from django.contrib.auth.views import redirect_to_login
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponseBase
+
+BENCH = "bench"
+ACCOUNTANT = "accountant"
+OWNER = "owner"
+
+
+class StaffRequest(HttpRequest):
+    """A request whose user is signed in; what `allow` hands on."""
+
+    user: User
+
+
+def roles_of(user: User | AnonymousUser) -> frozenset[str]:
+    """The roles of a user; none for a stranger or a user who is switched off."""
+    if not user.is_active:
+        return frozenset()
+    return frozenset(user.groups.values_list("name", flat=True))
+
+
+def allow(*roles: str) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """Open the page to these roles only: strangers go to the login, others get a plain 403."""
+
+    def guard(page: Callable[..., Any]) -> Callable[..., Any]:
+        @wraps(page)
+        def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+            if not request.user.is_authenticated:
+                return redirect_to_login(request.get_full_path())
+            if not roles_of(request.user) & set(roles):
+                raise PermissionDenied
+            response: HttpResponseBase = page(request, *args, **kwargs)
+            response.headers.setdefault("Cache-Control", "no-store")
+            return response
+
+        guarded.roles = frozenset(roles)  # type: ignore[attr-defined]
+        return guarded
+
+    return guard

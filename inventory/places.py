@@ -1,0 +1,63 @@
+"""Finding places, and making those that exist once per material, part or lot."""
+
+from __future__ import annotations
+
+from inventory.models import Colour, Lot, Part, Place, PlaceKind, Polymer, Unit
+
+_BOTH_UNITS = (
+    PlaceKind.CUSTOMERS,
+    PlaceKind.SUPPLIERS,
+    PlaceKind.PRODUCTION,
+    PlaceKind.DIFFERENCE,
+)
+
+
+def mass(kind: PlaceKind) -> Place:
+    """The one place of a kind that holds milligrams, such as the arrivals shelf."""
+    return _the(kind, Unit.MILLIGRAM)
+
+
+def pieces(kind: PlaceKind) -> Place:
+    """The one boundary place of a kind that counts pieces."""
+    return _the(kind, Unit.PIECE)
+
+
+def box(*, polymer: Polymer, colour: Colour, origin: str) -> Place:
+    """The regrind box of one polymer, colour and origin."""
+    code = f"box-{polymer.code}-{colour.code}-{origin}".lower()
+    return Place.objects.get_or_create(
+        kind=PlaceKind.BOX,
+        polymer=polymer,
+        colour=colour,
+        origin=origin,
+        defaults={"code": code, "unit": Unit.MILLIGRAM},
+    )[0]
+
+
+def of_lot(lot: Lot) -> Place:
+    """The place of a flake lot."""
+    return Place.objects.get_or_create(
+        lot=lot,
+        defaults={
+            "code": f"lot-{lot.code}".lower(),
+            "kind": PlaceKind.LOT,
+            "unit": Unit.MILLIGRAM,
+            "polymer": lot.polymer,
+            "colour": lot.colour,
+            "origin": lot.origin,
+        },
+    )[0]
+
+
+def bin_of(part: Part) -> Place:
+    """The bin of a spare part."""
+    return Place.objects.get_or_create(
+        kind=PlaceKind.BIN, part=part, defaults={"code": f"bin-{part.code}", "unit": Unit.PIECE}
+    )[0]
+
+
+def _the(kind: PlaceKind, unit: Unit) -> Place:
+    suffix = "-pieces" if unit == Unit.PIECE and kind in _BOTH_UNITS else ""
+    return Place.objects.get_or_create(
+        code=f"{kind.value}{suffix}", defaults={"kind": kind, "unit": unit}
+    )[0]

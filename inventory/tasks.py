@@ -1,0 +1,22 @@
+"""The worker's side of the outbox: thin tasks over `inventory.outbox`."""
+
+from __future__ import annotations
+
+from uuid import UUID
+
+from celery import shared_task
+from django.utils import timezone
+
+from inventory import outbox
+
+
+@shared_task(name="inventory.tasks.settle_duty")
+def settle_duty(duty_id: str) -> None:
+    outbox.settle(UUID(duty_id))
+
+
+@shared_task(name="inventory.tasks.sweep_outbox")
+def sweep_outbox() -> None:
+    """Pick up what a crash or an absent broker left lying."""
+    for duty_id in outbox.due(timezone.now()):
+        outbox.settle(duty_id)

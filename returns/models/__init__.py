@@ -1,0 +1,40 @@
+"""Tables of the people-and-frames room."""
+
+from __future__ import annotations
+
+from returns.models.arrivals import Parcel, ReturnedFrame
+from returns.models.catalogue import (
+    Colourway,
+    Component,
+    FrameModel,
+    ProductionBatch,
+    SoldUnits,
+)
+from returns.models.filing import Photo, Request
+from returns.models.gradings import Finding, Grading
+from returns.models.mending import BenchCheck, JobStep, RepairJob
+from returns.models.people import Person
+from returns.models.posting_out import Dispatch
+from returns.models.remedies import Policy, Remedy, RemedyPart
+
+__all__ = [
+    "BenchCheck",
+    "Colourway",
+    "Component",
+    "Dispatch",
+    "Finding",
+    "FrameModel",
+    "Grading",
+    "JobStep",
+    "Parcel",
+    "Person",
+    "Photo",
+    "Policy",
+    "ProductionBatch",
+    "Remedy",
+    "RemedyPart",
+    "RepairJob",
+    "Request",
+    "ReturnedFrame",
+    "SoldUnits",
+]

@@ -1,0 +1,79 @@
+"""What physically arrives: parcels, and the frames in them."""
+
+from __future__ import annotations
+
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from inventory.models import Lot, Place, Reading
+from returns.models.catalogue import Colourway, ProductionBatch
+from returns.models.filing import Request
+from returns.sums.states import FrameState
+
+
+class Parcel(models.Model):
+    class Content(models.TextChoices):
+        UNOPENED = "unopened", _("not yet weighed in")
+        FRAMES = "frames", _("frames")
+        EMPTY = "empty", _("empty")
+
+    code = models.CharField(_("code"), max_length=20, unique=True)
+    key = models.UUIDField(_("client id"), unique=True)
+    request = models.ForeignKey(
+        Request, models.PROTECT, null=True, blank=True, related_name="parcels"
+    )
+    content = models.CharField(
+        _("content"), max_length=10, choices=Content.choices, default=Content.UNOPENED
+    )
+    arrived_at = models.DateTimeField(_("arrived"))
+    done_at = models.DateTimeField(_("weighed in"), null=True, blank=True)
+
+    class Meta:
+        verbose_name = _("parcel")
+        verbose_name_plural = _("parcels")
+        ordering = ["arrived_at"]
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class ReturnedFrame(models.Model):
+    """One frame in a parcel, with its own tag. Its mass lives in the ledger."""
+
+    tag = models.CharField(_("tag"), max_length=20, unique=True)
+    key = models.UUIDField(_("client id"), unique=True)
+    parcel = models.ForeignKey(Parcel, models.PROTECT, related_name="frames")
+    request = models.ForeignKey(
+        Request, models.PROTECT, null=True, blank=True, related_name="frames"
+    )
+    colourway = models.ForeignKey(
+        Colourway, models.PROTECT, null=True, blank=True, related_name="frames"
+    )
+    batch = models.ForeignKey(
+        ProductionBatch, models.PROTECT, null=True, blank=True, related_name="frames"
+    )
+    is_stranger = models.BooleanField(_("not one of ours"), default=False)
+    state = models.CharField(
+        _("state"), max_length=16, choices=[(s.value, s.value) for s in FrameState]
+    )
+    wish = models.CharField(_("wish"), max_length=10, blank=True, default="")
+    lenses_back = models.BooleanField(_("lenses to be posted back"), default=False)
+    cleaned_at = models.DateTimeField(_("cleaned and disinfected"))
+    reading = models.ForeignKey(Reading, models.PROTECT, related_name="+")
+    massfit = models.JSONField(_("what the mass says"), default=dict)
+    weighed_at = models.DateTimeField(_("weighed in"))
+    promised_by = models.DateField(_("promised by"))
+    mends_before = models.PositiveSmallIntegerField(_("mended before"), default=0)
+    box = models.ForeignKey(Place, models.PROTECT, null=True, blank=True, related_name="frames")
+    boxed_mg = models.PositiveBigIntegerField(_("frame material put in the box, mg"), default=0)
+    lot = models.ForeignKey(Lot, models.PROTECT, null=True, blank=True, related_name="frames")
+    ended_at = models.DateTimeField(_("story ended"), null=True, blank=True)
+
+    class Meta:
+        verbose_name = _("returned frame")
+        verbose_name_plural = _("returned frames")
+        ordering = ["promised_by", "tag"]
+        indexes = [models.Index(fields=["state", "promised_by"])]
+
+    def __str__(self) -> str:
+        return self.tag

@@ -1,0 +1,135 @@
+"""What was sold: models, colourways, bills of materials, production batches, sold units."""
+
+from __future__ import annotations
+
+from django.db import models
+from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
+
+from inventory.models import Colour, Part, Polymer
+
+
+class FrameModel(models.Model):
+    code = models.SlugField(_("code"), max_length=30, unique=True)
+    name = models.CharField(_("name"), max_length=60)
+    active = models.BooleanField(_("on sale or still served"), default=True)
+    new_frame_cost_minor = models.PositiveIntegerField(_("cost of making one new, cents"))
+    expected_life_months = models.PositiveIntegerField(
+        _("lifetime the trade expects, months"), default=24
+    )
+
+    class Meta:
+        verbose_name = _("frame model")
+        verbose_name_plural = _("frame models")
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Colourway(models.Model):
+    model = models.ForeignKey(FrameModel, models.PROTECT, related_name="colourways")
+    polymer = models.ForeignKey(Polymer, models.PROTECT, related_name="+")
+    colour = models.ForeignKey(Colour, models.PROTECT, related_name="+")
+    active = models.BooleanField(_("active"), default=True)
+
+    class Meta:
+        verbose_name = _("colourway")
+        verbose_name_plural = _("colourways")
+        ordering = ["model__name", "colour__code"]
+        constraints = [
+            models.UniqueConstraint(fields=["model", "colour"], name="colourway_once_per_model")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.model} · {self.colour}"
+
+
+class ComponentKind(models.TextChoices):
+    FRONT = "front", _("front")
+    ARM = "arm", _("arm")
+    LENS = "lens", _("lens")
+    SCREW = "screw", _("hinge screw")
+    PAD = "pad", _("nose pad")
+
+
+class ComponentKey(models.TextChoices):
+    """The parts that a customer or bench hand can point at. The drawing has one shape each."""
+
+    FRONT = "front", _("front")
+    BRIDGE = "bridge", _("bridge")
+    ARM_LEFT = "arm_left", _("left arm")
+    ARM_RIGHT = "arm_right", _("right arm")
+    HINGE_LEFT = "hinge_left", _("left hinge")
+    HINGE_RIGHT = "hinge_right", _("right hinge")
+    SCREW_LEFT = "screw_left", _("left hinge screw")
+    SCREW_RIGHT = "screw_right", _("right hinge screw")
+    LENS_LEFT = "lens_left", _("left lens")
+    LENS_RIGHT = "lens_right", _("right lens")
+
+
+class Component(models.Model):
+    """One line of a bill of materials. The spread is one standard deviation of one piece."""
+
+    model = models.ForeignKey(FrameModel, models.CASCADE, related_name="components")
+    key = models.CharField(_("component"), max_length=20, choices=ComponentKey.choices)
+    kind = models.CharField(_("kind"), max_length=10, choices=ComponentKind.choices)
+    nominal_mg = models.PositiveIntegerField(_("nominal mass, mg"))
+    spread_mg = models.PositiveIntegerField(_("mass spread, mg"))
+    is_frame_material = models.BooleanField(_("is frame polymer"), default=False)
+    part = models.ForeignKey(
+        Part, models.PROTECT, null=True, blank=True, related_name="+", verbose_name=_("spare part")
+    )
+    in_kit = models.BooleanField(_("comes in the spare kit"), default=False)
+    wall_um = models.PositiveIntegerField(_("wall around the hole, µm"), null=True, blank=True)
+
+    class Meta:
+        verbose_name = _("component")
+        verbose_name_plural = _("bill of materials")
+        ordering = ["model", "key"]
+        constraints = [
+            models.UniqueConstraint(fields=["model", "key"], name="component_once_per_model"),
+            models.CheckConstraint(condition=Q(nominal_mg__gte=1), name="component_has_mass"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.model} {self.get_key_display()}"
+
+
+class ProductionBatch(models.Model):
+    """A moulded batch, with the spread of heat passes that its material has had."""
+
+    code = models.CharField(_("code"), max_length=20, unique=True)
+    colourway = models.ForeignKey(Colourway, models.PROTECT, related_name="batches")
+    made_on = models.DateField(_("moulded on"))
+    pieces = models.PositiveIntegerField(_("good pieces"))
+    heat = models.JSONField(_("heat passes: list of [passes, parts per million]"))
+    issued_mg = models.PositiveBigIntegerField(_("flake issued, mg"), default=0)
+
+    class Meta:
+        verbose_name = _("production batch")
+        verbose_name_plural = _("production batches")
+        ordering = ["-made_on", "code"]
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class SoldUnits(models.Model):
+    """How many pieces of a batch were sold in a month. Comes from an import."""
+
+    batch = models.ForeignKey(ProductionBatch, models.PROTECT, related_name="sold")
+    month = models.CharField(_("month"), max_length=7)
+    pieces = models.PositiveIntegerField(_("pieces"))
+    imported_at = models.DateTimeField(_("imported"))
+
+    class Meta:
+        verbose_name = _("sold units")
+        verbose_name_plural = _("sold units")
+        ordering = ["month", "batch"]
+        constraints = [
+            models.UniqueConstraint(fields=["batch", "month"], name="sold_units_once_per_month")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.batch} {self.month}: {self.pieces}"

@@ -1,0 +1,81 @@
+"""What a customer files."""
+
+from __future__ import annotations
+
+from django.db import models
+from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
+
+from returns.models.catalogue import Colourway, ComponentKey
+from returns.models.people import Person
+from returns.models.remedies import DefectKey
+from returns.sums.states import RequestState
+
+
+class Wish(models.TextChoices):
+    """What we may do if it cannot be mended."""
+
+    REGRIND = "regrind", _("grind it and mould it into the next one")
+    POST_BACK = "post_back", _("post it back to me as it is")
+
+
+class Request(models.Model):
+    class Kind(models.TextChoices):
+        SCREWS = "spare_screws", _("spare screws")
+        SEND_BACK = "send_back", _("send back")
+
+    reference = models.CharField(_("reference"), max_length=20, unique=True)
+    # The link's secret is derived from this salt and the server's key; only its hash is looked up.
+    link_salt = models.CharField(max_length=64)
+    link_hash = models.CharField(max_length=64, unique=True)
+    key = models.UUIDField(_("client id"), unique=True)
+    kind = models.CharField(_("kind"), max_length=12, choices=Kind.choices)
+    state = models.CharField(
+        _("state"), max_length=20, choices=[(s.value, s.value) for s in RequestState]
+    )
+    person = models.ForeignKey(
+        Person, models.SET_NULL, null=True, blank=True, related_name="requests"
+    )
+    colourway = models.ForeignKey(Colourway, models.PROTECT, related_name="requests")
+    component = models.CharField(_("what part"), max_length=20, choices=ComponentKey.choices)
+    defect = models.CharField(_("what is wrong"), max_length=20, choices=DefectKey.choices)
+    note = models.CharField(_("in your words"), max_length=500, blank=True, default="")
+    wish = models.CharField(_("wish"), max_length=10, choices=Wish.choices, blank=True, default="")
+    lenses_back = models.BooleanField(_("post my lenses back"), default=False)
+    notice_version = models.CharField(_("notice agreed to"), max_length=10, default="1")
+    filed_at = models.DateTimeField(_("filed"))
+    promised_by = models.DateField(_("promised by"), null=True, blank=True)
+    posted_at = models.DateTimeField(_("posted"), null=True, blank=True)
+    ended_at = models.DateTimeField(_("story ended"), null=True, blank=True)
+
+    class Meta:
+        verbose_name = _("request")
+        verbose_name_plural = _("requests")
+        ordering = ["-filed_at"]
+        indexes = [models.Index(fields=["state", "promised_by"])]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(kind="spare_screws", wish="") | Q(kind="send_back") & ~Q(wish=""),
+                name="send_back_has_a_wish",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.reference
+
+
+class Photo(models.Model):
+    """A re-encoded picture without metadata. The file's name is ours, never the sender's."""
+
+    request = models.ForeignKey(Request, models.CASCADE, related_name="photos")
+    file_name = models.CharField(max_length=60, unique=True)
+    width = models.PositiveIntegerField()
+    height = models.PositiveIntegerField()
+    added_at = models.DateTimeField()
+
+    class Meta:
+        verbose_name = _("photo")
+        verbose_name_plural = _("photos")
+
+    def __str__(self) -> str:
+        return self.file_name
