@@ -1,11 +1,9 @@
 """Makes measured flows between places agree with conservation of mass, and finds what does not.
 
 Weighted least squares with the balances as hard constraints, after Narasimhan & Jordache, *Data
-Reconciliation and Gross Error Detection* (2000). A place that must balance is a node; every other
-place is outside. A change of stock is a stream from its place to outside, negative when the stock
-falls. The graph is reduced by joining places before any matrix is formed: two places joined by an
-unmeasured stream can only be balanced together. Measurements are taken as independent; where one
-scale weighs several streams its common error is not seen here (see `weighing.combine`).
+Reconciliation and Gross Error Detection* (2000). A change of stock is a stream from its place to
+outside, negative when the stock falls. Measurements are taken as independent; where one scale
+weighs several streams its common error is not seen here (see `weighing.combine`).
 """
 
 from __future__ import annotations
@@ -13,10 +11,19 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from math import fsum, isfinite, sqrt
-from typing import TYPE_CHECKING, ClassVar
+from math import fsum, inf, sqrt
+from typing import TYPE_CHECKING
 
-from inventory.sums.wording import gettext_noop
+from inventory.sums.networks import (
+    ROUNDING,
+    BadNetwork,
+    Reduced,
+    Stream,
+    check,
+    inside_of,
+    reduce_network,
+    sign,
+)
 
 if TYPE_CHECKING:
     import numpy as np
@@ -24,33 +31,20 @@ if TYPE_CHECKING:
 
     Matrix = NDArray[np.float64]
 
-OUTSIDE = ""
+__all__ = [
+    "BadNetwork",
+    "Knowledge",
+    "NodeResult",
+    "Reconciliation",
+    "Stream",
+    "StreamResult",
+    "Verdict",
+    "gap_within",
+    "reconcile",
+    "sidak_critical",
+]
+
 SIGNIFICANCE = 0.05
-# Sums of exactly known flows may miss zero by this much of their own size.
-ROUNDING = 1e-9
-
-
-class BadNetwork(ValueError):
-    """Streams that form no network; the template says what to put right for which name."""
-
-    code: ClassVar[str] = "bad_network"
-
-    def __init__(self, template: str, name: str) -> None:
-        self.template = template
-        self.name = name
-        super().__init__(template % {"name": name})
-
-
-_TWICE = gettext_noop("The stream %(name)s is listed twice. Give each stream its own name.")
-_LOOP = gettext_noop("The stream %(name)s ends where it begins. Name two different places.")
-_HALF_MEASURED = gettext_noop(
-    "The stream %(name)s needs both a mass and a variance, or neither when it was not measured."
-)
-_NO_FIGURE = gettext_noop(
-    "The stream %(name)s has a mass or a variance that is no usable figure. "
-    "Give finite figures and a variance that is not negative."
-)
-_NO_STREAM = gettext_noop("No stream touches the place %(name)s. Leave it out or add its streams.")
 
 
 class Verdict(StrEnum):
@@ -68,20 +62,6 @@ class Knowledge(StrEnum):
     MEASURED_ONLY = "measured_only"
     OBSERVABLE = "observable"
     UNOBSERVABLE = "unobservable"
-
-
-@dataclass(frozen=True, slots=True)
-class Stream:
-    """A flow from one place to another; mass and variance share a unit (mg and mg²).
-
-    Without a mass it is unmeasured; with variance 0 it is known exactly and never adjusted.
-    """
-
-    name: str
-    source: str
-    target: str
-    mass: float | None = None
-    variance: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,9 +90,10 @@ class NodeResult:
 class Reconciliation:
     """The outcome for a network.
 
-    `covariance` covers the measured streams in the order of `measured_names`. `suspects` lists the
-    streams whose z passes `z_critical`, worst first. `contradictions` names places, joined where
-    need be, whose exactly known streams alone do not balance.
+    `covariance` covers the uncertain streams in the order of `uncertain_names`. `suspects` lists
+    the streams whose z passes `z_critical`, worst first; deleting one lowers gamma by its z².
+    Streams with the same z cannot be told apart by these balances. `contradictions` names places,
+    joined where need be, whose exactly known streams alone do not balance.
     """
 
     verdict: Verdict
@@ -124,7 +105,7 @@ class Reconciliation:
     nodes: tuple[NodeResult, ...]
     suspects: tuple[str, ...]
     z_critical: float | None
-    measured_names: tuple[str, ...]
+    uncertain_names: tuple[str, ...]
     covariance: tuple[tuple[float, ...], ...]
     contradictions: tuple[tuple[str, ...], ...]
 
@@ -152,8 +133,8 @@ def reconcile(
         BadNetwork: a stream or place is unusable.
     """
     nodes = tuple(dict.fromkeys(nodes))
-    _check(streams, nodes)
-    reduced = _reduce(streams, nodes)
+    check(streams, nodes)
+    reduced = reduce_network(streams, nodes)
     fit = _fit(reduced)
     z_by_name = dict(zip(reduced.names, fit.z, strict=True))
     tested = [z for z in fit.z if z is not None]
@@ -170,7 +151,7 @@ def reconcile(
         nodes=_node_results(streams, nodes, significance),
         suspects=_suspects(z_by_name, z_critical),
         z_critical=z_critical,
-        measured_names=reduced.names,
+        uncertain_names=reduced.names,
         covariance=tuple(tuple(row) for row in fit.covariance.tolist()),
         contradictions=reduced.contradictions,
     )
@@ -180,27 +161,13 @@ def sidak_critical(tests: int, significance: float = SIGNIFICANCE) -> float:
     """Return the two-sided normal limit that keeps the chance of any false alarm in `tests`."""
     from scipy.stats import norm
 
-    each = -((1 - significance) ** (1 / tests)) + 1
+    each = 1 - (1 - significance) ** (1 / tests)
     return float(norm.isf(each / 2))
 
 
 def gap_within(gap: float, variances: Iterable[float], k: float = 2.0) -> bool:
     """Return whether a lot closes: |in − out − stock change| at most k times its uncertainty."""
     return abs(gap) <= k * sqrt(fsum(variances))
-
-
-@dataclass(frozen=True, slots=True)
-class _Reduced:
-    """Independent balances over uncertain measured streams: signs · x = −known."""
-
-    names: tuple[str, ...]
-    measured: tuple[float, ...]
-    variances: tuple[float, ...]
-    signs: tuple[tuple[int, ...], ...]
-    known: tuple[float, ...]
-    balances: int
-    touched: frozenset[str]
-    contradictions: tuple[tuple[str, ...], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,110 +179,7 @@ class _Fit:
     z: tuple[float | None, ...]
 
 
-def _check(streams: Sequence[Stream], nodes: Sequence[str]) -> None:
-    seen: set[str] = set()
-    for stream in streams:
-        if stream.name in seen:
-            raise BadNetwork(_TWICE, stream.name)
-        seen.add(stream.name)
-        _check_stream(stream)
-    touched = {place for stream in streams for place in (stream.source, stream.target)}
-    for node in nodes:
-        if node not in touched or node == OUTSIDE:
-            raise BadNetwork(_NO_STREAM, node)
-
-
-def _check_stream(stream: Stream) -> None:
-    if stream.source == stream.target:
-        raise BadNetwork(_LOOP, stream.name)
-    if (stream.mass is None) != (stream.variance is None):
-        raise BadNetwork(_HALF_MEASURED, stream.name)
-    if stream.mass is None or stream.variance is None:
-        return
-    if not (isfinite(stream.mass) and isfinite(stream.variance) and stream.variance >= 0):
-        raise BadNetwork(_NO_FIGURE, stream.name)
-
-
-def _joined(places: Iterable[str], edges: Iterable[tuple[str, str]]) -> dict[str, str]:
-    """Return for each place the name that stands for all places joined to it by edges."""
-    parent = {place: place for place in places}
-
-    def root(place: str) -> str:
-        while parent[place] != place:
-            parent[place] = parent[parent[place]]
-            place = parent[place]
-        return place
-
-    for one, other in edges:
-        first, second = root(one), root(other)
-        # Outside always stands for its group, whatever it is joined to.
-        keep, give = (second, first) if second == OUTSIDE else (first, second)
-        parent[give] = keep
-    return {place: root(place) for place in parent}
-
-
-def _ends(streams: Iterable[Stream], group: Mapping[str, str]) -> list[tuple[str, str]]:
-    return [(group.get(s.source, OUTSIDE), group.get(s.target, OUTSIDE)) for s in streams]
-
-
-def _reduce(streams: Sequence[Stream], nodes: Sequence[str]) -> _Reduced:
-    places = {place: place for place in (OUTSIDE, *nodes)}
-    unmeasured = [stream for stream in streams if stream.mass is None]
-    group = _joined(places, _ends(unmeasured, places))
-    uncertain = [stream for stream in streams if stream.variance]
-    exact = [stream for stream in streams if stream.variance == 0]
-    cluster = _joined(set(group.values()), _ends(uncertain, group))
-    balanced = sorted({name for name in group.values() if name != OUTSIDE})
-    # In a cluster without a way outside, one balance follows from the others and the exact flows.
-    independent = [name for name in balanced if cluster[name] != name]
-    independent += [name for name in balanced if cluster[name] == OUTSIDE and name == OUTSIDE]
-    ends = _ends(uncertain, group)
-    signs = tuple(
-        tuple((target == name) - (source == name) for source, target in ends)
-        for name in independent
-    )
-    measured = [stream for stream in streams if stream.mass is not None]
-    return _Reduced(
-        names=tuple(stream.name for stream in uncertain),
-        measured=tuple(float(stream.mass or 0) for stream in uncertain),
-        variances=tuple(float(stream.variance or 0) for stream in uncertain),
-        signs=signs,
-        known=tuple(_net(exact, group, {name})[0] for name in independent),
-        balances=len(balanced),
-        touched=frozenset(
-            stream.name
-            for stream, (source, target) in zip(measured, _ends(measured, group), strict=True)
-            if source != target
-        ),
-        contradictions=_contradictions(exact, group, cluster),
-    )
-
-
-def _net(
-    streams: Iterable[Stream], group: Mapping[str, str], inside: set[str]
-) -> tuple[float, float]:
-    """Return in minus out of a set of groups, and the sum of sizes it was made from."""
-    flows = [
-        ((target in inside) - (source in inside)) * float(stream.mass or 0)
-        for stream in streams
-        for source, target in _ends([stream], group)
-    ]
-    return fsum(flows), fsum(abs(flow) for flow in flows)
-
-
-def _contradictions(
-    exact: Sequence[Stream], group: Mapping[str, str], cluster: Mapping[str, str]
-) -> tuple[tuple[str, ...], ...]:
-    found = []
-    for head in sorted(set(cluster.values()) - {OUTSIDE}):
-        inside = {name for name, top in cluster.items() if top == head}
-        gap, size = _net(exact, group, inside)
-        if abs(gap) > ROUNDING * size:
-            found.append(tuple(sorted(place for place, name in group.items() if name in inside)))
-    return tuple(found)
-
-
-def _fit(reduced: _Reduced) -> _Fit:
+def _fit(reduced: Reduced) -> _Fit:
     import numpy as np
 
     variances = np.array(reduced.variances, dtype=np.float64)
@@ -343,9 +207,7 @@ def _fit(reduced: _Reduced) -> _Fit:
     )
 
 
-def _measurement_tests(
-    signs: Matrix, adjustment: Matrix, lost: Matrix
-) -> tuple[float | None, ...]:
+def _measurement_tests(signs: Matrix, adjustment: Matrix, lost: Matrix) -> tuple[float | None, ...]:
     import numpy as np
 
     checked = np.any(signs != 0, axis=0)
@@ -355,7 +217,9 @@ def _measurement_tests(
     )
 
 
-def _chi_square(gamma: float, freedom: int, significance: float) -> tuple[float | None, float | None]:
+def _chi_square(
+    gamma: float, freedom: int, significance: float
+) -> tuple[float | None, float | None]:
     if not freedom:
         return None, None
     from scipy.stats import chi2
@@ -363,7 +227,7 @@ def _chi_square(gamma: float, freedom: int, significance: float) -> tuple[float 
     return float(chi2.isf(significance, freedom)), float(chi2.sf(gamma, freedom))
 
 
-def _verdict(reduced: _Reduced, gamma: float, gamma_critical: float | None) -> Verdict:
+def _verdict(reduced: Reduced, gamma: float, gamma_critical: float | None) -> Verdict:
     if reduced.contradictions:
         return Verdict.DOES_NOT_CLOSE
     if not reduced.balances:
@@ -378,3 +242,75 @@ def _suspects(z_by_name: Mapping[str, float | None], z_critical: float | None) -
         return ()
     over = {name: z for name, z in z_by_name.items() if z is not None and z > z_critical}
     return tuple(sorted(over, key=lambda name: (-over[name], name)))
+
+
+def _stream_results(
+    streams: Sequence[Stream], nodes: Sequence[str], reduced: Reduced, fit: _Fit
+) -> tuple[StreamResult, ...]:
+    order = {name: index for index, name in enumerate(reduced.names)}
+    results = []
+    for stream in streams:
+        if stream.mass is None:
+            results.append(_unmeasured(stream, streams, nodes, (order, fit)))
+            continue
+        index = order.get(stream.name)
+        results.append(
+            StreamResult(
+                stream.name,
+                Knowledge.REDUNDANT if stream.name in reduced.touched else Knowledge.MEASURED_ONLY,
+                stream.mass,
+                stream.mass if index is None else fit.adjusted[index],
+                0.0 if index is None else float(fit.covariance[index, index]),
+                None if index is None else fit.z[index],
+            )
+        )
+    return tuple(results)
+
+
+def _unmeasured(
+    stream: Stream,
+    streams: Sequence[Stream],
+    nodes: Sequence[str],
+    fitted: tuple[Mapping[str, int], _Fit],
+) -> StreamResult:
+    import numpy as np
+
+    order, fit = fitted
+    inside = inside_of(stream, streams, nodes)
+    if not inside:
+        return StreamResult(stream.name, Knowledge.UNOBSERVABLE, None, None, None, None)
+    direction = sign(stream, inside)
+    weights = np.zeros(len(order))
+    flows = []
+    for other in streams:
+        if other.mass is None:
+            continue
+        weight, index = -direction * sign(other, inside), order.get(other.name)
+        flows.append(weight * (other.mass if index is None else fit.adjusted[index]))
+        if index is not None:
+            weights[index] = weight
+    variance = float(weights @ fit.covariance @ weights)
+    return StreamResult(
+        stream.name, Knowledge.OBSERVABLE, None, fsum(flows), max(variance, 0.0), None
+    )
+
+
+def _node_results(
+    streams: Sequence[Stream], nodes: Sequence[str], significance: float
+) -> tuple[NodeResult, ...]:
+    tested = []
+    for node in nodes:
+        around = [stream for stream in streams if sign(stream, {node})]
+        if all(stream.mass is not None for stream in around):
+            tested.append((node, *_imbalance(node, around)))
+    limit = sidak_critical(len(tested), significance) if tested else inf
+    return tuple(NodeResult(name, gap, z, z > limit) for name, gap, z in tested)
+
+
+def _imbalance(node: str, around: Sequence[Stream]) -> tuple[float, float]:
+    flows = [sign(stream, {node}) * float(stream.mass or 0) for stream in around]
+    gap = fsum(flows)
+    spread = sqrt(fsum(float(stream.variance or 0) for stream in around))
+    if spread:
+        return gap, abs(gap) / spread
+    return gap, inf if abs(gap) > ROUNDING * fsum(abs(flow) for flow in flows) else 0.0

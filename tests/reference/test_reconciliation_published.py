@@ -1,0 +1,84 @@
+"""Data reconciliation held against printed results; each check names its source and tag."""
+
+from __future__ import annotations
+
+import pytest
+
+from inventory.sums.reconciliation import Reconciliation, Stream, reconcile, sidak_critical
+
+# Read: benchmark set EDSONCV/dr-ged-benchmarks, commit 98b250db, data_reconciliation/linear, after
+# Narasimhan & Jordache, Data Reconciliation and Gross Error Detection (2000): a heat exchanger
+# with a bypass, six flows, four nodes, variance 1 each.
+EXCHANGER = [
+    Stream("1", "feed", "split", 101.91, 1.0),
+    Stream("2", "split", "exchanger", 64.45, 1.0),
+    Stream("3", "split", "bypass", 34.65, 1.0),
+    Stream("4", "exchanger", "mix", 64.20, 1.0),
+    Stream("5", "bypass", "mix", 36.44, 1.0),
+    Stream("6", "mix", "product", 98.88, 1.0),
+]
+NODES = ["split", "exchanger", "bypass", "mix"]
+
+
+@pytest.fixture(name="exchanger")
+def _exchanger() -> Reconciliation:
+    return reconcile(EXCHANGER, NODES)
+
+
+def test_exchanger_flows_adjust_to_the_printed_ones(exchanger: Reconciliation) -> None:
+    """Read: printed 100.22, 64.50, 35.72, 64.50, 35.72, 100.22."""
+    adjusted = [result.adjusted for result in exchanger.streams]
+    assert adjusted == pytest.approx([100.22, 64.50, 35.72, 64.50, 35.72, 100.22], abs=0.005)
+
+
+def test_exchanger_statistics(exchanger: Reconciliation) -> None:
+    """Derived from the read data: nobody printed these."""
+    assert [node.imbalance for node in exchanger.nodes] == pytest.approx([2.81, 0.25, -1.79, 1.76])
+    assert exchanger.gamma == pytest.approx(6.4075, abs=5e-5)
+    assert exchanger.gamma_critical == pytest.approx(9.4877, abs=5e-5)
+    assert exchanger.degrees_of_freedom == 4
+    assert exchanger.closes
+    z = [result.z for result in exchanger.streams]
+    assert z == pytest.approx([2.0698, 0.0612, 1.3105, 0.3674, 0.8818, 1.6412], abs=5e-5)
+    assert exchanger.z_critical == pytest.approx(2.6310, abs=5e-5)
+    assert exchanger.suspects == ()
+    for index, result in enumerate(exchanger.streams):
+        assert result.variance == pytest.approx(0.5774**2, abs=1e-4)
+        assert exchanger.covariance[index][index] == result.variance
+
+
+def test_dropping_a_measurement_lowers_gamma_by_its_squared_z(exchanger: Reconciliation) -> None:
+    """Derived identity of the variance-weighted measurement test."""
+    for index, stream in enumerate(EXCHANGER):
+        unmeasured = Stream(stream.name, stream.source, stream.target)
+        without = reconcile([*EXCHANGER[:index], unmeasured, *EXCHANGER[index + 1 :]], NODES)
+        z = exchanger.streams[index].z
+        assert z is not None
+        assert exchanger.gamma - without.gamma == pytest.approx(z**2, abs=1e-9)
+        assert without.degrees_of_freedom == 3
+
+
+def test_one_splitter_raises_the_alarm() -> None:
+    """Read: same set, problem P1 (Rao & Narasimhan 1996): 9.22 = 4.83 + 3.22, sigma 3 % of each.
+
+    Printed 8.38, 5.06, 3.32. Derived: gamma 12.813 over the 3.841 of one degree of freedom.
+    """
+    masses = {"1": 9.22, "2": 4.83, "3": 3.22}
+    ends = {"1": ("in", "bin"), "2": ("bin", "out"), "3": ("bin", "out")}
+    result = reconcile(
+        [Stream(name, *ends[name], mass, (0.03 * mass) ** 2) for name, mass in masses.items()],
+        ["bin"],
+    )
+    adjusted = [stream.adjusted for stream in result.streams]
+    assert adjusted == pytest.approx([8.38, 5.06, 3.32], abs=0.005)
+    assert adjusted == pytest.approx([8.3821, 5.0599, 3.3222], abs=5e-5)
+    assert result.gamma == pytest.approx(12.813, abs=5e-4)
+    assert result.gamma_critical == pytest.approx(3.841, abs=5e-4)
+    assert not result.closes
+    assert result.suspects == ("1", "2", "3")
+
+
+@pytest.mark.parametrize(("tests", "critical"), [(6, 2.6310), (4, 2.4909), (1, 1.95996)])
+def test_limits_that_share_one_chance_of_a_false_alarm(tests: int, critical: float) -> None:
+    """Derived: β = 1 − (1−α)^(1/n); for one test the familiar 1.96."""
+    assert sidak_critical(tests) == pytest.approx(critical, abs=5e-5)
