@@ -17,7 +17,7 @@ from returns.sums.claims import InputRefused, NotEnoughEvidence
 
 # The workshop's own choice: fewer months than this say little about how demand varies.
 MONTHS_MIN = 6
-_PIECES_MAX = 1_000_000
+_PIECES_MAX = 100_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,16 +38,20 @@ class Demand:
 
     def at_most(self, pieces: int) -> float:
         """Return P(demand <= pieces)."""
+        return self.cumulative(pieces, pieces + 1)[0]
+
+    def cumulative(self, start: int, stop: int) -> list[float]:
+        """Return P(demand <= k) for each k from `start` to `stop` - 1."""
+        import numpy as np
         from scipy.stats import nbinom, poisson
 
-        if pieces < 0:
-            return 0.0
+        pieces = np.arange(start, stop)
         if self.mean == 0:
-            return 1.0
+            return [float(k >= 0) for k in pieces]
         if self.dispersion == 1:
-            return float(poisson.cdf(pieces, self.mean))
+            return [float(share) for share in poisson.cdf(pieces, self.mean)]
         size = self.mean / (self.dispersion - 1)
-        return float(nbinom.cdf(pieces, size, 1 / self.dispersion))
+        return [float(share) for share in nbinom.cdf(pieces, size, 1 / self.dispersion)]
 
     def over(self, periods: float) -> Demand:
         """Return the demand of that many independent periods like this one."""
@@ -99,7 +103,7 @@ def expected_backorders(demand: Demand, stock: int) -> float:
     """Return E[(D - stock)+] = mean - sum over i < stock of (1 - F(i))."""
     if stock < 0:
         raise InputRefused("A base stock must not be below 0.")
-    short = demand.mean - math.fsum(1 - demand.at_most(i) for i in range(stock))
+    short = demand.mean - math.fsum(1 - share for share in demand.cumulative(0, stock))
     return max(0.0, short)
 
 
@@ -128,11 +132,13 @@ def base_stock(
     if not 0 < level < 1:
         raise InputRefused("The wanted service level must lie between 0 and 1.")
 
-    def reaches(stock: int) -> bool:
-        given = service(demand, stock, period_mean=period_mean)
-        return bool(getattr(given, measure.value) >= level - 1e-12)
+    def reached(stock: int) -> float:
+        if measure is Measure.FILL_RATE:
+            return service(demand, stock, period_mean=period_mean).fill_rate
+        return demand.at_most(stock if measure is Measure.IN_STOCK else stock - 1)
 
-    return service(demand, _smallest(reaches), period_mean=period_mean)
+    stock = _smallest(lambda pieces: reached(pieces) >= level - 1e-12)
+    return service(demand, stock, period_mean=period_mean)
 
 
 def critical_ratio(*, short_cost_minor: int, excess_cost_minor: int) -> float:
@@ -190,7 +196,7 @@ def normal_shortfall(*, mean: float, spread: float, quantity: float) -> float:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Holding:
-    """Pieces of one part: on the shelf, on order, promised to requests; and the pack it comes in."""
+    """Pieces of one part: on the shelf, on order, promised to requests; and its pack size."""
 
     on_hand: int
     on_order: int
