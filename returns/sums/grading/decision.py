@@ -87,7 +87,7 @@ class Figures:
 
 @dataclass(frozen=True, slots=True)
 class Grading:
-    """The decision. `plan` is what to do, or what the frame waits for; `alternatives` are the rest."""
+    """The decision. `plan` is what to do or to wait for; `alternatives` were weighed as well."""
 
     outcome: Outcome
     disposition: Disposition

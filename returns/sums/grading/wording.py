@@ -37,7 +37,7 @@ SENTENCES: Final[Mapping[str, str]] = {
     "over-ceiling": "Mending is expected to cost {expected} minor units, over the ceiling of"
     " {ceiling}.",
     "minutes-tip": "Regrind would win over this plan if it took more than {minutes_max} minutes.",
-    "minutes-tip-over": "This plan would win over regrind if it took {minutes_max} minutes or less.",
+    "minutes-tip-over": "This plan would win if it took {minutes_max} minutes or less.",
     "odds-tip": "This plan is within the ceiling if it works {odds_percent} % of the time.",
     "search-bounded": "There were too many plans to compare them all; the likeliest were kept.",
 }

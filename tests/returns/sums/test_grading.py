@@ -25,6 +25,7 @@ from returns.sums.grading import (
     Stock,
     Wish,
     grade,
+    plans,
 )
 from returns.sums.states import FrameState
 
@@ -516,17 +517,31 @@ def test_same_facts_give_the_same_grading_whatever_their_order(case: dict[str, o
 @given(cases())
 def test_dropping_beaten_partial_plans_loses_no_best_plan(case: dict[str, object]) -> None:
     """Force the dropping at every step and compare with keeping everything."""
-    from returns.sums.grading import plans
-
-    before = plans.PARTIAL_PLANS_MAX
     kept = graded(**case)
-    plans.PARTIAL_PLANS_MAX = 1  # type: ignore[misc]
-    likeliest = plans._likeliest
-    plans._likeliest = lambda partials, costs: partials
-    try:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(plans, "PARTIAL_PLANS_MAX", 1)
+        patch.setattr(plans, "_likeliest", lambda partials, _: partials)
         dropped = graded(**case)
-    finally:
-        plans.PARTIAL_PLANS_MAX = before  # type: ignore[misc]
-        plans._likeliest = likeliest
     assert dropped.outcome == kept.outcome
     assert dropped.figures.expected_minor == kept.figures.expected_minor
+
+
+def test_dropping_keeps_plans_that_are_easier_on_scarce_parts_or_surer(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(plans, "PARTIAL_PLANS_MAX", 1)
+    monkeypatch.setattr(plans, "_likeliest", lambda partials, _: partials)
+    scarce = two_holes(1)
+    assert scarce.plan is not None
+    assert {remedy.key for remedy in scarce.plan.remedies} == {"step-up", "bush"}
+    cheap = replace(STEP_UP, key="cheap", minutes=Fraction(5), odds=Fraction(1, 2))
+    surer = graded(remedies=[cheap, NEW_TEMPLE])
+    assert surer.plan is not None
+    assert surer.plan.remedies == (NEW_TEMPLE,)
+
+
+def test_leaving_plans_out_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(plans, "PARTIAL_PLANS_MAX", 1)
+    sure = replace(NEW_TEMPLE, parts={})
+    quick = replace(STEP_UP, minutes=Fraction(1))
+    assert keys(graded(remedies=[quick, sure]))[-1] == "search-bounded"
