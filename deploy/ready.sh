@@ -1,0 +1,62 @@
+# Sourced by up.sh and test.sh: makes .venv and fills it from a hash-locked list.
+# Says what is missing and the one command that mends it; installs system packages only as root.
+
+say() { printf '%s\n' "$*"; }
+die() { printf '%s\n' "$*" >&2; exit 1; }
+
+find_python() {
+    for candidate in "${PYTHON:-}" python3.13 python3.12 python3.11 python3; do
+        [ -n "$candidate" ] || continue
+        command -v "$candidate" >/dev/null 2>&1 || continue
+        if "$candidate" -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null; then
+            command -v "$candidate"
+            return 0
+        fi
+    done
+    return 1
+}
+
+apt_install() { # packages...
+    if [ "$(id -u)" != 0 ] || ! command -v apt-get >/dev/null 2>&1; then
+        return 1
+    fi
+    export DEBIAN_FRONTEND=noninteractive
+    apt-get install -y -qq --no-install-recommends "$@" >/dev/null 2>&1 && return 0
+    apt-get update -qq >/dev/null 2>&1 || true
+    apt-get install -y -qq --no-install-recommends "$@" >/dev/null
+}
+
+make_env() { # lock file
+    local lock="$1" python stamp
+    python="$(find_python)" || die "Hingeback needs Python 3.11 or newer. Install it, then run this again."
+    if [ ! -x .venv/bin/python ] || ! .venv/bin/python -c 'import pip' >/dev/null 2>&1; then
+        say "Making .venv"
+        if ! "$python" -m venv .venv >/dev/null 2>&1; then
+            rm -rf .venv
+            apt_install python3-venv || die "Python's venv module is missing. Run: sudo apt-get install python3-venv"
+            "$python" -m venv .venv
+        fi
+    fi
+    stamp=".venv/.installed-$(basename "$lock")"
+    if ! cmp -s "$lock" "$stamp"; then
+        say "Installing the locked dependencies (once)"
+        .venv/bin/python -m pip install --quiet --disable-pip-version-check \
+            --require-hashes --only-binary :all: -r "$lock" || die "The dependencies could not be installed; see above."
+        cp "$lock" "$stamp"
+    fi
+}
+
+has_pango() {
+    .venv/bin/python -c 'import weasyprint' >/dev/null 2>&1
+}
+
+need_pango() {
+    has_pango && return 0
+    say "Installing the text libraries that WeasyPrint needs"
+    apt_install libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-dejavu-core || true
+    has_pango && return 0
+    if [ "$(uname)" = Darwin ]; then
+        die "WeasyPrint needs Pango. Run: brew install pango"
+    fi
+    die "WeasyPrint needs Pango. Run: sudo apt-get install libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-dejavu-core"
+}

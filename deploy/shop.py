@@ -1,0 +1,113 @@
+"""Run the web process and the worker together, and end both when either ends or Ctrl-C comes.
+
+For the embedded installation only: a served one starts its processes under its own supervisor.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent.parent
+GRACE_S = 15
+
+
+def commands(port: int) -> dict[str, list[str]]:
+    """The two processes by name."""
+    python = sys.executable
+    web = [python, "-m", "gunicorn", "deploy.wsgi:application", "--bind", f"127.0.0.1:{port}"]
+    web += ["--workers", "2", "--threads", "4", "--timeout", "60", "--log-level", "warning"]
+    worker = [python, "-m", "celery", "-A", "deploy", "worker", "--beat", "--concurrency", "1"]
+    worker += ["--without-gossip", "--without-mingle", "--without-heartbeat", "--loglevel"]
+    return {"web": web, "worker": [*worker, "WARNING"]}
+
+
+def answers(port: int) -> bool:
+    """Whether the pages answer yet."""
+    try:
+        with urllib.request.urlopen(f"http://127.0.0.1:{port}/alive/", timeout=2) as reply:
+            return bool(reply.status == 200)
+    except (urllib.error.URLError, OSError):
+        return False
+
+
+def is_taken(port: int) -> bool:
+    with socket.socket() as probe:
+        return probe.connect_ex(("127.0.0.1", port)) == 0
+
+
+def stop(processes: dict[str, subprocess.Popen[bytes]]) -> None:
+    """Ask each to end, then insist."""
+    for process in processes.values():
+        if process.poll() is None:
+            process.terminate()
+    deadline = time.monotonic() + GRACE_S
+    for process in processes.values():
+        try:
+            process.wait(max(0.1, deadline - time.monotonic()))
+        except subprocess.TimeoutExpired:
+            process.kill()
+
+
+def greet(port: int) -> None:
+    out = sys.stdout.write
+    out(f"\nHingeback is running. Ctrl-C stops it.\n\n  customers  http://127.0.0.1:{port}/\n")
+    out(f"  workshop   http://127.0.0.1:{port}/enter/\n  API        ")
+    out(f"http://127.0.0.1:{port}/api/docs/\n\n")
+    data_dir = Path(os.environ.get("HINGEBACK_DATA_DIR", ROOT / "var"))
+    logins = data_dir / "demo_logins.txt"
+    if logins.exists():
+        out(logins.read_text(encoding="utf-8") + "\n")
+    sys.stdout.flush()
+
+
+def watch(processes: dict[str, subprocess.Popen[bytes]], port: int) -> int:
+    """Greet once the pages answer; return when a process ends, with its exit code."""
+    greeted = False
+    while True:
+        for name, process in processes.items():
+            if process.poll() is not None:
+                sys.stderr.write(f"The {name} process ended; stopping the other.\n")
+                return process.returncode or 1
+        if not greeted and answers(port):
+            greet(port)
+            greeted = True
+        time.sleep(0.5 if greeted else 0.2)
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--port", type=int, default=8000)
+    port = parser.parse_args().port
+    if is_taken(port):
+        sys.stderr.write(f"Port {port} is taken. Choose another: deploy/up.sh --port {port + 1}\n")
+        return 1
+
+    def leave(_number: int, _frame: object) -> None:
+        raise KeyboardInterrupt
+
+    signal.signal(signal.SIGTERM, leave)
+    # A group of its own for each: Ctrl-C reaches this process only, which ends them in order.
+    processes = {
+        name: subprocess.Popen(command, cwd=ROOT, start_new_session=True)  # noqa: S603
+        for name, command in commands(port).items()
+    }
+    try:
+        return watch(processes, port)
+    except KeyboardInterrupt:
+        sys.stdout.write("\nStopping.\n")
+        return 0
+    finally:
+        stop(processes)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

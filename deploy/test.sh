@@ -1,0 +1,66 @@
+#!/usr/bin/env bash
+# Every check and every test. Needs Python 3.11+ and git; makes its own environment.
+#   --services   PostgreSQL, Redis and Chromium are mandatory, not only used when they are there
+#   --quick      leave out the checks of style and types
+#   -- ARGS      handed to pytest
+set -euo pipefail
+cd "$(dirname "$0")/.."
+. deploy/ready.sh
+
+services=no
+quick=no
+while [ $# -gt 0 ]; do
+    case "$1" in
+        --services) services=yes; shift ;;
+        --quick) quick=yes; shift ;;
+        --) shift; break ;;
+        -h|--help) sed -n '2,5s/^# \{0,1\}//p' "$0"; exit 0 ;;
+        *) die "Unknown option $1. Known: --services, --quick, -- ARGS for pytest." ;;
+    esac
+done
+
+make_env deploy/requirements-dev.txt
+need_pango
+export HINGEBACK_DATA_DIR="${TMPDIR:-/tmp}/hingeback-test-$$"
+mkdir -p "$HINGEBACK_DATA_DIR"
+trap 'rm -rf "$HINGEBACK_DATA_DIR"' EXIT
+bin=.venv/bin
+left_out=()
+
+export HINGEBACK_TEST_DATABASE_URL="${HINGEBACK_TEST_DATABASE_URL:-postgresql://postgres@127.0.0.1:5432/test}"
+export HINGEBACK_TEST_REDIS_URL="${HINGEBACK_TEST_REDIS_URL:-redis://127.0.0.1:6379/15}"
+have_services=no
+if $bin/python -m deploy.reachable; then have_services=yes; fi
+if [ "$services" = yes ] && [ "$have_services" = no ]; then
+    die "PostgreSQL and Redis must answer for --services (see HINGEBACK_TEST_DATABASE_URL, HINGEBACK_TEST_REDIS_URL)."
+fi
+
+chromium=""
+for candidate in chromium chromium-browser google-chrome; do
+    command -v "$candidate" >/dev/null 2>&1 && chromium="$(command -v "$candidate")" && break
+done
+if [ -z "$chromium" ] && apt_install chromium; then chromium="$(command -v chromium || true)"; fi
+if [ -z "$chromium" ] && [ "$services" = yes ]; then die "Chromium must be installed for --services."; fi
+export HINGEBACK_TEST_CHROMIUM="$chromium"
+
+if [ "$quick" = no ]; then
+    say "== style, types, layers, migrations"
+    $bin/ruff check .
+    $bin/ruff format --check .
+    $bin/lint-imports --no-cache
+    $bin/mypy inventory returns deploy
+    $bin/python manage.py makemigrations --check --dry-run
+fi
+
+marks="not service"
+[ -n "$chromium" ] || { marks="$marks and not browser"; left_out+=("browser tests: no Chromium"); }
+say "== tests on SQLite"
+$bin/pytest -q -n 2 -m "$marks" "$@"
+if [ "$have_services" = yes ]; then
+    say "== tests on PostgreSQL and Redis"
+    HINGEBACK_DATABASE_URL="$HINGEBACK_TEST_DATABASE_URL" $bin/pytest -q -n 2 -m "not browser" "$@"
+else
+    left_out+=("service tests: no PostgreSQL or Redis")
+fi
+for line in ${left_out[@]+"${left_out[@]}"}; do say "LEFT OUT $line"; done
+say "All that ran passed."
