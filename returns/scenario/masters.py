@@ -1,0 +1,116 @@
+"""Furnish an empty database with the demo workshop's masters, read from `fixtures/demo`."""
+
+from __future__ import annotations
+
+import json
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.db import transaction
+
+from inventory.models import ClassPrice, Colour, Part, Polymer, Scale, Workshop
+from returns.models import Colourway, Component, FrameModel, Policy, Remedy, RemedyPart
+
+SOURCE = Path("fixtures") / "demo" / "masters.json"
+
+ARM_WALL_UM = 1_450
+FRONT_WALL_UM = 1_500
+
+
+def read() -> dict[str, Any]:
+    """The masters as they stand in the file."""
+    facts: dict[str, Any] = json.loads((settings.BASE_DIR / SOURCE).read_text(encoding="utf-8"))
+    return facts
+
+
+@transaction.atomic
+def furnish(*, today: date) -> None:
+    """Create every master row. For an empty database; the caller checks that it is one."""
+    facts = read()
+    _workshop(facts["workshop"])
+    polymer = Polymer.objects.create(**facts["polymers"][0])
+    colours = {row["code"]: Colour.objects.create(**row) for row in facts["colours"]}
+    for row in facts["class_prices"]:
+        ClassPrice.objects.create(polymer=polymer, **row)
+    for row in facts["scales"]:
+        due = today + timedelta(days=row.pop("check_due_in_days"))
+        Scale.objects.create(check_due=due, **row)
+    parts = {row["code"]: Part.objects.create(**row) for row in facts["parts"]}
+    for row in facts["models"]:
+        _model(row, facts["arm_part"], parts["screw-m14"], polymer, colours)
+    for row in facts["remedies"]:
+        _remedy(row, parts)
+    Policy.the()
+
+
+def _workshop(facts: dict[str, Any]) -> None:
+    Workshop.objects.update_or_create(pk=1, defaults={**facts, "demo": True})
+
+
+def _model(
+    row: dict[str, Any],
+    arm_facts: dict[str, Any],
+    screw: Part,
+    polymer: Polymer,
+    colours: dict[str, Colour],
+) -> None:
+    model = FrameModel.objects.create(
+        code=row["code"],
+        name=row["name"],
+        new_frame_cost_minor=row["new_frame_cost_minor"],
+        expected_life_months=row["expected_life_months"],
+    )
+    arm = Part.objects.create(
+        code=f"arm-{row['code']}",
+        name=f"Arm, {row['name']}",
+        nominal_mg=row["arm_mg"],
+        **arm_facts,
+    )
+    _bill(model, row, arm, screw)
+    for code in row["colours"]:
+        Colourway.objects.create(model=model, polymer=polymer, colour=colours[code])
+
+
+def _bill(model: FrameModel, row: dict[str, Any], arm: Part, screw: Part) -> None:
+    front, lens = row["front_mg"], row["lens_mg"]
+    Component.objects.create(
+        model=model,
+        key="front",
+        kind="front",
+        nominal_mg=front,
+        spread_mg=front // 100,
+        is_frame_material=True,
+        wall_um=FRONT_WALL_UM,
+    )
+    for side in ("left", "right"):
+        Component.objects.create(
+            model=model,
+            key=f"arm_{side}",
+            kind="arm",
+            nominal_mg=arm.nominal_mg,
+            spread_mg=arm.nominal_mg // 80,
+            is_frame_material=True,
+            part=arm,
+            wall_um=ARM_WALL_UM,
+        )
+        Component.objects.create(
+            model=model, key=f"lens_{side}", kind="lens", nominal_mg=lens, spread_mg=lens // 50
+        )
+        Component.objects.create(
+            model=model,
+            key=f"screw_{side}",
+            kind="screw",
+            nominal_mg=screw.nominal_mg,
+            spread_mg=3,
+            part=screw,
+            in_kit=True,
+        )
+
+
+def _remedy(row: dict[str, Any], parts: dict[str, Part]) -> None:
+    part = row.pop("part", None)
+    remedy = Remedy.objects.create(**row)
+    if part is not None:
+        RemedyPart.objects.create(remedy=remedy, part=None if part == "own" else parts[part])
