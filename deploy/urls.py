@@ -5,6 +5,8 @@ from __future__ import annotations
 from django.contrib import admin
 from django.urls import include, path
 
+from deploy import health
+
 urlpatterns = [
     path("", include("returns.pages.customer.urls")),
     path("", include("inventory.pages.door.urls")),
@@ -14,4 +16,6 @@ urlpatterns = [
     path("", include("returns.pages.owner.urls")),
     path("api/", include("returns.api.urls")),
     path("admin/", admin.site.urls),
+    path("alive/", health.alive, name="alive"),
+    path("ready/", health.ready, name="ready"),
 ]
