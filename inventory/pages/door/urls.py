@@ -1,7 +1,15 @@
-"""Addresses."""
+"""Addresses of the entrance: signing in and out, the desk, the language."""
 
 from __future__ import annotations
 
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, include, path
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from inventory.pages.door import desk, entry
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("enter/", entry.Enter.as_view(), name="login"),
+    path("enter/password/", entry.ChangePassword.as_view(), name="password-change"),
+    path("leave/", entry.Leave.as_view(), name="logout"),
+    path("desk/", desk.home, name="home"),
+    path("language/", include("django.conf.urls.i18n")),
+]

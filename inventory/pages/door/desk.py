@@ -1,0 +1,59 @@
+"""The desk: after signing in, the jobs of one's roles as large cards."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+from django.views.decorators.cache import never_cache
+
+from inventory.pages import frame
+from inventory.pages.access import ACCOUNTANT, BENCH, OWNER
+
+
+@dataclass(frozen=True)
+class Job:
+    """A card: the URL name it opens, what it is called and what one does there."""
+
+    door: str
+    name: str | Promise
+    text: str | Promise
+
+    @property
+    def path(self) -> str:
+        return frame.address(self.door)
+
+
+_JOBS: dict[str, tuple[Job, ...]] = {
+    BENCH: (
+        Job("bench", _("Today at the bench"), _("What waits, what is next, what is on hold.")),
+        Job("parcel-book", _("Book in a parcel"), _("Weigh what the post brought.")),
+        Job("kits", _("Pack spare screws"), _("Kits that are promised and not posted yet.")),
+        Job("boxes", _("Regrind boxes"), _("What each box holds, and the runs that empty them.")),
+        Job("stock", _("Stock and counts"), _("Flake, scrap and spare parts; count and receive.")),
+    ),
+    ACCOUNTANT: (
+        Job("months", _("Months"), _("Check, close, and fetch the recovered-material report.")),
+    ),
+    OWNER: (
+        Job("owner", _("How circular we are"), _("What comes back, why it breaks, what to order.")),
+    ),
+}
+_ROLE_NAMES = {BENCH: _("Bench"), ACCOUNTANT: _("Accounts"), OWNER: _("Owner")}
+
+
+@login_required
+@never_cache
+def home(request: HttpRequest) -> HttpResponse:
+    """Cards of every role the visitor holds; somebody without a role is told whom to ask."""
+    held = frame.roles(request)
+    rooms = [
+        {"name": _ROLE_NAMES[role], "jobs": [job for job in jobs if job.path]}
+        for role, jobs in _JOBS.items()
+        if role in held
+    ]
+    return render(request, "hingeback/door/desk.html", {"rooms": rooms})

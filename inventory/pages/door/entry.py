@@ -1,0 +1,33 @@
+"""Signing in and out and changing one's password, with the framework's own views."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.contrib.auth.forms import PasswordChangeForm
+from django.contrib.auth.views import LoginView, LogoutView, PasswordChangeView
+from django.http import HttpResponse
+from django.urls import reverse_lazy
+from django.utils.translation import gettext as _
+
+
+class Enter(LoginView):
+    """Sign in; too many wrong tries for a name from one address rest for a while (429)."""
+
+    template_name = "hingeback/door/enter.html"
+    redirect_authenticated_user = True
+
+
+class Leave(LogoutView):
+    """Sign out, by POST only."""
+
+
+class ChangePassword(PasswordChangeView):
+    """Set one's own new password; other sessions of the same person end."""
+
+    template_name = "hingeback/door/password.html"
+    success_url = reverse_lazy("home")
+
+    def form_valid(self, form: PasswordChangeForm) -> HttpResponse:  # type: ignore[override]
+        answer = super().form_valid(form)
+        messages.success(self.request, _("Your new password is set."))
+        return answer

@@ -1,0 +1,150 @@
+/* Small comforts on pages that work without any of this. */
+(() => {
+  "use strict";
+  const DRAFT = "draft:";
+  const SCAN_GAP_MS = 40;
+  const SCAN_LENGTH_MIN = 5;
+  const byId = (id) => document.getElementById(id);
+  const isTyping = (node) => node.closest("input, select, textarea, [contenteditable]") !== null;
+
+  /* A hand scanner types a whole code within a blink and ends with Enter: wherever the focus is
+     outside a field, the code goes to the code search. People never type that fast, so no key
+     becomes a shortcut. */
+  let burst = "";
+  let lastKeyAt = 0;
+  const onScan = (event) => {
+    const search = document.querySelector("[data-code-search]");
+    if (!search || isTyping(event.target) || event.ctrlKey || event.altKey || event.metaKey) return;
+    if (event.timeStamp - lastKeyAt > SCAN_GAP_MS) burst = "";
+    lastKeyAt = event.timeStamp;
+    if (event.key === "Enter" && burst.length >= SCAN_LENGTH_MIN) {
+      event.preventDefault();
+      search.elements.code.value = burst;
+      search.requestSubmit();
+    } else if (event.key.length === 1) {
+      burst += event.key;
+    }
+  };
+
+  /* data-confirm="question" on a button or form asks before it sends. */
+  const onSubmit = (event) => {
+    const question = event.submitter?.dataset.confirm ?? event.target.dataset.confirm;
+    if (question && !window.confirm(question)) {
+      event.preventDefault();
+      return;
+    }
+    changed.delete(event.target);
+    if (event.target.dataset.keep) markSent(event.target);
+  };
+
+  /* data-guard on a form: leaving with unsent changes asks first. */
+  const changed = new Set();
+  const onInput = (event) => {
+    const form = event.target.form;
+    if (!form) return;
+    if ("guard" in form.dataset) changed.add(form);
+    if (form.dataset.keep) keep(form);
+  };
+  const onLeave = (event) => {
+    if (changed.size) event.preventDefault();
+  };
+
+  /* data-keep="name" on a form: what was typed outlives a reload or a lost connection, in this
+     tab only. It is dropped once the form was sent and came back without it. */
+  const kept = (form) =>
+    [...form.elements].filter(
+      (field) => field.name && !["hidden", "password", "file", "submit", "button"].includes(field.type),
+    );
+  const state = (field) =>
+    ["checkbox", "radio"].includes(field.type) ? field.checked : field.value;
+  const store = (name, draft) => {
+    try {
+      if (draft === null) sessionStorage.removeItem(DRAFT + name);
+      else sessionStorage.setItem(DRAFT + name, JSON.stringify(draft));
+    } catch {
+      /* Storage may be switched off; the form works without a draft. */
+    }
+  };
+  const load = (name) => {
+    try {
+      return JSON.parse(sessionStorage.getItem(DRAFT + name));
+    } catch {
+      return null;
+    }
+  };
+  const slot = (field) => `${field.name}|${field.type === "radio" || field.type === "checkbox" ? field.value : ""}`;
+  const keep = (form, sent = false) =>
+    store(form.dataset.keep, {
+      sent,
+      fields: Object.fromEntries(kept(form).map((field) => [slot(field), state(field)])),
+    });
+  const markSent = (form) => keep(form, true);
+  const bringBack = (form) => {
+    const draft = load(form.dataset.keep);
+    /* The server's answer to a refused form holds the newest text already. */
+    if (!draft || form.querySelector("[aria-invalid]") || document.querySelector(".error-summary")) return;
+    let restored = false;
+    for (const field of kept(form)) {
+      const was = draft.fields[slot(field)];
+      if (was === undefined || was === state(field)) continue;
+      if (typeof was === "boolean") field.checked = was;
+      else field.value = was;
+      restored = true;
+    }
+    const note = byId("draft-back");
+    if (restored && note) {
+      form.before(note);
+      note.hidden = false;
+    }
+  };
+  const dropSentDrafts = () => {
+    if ("holdDrafts" in document.body.dataset || document.querySelector(".error-summary")) return;
+    for (const name of draftNames()) if (load(name)?.sent) store(name, null);
+  };
+  const draftNames = () => {
+    try {
+      return Object.keys(sessionStorage)
+        .filter((key) => key.startsWith(DRAFT))
+        .map((key) => key.slice(DRAFT.length));
+    } catch {
+      return [];
+    }
+  };
+
+  const showConnection = () => {
+    const note = byId("offline");
+    if (note) note.hidden = navigator.onLine;
+  };
+
+  /* A table that scrolls sideways must be reachable by keyboard. */
+  const openTables = () => {
+    for (const box of document.querySelectorAll(".table-scroll")) {
+      if (box.scrollWidth <= box.clientWidth || box.hasAttribute("tabindex")) continue;
+      box.tabIndex = 0;
+      box.setAttribute("role", "region");
+      const caption = box.querySelector("caption");
+      if (caption) box.setAttribute("aria-label", caption.textContent.trim());
+      else box.setAttribute("aria-labelledby", headingId());
+    }
+  };
+  const headingId = () => {
+    const heading = document.querySelector("h1");
+    if (!heading.id) heading.id = "page-heading";
+    return heading.id;
+  };
+
+  document.addEventListener("keydown", onScan);
+  document.addEventListener("submit", onSubmit);
+  document.addEventListener("input", onInput);
+  document.addEventListener("click", (event) => {
+    if (event.target.closest("[data-print]")) window.print();
+  });
+  window.addEventListener("beforeunload", onLeave);
+  window.addEventListener("online", showConnection);
+  window.addEventListener("offline", showConnection);
+  showConnection();
+  dropSentDrafts();
+  document.querySelectorAll("form[data-keep]").forEach(bringBack);
+  openTables();
+  document.querySelector("[data-focus]")?.focus();
+})();

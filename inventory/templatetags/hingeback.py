@@ -1,0 +1,245 @@
+"""The furniture of every page: form fields, notices, step trails, figures, and how numbers read.
+
+Figures are shown exactly or rounded once, here; nothing in this module computes a rule.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from datetime import date, datetime
+from decimal import ROUND_HALF_EVEN, Decimal
+from typing import Any
+
+from django import template
+from django.forms import BaseForm
+from django.forms.boundfield import BoundField
+from django.template.context import Context
+from django.template.loader import render_to_string
+from django.utils import timezone
+from django.utils.formats import date_format, get_format
+from django.utils.html import conditional_escape, format_html
+from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
+
+from inventory.pages import frame
+from inventory.sums.masses import mass_g
+
+register = template.Library()
+
+NOTHING = "–"
+NOTICE_KINDS = ("good", "plain", "warn", "bad")
+_NARROW_SPACE = "\u202f"
+_GROUPED_FROM = 10_000
+_HEX_COLOUR = re.compile(r"#[0-9a-fA-F]{6}")
+
+
+@register.filter
+def mass(mass_mg: object) -> str:
+    """Whole milligrams as grams: two decimals, a third where it is not 0, in the page's language.
+
+    Never rounds. 24310 reads "24.31 g" in English and "24,31 g" in German.
+    """
+    if not isinstance(mass_mg, int):
+        return _absent(mass_mg)
+    return f"{_number(mass_g(mass_mg), decimals_min=2)} g"
+
+
+@register.filter
+def mass_kg(mass_mg: object) -> str:
+    """Whole milligrams as kilograms: three decimals, more where the mass has them. Never rounds."""
+    if not isinstance(mass_mg, int):
+        return _absent(mass_mg)
+    return f"{_number(Decimal(mass_mg).scaleb(-6), decimals_min=3)} kg"
+
+
+@register.filter
+def money(cost_minor: object, currency: str = "") -> str:
+    """Whole minor units (hundredths) as "12.34 EUR"; the workshop's currency unless one is given."""
+    if not isinstance(cost_minor, int):
+        return _absent(cost_minor)
+    figure = _number(Decimal(cost_minor).scaleb(-2), decimals_min=2)
+    return f"{figure} {currency or frame.currency()}"
+
+
+@register.filter
+def ppm(share_ppm: object, decimals: int = 1) -> str:
+    """A share in parts per million as percent, rounded half to even: 123456 reads "12.3 %"."""
+    if not isinstance(share_ppm, int | Decimal):
+        return _absent(share_ppm)
+    percent = Decimal(share_ppm).scaleb(-4).quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_EVEN)
+    return f"{_number(percent, decimals_min=decimals)} %"
+
+
+@register.filter
+def local(moment: object) -> str:
+    """A moment on the workshop's clock as "14 Oct 2026, 12:00"; a bare day as "14 Oct 2026"."""
+    if isinstance(moment, datetime):
+        if timezone.is_aware(moment):
+            moment = timezone.localtime(moment, timezone.get_default_timezone())
+        return date_format(moment, pgettext("format of a moment", "j M Y, H:i"))
+    if isinstance(moment, date):
+        return date_format(moment, pgettext("format of a day", "j M Y"))
+    return _absent(moment)
+
+
+def _absent(nothing: object) -> str:
+    """None is shown as a dash; what is no figure at all is shown as it is."""
+    return NOTHING if nothing is None else str(nothing)
+
+
+def _number(figure: Decimal, *, decimals_min: int) -> str:
+    """An exact decimal in the page's language, in threes with a narrow space from 10 000 on."""
+    sign = "-" if figure < 0 else ""
+    whole, _point, decimals = f"{abs(figure):f}".partition(".")
+    kept = decimals[:decimals_min] + decimals[decimals_min:].rstrip("0")
+    if int(whole) >= _GROUPED_FROM:
+        whole = f"{int(whole):,}".replace(",", _NARROW_SPACE)
+    if not kept:
+        return f"{sign}{whole}"
+    return f"{sign}{whole}{get_format('DECIMAL_SEPARATOR')}{kept}"
+
+
+@register.simple_tag
+def field(bound: BoundField, **attrs: Any) -> SafeString:
+    """One field with label, hint, input and error tied together for every reader.
+
+    Further arguments become attributes of the input: `{% field form.mass inputmode="decimal" %}`;
+    underscores turn into hyphens.
+    """
+    attrs = {name.replace("_", "-"): setting for name, setting in attrs.items()}
+    widget = bound.as_widget(attrs=attrs)
+    if bound.is_hidden:
+        return widget
+    facts = {
+        "field": bound,
+        "widget": widget,
+        "kind": bound.widget_type,
+        "is_single_check": bound.widget_type == "checkbox",
+    }
+    return render_to_string("hingeback/furniture/field.html", facts)
+
+
+@register.simple_tag
+def form_fields(form: BaseForm) -> SafeString:
+    """Every field of a form in order, hidden ones included."""
+    return SafeString("\n".join(field(bound) for bound in form))
+
+
+@register.inclusion_tag("hingeback/furniture/form_errors.html")
+def form_errors(form: BaseForm) -> dict[str, Any]:
+    """What stands in the way of the whole form, each error linked to its field."""
+    if not form.is_bound or form.is_valid():
+        return {"errors": []}
+    general = [("", "", message) for message in form.non_field_errors()]
+    return {"errors": general + [line for bound in form for line in _error_lines(bound)]}
+
+
+def _error_lines(bound: BoundField) -> list[tuple[str, str, str]]:
+    if not bound.errors:
+        return []
+    target = "" if bound.is_hidden else _focus_id(bound)
+    return [(target, str(bound.label), message) for message in bound.errors]
+
+
+def _focus_id(bound: BoundField) -> str:
+    """The id that a link can put the focus on: a group has none of its own, its first choice has."""
+    if bound.id_for_label:
+        return bound.id_for_label
+    first = bound.subwidgets[0].id_for_label if bound.subwidgets else ""
+    return first or bound.auto_id
+
+
+@register.simple_block_tag
+def notice(content: str, kind: str = "plain") -> SafeString:
+    """A set-off text: good, plain, warn or bad. The kind is also said in words."""
+    kind = kind if kind in NOTICE_KINDS else "plain"
+    spoken = {"good": _("Done:"), "plain": "", "warn": _("Please note:"), "bad": _("Problem:")}
+    prefix = spoken[kind]
+    if prefix:
+        prefix = format_html('<span class="visually-hidden">{} </span>', prefix)
+    return format_html(
+        '<div class="notice notice-{}">{}{}</div>', kind, prefix, conditional_escape(content)
+    )
+
+
+@register.simple_block_tag
+def caution(content: str) -> SafeString:
+    """A warning that somebody can be hurt. Always says the word, never by colour alone."""
+    return format_html(
+        '<div class="caution" role="note"><strong class="caution-word">{}</strong>{}</div>',
+        _("Caution"),
+        conditional_escape(content),
+    )
+
+
+@register.simple_tag
+def empty(text: str) -> SafeString:
+    """What stands where a list would be."""
+    return format_html('<p class="empty">{}</p>', text)
+
+
+@register.inclusion_tag("hingeback/furniture/steps.html")
+def steps(items: Iterable[Any], current: object = None) -> dict[str, Any]:
+    """A step trail. Items are labels or (key, label) pairs; `current` is a key, label or index."""
+    pairs = [item if isinstance(item, tuple | list) else (item, item) for item in items]
+    at = _step_index(pairs, current)
+    stages = [
+        {"label": label, "stage": _stage(index, at)} for index, (_key, label) in enumerate(pairs)
+    ]
+    return {"steps": stages}
+
+
+def _step_index(pairs: list[Any], current: object) -> int:
+    """Where the trail stands; -1 when `current` names none of its steps."""
+    if isinstance(current, int):
+        return current
+    for index, (key, label) in enumerate(pairs):
+        if current is not None and str(current) in (str(key), str(label)):
+            return index
+    return -1
+
+
+def _stage(index: int, at: int) -> str:
+    if index == at:
+        return "current"
+    return "done" if index < at else "ahead"
+
+
+@register.simple_tag
+def figure(value: object, label: str, unit: str = "", uncertainty: object = "") -> SafeString:
+    """A key figure with its name, unit and uncertainty; None reads as a dash."""
+    facts = {
+        "value": NOTHING if value is None else value,
+        "label": label,
+        "unit": unit,
+        "uncertainty": uncertainty,
+    }
+    return render_to_string("hingeback/furniture/figure.html", facts)
+
+
+@register.simple_tag
+def swatch(colour: str) -> SafeString:
+    """A spot of a colour (#rrggbb) beside its name; nothing for any other text."""
+    if not _HEX_COLOUR.fullmatch(str(colour)):
+        return SafeString("")
+    return format_html(
+        '<svg class="swatch" viewBox="0 0 16 16" width="16" height="16" aria-hidden="true">'
+        '<circle cx="8" cy="8" r="7" fill="{}"/></svg>',
+        colour,
+    )
+
+
+@register.simple_tag(takes_context=True)
+def doors(context: Context) -> list[frame.Door]:
+    """The links of the main navigation that this visitor may follow."""
+    request = context.get("request")
+    return frame.doors(request) if request is not None else []
+
+
+@register.simple_tag(takes_context=True)
+def is_staff_room(context: Context) -> bool:
+    """True for somebody with a role: they get the code search."""
+    request = context.get("request")
+    return bool(request is not None and frame.roles(request))
