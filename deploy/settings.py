@@ -242,6 +242,7 @@ TIME_ZONE = env.str("TIME_ZONE", "Europe/Berlin")
 
 STATIC_URL = "/static/"
 STATIC_ROOT = DATA_DIR / "static"
+STATIC_ROOT.mkdir(exist_ok=True)
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {
