@@ -11,6 +11,7 @@ import math
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from typing import TYPE_CHECKING
 
 from returns.sums.claims import InputRefused, NotEnoughEvidence
@@ -27,8 +28,7 @@ FAILURES_MIN = 5
 class Exposure:
     """Units that share one span in use: `cause` is empty while they are still in use.
 
-    `span` is in any one time unit used throughout (months here, kilometres or weeks in checks).
-    Grouped data are given by `units`.
+    `span` is in any one unit used throughout (months here); grouped data are given by `units`.
     """
 
     span: float
@@ -83,6 +83,7 @@ def survival_curve(
 
 def median_span(curve: Sequence[SurvivalPoint]) -> float:
     """Return the first span at which survival is 0.5 or less; raise NotEnoughEvidence if none."""
+    _need("failures", len(curve), 1)
     for point in curve:
         # The product of the steps may sit a last bit above one half.
         if point.survival <= 0.5 + 1e-12:
@@ -181,7 +182,7 @@ class Weibull:
         return -math.expm1(-((span / self.scale) ** self.shape)) if span > 0 else 0.0
 
     def life_at(self, share: float) -> float:
-        """Return B_p, the span by which `share` have failed."""
+        """Return B_p, the span by which `share` (between 0 and 1) have failed."""
         if not 0 < share < 1:
             raise InputRefused("Give a failed share between 0 and 1.")
         return self.scale * math.pow(-math.log1p(-share), self.sigma)
@@ -210,11 +211,7 @@ def weibull_fit(exposures: Iterable[Exposure], *, failures_min: int = FAILURES_M
     spans = np.array([row.span for row in rows], dtype=float)
     units = np.array([row.units for row in rows], dtype=float)
     failed = np.array([bool(row.cause) for row in rows])
-    shape = _profile_shape(spans, units, failed)
-    # Spans are taken relative to the largest so that powers cannot overflow.
-    top = float(spans.max())
-    scale = top * float((units * (spans / top) ** shape).sum() / failures) ** (1 / shape)
-    return _weibull_at(spans, units, failed, shape=shape, scale=scale)
+    return _weibull_at(spans, units, failed, _profile_shape(spans, units, failed))
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,7 +243,7 @@ class AgeHazard:
 def age_hazards(cohorts: Iterable[AgedCohort], *, failures_min: int = 1) -> tuple[AgeHazard, ...]:
     """Return hazards by age; a cohort counts only in the age periods it has lived through."""
     known = tuple(cohorts)
-    _need("failures", sum(sum(cohort.failed_by_age) for cohort in known), failures_min)
+    _need("failures", sum(sum(c.failed_by_age) for c in known), max(failures_min, 1))
     hazards: list[AgeHazard] = []
     survival, greenwood = 1.0, 0.0
     for age in range(1, max(len(cohort.failed_by_age) for cohort in known) + 1):
@@ -299,16 +296,13 @@ def _steps(exposures: Iterable[Exposure]) -> list[_Step]:
     """Return one step per distinct span in rising order with the units at risk just before it."""
     rows = sorted(exposures, key=lambda row: row.span)
     at_risk = sum(row.units for row in rows)
-    by_span: dict[float, list[Exposure]] = {}
-    for row in rows:
-        by_span.setdefault(row.span, []).append(row)
     steps: list[_Step] = []
-    for span, here in by_span.items():
-        failed: Counter[str] = Counter()
-        for row in here:
-            failed.update({row.cause: row.units} if row.cause else {})
-        steps.append(_Step(span, at_risk, failed))
-        at_risk -= sum(row.units for row in here)
+    for span, group in groupby(rows, key=lambda row: row.span):
+        units: Counter[str] = Counter()
+        for row in group:
+            units[row.cause] += row.units
+        steps.append(_Step(span, at_risk, units - Counter({"": at_risk})))
+        at_risk -= units.total()
     return steps
 
 
@@ -331,9 +325,7 @@ def _survival_point(step: _Step, survival: float, root: float, z: float) -> Surv
 
 
 def _greenwood_term(failed: int, at_risk: int) -> float:
-    if failed == at_risk:
-        return math.inf
-    return failed / (at_risk * (at_risk - failed))
+    return failed / (at_risk * (at_risk - failed)) if failed < at_risk else math.inf
 
 
 def _times(survival: float, root: float) -> float:
@@ -369,28 +361,25 @@ def _profile_shape(
 
 
 def _bracket(slope: Callable[[float], float]) -> tuple[float, float]:
-    low, high = 1e-3, 1.0
+    high = 1.0
     while slope(high) < 0:
         high *= 2
         if high > 1e6:
             raise NotEnoughEvidence(of="different failure spans", have=1, need=2)
-    return low, high
+    return 1e-3, high
 
 
 def _weibull_at(
-    spans: NDArray[float64],
-    units: NDArray[float64],
-    failed: NDArray[bool_],
-    *,
-    shape: float,
-    scale: float,
+    spans: NDArray[float64], units: NDArray[float64], failed: NDArray[bool_], shape: float
 ) -> Weibull:
     import numpy as np
 
-    sigma, mu = 1 / shape, math.log(scale)
+    failures, sigma = float(units[failed].sum()), 1 / shape
+    # Spans are taken relative to the largest so that powers cannot overflow.
+    top = float(spans.max())
+    mu = math.log(top) + sigma * math.log((units * (spans / top) ** shape).sum() / failures)
     z = (np.log(spans) - mu) / sigma
     force = units * np.exp(z)
-    failures = float(units[failed].sum())
     density = (units * (z - math.log(sigma) - np.log(spans)))[failed].sum()
     # Observed information in (mu, sigma) at the maximum, times sigma squared.
     cross = (z * force).sum()

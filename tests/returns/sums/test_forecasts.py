@@ -1,0 +1,287 @@
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from returns.sums.claims import InputRefused, NotEnoughEvidence
+from returns.sums.forecasts import (
+    HazardTable,
+    SoldCohort,
+    back_test,
+    expected_returns,
+    forecast,
+    lagged_returns,
+    mass_by_colour,
+    screw_demand,
+)
+from returns.sums.run_off import run_off
+
+SALES = st.lists(st.integers(0, 1000), min_size=1, max_size=12)
+SHARES = st.lists(st.floats(0, 0.08), min_size=1, max_size=12)
+AS_OF = 24_000
+
+
+def history(*, months=36, sold=400, hazard=0.01, seed=5):
+    """Cohorts of one sale a month whose units come back with a constant chance a month."""
+    rng = np.random.default_rng(seed)
+    cohorts = []
+    for age in range(months - 1, -1, -1):
+        still_out, returned = sold, []
+        for _ in range(age):
+            coming = int(rng.binomial(still_out, hazard))
+            returned.append(coming)
+            still_out -= coming
+        cohorts.append(SoldCohort(AS_OF - age, sold, tuple(returned)))
+    return cohorts
+
+
+@given(sold=st.integers(1, 10_000), shares=SHARES)
+def test_one_sale_comes_back_by_its_shares(sold, shares):
+    returns = lagged_returns([sold], shares, months=len(shares))
+    assert returns == pytest.approx([sold * share for share in shares])
+
+
+@given(sold=SALES, shares=SHARES)
+def test_all_returns_sum_to_the_eventual_share_of_all_sales(sold, shares):
+    returns = lagged_returns(sold, shares, months=len(sold) + len(shares))
+    assert math.fsum(returns) == pytest.approx(sum(shares) * sum(sold))
+
+
+@given(sold=SALES, shares=SHARES, factor=st.integers(1, 9))
+def test_returns_are_linear_in_sales_and_absent_before_the_first(sold, shares, factor):
+    months = len(sold) + 3
+    single = lagged_returns([0, *sold], shares, months=months)
+    multiple = lagged_returns([0, *(factor * s for s in sold)], shares, months=months)
+    assert multiple == pytest.approx([factor * value for value in single])
+    assert single[0] == 0
+
+
+@given(
+    hazards=st.lists(st.floats(0, 1), min_size=1, max_size=24),
+    lived=st.integers(0, 24),
+    months=st.integers(1, 12),
+)
+def test_expectation_conditions_on_the_units_still_out(hazards, lived, months):
+    # Derived: E[next h] = n (F(a + h) - F(a)) / (1 - F(a)) for n units aged a.
+    table = HazardTable(tuple(hazards), 0.0)
+    cohort = SoldCohort(AS_OF - lived, 100, (0,) * lived)
+    shares = [*table.shares, *([0.0] * 40)]
+    out_at_age = 1 - math.fsum(shares[:lived])
+    expected = math.fsum(expected_returns([cohort], table, as_of=AS_OF, months=months))
+    if out_at_age > 1e-6:
+        coming = math.fsum(shares[lived : lived + months])
+        assert expected == pytest.approx(100 * coming / out_at_age, abs=1e-6)
+
+
+def test_returned_units_no_longer_come_back():
+    table = HazardTable((0.5, 0.5), 0.5)
+    full = expected_returns([SoldCohort(AS_OF - 1, 100, (0,))], table, as_of=AS_OF, months=1)
+    half = expected_returns([SoldCohort(AS_OF - 1, 100, (50,))], table, as_of=AS_OF, months=1)
+    assert (full, half) == ((50,), (25,))
+
+
+def test_planned_sales_bring_returns_from_the_month_after_they_are_made():
+    table = HazardTable((0.1,), 0.1)
+    planned = SoldCohort(AS_OF + 2, 100)
+    returns = expected_returns([planned], table, as_of=AS_OF, months=4)
+    assert returns == pytest.approx((0, 0, 10, 9))
+
+
+def test_beyond_the_oldest_age_the_tail_carries_on():
+    cohorts = [SoldCohort(AS_OF - 8, 1000, (0, 0, 10, 10, 10, 10, 10, 10))]
+    made = forecast(cohorts, as_of=AS_OF, months=2, seed=1)
+    at_risk = sum(1000 - 10 * k for k in range(6))
+    assert made.months[0].expected == pytest.approx(940 * 60 / at_risk)
+
+
+def test_forecast_repeats_with_its_seed_and_adds_up():
+    first = forecast(history(), as_of=AS_OF, seed=3)
+    assert first == forecast(history(), as_of=AS_OF, seed=3)
+    assert len(first.months) == 12
+    assert [m.month for m in first.months] == list(range(AS_OF + 1, AS_OF + 13))
+    assert first.total.expected == pytest.approx(sum(m.expected for m in first.months))
+    for month in (*first.months, first.total):
+        assert month.low <= month.expected <= month.high
+
+
+def test_simulated_variance_is_binomial_plus_what_the_hazard_leaves_open():
+    # Derived: 10^6 units seen at 0.1, so the hazard's variance is 0.1 * 0.9 / 10^6; it acts on the
+    # 900 000 still out (whose next age is unseen and takes the tail) and on the 1000 new ones.
+    cohorts = [SoldCohort(AS_OF - 1, 1_000_000, (100_000,)), SoldCohort(AS_OF, 1000)]
+    made = forecast(cohorts, as_of=AS_OF, months=1, seed=2, draws=20_000)
+    assert made.months[0].expected == pytest.approx(90_100)
+    shared = (900_000**2 + 1000**2) * 0.09 / 1_000_000
+    assert made.months[0].variance == pytest.approx(901_000 * 0.09 + shared, rel=0.05)
+
+
+def test_fewer_returns_seen_give_wider_limits_for_the_same_share():
+    few = forecast(
+        [SoldCohort(AS_OF - 1, 100, (10,)), SoldCohort(AS_OF, 5000)], as_of=AS_OF, months=1, seed=1
+    )
+    many = forecast(
+        [SoldCohort(AS_OF - 1, 10_000, (1000,)), SoldCohort(AS_OF, 5000)],
+        as_of=AS_OF,
+        months=1,
+        seed=1,
+    )
+    width_few = (few.total.high - few.total.low) / few.total.expected
+    width_many = (many.total.high - many.total.low) / many.total.expected
+    assert width_few > 2 * width_many
+
+
+@pytest.mark.parametrize("returned", [4, 5, 6])
+def test_a_forecast_needs_five_returns(returned):
+    cohorts = [SoldCohort(AS_OF - 1, 100, (returned,))]
+    if returned >= 5:
+        assert forecast(cohorts, as_of=AS_OF, seed=1).returns_seen == returned
+        return
+    with pytest.raises(NotEnoughEvidence) as caught:
+        forecast(cohorts, as_of=AS_OF, seed=1)
+    assert (caught.value.have, caught.value.need) == (4, 5)
+
+
+def test_nothing_sold_lacks_evidence():
+    with pytest.raises(NotEnoughEvidence):
+        forecast([], as_of=AS_OF, seed=1)
+
+
+@pytest.mark.parametrize("returned", [(1,), (1, 1, 1)])
+def test_a_cohort_with_a_month_missing_or_too_many_is_refused(returned):
+    cohorts = [SoldCohort(AS_OF - 2, 100, returned)]
+    with pytest.raises(InputRefused, match="needs 2 months"):
+        forecast(cohorts, as_of=AS_OF, seed=1, returns_min=1)
+
+
+def test_back_test_limits_cover_about_as_often_as_they_say():
+    result = back_test(history(), as_of=AS_OF, lead=3, months=24, seed=4)
+    assert len(result.rows) == 24
+    assert all(row.forecast.month - row.made_at == 3 for row in result.rows)
+    assert result.covered_share >= 0.75
+    average = sum(row.actual for row in result.rows) / 24
+    assert abs(result.mean_error) < 0.15 * average
+    assert result.mean_absolute_error >= abs(result.mean_error)
+
+
+def test_back_test_uses_only_what_was_known_then():
+    cohorts = history()
+    spoiled = [
+        SoldCohort(
+            c.month,
+            c.sold,
+            tuple(
+                300 if c.month + k == AS_OF and c.month == AS_OF - 20 else n
+                for k, n in enumerate(c.returned_by_age, start=1)
+            ),
+        )
+        for c in cohorts
+    ]
+    plain = back_test(cohorts, as_of=AS_OF, months=1, seed=4).rows[0]
+    late = back_test(spoiled, as_of=AS_OF, months=1, seed=4).rows[0]
+    assert late.forecast == plain.forecast
+    assert late.actual > plain.actual + 250
+    assert not late.is_covered
+
+
+def test_back_test_finds_a_forecast_that_a_change_made_wrong():
+    # Frames suddenly come back ten times as often in the last three months.
+    cohorts = [
+        SoldCohort(
+            c.month,
+            c.sold,
+            tuple(
+                min(10 * n, 12) if c.month + k > AS_OF - 3 else n
+                for k, n in enumerate(c.returned_by_age, start=1)
+            ),
+        )
+        for c in history()
+    ]
+    result = back_test(cohorts, as_of=AS_OF, months=3, seed=4)
+    assert result.covered_share == 0
+    assert result.mean_error < 0
+
+
+def test_back_test_without_any_evidence_says_so():
+    with pytest.raises(NotEnoughEvidence):
+        back_test([SoldCohort(AS_OF, 10)], as_of=AS_OF, seed=1)
+
+
+def test_mass_by_colour_multiplies_units_by_the_frame_mass():
+    made = forecast(history(), as_of=AS_OF, seed=3)
+    rows = mass_by_colour({"moss": made}, {"moss": 24_500})["moss"]
+    for row, month in zip(rows, made.months, strict=True):
+        assert row.expected_mg == round(month.expected * 24_500)
+        assert (row.low_mg, row.high_mg) == (month.low * 24_500, month.high * 24_500)
+        assert isinstance(row.expected_mg, int)
+
+
+def test_mass_of_a_colour_without_a_frame_mass_is_refused():
+    made = forecast(history(), as_of=AS_OF, seed=3)
+    with pytest.raises(InputRefused, match="moss"):
+        mass_by_colour({"moss": made}, {})
+    with pytest.raises(InputRefused):
+        mass_by_colour({"moss": made}, {"moss": 0})
+
+
+def test_screws_come_in_fixed_numbers_so_their_demand_varies_more():
+    made = forecast(history(), as_of=AS_OF, seed=3)
+    singles, pairs = (screw_demand(made, screws_per_request=n) for n in (1, 2))
+    for one, two in zip(singles, pairs, strict=True):
+        assert two.mean == pytest.approx(2 * one.mean)
+        assert two.dispersion == pytest.approx(2 * one.dispersion)
+        assert one.dispersion >= 1
+    with pytest.raises(InputRefused):
+        screw_demand(made, screws_per_request=0)
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda: lagged_returns([1], (0.6, 0.41), months=3),
+        lambda: lagged_returns([1], (-0.1,), months=3),
+        lambda: HazardTable((1.1,), 0.1),
+        lambda: HazardTable((0.1,), -0.1),
+        lambda: SoldCohort(1, 10, (6, 5)),
+        lambda: SoldCohort(1, 0),
+        lambda: forecast(history(), as_of=AS_OF, months=0, seed=1),
+        lambda: forecast(history(), as_of=AS_OF, coverage=1, seed=1),
+    ],
+)
+def test_impossible_input_is_refused(call):
+    with pytest.raises(InputRefused):
+        call()
+
+
+STEADY = [[100, 150, 165, 165], [200, 300, 330], [50, 75], [80]]
+
+
+def test_cohorts_that_develop_alike_run_off_exactly():
+    # Constructed: factors 1.5, 1.1, 1; no spread, so no error.
+    developed = run_off(STEADY)
+    assert developed.factors == pytest.approx((1.5, 1.1, 1))
+    assert developed.ultimates == pytest.approx((165, 330, 82.5, 132))
+    assert developed.total_standard_error == pytest.approx(0, abs=1e-6)
+    assert math.fsum(developed.age_shares) == pytest.approx(1)
+
+
+@pytest.mark.parametrize("cohorts", [3, 4, 5])
+def test_a_run_off_needs_four_cohorts(cohorts):
+    triangle = [[100 + age for age in range(cohorts - k)] for k in range(cohorts)]
+    if cohorts >= 4:
+        assert len(run_off(triangle).ultimates) == cohorts
+        return
+    with pytest.raises(NotEnoughEvidence) as caught:
+        run_off(triangle)
+    assert (caught.value.have, caught.value.need) == (3, 4)
+
+
+@pytest.mark.parametrize(
+    "last_rows",
+    [[[50, 75], [80, 90]], [[50], [80]], [[75, 50], [80]], [[50, 75], [0]], [[50, 75], [-1]]],
+)
+def test_a_triangle_of_the_wrong_shape_is_refused(last_rows):
+    with pytest.raises(InputRefused):
+        run_off([*STEADY[:2], *last_rows])
