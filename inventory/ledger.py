@@ -71,6 +71,8 @@ def post(
     told = story or Story()
     _refuse_bad_lines(kind, lines)
     content = _content(kind, lines, told, happened_at)
+    # The locks come first: of two hands with one key, the second then sees what the first wrote.
+    _lock_balances(lines)
     earlier = Movement.objects.filter(key=key).first()
     if earlier is not None:
         return _same_or_refuse(earlier, content)
@@ -99,6 +101,7 @@ def reverse(
         Line(posting.target, posting.source, posting.quantity, posting.reading)
         for posting in movement.postings.select_related("source", "target", "reading")
     ]
+    _lock_balances(lines)
     story = Story(
         subject=movement.subject,
         actor=actor,
@@ -150,7 +153,6 @@ def _write(
     content: str,
     **extra: Any,
 ) -> Movement:
-    _lock_balances(lines)
     number = next_number("movement")
     month, belongs_to = _month_for(happened_at)
     movement = Movement(

@@ -14,6 +14,15 @@ from inventory import triggers
 from tests import makers
 
 
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """SQLite tests use a file, as the service does: threads then meet real locks."""
+    default = settings.DATABASES["default"]
+    if default["ENGINE"].endswith("sqlite3"):
+        folder = tmp_path_factory.mktemp("database")
+        default.setdefault("TEST", {})["NAME"] = str(folder / "test.sqlite3")
+
+
 @pytest.fixture(autouse=True)
 def _own_data_dir(tmp_path: Any, settings: Any) -> None:
     settings.MEDIA_ROOT = tmp_path / "media"
@@ -25,12 +34,7 @@ def _own_data_dir(tmp_path: Any, settings: Any) -> None:
 @pytest.fixture(autouse=True)
 def _eager_worker(monkeypatch: pytest.MonkeyPatch) -> None:
     """No broker in unit tests: the nudge is dropped; a test settles duties by hand."""
-    monkeypatch.setattr("inventory.outbox._nudge", lambda duty_id: None)
-
-
-@pytest.fixture
-def _flushable(transactional_db: None) -> Iterator[None]:
-    yield
+    monkeypatch.setattr("inventory.outbox._nudge", lambda _duty_id: None)
 
 
 @pytest.fixture(autouse=True)
