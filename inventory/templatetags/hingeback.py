@@ -56,7 +56,7 @@ def mass_kg(mass_mg: object) -> str:
 
 @register.filter
 def money(cost_minor: object, currency: str = "") -> str:
-    """Whole minor units (hundredths) as "12.34 EUR"; the workshop's currency unless one is given."""
+    """Whole minor units (hundredths) as "12.34 EUR"; the workshop's currency if none is given."""
     if not isinstance(cost_minor, int):
         return _absent(cost_minor)
     figure = _number(Decimal(cost_minor).scaleb(-2), decimals_min=2)
@@ -144,7 +144,7 @@ def _error_lines(bound: BoundField) -> list[tuple[str, str, str]]:
 
 
 def _focus_id(bound: BoundField) -> str:
-    """The id that a link can put the focus on: a group has none of its own, its first choice has."""
+    """The id that a link can put the focus on; of a group, its first choice."""
     if bound.id_for_label:
         return bound.id_for_label
     first = bound.subwidgets[0].id_for_label if bound.subwidgets else ""
@@ -176,7 +176,10 @@ def caution(content: str) -> SafeString:
 
 @register.simple_tag
 def empty(text: str) -> SafeString:
-    """What stands where a list would be."""
+    """What stands where a list would be.
+
+    Directly inside a `{% for %}` the loop's own `{% empty %}` must come first.
+    """
     return format_html('<p class="empty">{}</p>', text)
 
 
