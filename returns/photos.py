@@ -1,0 +1,164 @@
+"""Pictures from customers: decoded under limits, re-encoded without metadata, kept apart.
+
+Nothing of the sender's file survives but its pixels: no name, no place where it was taken, no
+bytes that a viewer could be tricked with.
+"""
+
+from __future__ import annotations
+
+import io
+import secrets
+import warnings
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from functools import partial
+from pathlib import Path
+from typing import BinaryIO
+
+from django.conf import settings
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from inventory.errors import BadInput
+from returns.models import Photo, Request
+
+PHOTOS_MAX = 4
+SIDE_PX_MAX = 1800
+QUALITY = 82
+FORMATS = ("JPEG", "PNG", "WEBP", "HEIF")
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A fresh JPEG and its size in pixels."""
+
+    jpeg: bytes
+    width: int
+    height: int
+
+
+def redraw(upload: BinaryIO, *, size_bytes: int) -> Picture:
+    """Decode one upload and encode it anew, upright and without metadata.
+
+    Raises:
+        BadInput: too large, too many pixels, another format, or broken.
+    """
+    if size_bytes > settings.PHOTO_BYTES_MAX:
+        room = settings.PHOTO_BYTES_MAX // 1_000_000
+        raise BadInput(
+            _("A photo may hold %(room)s MB. Take it smaller, or leave it out.") % {"room": room},
+            field="photos",
+        )
+    try:
+        return _redrawn(upload)
+    except BadInput:
+        raise
+    except Exception as error:
+        # Decoders raise whatever they like on broken input: OSError, SyntaxError, ValueError,
+        # struct.error, EOFError, DecompressionBombError among them.
+        raise BadInput(
+            _("One photo cannot be read. Use JPEG, PNG, WebP or HEIC, or leave it out."),
+            field="photos",
+        ) from error
+
+
+def _redrawn(upload: BinaryIO) -> Picture:
+    import pillow_heif
+    from PIL import Image, ImageOps
+
+    pillow_heif.register_heif_opener(thumbnails=False, depth_images=False, aux_images=False)
+    with warnings.catch_warnings():
+        warnings.simplefilter("error", Image.DecompressionBombWarning)
+        with Image.open(upload, formats=FORMATS) as image:
+            _refuse_too_many_pixels(image.size)
+            # JPEG can decode straight to a half or a quarter, which saves time and memory.
+            image.draft("RGB", (SIDE_PX_MAX, SIDE_PX_MAX))
+            upright = ImageOps.exif_transpose(image)
+            upright.thumbnail((SIDE_PX_MAX, SIDE_PX_MAX))
+            return _encoded(_on_white(upright))
+
+
+def _refuse_too_many_pixels(size: tuple[int, int]) -> None:
+    if size[0] * size[1] > settings.PHOTO_PIXELS_MAX:
+        room = settings.PHOTO_PIXELS_MAX // 1_000_000
+        raise BadInput(
+            _("A photo may have %(room)s megapixels. Take it smaller, or leave it out.")
+            % {"room": room},
+            field="photos",
+        )
+
+
+def _on_white(image):  # type: ignore[no-untyped-def]
+    from PIL import Image
+
+    if "A" not in image.getbands() and "transparency" not in image.info:
+        return image.convert("RGB")
+    seen = image.convert("RGBA")
+    ground = Image.new("RGB", seen.size, "white")
+    ground.paste(seen, mask=seen.getchannel("A"))
+    return ground
+
+
+def _encoded(image) -> Picture:  # type: ignore[no-untyped-def]
+    from PIL import Image
+
+    bare = Image.new("RGB", image.size)
+    bare.paste(image)
+    out = io.BytesIO()
+    bare.save(out, "JPEG", quality=QUALITY, optimize=True)
+    return Picture(out.getvalue(), *bare.size)
+
+
+def keep(*, request: Request, pictures: Sequence[Picture], at: datetime) -> list[Photo]:
+    """Store pictures of a request, in the caller's transaction. At most four in all."""
+    if request.photos.count() + len(pictures) > PHOTOS_MAX:
+        raise BadInput(_("At most %(most)s photos, please.") % {"most": PHOTOS_MAX}, field="photos")
+    return [_keep_one(request, picture, at) for picture in pictures]
+
+
+def _keep_one(request: Request, picture: Picture, at: datetime) -> Photo:
+    name = f"{secrets.token_hex(16)}.jpg"
+    folder().mkdir(parents=True, exist_ok=True)
+    path(name).write_bytes(picture.jpeg)
+    return Photo.objects.create(
+        request=request,
+        file_name=name,
+        width=picture.width,
+        height=picture.height,
+        added_at=at,
+    )
+
+
+def folder() -> Path:
+    """Where the files lie: outside everything that the web server hands out."""
+    return Path(settings.MEDIA_ROOT) / "photos"
+
+
+def path(file_name: str) -> Path:
+    """The file of a photo."""
+    return folder() / Path(file_name).name
+
+
+def remove_all(request: Request) -> int:
+    """Delete every photo of a request; the files go once the transaction holds."""
+    names = list(request.photos.values_list("file_name", flat=True))
+    request.photos.all().delete()
+    transaction.on_commit(partial(_unlink, names), robust=True)
+    return len(names)
+
+
+def remove_orphans(*, older_than: datetime) -> int:
+    """Delete files that no row names: left behind when a filing was rolled back."""
+    if not folder().is_dir():
+        return 0
+    old = [file for file in folder().iterdir() if file.stat().st_mtime < older_than.timestamp()]
+    known = set(Photo.objects.values_list("file_name", flat=True))
+    return _unlink(file.name for file in old if file.name not in known)
+
+
+def _unlink(names: Iterable[str]) -> int:
+    gone = list(names)
+    for name in gone:
+        path(name).unlink(missing_ok=True)
+    return len(gone)
