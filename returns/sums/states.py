@@ -46,6 +46,7 @@ class FrameState(StrEnum):
     BOXED = "boxed"
     GROUND = "ground"
     POSTED_AS_IS = "posted_as_is"
+    VOIDED = "voided"
 
 
 State = TypeVar("State", RequestState, FrameState)
@@ -67,7 +68,8 @@ AFTER_FAILED_CHECK: Final = frozenset(
 FRAME_STARTS: Final = frozenset({FrameState.WEIGHED})
 FRAME_STEPS: Final[Steps[FrameState]] = MappingProxyType(
     {
-        FrameState.WEIGHED: GRADED,
+        # A weigh-in may be undone only while nobody has decided anything about the frame.
+        FrameState.WEIGHED: GRADED | {FrameState.VOIDED},
         FrameState.HELD: GRADED,
         FrameState.TO_MEND: GRADED | {FrameState.MENDING},
         FrameState.MENDING: AFTER_FAILED_CHECK | {FrameState.MENDED},
@@ -78,6 +80,7 @@ FRAME_STEPS: Final[Steps[FrameState]] = MappingProxyType(
         FrameState.BOXED: frozenset({FrameState.GROUND}),
         FrameState.GROUND: frozenset(),
         FrameState.POSTED_AS_IS: frozenset(),
+        FrameState.VOIDED: frozenset(),
     }
 )
 

@@ -57,8 +57,13 @@ def test_frame_to_go_back_as_it_is_can_no_longer_be_graded_or_ground() -> None:
     assert targets(F.TO_RETURN) == {F.POSTED_AS_IS}
 
 
-def test_final_states_are_the_post_and_the_granulator() -> None:
-    assert {state for state in F if is_final(state)} == {F.POSTED, F.GROUND, F.POSTED_AS_IS}
+def test_final_states_are_the_post_the_granulator_and_an_undone_weigh_in() -> None:
+    final = {F.POSTED, F.GROUND, F.POSTED_AS_IS, F.VOIDED}
+    assert {state for state in F if is_final(state)} == final
+
+
+def test_weigh_in_can_be_undone_only_before_anything_was_decided() -> None:
+    assert sources(F.VOIDED) == {F.WEIGHED}
 
 
 def test_settled_is_final_for_both_kinds_and_reached_as_listed() -> None:
@@ -98,7 +103,7 @@ def test_diagram_names_every_state_and_marks_the_starts() -> None:
     text = states.diagram()
     for state in [*F, *R]:
         assert state.value in text
-    assert "  * weighed      -> held, to_mend, to_return, to_strip\n" in text
+    assert "  * weighed      -> held, to_mend, to_return, to_strip, voided\n" in text
     assert "    ground       -> (ends here)\n" in text
     assert text.count(" * ") == 4
 
@@ -129,5 +134,6 @@ def test_stored_values_are_the_agreed_words() -> None:
             "boxed",
             "ground",
             "posted_as_is",
+            "voided",
         ]
     )
