@@ -15,8 +15,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from stdnum.iso7064 import mod_37_36
 
-from returns.sums import codes
-from returns.sums.codes import ALPHABET, KIND_BY_PREFIX, BadCode, kind_of, new_code, normalise
+from inventory.sums import codes
+from inventory.sums.codes import ALPHABET, KIND_BY_PREFIX, BadCode, kind_of, new_code, normalise
 
 bodies = st.text(alphabet=ALPHABET, min_size=7, max_size=7)
 prefixes = st.sampled_from(sorted(KIND_BY_PREFIX))
