@@ -252,7 +252,7 @@ def _log_flow(lot: Lot) -> float:
 def _ppm(share: float, upward: bool) -> float:
     """Round outward, so that the eased limit really is enough."""
     ppm = share * WHOLE_PPM
-    return ceil(ppm - 1e-3) if upward else floor(ppm + 1e-3)
+    return ceil(ppm - 1e-4) if upward else floor(ppm + 1e-4)
 
 
 def _plain(figure: float, upward: bool) -> float:
@@ -373,4 +373,7 @@ def _most_mg(lots: Sequence[Lot], recipe: Recipe) -> int:
             rows.append(Row("", tuple(value - limit.high for value in values), high=0.0))
     ceilings = tuple(lot.available_mg / recipe.total_mg for lot in lots)
     shares = cheapest(Problem((-1.0,) * len(lots), ceilings, tuple(rows), total=None))
-    return floor(fsum(shares or ()) * recipe.total_mg + NOISE_MG)
+    most_mg = floor(fsum(shares or ()) * recipe.total_mg + NOISE_MG)
+    possible = most_mg > 0 and _masses_mg(lots, replace(recipe, total_mg=most_mg)) is not None
+    # Noise may have lifted a fraction of a milligram to a whole one too many.
+    return most_mg if possible else max(most_mg - 1, 0)

@@ -126,6 +126,15 @@ def test_too_little_fresh_material_names_each_way_out() -> None:
         choose(lots, replace(recipe, total_mg=8 * KG + 1))
 
 
+def test_largest_mass_is_not_rounded_up_to_one_that_fails() -> None:
+    # 160 195 mg of pellets at 4728 ppm regrind reach to 160 955.99997 mg: one more would not do.
+    lots = [flake("flake", 1), replace(lot("pellets", 1), available_mg=160_195)]
+    recipe = Recipe(total_mg=200_000, regrind_ppm_max=4_728)
+    found = obstacles(lots, recipe)
+    assert found[LimitKind.MATERIAL_ON_HAND].eased_to == 160_955
+    assert choose(lots, replace(recipe, total_mg=160_955))
+
+
 def test_pass_limit_in_the_way_names_the_next_that_works() -> None:
     lots = [flake("a", 2, passes=3), flake("b", 3, passes=5), flake("c", 3, passes=7)]
     found = obstacles(lots, Recipe(total_mg=4 * KG, passes_max=3))
