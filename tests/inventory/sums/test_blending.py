@@ -127,12 +127,12 @@ def test_too_little_fresh_material_names_each_way_out() -> None:
 
 
 def test_largest_mass_is_not_rounded_up_to_one_that_fails() -> None:
-    # 160 195 mg of pellets at 4728 ppm regrind reach to 160 955.99997 mg: one more would not do.
-    lots = [flake("flake", 1), replace(lot("pellets", 1), available_mg=160_195)]
+    # 110 726 mg of pellets at 4728 ppm regrind reach to 111 251.9995 mg: 252 would not do.
+    lots = [flake("flake", 1), replace(lot("pellets", 1), available_mg=110_726)]
     recipe = Recipe(total_mg=200_000, regrind_ppm_max=4_728)
     found = obstacles(lots, recipe)
-    assert found[LimitKind.MATERIAL_ON_HAND].eased_to == 160_955
-    assert choose(lots, replace(recipe, total_mg=160_955))
+    assert found[LimitKind.MATERIAL_ON_HAND].eased_to == 111_251
+    assert choose(lots, replace(recipe, total_mg=111_251))
 
 
 def test_pass_limit_in_the_way_names_the_next_that_works() -> None:
