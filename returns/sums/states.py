@@ -47,6 +47,7 @@ class FrameState(StrEnum):
     GROUND = "ground"
     POSTED_AS_IS = "posted_as_is"
     VOIDED = "voided"
+    DISCARDED = "discarded"
 
 
 State = TypeVar("State", RequestState, FrameState)
@@ -75,12 +76,14 @@ FRAME_STEPS: Final[Steps[FrameState]] = MappingProxyType(
         FrameState.MENDING: AFTER_FAILED_CHECK | {FrameState.MENDED},
         FrameState.MENDED: frozenset({FrameState.POSTED}),
         FrameState.POSTED: frozenset(),
-        FrameState.TO_STRIP: GRADED | {FrameState.BOXED},
+        # What is not of our polymer never enters a box: it ends as waste.
+        FrameState.TO_STRIP: GRADED | {FrameState.BOXED, FrameState.DISCARDED},
         FrameState.TO_RETURN: frozenset({FrameState.POSTED_AS_IS}),
         FrameState.BOXED: frozenset({FrameState.GROUND}),
         FrameState.GROUND: frozenset(),
         FrameState.POSTED_AS_IS: frozenset(),
         FrameState.VOIDED: frozenset(),
+        FrameState.DISCARDED: frozenset(),
     }
 )
 

@@ -57,9 +57,13 @@ def test_frame_to_go_back_as_it_is_can_no_longer_be_graded_or_ground() -> None:
     assert targets(F.TO_RETURN) == {F.POSTED_AS_IS}
 
 
-def test_final_states_are_the_post_the_granulator_and_an_undone_weigh_in() -> None:
-    final = {F.POSTED, F.GROUND, F.POSTED_AS_IS, F.VOIDED}
+def test_final_states_are_the_post_the_granulator_the_waste_and_an_undone_weigh_in() -> None:
+    final = {F.POSTED, F.GROUND, F.POSTED_AS_IS, F.VOIDED, F.DISCARDED}
     assert {state for state in F if is_final(state)} == final
+
+
+def test_only_a_frame_that_is_to_be_stripped_can_be_discarded() -> None:
+    assert sources(F.DISCARDED) == {F.TO_STRIP}
 
 
 def test_weigh_in_can_be_undone_only_before_anything_was_decided() -> None:
