@@ -118,6 +118,14 @@ def test_simulated_variance_is_binomial_plus_what_the_hazard_leaves_open():
     assert made.months[0].variance == pytest.approx(901_000 * 0.09 + shared, rel=0.05)
 
 
+def test_simulated_units_come_back_only_once():
+    # Nine in ten come back each month: without removal two months would bring 1800 of 1000.
+    cohorts = [SoldCohort(AS_OF - 1, 10_000, (9000,)), SoldCohort(AS_OF, 1000)]
+    made = forecast(cohorts, as_of=AS_OF, months=2, seed=1)
+    assert made.total.high <= 2000
+    assert made.total.expected == pytest.approx(2 * 1000 * 0.99)
+
+
 def test_fewer_returns_seen_give_wider_limits_for_the_same_share():
     few = forecast(
         [SoldCohort(AS_OF - 1, 100, (10,)), SoldCohort(AS_OF, 5000)], as_of=AS_OF, months=1, seed=1

@@ -36,6 +36,8 @@ def test_units_censored_at_a_failure_span_still_count_as_at_risk():
     assert (curve[0].at_risk, curve[0].survival) == (3, pytest.approx(2 / 3))
 
 
+# The first draw may import scipy, so a deadline per draw says nothing.
+@settings(deadline=None)
 @given(rows=EXPOSURES)
 def test_grouped_units_give_the_same_curve_as_single_ones(rows):
     if all(not row.cause for row in rows):
@@ -46,6 +48,7 @@ def test_grouped_units_give_the_same_curve_as_single_ones(rows):
     assert [p.at_risk for p in grouped] == [p.at_risk for p in apart]
 
 
+@settings(deadline=None)
 @given(rows=EXPOSURES)
 def test_survival_falls_within_its_limits(rows):
     if all(not row.cause for row in rows):
@@ -58,6 +61,7 @@ def test_survival_falls_within_its_limits(rows):
             assert low <= point.survival <= high <= 1
 
 
+@settings(deadline=None)
 @given(rows=EXPOSURES)
 def test_incidences_of_all_causes_add_up_to_the_share_failed(rows):
     causes = [cause for cause in ("hinge", "screw") if has(cause, rows)]
@@ -67,6 +71,7 @@ def test_incidences_of_all_causes_add_up_to_the_share_failed(rows):
     assert total == pytest.approx(1 - survival_curve(rows)[-1].survival)
 
 
+@settings(deadline=None)
 @given(rows=EXPOSURES)
 def test_with_one_cause_the_incidence_error_is_greenwoods(rows):
     single = [Exposure(row.span, "hinge" if row.cause else "", row.units) for row in rows]
