@@ -12,7 +12,7 @@ from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Any
 
 from django import template
-from django.forms import BaseForm
+from django.forms import BaseForm, ChoiceField, Field, ModelChoiceField
 from django.forms.boundfield import BoundField
 from django.template.context import Context
 from django.template.loader import render_to_string
@@ -140,7 +140,21 @@ def _error_lines(bound: BoundField) -> list[tuple[str, str, str]]:
     if not bound.errors:
         return []
     target = "" if bound.is_hidden else _focus_id(bound)
-    return [(target, str(bound.label), message) for message in bound.errors]
+    return [(target, str(bound.label), message) for message in error_words(bound)]
+
+
+@register.filter
+def error_words(bound: BoundField) -> list[str]:
+    """What to do about a field's errors; the framework's bare "required" is said more plainly."""
+    bare = Field.default_error_messages["required"]
+    words = {"file": _("Choose a file."), "checkbox": _("Tick this to go on.")}
+    plain = _("Choose one of these.") if _is_choice(bound) else _("Fill this in.")
+    kind = bound.widget_type.removeprefix("clearable")
+    return [words.get(kind, plain) if text == bare else text for text in bound.errors]
+
+
+def _is_choice(bound: BoundField) -> bool:
+    return isinstance(bound.field, ChoiceField | ModelChoiceField)
 
 
 def _focus_id(bound: BoundField) -> str:

@@ -64,7 +64,27 @@ def test_a_refused_field_names_its_error_to_readers() -> None:
     assert 'aria-invalid="true"' in html
     assert 'aria-describedby="id_mass_helptext id_mass_error"' in html
     assert 'id="id_mass_error"' in html
-    assert "This field is required." in html
+    assert "Fill this in." in html
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [("mass", "Fill this in."), ("wish", "Choose one of these."), ("sure", "Tick this to go on.")],
+)
+def test_a_missing_entry_is_said_as_something_to_do(name: str, words: str) -> None:
+    assert hingeback.error_words(LookOver({})[name]) == [words]
+
+
+def test_a_forms_own_words_for_a_missing_entry_stay() -> None:
+    form = LookOver({})
+    form.fields["mass"].error_messages["required"] = "Weigh it first."
+    assert hingeback.error_words(form["mass"]) == ["Weigh it first."]
+
+
+def test_a_missing_file_is_asked_for() -> None:
+    form = LookOver({})
+    form.fields["photo"].required = True
+    assert hingeback.error_words(form["photo"]) == ["Choose a file."]
 
 
 def test_a_field_that_may_stay_empty_says_so() -> None:
