@@ -139,5 +139,6 @@ def test_stored_values_are_the_agreed_words() -> None:
             "ground",
             "posted_as_is",
             "voided",
+            "discarded",
         ]
     )
