@@ -150,7 +150,7 @@ def error_words(bound: BoundField) -> list[str]:
     words = {"file": _("Choose a file."), "checkbox": _("Tick this to go on.")}
     plain = _("Choose one of these.") if _is_choice(bound) else _("Fill this in.")
     kind = bound.widget_type.removeprefix("clearable")
-    return [words.get(kind, plain) if text == bare else text for text in bound.errors]
+    return [words.get(kind, plain) if text == bare else str(text) for text in bound.errors]
 
 
 def _is_choice(bound: BoundField) -> bool:

@@ -27,7 +27,7 @@ class ChangePassword(PasswordChangeView):
     template_name = "hingeback/door/password.html"
     success_url = reverse_lazy("home")
 
-    def form_valid(self, form: PasswordChangeForm) -> HttpResponse:  # type: ignore[override]
+    def form_valid(self, form: PasswordChangeForm) -> HttpResponse:
         answer = super().form_valid(form)
         messages.success(self.request, _("Your new password is set."))
         return answer

@@ -34,6 +34,8 @@
       return;
     }
     changed.delete(event.target);
+    /* Whoever sits down here next must not find another person's words. */
+    if ("dropDrafts" in event.target.dataset) draftNames().forEach((name) => store(name, null));
     if (event.target.dataset.keep) markSent(event.target);
   };
 

@@ -44,6 +44,7 @@ urlpatterns = [
     path("try/miss/", miss),
     path("try/forbid/", forbid),
     path("try/crash/", crash),
+    path("try/go/", miss, name="go"),
 ]
 
 
@@ -228,6 +229,23 @@ def test_the_admin_door_shows_to_its_keepers_only(client: Client, olga: User) ->
     olga.is_staff = True
     olga.save()
     assert 'href="/admin/"' in text(client.get("/desk/"))
+
+
+@override_settings(ROOT_URLCONF=__name__)
+def test_only_staff_get_the_code_search(client: Client, bea: User) -> None:
+    assert 'role="search"' not in text(client.get("/enter/"))
+    client.force_login(makers.user("nora"))
+    assert 'role="search"' not in text(client.get("/desk/"))
+    client.force_login(bea)
+    page = text(client.get("/desk/"))
+    assert 'role="search"' in page
+    assert '<label class="visually-hidden" for="code-search">' in page
+    assert '<input id="code-search" name="code"' in page
+
+
+def test_leaving_clears_what_was_typed_in_this_browser(client: Client, bea: User) -> None:
+    client.force_login(bea)
+    assert 'action="/leave/" data-drop-drafts' in text(client.get("/desk/"))
 
 
 def test_an_unknown_address_says_what_to_do(client: Client) -> None:
