@@ -395,7 +395,7 @@ WASHES = ("reed-wash", "tide-wash", "ochre-wash", "brick-wash")
 TEXTS = [
     *[("ink", ground) for ground in GROUNDS + WASHES],
     *[("muted", ground) for ground in GROUNDS + WASHES],
-    *[("tide", ground) for ground in (*GROUNDS, "tide-wash", "reed-wash", "ochre-wash")],
+    *[("tide", ground) for ground in GROUNDS + WASHES],
     *[("tide-deep", ground) for ground in (*GROUNDS, *WASHES)],
     *[("reed-deep", ground) for ground in (*GROUNDS, "reed-wash")],
     *[("brick", ground) for ground in (*GROUNDS, "brick-wash")],

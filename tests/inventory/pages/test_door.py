@@ -260,6 +260,15 @@ def test_a_wrong_role_gets_a_plain_page(client: Client, bea: User) -> None:
     answer = client.get("/try/forbid/")
     assert answer.status_code == 403
     assert "ask the owner" in text(answer)
+    assert 'href="/desk/">Back to the desk' in text(answer)
+
+
+@override_settings(ROOT_URLCONF=__name__)
+def test_a_stranger_who_is_refused_is_not_told_of_roles(client: Client) -> None:
+    answer = client.get("/try/forbid/")
+    assert answer.status_code == 403
+    assert "private link" in text(answer)
+    assert "role. If" not in text(answer)
 
 
 @override_settings(ROOT_URLCONF=__name__)
