@@ -114,6 +114,15 @@ def test_tipping_minutes_are_where_the_outcome_tips(minutes: int, outcome: Outco
 
 
 @pytest.mark.parametrize(
+    ("odds_ppm", "outcome"),
+    [(579_371, Outcome.REGRIND), (579_372, Outcome.REPAIR), (579_373, Outcome.REPAIR)],
+)
+def test_break_even_odds_are_where_the_outcome_tips(odds_ppm: int, outcome: Outcome) -> None:
+    unsure = replace(STEP_UP, odds=Fraction(odds_ppm, 1_000_000))
+    assert graded(remedies=[unsure]).outcome is outcome
+
+
+@pytest.mark.parametrize(
     ("ceiling", "outcome"),
     [(834, Outcome.REGRIND), (835, Outcome.REPAIR), (836, Outcome.REPAIR)],
 )

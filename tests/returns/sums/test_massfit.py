@@ -101,6 +101,13 @@ def test_priors_are_shared_over_pieces_and_kept_whole() -> None:
     assert screw.prior == pytest.approx(0.10 * 2 / 5)
 
 
+def test_joined_hypotheses_keep_both_their_priors() -> None:
+    joined = massfit._merged(massfit._hypotheses(FRAME, Priors(), 10))
+    temple = next(h for h in joined if h.missing == (("temple.left",), ("temple.right",)))
+    assert temple.prior == pytest.approx(0.10 * 2 / 5)
+    assert sum(hypothesis.prior for hypothesis in joined) == pytest.approx(1)
+
+
 def test_pair_of_a_single_piece_is_not_considered() -> None:
     hypotheses = massfit._hypotheses(FRAME, Priors(), 10)
     assert (("front", "front"),) not in [hypothesis.missing for hypothesis in hypotheses]
