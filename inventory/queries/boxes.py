@@ -1,0 +1,80 @@
+"""What is in a regrind box or a lot: mass, last movement, and heat passes by replay. Reads only."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import groupby
+
+from django.db.models import Q
+
+from inventory.models import Balance, GrindRun, Origin, Place, PlaceKind, Posting
+from inventory.sums import heat
+from inventory.sums.box_heat import Step, replay
+from inventory.sums.heat import HeatSpread
+
+OPEN_RUN_STATES = (GrindRun.State.PROPOSED, GrindRun.State.CONFIRMED, GrindRun.State.HELD)
+
+
+@dataclass(frozen=True, slots=True)
+class Contents:
+    """A box as of its last movement. `heat` is None for an empty box."""
+
+    place: Place
+    mass_mg: int
+    last_movement: int
+    heat: HeatSpread | None
+
+    @property
+    def heat_or_least(self) -> HeatSpread:
+        """The spread; where it is unknown, the least that its origin allows."""
+        return self.heat or heat.of_passes(0 if self.place.origin == Origin.VIRGIN else 1)
+
+
+def contents(place: Place, *, up_to: int | None = None) -> Contents:
+    """What a box holds, or held after movement number `up_to`."""
+    felt = list(_felt(place, up_to))
+    return Contents(
+        place=place,
+        mass_mg=sum(step.change_mg for _number, step in felt),
+        last_movement=felt[-1][0] if felt else 0,
+        heat=replay(step for _number, step in felt),
+    )
+
+
+def held_mg(place: Place) -> int:
+    """The place's balance in its own unit; 0 for a place that nothing has moved through yet."""
+    balance = Balance.objects.filter(pk=place.pk).first()
+    return balance.quantity if balance else 0
+
+
+def boxes() -> list[Contents]:
+    """Every regrind box, the fullest first; empty ones stay listed."""
+    rows = Place.objects.filter(kind=PlaceKind.BOX).select_related("polymer", "colour")
+    return sorted((contents(box) for box in rows), key=lambda box: (-box.mass_mg, box.place.code))
+
+
+def open_run(box: Place) -> GrindRun | None:
+    """The run that the box waits for, if any."""
+    return GrindRun.objects.filter(box=box, state__in=OPEN_RUN_STATES).first()
+
+
+def _felt(place: Place, up_to: int | None) -> Iterator[tuple[int, Step]]:
+    """Movement number and net change of the place, in the ledger's order."""
+    rows = Posting.objects.filter(Q(source=place) | Q(target=place)).select_related("movement")
+    if up_to is not None:
+        rows = rows.filter(movement__number__lte=up_to)
+    ordered = rows.order_by("movement__number", "line")
+    for number, group in groupby(ordered, key=lambda posting: posting.movement.number):
+        yield number, _step(place, list(group))
+
+
+def _step(place: Place, postings: list[Posting]) -> Step:
+    change_mg = sum(
+        posting.quantity if posting.target_id == place.pk else -posting.quantity
+        for posting in postings
+    )
+    told = postings[0].movement.heat
+    movement = postings[0].movement
+    is_known = told is not None and (change_mg > 0 or movement.reverses_id is not None)
+    return Step(change_mg, HeatSpread.from_list(told) if is_known else None)
