@@ -312,3 +312,8 @@ def test_a_form_without_its_token_says_what_to_do(bea: User) -> None:
     assert answer.status_code == 403
     assert "Please send it once more" in text(answer)
     assert "data-hold-drafts" in text(answer)
+
+
+def test_somebody_signed_in_is_led_past_the_entrance(client: Client, bea: User) -> None:
+    client.force_login(bea)
+    assert client.get("/enter/")["Location"] == "/desk/"
