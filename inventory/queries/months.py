@@ -1,0 +1,148 @@
+"""Where each month stands, and what still keeps one from being closed. Reads only."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+
+from django.conf import settings
+from django.db.models import Min
+from django.utils import timezone
+from django.utils.module_loading import import_string
+from django.utils.translation import gettext as _
+
+from inventory.errors import NotFound
+from inventory.models import GrindRun, Month, Movement, Place
+from inventory.queries import balances
+from inventory.sums.months import BadMonth, month_of
+from inventory.sums.months import Month as CalendarMonth
+
+OPEN_RUNS = (GrindRun.State.PROPOSED, GrindRun.State.CONFIRMED, GrindRun.State.HELD)
+
+
+class Standing(StrEnum):
+    """Where a month stands on the workshop's clock."""
+
+    RUNNING = "running"
+    ENDED = "ended"
+    CLOSED = "closed"
+    AHEAD = "ahead"
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """One thing that keeps a month open. `subject` is the code of what dangles, or empty."""
+
+    code: str
+    text: str
+    subject: str = ""
+
+    def __str__(self) -> str:
+        return f"{self.code}: {self.text}"
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """A line of the list of months; `month` is there once it is closed."""
+
+    label: str
+    standing: Standing
+    month: Month | None
+
+
+def parsed(label: str) -> CalendarMonth:
+    """The month a label names. NotFound for anything else."""
+    try:
+        return CalendarMonth.parse(label)
+    except BadMonth as error:
+        raise NotFound(_(error.template)) from error
+
+
+def span(label: str) -> tuple[datetime, datetime]:
+    """Start (included) and end (excluded) of a month on the workshop's clock, in UTC."""
+    return parsed(label).span_utc(timezone.get_default_timezone())
+
+
+def standing(label: str, at: datetime) -> Standing:
+    """Where a month stands at a moment."""
+    if Month.objects.filter(label__gte=label).exists():
+        return Standing.CLOSED
+    start, end = span(label)
+    if at < start:
+        return Standing.AHEAD
+    return Standing.ENDED if at >= end else Standing.RUNNING
+
+
+def closed(label: str) -> Month | None:
+    """The row of a closed month; None while it is open."""
+    return Month.objects.filter(label=label).first()
+
+
+def next_to_close() -> CalendarMonth | None:
+    """The only month that may be closed next; None while nothing was ever booked."""
+    last = Month.objects.order_by("-label").first()
+    if last is not None:
+        return CalendarMonth.parse(last.label).next()
+    first = Movement.objects.aggregate(first=Min("month"))["first"]
+    return CalendarMonth.parse(first) if first else None
+
+
+def listed(at: datetime) -> list[Listed]:
+    """Every month from the first booked to the one that runs now, newest first."""
+    first = Movement.objects.aggregate(first=Min("month"))["first"]
+    rows = {month.label: month for month in Month.objects.all()}
+    here = month_of(at, timezone.get_default_timezone())
+    start = CalendarMonth.parse(min([*rows, first or str(here)]))
+    labels = [str(month) for month in _from(start, here)]
+    return [
+        Listed(label, standing(label, at), rows.get(label))
+        for label in sorted(labels, reverse=True)
+    ]
+
+
+def reasons(label: str, at: datetime) -> list[Reason]:
+    """Everything that keeps a month from being closed at a moment; empty when it may be."""
+    found = [*_order(label, at), *_open_runs(label), *_overdrawn(label)]
+    for path in settings.MONTH_GUARDS:
+        found += import_string(path)(label)
+    return found
+
+
+def _from(start: CalendarMonth, end: CalendarMonth) -> Iterator[CalendarMonth]:
+    month = start
+    while month <= end:
+        yield month
+        month = month.next()
+
+
+def _order(label: str, at: datetime) -> Iterator[Reason]:
+    expected = next_to_close()
+    if expected is None:
+        yield Reason("nothing-booked", _("Nothing was ever booked, so there is nothing to close."))
+    elif str(expected) != label:
+        text = _("Months are closed in order: the next one is %(month)s.")
+        yield Reason("not-next", text % {"month": expected}, str(expected))
+    if at < span(label)[1]:
+        yield Reason("not-ended", _("The month has not ended on the workshop's clock."))
+
+
+def _open_runs(label: str) -> Iterator[Reason]:
+    """A run that is under way may have turned box material into flake that no line shows yet."""
+    runs = GrindRun.objects.filter(state__in=OPEN_RUNS, proposed_at__lt=span(label)[1])
+    for run in runs.order_by("proposed_at", "code"):
+        text = _("Grind run %(run)s is still %(state)s. Finish or cancel it.")
+        shown = {"run": run.code, "state": run.get_state_display()}
+        yield Reason("grind-run-open", text % shown, run.code)
+
+
+def _overdrawn(label: str) -> Iterator[Reason]:
+    """An entry dated back may take from a place before the books had put anything there."""
+    held = balances.at_close(label)
+    short = [place for place, quantity in held.items() if quantity < 0]
+    for place in Place.objects.filter(pk__in=short).order_by("code"):
+        if not place.is_boundary:
+            text = _("%(place)s would end the month at %(held)s %(unit)s. Mend the dates.")
+            shown = {"place": place.code, "held": held[place.pk], "unit": place.unit}
+            yield Reason("place-below-zero", text % shown, place.code)
