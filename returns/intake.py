@@ -313,7 +313,7 @@ def may_change_address(request: Request) -> bool:
     """Whether anything may still be posted to the address of a request."""
     if request.ended_at is not None or request.state not in set(OPEN_STATES):
         return False
-    frames = list(request.frames.all())
+    frames = list(request.frames.exclude(state=FrameState.VOIDED.value))
     return not frames or any(not states.is_final(FrameState(frame.state)) for frame in frames)
 
 

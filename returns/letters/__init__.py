@@ -23,6 +23,7 @@ LETTERS: Final = frozenset(
         "withdrawn",
         "find_link",
         "arrived",
+        "empty",
         "held",
         "graded",
         "posted_mended",
@@ -42,3 +43,9 @@ def owe(*, letter: str, request: Request, at: datetime, frame: ReturnedFrame | N
         raise ValueError(f"no letter is called {letter!r}")
     payload = {"letter": letter, "request": request.pk, "frame": frame.tag if frame else ""}
     return outbox.owe(topic="letter", subject=request.reference, at=at, payload=payload)
+
+
+def owe_link(*, request: Request | None, at: datetime) -> Duty:
+    """Owe the letter with the link; for None, a duty that looks the same and sends nothing."""
+    payload = {"letter": "find_link", "request": request.pk if request else None, "frame": ""}
+    return outbox.owe(topic="letter", subject="link", at=at, payload=payload)

@@ -1,0 +1,86 @@
+"""The outbox's handler for letters: writes one in the person's language and sends it.
+
+A letter that was sent leaves a deed, so a repeated duty sends nothing. Should the worker die
+between sending and that deed, the second copy carries the same Message-ID as the first.
+"""
+
+from __future__ import annotations
+
+import uuid
+from urllib.parse import urlsplit
+
+from django.conf import settings
+from django.core.mail import EmailMultiAlternatives
+from django.template.loader import render_to_string
+from django.utils import timezone, translation
+
+from inventory import deeds
+from inventory.models import Deed, Duty, Workshop
+from returns.letters.texts import Letter, Occasion, compose
+from returns.models import Person, Request, ReturnedFrame
+
+
+def send(duty: Duty) -> None:
+    """Send the letter that a duty names. Settles without sending when there is nobody to write to.
+
+    Raises whatever the mail server's connection raises: the outbox tries again then.
+    """
+    key = uuid.uuid5(duty.pk, "sent")
+    request = _request_of(duty)
+    if request is None or Deed.objects.filter(key=key).exists():
+        return
+    person = request.person
+    if person is None or not person.email:
+        return
+    name = str(duty.payload["letter"])
+    message = _message(duty, request, person)
+    message.send()
+    deeds.record(
+        key=key,
+        name="letters.send",
+        subject=request.reference,
+        facts=[name, str(duty.pk)],
+        at=timezone.now(),
+        detail={"letter": name},
+    )
+
+
+def _request_of(duty: Duty) -> Request | None:
+    rows = Request.objects.select_related("person", "colourway__model", "colourway__colour")
+    return rows.filter(pk=duty.payload["request"]).first()
+
+
+def _message(duty: Duty, request: Request, person: Person) -> EmailMultiAlternatives:
+    frames = ReturnedFrame.objects.select_related("lot__colour")
+    frame = frames.filter(tag=duty.payload.get("frame") or "-").first()
+    workshop = Workshop.the()
+    with translation.override(_language_of(person)):
+        letter = compose(str(duty.payload["letter"]), Occasion(request, frame, workshop))
+        return _dressed(duty, letter, person, workshop)
+
+
+def _language_of(person: Person) -> str:
+    known = {code for code, _name in settings.LANGUAGES}
+    return person.language if person.language in known else settings.LANGUAGE_CODE
+
+
+def _dressed(
+    duty: Duty, letter: Letter, person: Person, workshop: Workshop
+) -> EmailMultiAlternatives:
+    facts = {
+        "letter": letter,
+        "name": person.name,
+        "workshop": workshop,
+        "language": translation.get_language(),
+    }
+    host = urlsplit(settings.BASE_URL).hostname or "localhost"
+    message = EmailMultiAlternatives(
+        subject=letter.subject,
+        body=render_to_string("returns/letters/letter.txt", facts),
+        from_email=settings.DEFAULT_FROM_EMAIL,
+        to=[person.email],
+        reply_to=[workshop.email],
+        headers={"Message-ID": f"<{duty.pk}@{host}>", "Auto-Submitted": "auto-generated"},
+    )
+    message.attach_alternative(render_to_string("returns/letters/letter.html", facts), "text/html")
+    return message

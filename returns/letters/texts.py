@@ -1,0 +1,298 @@
+"""What each letter says, from what is true when it is sent. Every word may be translated."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+from django.conf import settings
+from django.urls import reverse
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from inventory.models import Workshop
+from returns import intake
+from returns.models import Request, ReturnedFrame
+from returns.models.filing import Wish
+from returns.models.gradings import Outcome
+from returns.queries.story import ground_words
+
+
+@dataclass(frozen=True, slots=True)
+class Letter:
+    """A letter to be: one subject line, plain paragraphs, and the one link that it carries."""
+
+    subject: str
+    paragraphs: tuple[str, ...]
+    link_label: str
+    link: str
+
+
+@dataclass(frozen=True, slots=True)
+class Occasion:
+    """Who is written to about what."""
+
+    request: Request
+    frame: ReturnedFrame | None
+    workshop: Workshop
+
+    @property
+    def names(self) -> dict[str, str]:
+        """What the texts may mention."""
+        request, day = self.request, self.request.promised_by
+        guide = reverse("guide", args=[request.colourway.model.code])
+        return {
+            "reference": request.reference,
+            "tag": self.frame.tag if self.frame else "",
+            "frame": str(request.colourway),
+            "workshop": self.workshop.name,
+            "email": self.workshop.email,
+            "days": str(self.workshop.retention_days),
+            "day": date_format(day, "DATE_FORMAT") if day else "",
+            "guide": f"{settings.BASE_URL}{guide}",
+        }
+
+
+Words = tuple[str, list[str]]
+
+
+def compose(letter: str, occasion: Occasion) -> Letter:
+    """The letter in the language that is active."""
+    subject, paragraphs = _WORDS[letter](occasion)
+    secret = intake.renewed_secret(occasion.request)
+    return Letter(
+        subject=" ".join((subject % occasion.names).split()),
+        paragraphs=tuple(paragraph % occasion.names for paragraph in paragraphs),
+        link_label=_("See the whole story and what you can do"),
+        link=f"{settings.BASE_URL}{reverse('story', args=[secret])}",
+    )
+
+
+def _filed(occasion: Occasion) -> Words:
+    if occasion.request.kind == Request.Kind.SCREWS:
+        return (
+            _("We have your request for spare screws, %(reference)s"),
+            [
+                _("Thank you. A kit for your frame (%(frame)s) is set aside for you."),
+                *_promised(occasion),
+                _("We write again when it is in the post."),
+            ],
+        )
+    return (
+        _("We await your frame, %(reference)s"),
+        [
+            _("Thank you. You are sending us your frame back: %(frame)s."),
+            _(
+                "Print the slip from the page below, or write the reference %(reference)s on a "
+                "piece of paper, and put it in the parcel."
+            ),
+            _("Pack the frame so that nothing presses on it. We write when it has arrived."),
+        ],
+    )
+
+
+def _promised(occasion: Occasion) -> list[str]:
+    if occasion.request.promised_by is None:
+        return []
+    return [_("We mean to post it by %(day)s.")]
+
+
+def _waiting_stock(occasion: Occasion) -> Words:
+    del occasion
+    return (
+        _("Your spare screws have to wait for stock, %(reference)s"),
+        [
+            _("Your request is noted, but the screws for your frame (%(frame)s) are used up."),
+            _("You need do nothing: the next ones are yours, in the order of asking."),
+        ],
+    )
+
+
+def _kit_reserved(occasion: Occasion) -> Words:
+    return (
+        _("Your spare screws are here, %(reference)s"),
+        [_("A kit for your frame is set aside for you now."), *_promised(occasion)],
+    )
+
+
+def _kit_posted(occasion: Occasion) -> Words:
+    del occasion
+    return (
+        _("Your spare screws are in the post, %(reference)s"),
+        [
+            _("We have posted the kit for your frame (%(frame)s) today."),
+            _("How to fit them, with pictures: %(guide)s"),
+            _(
+                "The parts are tiny: keep them away from small children and animals. Turn the "
+                "screw until it just holds; plastic threads strip when they are overtightened."
+            ),
+            _("Should it not have come after two weeks, tell us on the page below."),
+        ],
+    )
+
+
+def _missing(occasion: Occasion) -> Words:
+    del occasion
+    return (
+        _("We look into what got lost, %(reference)s"),
+        [
+            _("Thank you for telling us that it never arrived."),
+            _("One of us looks into it and you hear from us."),
+        ],
+    )
+
+
+def _address_changed(occasion: Occasion) -> Words:
+    del occasion
+    return (
+        _("The address was changed, %(reference)s"),
+        [
+            _("The postal address of your request was changed on its page."),
+            _("If that was not you, write to %(email)s at once."),
+        ],
+    )
+
+
+def _withdrawn(occasion: Occasion) -> Words:
+    del occasion
+    return (
+        _("Your request is withdrawn, %(reference)s"),
+        [
+            _("You have withdrawn your request. Nothing more happens."),
+            _("If your parcel is on its way already, we treat it as your request said."),
+            _("We delete your name and address %(days)s days from now."),
+        ],
+    )
+
+
+def _find_link(occasion: Occasion) -> Words:
+    del occasion
+    return (
+        _("The link to your request, %(reference)s"),
+        [
+            _("Somebody, probably you, asked for the link to your request."),
+            _("If it was not you, you need do nothing. Nobody else gets this link from us."),
+        ],
+    )
+
+
+def _arrived(occasion: Occasion) -> Words:
+    del occasion
+    return (
+        _("Your frame has arrived, %(reference)s"),
+        [
+            _("Your frame is here, weighed and on our shelf. Its tag is %(tag)s."),
+            _("Next we look it over and decide whether it can be mended."),
+        ],
+    )
+
+
+def _empty(occasion: Occasion) -> Words:
+    del occasion
+    return (
+        _("Your parcel arrived without a frame, %(reference)s"),
+        [
+            _("A parcel with your slip has arrived, but there was no frame in it."),
+            _("Please look whether it is still with you, and write to %(email)s."),
+        ],
+    )
+
+
+def _held(occasion: Occasion) -> Words:
+    del occasion
+    return (
+        _("We look at your frame once more, %(reference)s"),
+        [_("Your frame needs a second look before we decide. You hear from us.")],
+    )
+
+
+def _graded(occasion: Occasion) -> Words:
+    frame = occasion.frame
+    grading = frame.gradings.first() if frame else None
+    if grading is not None and grading.decided == Outcome.REPAIR:
+        return (
+            _("We mend your frame, %(reference)s"),
+            [
+                _("We have looked your frame over: it can be mended."),
+                _("We write when it is in the post to you."),
+            ],
+        )
+    return (_("Your frame cannot be mended, %(reference)s"), _unmended(occasion))
+
+
+def _unmended(occasion: Occasion) -> list[str]:
+    looked = _("We have looked your frame over: it cannot be mended so that it would last.")
+    wish = occasion.frame.wish if occasion.frame else occasion.request.wish
+    if wish == Wish.POST_BACK:
+        return [looked, _("As you wished, we post it back to you as it is.")]
+    lenses = []
+    if occasion.frame and occasion.frame.lenses_back:
+        lenses = [_("Your lenses come out first, and we post them to you.")]
+    return [
+        looked,
+        _("As you wished, we take it apart and grind it for the next frames."),
+        *lenses,
+    ]
+
+
+def _posted_mended(occasion: Occasion) -> Words:
+    del occasion
+    return (
+        _("Your mended frame is in the post, %(reference)s"),
+        [
+            _("Your frame is mended, has passed its check and is on its way to you."),
+            _("Should it not have come after two weeks, tell us on the page below."),
+        ],
+    )
+
+
+def _posted_as_is(occasion: Occasion) -> Words:
+    del occasion
+    return (
+        _("Your frame is on its way back, %(reference)s"),
+        [_("As you wished, we have posted your frame back to you as it is.")],
+    )
+
+
+def _lenses_posted(occasion: Occasion) -> Words:
+    del occasion
+    return (
+        _("Your lenses are in the post, %(reference)s"),
+        [_("We have taken your lenses out of the frame and posted them to you.")],
+    )
+
+
+def _ground(occasion: Occasion) -> Words:
+    return (
+        _("What your frame has become, %(reference)s"),
+        [
+            _ground_words(occasion.frame),
+            _("It becomes part of the frames that we mould next. Thank you for sending it back."),
+        ],
+    )
+
+
+def _ground_words(frame: ReturnedFrame | None) -> str:
+    text = ground_words(frame) if frame else _("Your frame was ground.")
+    return text.replace("%", "%%")
+
+
+_WORDS: Final[dict[str, Callable[[Occasion], Words]]] = {
+    "filed": _filed,
+    "waiting_stock": _waiting_stock,
+    "kit_reserved": _kit_reserved,
+    "kit_posted": _kit_posted,
+    "missing": _missing,
+    "address_changed": _address_changed,
+    "withdrawn": _withdrawn,
+    "find_link": _find_link,
+    "arrived": _arrived,
+    "empty": _empty,
+    "held": _held,
+    "graded": _graded,
+    "posted_mended": _posted_mended,
+    "posted_as_is": _posted_as_is,
+    "lenses_posted": _lenses_posted,
+    "ground": _ground,
+}

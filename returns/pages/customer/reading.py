@@ -1,0 +1,27 @@
+"""Pages that are only read: the fitting guide, and the notice about frames and data."""
+
+from __future__ import annotations
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from inventory.errors import NotFound
+from returns import intake, kits
+from returns.models import FrameModel
+
+
+@require_safe
+def guide(request: HttpRequest, model: str) -> HttpResponse:
+    """How to fit the screws of one model."""
+    found = FrameModel.objects.filter(code=model).first()
+    if found is None or not kits.has_kit(found):
+        raise NotFound()
+    facts = {"model": found, "kit": kits.contents(found).items()}
+    return render(request, "returns/customer/guide.html", facts)
+
+
+@require_safe
+def notice(request: HttpRequest) -> HttpResponse:
+    """What happens with a frame, with lenses and with data."""
+    return render(request, "returns/customer/notice.html", {"version": intake.NOTICE_VERSION})

@@ -1,0 +1,129 @@
+"""What a private link opens: the story, its slip and photos, and what may still be done."""
+
+from __future__ import annotations
+
+from django.db.models import QuerySet
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_safe
+
+from inventory.errors import NotFound, StaleState
+from inventory.pages.access import BENCH, OWNER, allow
+from inventory.pages.forms import DeedForm
+from returns import intake, kits, photos
+from returns.models import Photo, Request
+from returns.pages.customer import drawing, slip_pdf
+from returns.pages.customer.forms import AddressForm
+from returns.pages.customer.personal import REFERRER_WITHOUT_FORMS, personal
+from returns.queries import story as stories
+
+
+@require_safe
+@personal
+def story(request: HttpRequest, secret: str) -> HttpResponse:
+    """Everything so far and what is next."""
+    filed = intake.by_secret(secret)
+    told = stories.of(filed)
+    facts = {
+        "filed": filed,
+        "secret": secret,
+        "story": told,
+        "loop": drawing.loop(told.stations, told.station),
+        "here": told.stations[told.station],
+        "photos": filed.photos.all(),
+        "is_kit": filed.kind == Request.Kind.SCREWS,
+        "kit": kits.contents(filed.colourway.model).items(),
+        "may_withdraw": intake.may_withdraw(filed),
+        "may_change_address": intake.may_change_address(filed),
+        "may_report_missing": intake.may_report_missing(filed),
+        "slip_open": _slip_open(filed),
+    }
+    return render(request, "returns/customer/story.html", facts)
+
+
+def _slip_open(filed: Request) -> bool:
+    return filed.kind == Request.Kind.SEND_BACK and filed.ended_at is None
+
+
+@require_safe
+@personal
+def slip(request: HttpRequest, secret: str) -> HttpResponse:
+    """The slip for the parcel, as PDF in A4 or A6."""
+    filed = intake.by_secret(secret)
+    if not _slip_open(filed):
+        raise NotFound()
+    size = "a6" if request.GET.get("size", "").lower() == "a6" else "a4"
+    response = HttpResponse(slip_pdf.make(filed, size=size), content_type="application/pdf")
+    response["Content-Disposition"] = f'inline; filename="{filed.reference}-{size}.pdf"'
+    response["Referrer-Policy"] = REFERRER_WITHOUT_FORMS
+    return response
+
+
+@require_safe
+@personal
+def story_photo(request: HttpRequest, secret: str, file_name: str) -> HttpResponse:
+    """One photo of one's own request."""
+    del request
+    return _picture(Photo.objects.filter(request=intake.by_secret(secret), file_name=file_name))
+
+
+@require_safe
+@allow(BENCH, OWNER)
+def photo(request: HttpRequest, file_name: str) -> HttpResponse:
+    """One photo, for the bench."""
+    del request
+    return _picture(Photo.objects.filter(file_name=file_name))
+
+
+def _picture(rows: QuerySet[Photo]) -> HttpResponse:
+    found = rows.first()
+    if found is None or not photos.path(found.file_name).is_file():
+        raise NotFound()
+    response = HttpResponse(photos.path(found.file_name).read_bytes(), content_type="image/jpeg")
+    response["Cache-Control"] = "no-store"
+    response["Referrer-Policy"] = REFERRER_WITHOUT_FORMS
+    response["Content-Disposition"] = "inline"
+    return response
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@personal
+def withdraw(request: HttpRequest, secret: str) -> HttpResponse:
+    """Take the request back, after one question."""
+    filed = intake.by_secret(secret)
+    form = DeedForm(request.POST or None)
+    if form.is_valid() and form.attempt(intake.withdraw, request=filed, at=timezone.now()):
+        return redirect("story", secret)
+    facts = {"form": form, "filed": filed, "secret": secret}
+    return render(request, "returns/customer/withdraw.html", facts)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@personal
+def missing(request: HttpRequest, secret: str) -> HttpResponse:
+    """It never came."""
+    filed = intake.by_secret(secret)
+    form = DeedForm(request.POST or None)
+    if form.is_valid() and form.attempt(intake.report_missing, request=filed, at=timezone.now()):
+        return redirect("story", secret)
+    facts = {"form": form, "filed": filed, "secret": secret}
+    return render(request, "returns/customer/missing.html", facts)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@personal
+def address(request: HttpRequest, secret: str) -> HttpResponse:
+    """Change where it is posted to, as long as it has not been."""
+    filed = intake.by_secret(secret)
+    if filed.person is None or filed.person.erased_at is not None:
+        raise StaleState()
+    names = [name for name in AddressForm.base_fields if name != "key"]
+    known = {name: getattr(filed.person, name) for name in names}
+    form = AddressForm(request.POST or None, initial=known)
+    if form.is_valid() and form.attempt(
+        intake.change_address, request=filed, contact=form.contact(), at=timezone.now()
+    ):
+        return redirect("story", secret)
+    facts = {"form": form, "filed": filed, "secret": secret}
+    return render(request, "returns/customer/address.html", facts)

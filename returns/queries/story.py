@@ -1,0 +1,237 @@
+"""The story of one request, told to the person whose it is: so far, where it is now, what is next.
+
+Read from the request's deeds and from the rows of its frames: weigh-ins, gradings, jobs, checks
+and dispatches. What says nothing to a customer is left out, and so is everything about staff.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+
+from django.utils.formats import date_format, get_format
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from inventory.models import Deed
+from inventory.sums.masses import format_mass
+from returns.models import BenchCheck, Dispatch, Request, ReturnedFrame
+from returns.models.gradings import Outcome
+from returns.sums.states import FrameState, RequestState
+
+Text = str | Promise
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """One thing that happened."""
+
+    at: datetime
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Story:
+    """What the page shows. `stations` are the loop's stops; `station` counts from 0."""
+
+    turns: list[Turn]
+    next: str
+    stations: list[Text]
+    station: int
+
+
+KIT_STATIONS: Final[list[Text]] = [
+    gettext_lazy("Asked"),
+    gettext_lazy("Set aside"),
+    gettext_lazy("Posted"),
+    gettext_lazy("With you"),
+]
+LOOP_STATIONS: Final[list[Text]] = [
+    gettext_lazy("With you"),
+    gettext_lazy("In the post"),
+    gettext_lazy("Weighed in"),
+    gettext_lazy("Looked over"),
+    gettext_lazy("Mended or ground"),
+    gettext_lazy("Back in the loop"),
+]
+
+_KIT_STATION: Final = {
+    RequestState.WAITING_STOCK: 0,
+    RequestState.RESERVED: 1,
+    RequestState.POSTED: 2,
+    RequestState.REPORTED_MISSING: 2,
+    RequestState.SETTLED: 3,
+    RequestState.WITHDRAWN: 0,
+}
+_FRAME_STATION: Final = {
+    FrameState.WEIGHED: 2,
+    FrameState.HELD: 3,
+    FrameState.TO_MEND: 3,
+    FrameState.TO_STRIP: 3,
+    FrameState.TO_RETURN: 3,
+    FrameState.MENDING: 4,
+    FrameState.MENDED: 4,
+    FrameState.BOXED: 4,
+    FrameState.POSTED: 5,
+    FrameState.POSTED_AS_IS: 5,
+    FrameState.GROUND: 5,
+    FrameState.DISCARDED: 5,
+}
+
+
+def of(request: Request) -> Story:
+    """The whole story of a request."""
+    # A weigh-in that was undone is no part of the story.
+    rows = request.frames.exclude(state=FrameState.VOIDED.value)
+    frames = list(rows.select_related("lot__colour").order_by("weighed_at"))
+    is_kit = request.kind == Request.Kind.SCREWS
+    return Story(
+        turns=_turns(request, frames),
+        next=_kit_next(request) if is_kit else _return_next(request, frames),
+        stations=KIT_STATIONS if is_kit else LOOP_STATIONS,
+        station=_KIT_STATION[RequestState(request.state)] if is_kit else _station(request, frames),
+    )
+
+
+def _station(request: Request, frames: list[ReturnedFrame]) -> int:
+    if frames:
+        return min(_FRAME_STATION[FrameState(frame.state)] for frame in frames)
+    return 1 if request.state == RequestState.ARRIVED else 0
+
+
+def _turns(request: Request, frames: list[ReturnedFrame]) -> list[Turn]:
+    turns = _request_turns(request)
+    for frame in frames:
+        turns += _frame_turns(frame)
+    turns.sort(key=lambda turn: turn.at)
+    return turns
+
+
+def _request_turns(request: Request) -> list[Turn]:
+    deeds = Deed.objects.filter(subject=request.reference).order_by("at", "pk")
+    told = [Turn(deed.at, str(_DEEDS[deed.name])) for deed in deeds if deed.name in _DEEDS]
+    told += [
+        Turn(parcel.arrived_at, _("A parcel from you arrived.")) for parcel in request.parcels.all()
+    ]
+    posted = request.dispatches.filter(frame=None).exclude(posted_at=None)
+    return told + [_dispatch_turn(dispatch) for dispatch in posted]
+
+
+def _frame_turns(frame: ReturnedFrame) -> list[Turn]:
+    told = [Turn(frame.weighed_at, _("Your frame was weighed in as %(tag)s.") % _tag(frame))]
+    told += [Turn(one.at, str(_DECIDED[Outcome(one.decided)])) for one in frame.gradings.all()]
+    told += [Turn(job.opened_at, _("We began to mend it.")) for job in frame.jobs.all()]
+    for check in BenchCheck.objects.filter(job__frame=frame):
+        passed = _("It is mended and passed its check.")
+        told.append(Turn(check.at, passed if check.passed else _("It did not pass its check.")))
+    told += [_dispatch_turn(dispatch) for dispatch in frame.dispatches.exclude(posted_at=None)]
+    if frame.state == FrameState.GROUND and frame.ended_at is not None:
+        told.append(Turn(frame.ended_at, ground_words(frame)))
+    return told
+
+
+def _tag(frame: ReturnedFrame) -> dict[str, str]:
+    return {"tag": frame.tag}
+
+
+def _dispatch_turn(dispatch: Dispatch) -> Turn:
+    if dispatch.posted_at is None:
+        raise ValueError("a dispatch without a date has not been posted")
+    return Turn(dispatch.posted_at, str(_SENT[Dispatch.Kind(dispatch.kind)]))
+
+
+def ground_words(frame: ReturnedFrame) -> str:
+    """Which mass of which colour went into which lot, in a sentence."""
+    if frame.lot is None or frame.boxed_mg == 0:
+        return _("Your frame was ground together with others of its colour.")
+    mass = format_mass(frame.boxed_mg, decimal_sign=get_format("DECIMAL_SEPARATOR"))
+    return _(
+        "%(mass)s of material from your frame were ground into the lot %(lot)s (%(colour)s)."
+    ) % {"mass": mass, "colour": frame.lot.colour.name, "lot": frame.lot.code}
+
+
+_DEEDS: Final[dict[str, Text]] = {
+    "intake.file_return": gettext_lazy("You told us that a frame is coming back."),
+    "intake.ask_screws": gettext_lazy("You asked for spare screws."),
+    "intake.withdraw": gettext_lazy("You withdrew the request."),
+    "intake.lapse": gettext_lazy("Nothing arrived, so we ended the request."),
+    "intake.change_address": gettext_lazy("The address was changed."),
+    "intake.report_missing": gettext_lazy("You told us that it never came."),
+    "kits.reserve": gettext_lazy("New screws came in; a kit was set aside for you."),
+    "kits.put_back": gettext_lazy("We had counted wrongly: the kit waits for new screws."),
+    "kits.report_missing": gettext_lazy("You told us that the kit never came."),
+    "kits.repost": gettext_lazy("We are sending the kit once more."),
+    "kits.turned_up": gettext_lazy("The kit turned up after all."),
+}
+_DECIDED: Final[dict[Outcome, Text]] = {
+    Outcome.REPAIR: gettext_lazy("We looked it over: it can be mended."),
+    Outcome.REGRIND: gettext_lazy("We looked it over: it cannot be mended so that it would last."),
+    Outcome.HOLD: gettext_lazy("We looked it over and will look once more."),
+}
+_SENT: Final[dict[Dispatch.Kind, Text]] = {
+    Dispatch.Kind.KIT: gettext_lazy("The kit was posted to you."),
+    Dispatch.Kind.MENDED: gettext_lazy("The mended frame was posted to you."),
+    Dispatch.Kind.AS_IS: gettext_lazy("The frame was posted back to you as it is."),
+    Dispatch.Kind.LENSES: gettext_lazy("Your lenses were posted to you."),
+}
+
+
+def _kit_next(request: Request) -> str:
+    day = date_format(request.promised_by, "DATE_FORMAT") if request.promised_by else ""
+    return {
+        RequestState.WAITING_STOCK: _(
+            "The screws are used up. The next ones are yours, in the order of asking; you need "
+            "do nothing."
+        ),
+        RequestState.RESERVED: _("We mean to post your kit by %(day)s.") % {"day": day},
+        RequestState.POSTED: _("It should be with you within two weeks. Tell us if it is not."),
+        RequestState.REPORTED_MISSING: _("One of us looks into it, and you hear from us."),
+        RequestState.SETTLED: _("This story is over. We hope that the screw holds."),
+        RequestState.WITHDRAWN: _("You withdrew this request. Nothing more happens."),
+    }[RequestState(request.state)]
+
+
+def _return_next(request: Request, frames: list[ReturnedFrame]) -> str:
+    if frames:
+        now = [_frame_next(frame) for frame in frames]
+        return " ".join(dict.fromkeys(now))
+    return {
+        RequestState.AWAITED: _("Print the slip, put it in the parcel with your frame, post it."),
+        RequestState.ARRIVED: _("Your parcel is here. Next we open and weigh what is in it."),
+        RequestState.WITHDRAWN: _("This request has ended. Nothing more happens."),
+    }.get(RequestState(request.state), _("This story is over."))
+
+
+def _frame_next(frame: ReturnedFrame) -> str:
+    if frame.state in (FrameState.WEIGHED, FrameState.HELD):
+        day = date_format(frame.promised_by, "DATE_FORMAT")
+        return _("Next we decide what can be done. We mean to be done with it by %(day)s.") % {
+            "day": day
+        }
+    if frame.state in (FrameState.TO_STRIP, FrameState.BOXED):
+        return _to_be_ground(frame)
+    return str(_NEXT[FrameState(frame.state)])
+
+
+def _to_be_ground(frame: ReturnedFrame) -> str:
+    if frame.state == FrameState.BOXED:
+        return _("It is taken apart and waits in its box to be ground. You hear what it becomes.")
+    if frame.lenses_back:
+        return _("Next it is taken apart; your lenses come back to you, the rest is ground.")
+    return _("Next it is taken apart and ground for new frames.")
+
+
+_NEXT: Final[dict[FrameState, Text]] = {
+    FrameState.TO_MEND: gettext_lazy("Next we mend it."),
+    FrameState.MENDING: gettext_lazy("It is being mended."),
+    FrameState.MENDED: gettext_lazy("Next we post it to you."),
+    FrameState.POSTED: gettext_lazy("It is on its way to you. Tell us if it does not come."),
+    FrameState.TO_RETURN: gettext_lazy("Next we post it back to you as it is."),
+    FrameState.POSTED_AS_IS: gettext_lazy("It is on its way back to you as it is."),
+    FrameState.GROUND: gettext_lazy("It becomes part of the next frames. Thank you."),
+    FrameState.DISCARDED: gettext_lazy(
+        "It could not be ground with ours and was disposed of as waste."
+    ),
+}

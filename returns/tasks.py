@@ -1,0 +1,47 @@
+"""Periodic work of the returns room: thin, bounded, and safe to run again at any time."""
+
+from __future__ import annotations
+
+import uuid
+from datetime import datetime, timedelta
+
+import structlog
+from celery import shared_task
+from django.utils import timezone
+
+from returns import intake, kits, people, photos
+
+log = structlog.get_logger(__name__)
+
+ORPHAN_AGE = timedelta(days=1)
+
+
+@shared_task(name="returns.tasks.prune_expired")
+def prune_expired() -> None:
+    """End stories that nobody will go on with, and erase people whose time is up."""
+    prune(timezone.now())
+
+
+@shared_task(name="returns.tasks.reserve_waiting_kits")
+def reserve_waiting_kits() -> None:
+    """Promise kits to those who wait, should nobody have done so when the parts came in."""
+    kits.reserve_waiting(timezone.now())
+
+
+def prune(at: datetime) -> dict[str, int]:
+    """Do what `prune_expired` does, as of a moment. Returns how many of each."""
+    done = {
+        "settled": kits.settle_posted(at),
+        "lapsed": len(intake.lapse(at)),
+        "erased": _erase_expired(at),
+        "files": photos.remove_orphans(older_than=at - ORPHAN_AGE),
+    }
+    log.info("pruned", **done)
+    return done
+
+
+def _erase_expired(at: datetime) -> int:
+    expired = people.expired(at)
+    for person in expired:
+        people.erase(key=uuid.uuid4(), person=person, at=at)
+    return len(expired)

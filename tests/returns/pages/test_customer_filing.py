@@ -1,0 +1,210 @@
+"""The two filing pages, as a phone without scripts uses them."""
+
+from __future__ import annotations
+
+import io
+import re
+import uuid
+from typing import Any
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client
+from PIL import Image
+
+from returns import intake
+from returns.models import Photo, Request
+from returns.models.catalogue import ComponentKey
+from returns.pages.customer import drawing
+from tests.makers import Shop
+
+pytestmark = pytest.mark.django_db
+
+
+def typed(shop: Shop, **changes: Any) -> dict[str, Any]:
+    return {
+        "key": str(uuid.uuid4()),
+        "colourway": shop.avocet_moss.pk,
+        "component": "arm_left",
+        "defect": "snapped",
+        "note": "It fell off the table.",
+        "name": "Wanda Reed",
+        "email": "wanda@example.org",
+        "street": "7 Towpath",
+        "extra": "",
+        "postal_code": "12345",
+        "city": "Saltmarsh",
+        "region": "",
+        "country": "DE",
+        "wish": "regrind",
+        "lenses_back": "yes",
+        "notice": "on",
+    } | changes
+
+
+def screws(shop: Shop, **changes: Any) -> dict[str, Any]:
+    facts = {"component": "screw_left", "defect": "loose_screw"} | changes
+    return typed(shop, **facts)
+
+
+def picture(form: str = "JPEG", size: tuple[int, int] = (60, 40)) -> bytes:
+    out = io.BytesIO()
+    Image.new("RGB", size, "teal").save(out, form)
+    return out.getvalue()
+
+
+def upload(name: str = "mine.jpg", content: bytes | None = None) -> SimpleUploadedFile:
+    return SimpleUploadedFile(name, picture() if content is None else content, "image/jpeg")
+
+
+@pytest.mark.parametrize("path", ["/", "/ask/screws/", "/ask/return/", "/find/", "/notice/"])
+def test_open_pages_answer(client: Client, shop: Shop, path: str) -> None:
+    assert client.get(path).status_code == 200
+
+
+def test_pages_carry_no_inline_style_or_script(client: Client, shop: Shop) -> None:
+    for path in ("/", "/ask/screws/", "/ask/return/", "/guide/avocet/", "/notice/", "/find/"):
+        page = client.get(path).content.decode()
+        assert 'style="' not in page
+        assert not re.search(r"<script(?![^>]*\bsrc=)", page)
+
+
+def test_filing_a_return_leads_to_its_story(client: Client, shop: Shop) -> None:
+    answer = client.post("/ask/return/", typed(shop))
+    request = Request.objects.get()
+    assert answer.status_code == 302
+    assert answer["Location"] == f"/story/{intake.link_secret(request)}/"
+    assert (request.wish, request.lenses_back, request.note) == (
+        "regrind",
+        True,
+        "It fell off the table.",
+    )
+
+
+def test_double_submit_shows_the_same_story(client: Client, shop: Shop) -> None:
+    facts = typed(shop)
+    first = client.post("/ask/return/", facts)
+    second = client.post("/ask/return/", facts)
+    assert first["Location"] == second["Location"]
+    assert Request.objects.count() == 1
+
+
+def test_going_back_and_sending_other_content_asks_once_then_files(
+    client: Client, shop: Shop
+) -> None:
+    facts = typed(shop)
+    client.post("/ask/return/", facts)
+    page = client.post("/ask/return/", facts | {"note": "Another one"}).content.decode()
+    assert Request.objects.count() == 1
+    fresh = re.search(r'name="key" value="([0-9a-f-]{36})"', page)
+    assert fresh is not None
+    assert fresh[1] != facts["key"]
+    client.post("/ask/return/", facts | {"note": "Another one", "key": fresh[1]})
+    assert Request.objects.count() == 2
+
+
+def test_screws_are_asked_for_in_one_post(client: Client, shop: Shop) -> None:
+    client.post("/ask/screws/", screws(shop))
+    assert Request.objects.get().state == "reserved"
+
+
+def test_model_without_kit_is_not_offered_for_screws(client: Client, shop: Shop) -> None:
+    shop.avocet.components.update(in_kit=False)
+    assert "Slate" not in client.get("/ask/screws/").content.decode()
+    assert "Slate" in client.get("/ask/return/").content.decode()
+
+
+def test_loose_screw_as_return_is_steered_to_screws_first(client: Client, shop: Shop) -> None:
+    facts = typed(shop, defect="loose_screw")
+    page = client.post("/ask/return/", facts)
+    assert page.status_code == 200
+    assert not Request.objects.exists()
+    text = page.content.decode()
+    assert 'formaction="/ask/screws/"' in text
+    assert "It fell off the table." in text
+    client.post("/ask/screws/", facts)
+    assert Request.objects.get().kind == "spare_screws"
+
+
+def test_steered_customer_may_go_on_anyway(client: Client, shop: Shop) -> None:
+    client.post("/ask/return/", typed(shop, defect="loose_screw", go_on="1"))
+    assert Request.objects.get().kind == "send_back"
+
+
+def test_model_without_kit_is_not_steered(client: Client, shop: Shop) -> None:
+    shop.avocet.components.update(in_kit=False)
+    client.post("/ask/return/", typed(shop, defect="loose_screw"))
+    assert Request.objects.get().kind == "send_back"
+
+
+@pytest.mark.parametrize(
+    ("change", "field"),
+    [
+        ({"colourway": "999999"}, "colourway"),
+        ({"colourway": "x"}, "colourway"),
+        ({"component": "nose"}, "component"),
+        ({"defect": ""}, "defect"),
+        ({"wish": ""}, "wish"),
+        ({"lenses_back": ""}, "lenses_back"),
+        ({"notice": ""}, "notice"),
+        ({"postal_code": "123"}, "postal_code"),
+        ({"city": ""}, "city"),
+        ({"country": "ZZ"}, "country"),
+        ({"email": "wanda"}, "email"),
+        ({"name": "W\nBcc: x@example.org"}, "name"),
+        ({"note": "x" * 501}, "note"),
+        ({"key": "no"}, "key"),
+        ({"street": "7\x00"}, "street"),
+    ],
+)
+def test_bad_field_keeps_what_was_typed(
+    client: Client, shop: Shop, change: dict[str, Any], field: str
+) -> None:
+    page = client.post("/ask/return/", typed(shop, **change))
+    assert page.status_code == 200
+    assert field in page.context["form"].errors
+    assert not Request.objects.exists()
+    if field not in ("note", "street"):
+        assert "7 Towpath" in page.content.decode()
+
+
+def test_every_part_has_a_shape_that_labels_its_radio(client: Client, shop: Shop) -> None:
+    assert set(drawing.SHAPES) == set(ComponentKey)
+    page = client.get("/ask/return/").content.decode()
+    for index, key in enumerate(ComponentKey.values):
+        assert f'class="part part-{key}" for="id_component_{index}"' in page
+        assert f'value="{key}"' in page
+
+
+def test_photos_are_kept_as_fresh_jpegs(client: Client, shop: Shop) -> None:
+    facts = typed(shop, photos=[upload(), upload("b.png", picture("PNG"))])
+    client.post("/ask/return/", facts)
+    kept = Photo.objects.all()
+    assert len(kept) == 2
+    assert "mine" not in kept[0].file_name
+
+
+def test_fifth_photo_is_refused(client: Client, shop: Shop) -> None:
+    page = client.post("/ask/return/", typed(shop, photos=[upload() for _ in range(5)]))
+    assert "photos" in page.context["form"].errors
+    client.post("/ask/return/", typed(shop, photos=[upload() for _ in range(4)]))
+    assert Photo.objects.count() == 4
+
+
+def test_broken_photo_is_an_error_beside_its_field(client: Client, shop: Shop) -> None:
+    page = client.post("/ask/return/", typed(shop, photos=[upload(content=b"\xff\xd8\xff no")]))
+    assert page.status_code == 200
+    assert "photos" in page.context["form"].errors
+    assert not Request.objects.exists()
+
+
+def test_filing_is_limited_per_visitor(client: Client, shop: Shop) -> None:
+    for _ in range(30):
+        assert client.post("/ask/return/", {}).status_code == 200
+    assert client.post("/ask/return/", typed(shop)).status_code == 429
+    assert not Request.objects.exists()
+
+
+def test_guide_of_an_unknown_model_is_not_found(client: Client, shop: Shop) -> None:
+    assert client.get("/guide/avocet/").status_code == 200
+    assert client.get("/guide/none/").status_code == 404
