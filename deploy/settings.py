@@ -44,7 +44,7 @@ if len(SECRET_KEY) < 40:
 
 BASE_URL = env.str("BASE_URL", "http://127.0.0.1:8000").rstrip("/")
 ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", ["127.0.0.1", "localhost", "[::1]"])
-CSRF_TRUSTED_ORIGINS = env.list("TRUSTED_ORIGINS", [])
+CSRF_TRUSTED_ORIGINS: list[str] = env.list("TRUSTED_ORIGINS", [])
 TRUSTED_PROXIES = env.int("TRUSTED_PROXIES", 0)
 
 INSTALLED_APPS = [

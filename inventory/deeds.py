@@ -16,7 +16,7 @@ from inventory.errors import KeyReused
 from inventory.models import Deed
 
 if TYPE_CHECKING:
-    from django.contrib.auth.models import AbstractBaseUser
+    from django.contrib.auth.models import User
 
 
 def fingerprint(facts: Any) -> str:
@@ -42,7 +42,7 @@ def record(
     subject: str,
     facts: Any,
     at: datetime,
-    actor: AbstractBaseUser | None = None,
+    actor: User | None = None,
     detail: dict[str, Any] | None = None,
 ) -> Deed:
     """Write the history row. `detail` holds codes and ids only."""

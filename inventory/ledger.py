@@ -26,7 +26,7 @@ from inventory.sums.months import Month as CalendarMonth
 from inventory.sums.months import month_of
 
 if TYPE_CHECKING:
-    from django.contrib.auth.models import AbstractBaseUser
+    from django.contrib.auth.models import User
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +44,7 @@ class Story:
     """What a movement belongs to. `subject` is an opaque code: a tag, a run, a lot, a kit."""
 
     subject: str = ""
-    actor: AbstractBaseUser | None = None
+    actor: User | None = None
     reason: str = ""
     cost_minor: int = 0
     heat: list[list[int]] | None = None
@@ -86,7 +86,7 @@ def reverse(
     movement: Movement,
     reason: str,
     at: datetime,
-    actor: AbstractBaseUser | None = None,
+    actor: User | None = None,
 ) -> Movement:
     """Post the mirror image of a movement, with a reason. A reversal cannot itself be reversed."""
     if not reason.strip():

@@ -16,7 +16,7 @@ from inventory.models import Balance, Movement, Part, PlaceKind, Reservation
 from inventory.models.places import ReservationState
 
 if TYPE_CHECKING:
-    from django.contrib.auth.models import AbstractBaseUser
+    from django.contrib.auth.models import User
 
 
 def held(part: Part) -> int:
@@ -44,7 +44,7 @@ def receive(
     pieces: int,
     cost_minor: int,
     at: datetime,
-    actor: AbstractBaseUser | None = None,
+    actor: User | None = None,
 ) -> Movement:
     """Parts from a supplier go into their bin."""
     line = ledger.Line(places.pieces(PlaceKind.SUPPLIERS), places.bin_of(part), pieces)
@@ -60,7 +60,7 @@ def count(
     counted: int,
     reason: str,
     at: datetime,
-    actor: AbstractBaseUser | None = None,
+    actor: User | None = None,
 ) -> Movement | None:
     """Put the bin right after a count. Returns None when the count agrees with the ledger."""
     if counted < 0:

@@ -1,0 +1,276 @@
+"""The bench in the scenario: from the parcel on the shelf to a frame posted or boxed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.contrib.auth.models import User
+
+from inventory.models import Part, Scale
+from returns import arrivals, lookover, mending, posting_out, stripdown
+from returns.models import Component, Grading, Parcel, RepairJob, Request, ReturnedFrame
+from returns.models.gradings import Outcome
+from returns.queries.frames import whereabouts
+from returns.scenario.diary import Diary
+from returns.scenario.failures import Broken
+from returns.sums.grading import PolymerCheck
+from returns.sums.states import FrameState
+
+HOUR = timedelta(hours=1)
+DAY = timedelta(days=1)
+NOT_ANSWERED = 0.03
+OVERRULED = 0.04
+SALVAGED = 0.4
+
+
+def typed(mass_mg: int, scale: Scale) -> str:
+    """What the scale would show for a mass, as a person types it."""
+    shown_mg = max(1, round(mass_mg / scale.division_mg)) * scale.division_mg
+    return f"{shown_mg / 1000:.3f}".rstrip("0").rstrip(".") + " g"
+
+
+@dataclass
+class Bench:
+    """Bea and Ben, their scales, and what they do with a parcel from day to day."""
+
+    diary: Diary
+    bea: User
+    ben: User
+    bench_scale: Scale
+    fine_scale: Scale
+
+    def receive(
+        self, request: Request | None, contents: list[Broken], at: datetime, *, stranger: bool
+    ) -> None:
+        """Book a parcel and weigh in what is in it, the same day."""
+        parcel = arrivals.book(key=self.diary.key(), request=request, at=at, by=self.bea)
+        for index, broken in enumerate(contents):
+            moment = at + timedelta(minutes=12 * (index + 1))
+            self._weigh_in(parcel, request, broken, moment, stranger=stranger)
+        end = at + HOUR
+        arrivals.finish(key=self.diary.key(), parcel=parcel, at=end, by=self.bea)
+
+    def _weigh_in(
+        self,
+        parcel: Parcel,
+        request: Request | None,
+        broken: Broken,
+        at: datetime,
+        *,
+        stranger: bool,
+    ) -> None:
+        known = self.diary.random.random() < 0.8
+        weigh = arrivals.WeighIn(
+            scale=self.bench_scale,
+            mass=typed(broken.mass_mg, self.bench_scale),
+            cleaned=True,
+            colourway=None if stranger else broken.colourway,
+            batch=broken.batch if known and not stranger else None,
+            is_stranger=stranger,
+            request=request,
+        )
+        frame = arrivals.weigh_in(
+            key=self.diary.key(), parcel=parcel, weighing=weigh, at=at, by=self.bea
+        )
+        wait = timedelta(days=self.diary.random.randint(0, 3), hours=2)
+        self.diary.at(at + wait, lambda moment: self._look(frame, broken, moment, stranger))
+
+    def _look(self, frame: ReturnedFrame, broken: Broken, at: datetime, stranger: bool) -> None:
+        polymer = PolymerCheck.FOREIGN if stranger else PolymerCheck.OURS
+        look = lookover.Look(findings=broken.findings, polymer=polymer)
+        frame.refresh_from_db()
+        grading = lookover.grade(key=self.diary.key(), frame=frame, look=look, at=at, by=self.bea)
+        if grading.computed == Outcome.REPAIR and frame.wish == "regrind":
+            grading = self._second_thought(frame, grading, at + timedelta(minutes=4))
+        self._next(frame, broken, grading, at)
+
+    def _second_thought(self, frame: ReturnedFrame, grading: Grading, at: datetime) -> Grading:
+        """Now and then the hand knows better than the sums."""
+        if self.diary.random.random() >= OVERRULED:
+            return grading
+        return lookover.overrule(
+            key=self.diary.key(),
+            frame=frame,
+            outcome=Outcome.REGRIND.value,
+            reason="Brittle all over: it would break elsewhere next.",
+            at=at,
+            by=self.ben,
+        )
+
+    def _next(self, frame: ReturnedFrame, broken: Broken, grading: Grading, at: datetime) -> None:
+        frame.refresh_from_db()
+        wait = timedelta(days=self.diary.random.randint(1, 8), hours=1)
+        if frame.state == FrameState.TO_MEND:
+            self.diary.at(at + wait, lambda moment: self._mend(frame, broken, moment))
+        elif frame.state == FrameState.TO_STRIP:
+            self.diary.at(at + wait, lambda moment: self._strip(frame, broken, moment))
+        elif frame.state == FrameState.TO_RETURN:
+            self.diary.at(at + wait, lambda moment: self._post(frame, moment))
+        elif frame.state == FrameState.HELD and frame.is_stranger:
+            self.diary.at(at + 10 * DAY, lambda moment: self._discard(frame, moment))
+        elif frame.state == FrameState.HELD:
+            self.diary.at(at + wait, lambda moment: self._resolve(frame, broken, grading, moment))
+
+    def _resolve(
+        self, frame: ReturnedFrame, broken: Broken, grading: Grading, at: datetime
+    ) -> None:
+        """A held frame: the sender answers by email that it may be ground, or never answers."""
+        if self.diary.random.random() < NOT_ANSWERED:
+            return
+        if not frame.wish:
+            lookover.record_wish(
+                key=self.diary.key(),
+                frame=frame,
+                wish="regrind",
+                evidence=lookover.Evidence.EMAIL.value,
+                at=at,
+                by=self.bea,
+            )
+            frame.refresh_from_db()
+            self._look(frame, broken, at + HOUR, stranger=False)
+        elif grading.computed == Outcome.HOLD:
+            later = lookover.overrule(
+                key=self.diary.key(),
+                frame=frame,
+                outcome=Outcome.REGRIND.value,
+                reason="Parts will not come before the promised day.",
+                at=at,
+                by=self.ben,
+            )
+            self._next(frame, broken, later, at)
+
+    def _discard(self, frame: ReturnedFrame, at: datetime) -> None:
+        """A stranger's frame that nobody asked after goes to foreign waste, never in a box."""
+        frame.refresh_from_db()
+        stripdown.discard_foreign(
+            key=self.diary.key(),
+            frame=frame,
+            reason="Not ours; nobody asked after it.",
+            at=at,
+            by=self.ben,
+        )
+
+    def _mend(self, frame: ReturnedFrame, broken: Broken, at: datetime) -> None:
+        frame.refresh_from_db()
+        if frame.state != FrameState.TO_MEND:
+            return
+        job = mending.open_job(key=self.diary.key(), frame=frame, at=at, by=self.bea)
+        moment = self._steps(job, at)
+        odds = min((step.remedy.odds_ppm for step in job.steps.all()), default=1_000_000)
+        works = self.diary.random.random() < odds / 1_000_000
+        check = mending.Check(
+            closes_freely=works, screw_flush=True, lens_held=True, no_sharp_edge=True
+        )
+        mending.check(key=self.diary.key(), job=job, check=check, at=moment, by=self.bea)
+        if works:
+            self._weigh_out(frame, job, moment + timedelta(minutes=5))
+        else:
+            mending.give_up(
+                key=self.diary.key(),
+                job=job,
+                reason="Does not close after mending.",
+                at=moment,
+                by=self.bea,
+            )
+            frame.refresh_from_db()
+            if frame.state == FrameState.TO_STRIP:
+                self.diary.at(moment + DAY, lambda later: self._strip(frame, broken, later))
+            else:
+                self.diary.at(moment + DAY, lambda later: self._post(frame, later))
+
+    def _steps(self, job: RepairJob, at: datetime) -> datetime:
+        for step in job.steps.select_related("remedy"):
+            spread = self.diary.random.uniform(0.7, 1.5)
+            minutes = max(1, round(step.remedy.minutes * spread))
+            at += timedelta(minutes=minutes)
+            mending.do_step(
+                key=self.diary.key(),
+                job=job,
+                step=step,
+                minutes=minutes,
+                parts_used=mending.planned_parts(step),
+                at=at,
+                by=self.bea,
+            )
+        return at
+
+    def _weigh_out(self, frame: ReturnedFrame, job: RepairJob, at: datetime) -> None:
+        on_bench_mg = on_bench_or_shelf_mg(frame)
+        drift_mg = round(self.diary.random.gauss(0, 15))
+        mending.weigh_out(
+            key=self.diary.key(),
+            job=job,
+            scale=self.bench_scale,
+            mass=typed(on_bench_mg + drift_mg, self.bench_scale),
+            at=at,
+            by=self.bea,
+        )
+        self.diary.at(at + DAY, lambda moment: self._post(frame, moment))
+
+    def _post(self, frame: ReturnedFrame, at: datetime) -> None:
+        frame.refresh_from_db()
+        if frame.request is None:
+            return
+        posting_out.post_frame(key=self.diary.key(), frame=frame, at=at, by=self.ben)
+
+    def _strip(self, frame: ReturnedFrame, broken: Broken, at: datetime) -> None:
+        frame.refresh_from_db()
+        if frame.state != FrameState.TO_STRIP:
+            return
+        bill = list(frame.colourway.model.components.all()) if frame.colourway else []
+        masses = self._taken_apart(frame, broken, bill)
+        salvaged = self._salvaged(broken, bill)
+        kept_mg = sum(piece.pieces * piece.part.nominal_mg for piece in salvaged)
+        stripdown.strip(
+            key=self.diary.key(),
+            frame=frame,
+            parts=stripdown.StripDown(
+                scale=self.fine_scale,
+                plastic=typed(masses["plastic"] - kept_mg, self.fine_scale),
+                lenses=typed(masses["lens"], self.fine_scale) if masses["lens"] else "",
+                metal=typed(masses["screw"], self.fine_scale) if masses["screw"] else "",
+                foreign="",
+                salvaged=salvaged,
+            ),
+            at=at,
+            by=self.ben,
+        )
+        if frame.lenses_back and frame.request is not None:
+            self.diary.at(at + DAY, lambda moment: self._post_lenses(frame, moment))
+
+    def _post_lenses(self, frame: ReturnedFrame, at: datetime) -> None:
+        frame.refresh_from_db()
+        posting_out.post_lenses(key=self.diary.key(), frame=frame, at=at, by=self.ben)
+
+    def _salvaged(self, broken: Broken, bill: list[Component]) -> tuple[stripdown.Salvaged, ...]:
+        """A sound arm is kept for the next repair, sometimes."""
+        touched = {one.component for one in broken.findings}
+        sound = [piece for piece in bill if piece.kind == "arm" and piece.key not in touched]
+        part = sound[0].part if sound else None
+        if part is None or self.diary.random.random() > SALVAGED:
+            return ()
+        mass = typed(len(sound) * part.nominal_mg, self.fine_scale)
+        return (stripdown.Salvaged(part=part, pieces=len(sound), mass=mass),)
+
+    def _taken_apart(
+        self, frame: ReturnedFrame, broken: Broken, bill: list[Component]
+    ) -> dict[str, int]:
+        """Split the frame's mass on the bench by the bill, with a crumb lost."""
+        lost = {one.component for one in broken.findings if one.defect == "missing"}
+        whole = {piece.key: piece for piece in bill if piece.key not in lost}
+        lens = sum(piece.nominal_mg for piece in whole.values() if piece.kind == "lens")
+        screw = sum(piece.nominal_mg for piece in whole.values() if piece.kind == "screw")
+        plastic = on_bench_or_shelf_mg(frame) - lens - screw
+        crumb = self.diary.random.randint(0, 30)
+        return {"plastic": plastic - crumb, "lens": lens, "screw": screw}
+
+
+def on_bench_or_shelf_mg(frame: ReturnedFrame) -> int:
+    """What the ledger says this frame weighs, wherever in the house it lies."""
+    return sum(whereabouts(frame.tag).values())
+
+
+def restock(part: Part) -> int:
+    """How many pieces one order of a part brings."""
+    return part.pack_size * 2

@@ -1,0 +1,43 @@
+"""A diary of deeds to come: each is done at its moment, and may write further ones."""
+
+from __future__ import annotations
+
+import heapq
+import uuid
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import datetime
+from random import Random
+from typing import Any
+
+Deed = Callable[[datetime], None]
+
+
+@dataclass
+class Diary:
+    """Deeds by moment. Those after the last day of `run` stay undone: that is the open work."""
+
+    random: Random
+    _entries: list[tuple[datetime, int, Deed]] = field(default_factory=list)
+    _written: int = 0
+
+    def at(self, moment: datetime, deed: Deed) -> None:
+        self._written += 1
+        heapq.heappush(self._entries, (moment, self._written, deed))
+
+    def run(self, until: datetime) -> int:
+        """Do everything up to `until` in order. Returns how many deeds were done."""
+        done = 0
+        while self._entries and self._entries[0][0] <= until:
+            moment, _order, deed = heapq.heappop(self._entries)
+            deed(moment)
+            done += 1
+        return done
+
+    def key(self) -> uuid.UUID:
+        """A client's id, drawn from the seeded chance so that a scenario repeats."""
+        return uuid.UUID(int=self.random.getrandbits(128), version=4)
+
+    def pick(self, weighted: dict[Any, int]) -> Any:
+        """One of the keys, by weight."""
+        return self.random.choices(list(weighted), weights=list(weighted.values()))[0]
