@@ -106,9 +106,7 @@ def test_proposer_cannot_confirm_and_another_can(box: Place, bea: User, ben: Use
 
 
 @pytest.mark.parametrize("seen_mg", [1_999_999, 2_000_001])
-def test_confirming_another_mass_is_refused(
-    box: Place, bea: User, ben: User, seen_mg: int
-) -> None:
+def test_confirming_another_mass_is_refused(box: Place, bea: User, ben: User, seen_mg: int) -> None:
     with pytest.raises(BoxChanged):
         grinding.confirm(key=key(), run=proposed(box, bea), seen_mg=seen_mg, at=NOON, by=ben)
 

@@ -1,0 +1,47 @@
+"""How many heat passes a returned frame has had: its batch's, or what the sold ones had. Reads."""
+
+from __future__ import annotations
+
+from django.db.models import QuerySet, Sum
+
+from inventory.sums import heat
+from inventory.sums.heat import HeatSpread
+from returns.models import Component, ProductionBatch, ReturnedFrame
+
+
+def of(frame: ReturnedFrame) -> HeatSpread:
+    """The spread of a frame's material.
+
+    Without a known batch it is the spread of all sold batches it may be from, weighed by the
+    frame material sold: those of its colourway, else of its polymer. With nothing sold it is one
+    pass, for every frame was moulded once.
+    """
+    if frame.batch is not None:
+        return HeatSpread.from_list(frame.batch.heat)
+    if frame.colourway is None:
+        return heat.of_passes(1)
+    for batches in (
+        ProductionBatch.objects.filter(colourway=frame.colourway),
+        ProductionBatch.objects.filter(colourway__polymer=frame.colourway.polymer),
+    ):
+        pool = _pool(batches)
+        if any(mass_mg for _spread, mass_mg in pool):
+            return heat.blend(pool)
+    return heat.of_passes(1)
+
+
+def _pool(batches: QuerySet[ProductionBatch]) -> list[tuple[HeatSpread, int]]:
+    """Spread and frame material sold in milligrams, by batch."""
+    rows = batches.annotate(sold_pieces=Sum("sold__pieces")).select_related("colourway")
+    return [
+        (
+            HeatSpread.from_list(batch.heat),
+            (batch.sold_pieces or 0) * _frame_material_mg(batch.colourway.model_id),
+        )
+        for batch in rows
+    ]
+
+
+def _frame_material_mg(model_id: int) -> int:
+    rows = Component.objects.filter(model_id=model_id, is_frame_material=True)
+    return rows.aggregate(total=Sum("nominal_mg"))["total"] or 1

@@ -1,0 +1,282 @@
+"""Strip-down: what may be ground, where every gram goes, and what does not add up."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+from django.contrib.auth.models import User
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from inventory import places, stock
+from inventory.errors import BadInput, KeyReused, StaleState
+from inventory.models import Colour, Movement, PlaceKind
+from inventory.queries import boxes
+from returns import posting_out, stripdown
+from returns.frame_masses import on_bench_mg
+from returns.models import (
+    Colourway,
+    Dispatch,
+    Grading,
+    ProductionBatch,
+    ReturnedFrame,
+    SoldUnits,
+)
+from returns.queries import frame_heat
+from returns.stripdown import Salvaged, StripDown
+from returns.sums.states import FrameState, RequestState
+from tests.makers import NOON, Shop, key
+from tests.returns.bench_makers import on_shelf
+from tests.returns.workroom_makers import graded, held
+
+pytestmark = pytest.mark.django_db
+
+
+def to_strip(shop: Shop, by: User, **wishes: object) -> ReturnedFrame:
+    return graded(shop, by, state="to_strip", **wishes)
+
+
+def parts(shop: Shop, **changes: object) -> StripDown:
+    """19.40 g of frame, 5.20 g of lenses, 0.22 g of screws: 24.82 g."""
+    facts: dict[str, object] = {
+        "scale": shop.fine_scale,
+        "plastic": "19.400 g",
+        "lenses": "5.200 g",
+        "metal": "220 mg",
+    }
+    return StripDown(**(facts | changes))  # type: ignore[arg-type]
+
+
+def strip(frame: ReturnedFrame, told: StripDown, by: User, **changes: object) -> ReturnedFrame:
+    facts: dict[str, object] = {"key": key(), "frame": frame, "parts": told, "at": NOON, "by": by}
+    return stripdown.strip(**(facts | changes))  # type: ignore[arg-type]
+
+
+def now(frame: ReturnedFrame) -> ReturnedFrame:
+    return ReturnedFrame.objects.get(pk=frame.pk)
+
+
+def test_every_gram_gets_a_place(shop: Shop, bea: User) -> None:
+    frame = strip(to_strip(shop, bea), parts(shop), bea)
+    assert frame.state == FrameState.BOXED
+    assert frame.boxed_mg == held(PlaceKind.BOX) == 19_400
+    assert (held(PlaceKind.LENS), held(PlaceKind.METAL)) == (5_200, 220)
+    assert held(PlaceKind.DIFFERENCE) == held(PlaceKind.ARRIVALS) == on_bench_mg(frame) == 0
+
+
+def test_box_is_of_the_frames_polymer_and_colour_and_of_returns_only(shop: Shop, bea: User) -> None:
+    box = strip(to_strip(shop, bea), parts(shop), bea).box
+    assert box is not None
+    assert (box.polymer, box.colour) == (shop.pp, shop.slate)
+    assert box.origin == "post_consumer_return"
+
+
+def test_cost_is_strip_labour_and_the_postage_in(shop: Shop, bea: User) -> None:
+    strip(to_strip(shop, bea), parts(shop), bea)
+    # 4 minutes at 24.00 an hour, and 3.80.
+    assert Movement.objects.get(kind="strip_down").cost_minor == 160 + 380
+
+
+def test_salvaged_parts_go_to_the_bin_with_their_mass(shop: Shop, bea: User) -> None:
+    kept = Salvaged(part=shop.arm, pieces=1, mass="4.080 g")
+    told = parts(shop, plastic="15.320 g", salvaged=(kept,))
+    strip(to_strip(shop, bea), told, bea)
+    assert held(PlaceKind.SALVAGE) == 4_080
+    assert stock.held(shop.arm) == 7
+
+
+@pytest.mark.parametrize(("pieces", "mass"), [(0, "4 g"), (21, "4 g"), (1, ""), (1, "0")])
+def test_bad_salvage_is_named(shop: Shop, bea: User, pieces: int, mass: str) -> None:
+    kept = Salvaged(part=shop.arm, pieces=pieces, mass=mass)
+    with pytest.raises(BadInput) as refused:
+        strip(to_strip(shop, bea), parts(shop, salvaged=(kept,)), bea)
+    assert refused.value.field == "salvaged-arm-avocet"
+
+
+@pytest.mark.parametrize(
+    ("plastic", "difference_mg"), [("19.390 g", 10), ("19.410 g", -10), ("19.200 g", 200)]
+)
+def test_what_does_not_add_up_is_a_count_difference(
+    shop: Shop, bea: User, plastic: str, difference_mg: int
+) -> None:
+    frame = strip(to_strip(shop, bea), parts(shop, plastic=plastic), bea)
+    assert held(PlaceKind.DIFFERENCE) == difference_mg
+    assert on_bench_mg(frame) == 0
+
+
+@pytest.mark.parametrize("plastic", ["19.199 g", "19.601 g"])
+def test_gap_over_200_mg_on_the_fine_scale_needs_a_reason(
+    shop: Shop, bea: User, plastic: str
+) -> None:
+    frame = to_strip(shop, bea)
+    with pytest.raises(BadInput) as refused:
+        strip(frame, parts(shop, plastic=plastic), bea)
+    assert refused.value.field == "reason"
+    assert (now(frame).state, held(PlaceKind.ARRIVALS)) == (FrameState.TO_STRIP, 24_820)
+    strip(frame, parts(shop, plastic=plastic, reason="a nose pad was lost"), bea)
+    assert Movement.objects.get(kind="strip_down").reason == "a nose pad was lost"
+
+
+def test_coarse_scale_allows_five_expanded_uncertainties(shop: Shop, bea: User) -> None:
+    # The box scale shows 1 g: its uncertainty lets 600 mg pass that a fine scale would not.
+    told = parts(shop, scale=shop.box_scale, plastic="20 g", lenses="5 g", metal="0")
+    strip(to_strip(shop, bea), told, bea)
+    assert held(PlaceKind.DIFFERENCE) == -180
+
+
+def test_lenses_wanted_back_stay_on_the_bench_until_they_are_posted(shop: Shop, bea: User) -> None:
+    frame = strip(to_strip(shop, bea, lenses_back=True), parts(shop), bea)
+    assert (on_bench_mg(frame), held(PlaceKind.LENS)) == (5_200, 0)
+    assert posting_out.lenses_to_post() == [frame]
+    dispatch = posting_out.post_lenses(key=key(), frame=frame, at=NOON, by=bea)
+    assert dispatch.kind == Dispatch.Kind.LENSES
+    assert (on_bench_mg(frame), posting_out.lenses_to_post()) == (0, [])
+    assert now(frame).state == FrameState.BOXED
+    with pytest.raises(StaleState):
+        posting_out.post_lenses(key=key(), frame=frame, at=NOON, by=bea)
+
+
+@pytest.mark.parametrize("wish", ["", "post_back"])
+def test_without_the_recorded_wish_nothing_is_stripped(shop: Shop, bea: User, wish: str) -> None:
+    frame = to_strip(shop, bea)
+    ReturnedFrame.objects.filter(pk=frame.pk).update(wish=wish)
+    with pytest.raises(BadInput):
+        strip(frame, parts(shop), bea)
+    with pytest.raises(BadInput):
+        stripdown.discard_foreign(key=key(), frame=frame, reason="odd", at=NOON, by=bea)
+
+
+def test_without_a_grading_nothing_is_stripped(shop: Shop, bea: User) -> None:
+    frame = to_strip(shop, bea)
+    Grading.objects.all().delete()
+    with pytest.raises(BadInput):
+        strip(frame, parts(shop), bea)
+
+
+@pytest.mark.parametrize("state", ["weighed", "held", "to_mend", "mending", "to_return", "boxed"])
+def test_only_a_frame_that_is_to_be_stripped_is(shop: Shop, bea: User, state: str) -> None:
+    frame = to_strip(shop, bea)
+    ReturnedFrame.objects.filter(pk=frame.pk).update(state=state)
+    with pytest.raises(StaleState):
+        strip(frame, parts(shop), bea)
+
+
+@pytest.mark.parametrize("changes", [{"is_stranger": True}, {"colourway": None}])
+def test_what_is_not_surely_ours_never_enters_a_box_and_ends_as_waste(
+    shop: Shop, bea: User, changes: dict[str, object]
+) -> None:
+    frame = to_strip(shop, bea)
+    ReturnedFrame.objects.filter(pk=frame.pk).update(**changes)
+    with pytest.raises(BadInput):
+        strip(frame, parts(shop), bea)
+    gone = stripdown.discard_foreign(
+        key=key(), frame=frame, reason="acetate by the sink test", at=NOON, by=bea
+    )
+    assert (gone.state, gone.ended_at) == (FrameState.DISCARDED, NOON)
+    assert (held(PlaceKind.FOREIGN), held(PlaceKind.BOX)) == (24_820, 0)
+    assert gone.request is not None
+    assert gone.request.state == RequestState.SETTLED
+
+
+@pytest.mark.parametrize("reason", ["", "x" * 201])
+def test_discarding_needs_a_short_reason(shop: Shop, bea: User, reason: str) -> None:
+    with pytest.raises(BadInput) as refused:
+        stripdown.discard_foreign(
+            key=key(), frame=to_strip(shop, bea), reason=reason, at=NOON, by=bea
+        )
+    assert refused.value.field == "reason"
+
+
+@pytest.mark.parametrize(
+    ("changes", "field"),
+    [
+        ({"plastic": ""}, "plastic"),
+        ({"plastic": "lots"}, "plastic"),
+        ({"lenses": "5,2001"}, "lenses"),
+        ({"metal": "300 kg"}, "metal"),
+    ],
+)
+def test_bad_mass_is_named(shop: Shop, bea: User, changes: dict[str, object], field: str) -> None:
+    with pytest.raises(BadInput) as refused:
+        strip(to_strip(shop, bea), parts(shop, **changes), bea)
+    assert refused.value.field == field
+
+
+def test_repeat_strips_once(shop: Shop, bea: User) -> None:
+    frame, same = to_strip(shop, bea), key()
+    assert strip(frame, parts(shop), bea, key=same) == strip(frame, parts(shop), bea, key=same)
+    with pytest.raises(KeyReused):
+        strip(frame, parts(shop, metal="210 mg"), bea, key=same)
+
+
+@settings(
+    max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+@given(st.tuples(*[st.integers(1, 30_000)] * 4))
+def test_no_gram_is_lost_whatever_the_scale_shows(
+    shop: Shop, bea: User, shown_mg: tuple[int, int, int, int]
+) -> None:
+    before = sum(held(kind) for kind in PlaceKind)
+    plastic, lenses, metal, foreign = (f"{mass} mg" for mass in shown_mg)
+    frame = to_strip(shop, bea)
+    told = StripDown(
+        scale=shop.fine_scale,
+        plastic=plastic,
+        lenses=lenses,
+        metal=metal,
+        foreign=foreign,
+        reason="whatever",
+    )
+    stripped = strip(frame, told, bea)
+    assert stripped.boxed_mg == shown_mg[0]
+    assert on_bench_mg(stripped) == 0
+    assert sum(held(kind) for kind in PlaceKind) == before == 0
+
+
+def test_heat_is_that_of_the_known_batch(shop: Shop, bea: User) -> None:
+    frame = to_strip(shop, bea)
+    batch = ProductionBatch.objects.create(
+        code="AV-X",
+        colourway=shop.avocet_slate,
+        made_on=date(2026, 2, 1),
+        pieces=9,
+        heat=[[3, 1_000_000]],
+    )
+    ReturnedFrame.objects.filter(pk=frame.pk).update(batch=batch)
+    box = strip(now(frame), parts(shop), bea).box
+    assert Movement.objects.get(kind="strip_down").heat == [[3, 1_000_000]]
+    assert box is not None
+    assert boxes.contents(box).heat_or_least.to_list() == [[3, 1_000_000]]
+
+
+def sold(shop: Shop, colourway: Colourway, passes: int, pieces: int) -> None:
+    batch = ProductionBatch.objects.create(
+        code=f"B-{passes}-{pieces}",
+        colourway=colourway,
+        made_on=date(2026, 2, 1),
+        pieces=pieces,
+        heat=[[passes, 1_000_000]],
+    )
+    SoldUnits.objects.create(batch=batch, month="2026-02", pieces=pieces, imported_at=NOON)
+
+
+def test_heat_of_an_unknown_batch_is_that_of_the_sold_ones(shop: Shop, bea: User) -> None:
+    frame = to_strip(shop, bea)
+    assert frame_heat.of(frame).to_list() == [[1, 1_000_000]]
+    sold(shop, shop.avocet_moss, 7, 10)
+    assert frame_heat.of(frame).to_list() == [[7, 1_000_000]]
+    sold(shop, shop.avocet_slate, 2, 30)
+    sold(shop, shop.avocet_slate, 4, 10)
+    assert frame_heat.of(frame).to_list() == [[2, 750_000], [4, 250_000]]
+    assert frame_heat.of(on_shelf(shop, bea, colourway=None)).to_list() == [[1, 1_000_000]]
+
+
+def test_colours_have_boxes_of_their_own(shop: Shop, bea: User) -> None:
+    strip(to_strip(shop, bea), parts(shop), bea)
+    frame = to_strip(shop, bea)
+    ReturnedFrame.objects.filter(pk=frame.pk).update(colourway=shop.avocet_moss)
+    strip(now(frame), parts(shop), bea)
+    for colour in Colour.objects.all():
+        box = places.box(polymer=shop.pp, colour=colour, origin="post_consumer_return")
+        assert boxes.held_mg(box) == 19_400
