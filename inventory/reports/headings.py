@@ -1,0 +1,97 @@
+"""What rows, columns, accounts and flags of the report are called. Words only, no figures."""
+
+from __future__ import annotations
+
+from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
+
+from inventory.models.materials import Origin
+from inventory.models.places import PlaceKind
+
+COLUMNS = {
+    "opening": _("Opening"),
+    "credited": _("Credited from returns"),
+    "feedstock": _("Bought feedstock"),
+    "virgin": _("Bought virgin"),
+    "in_process": _("In-process regrind"),
+    "taken_on": _("Taken on as opening stock"),
+    "ground_in": _("From grinding"),
+    "ground_out": _("To grinding"),
+    "dust": _("Lost as dust"),
+    "purge": _("Lost as purge"),
+    "moisture": _("Lost as moisture"),
+    "difference": _("Run difference"),
+    "issued": _("Issued to moulding"),
+    "counted": _("Count corrections"),
+    "received": _("Received"),
+    "salvaged": _("Salvaged"),
+    "mends": _("Used in mends"),
+    "kits": _("Posted in kits"),
+    "in": _("In"),
+    "out": _("Out"),
+    "closing": _("Closing"),
+}
+SHORT = COLUMNS | {
+    "credited": _("From returns"),
+    "feedstock": _("Feedstock"),
+    "virgin": _("Virgin"),
+    "in_process": _("In-process"),
+    "taken_on": _("Taken on"),
+    "dust": _("Dust"),
+    "purge": _("Purge"),
+    "moisture": _("Moisture"),
+    "issued": _("To moulding"),
+    "counted": _("Counts"),
+}
+FRAMES = {
+    "received": _("received"),
+    "mended": _("mended and posted"),
+    "unmended": _("posted back as they were"),
+    "reground": _("stripped for regrinding"),
+    "discarded": _("ended as waste"),
+    "held": _("on hold at the month's end"),
+}
+ORIGINS = dict(Origin.choices)
+PLACES = dict(PlaceKind.choices)
+FLAGS = {
+    "past_check": _("its check was overdue"),
+    "no_check_date": _("no check date is known"),
+    "below_minimum": _("below the smallest load"),
+    "over_capacity": _("over the largest load"),
+}
+ACCOUNTS = {
+    "material_stock": _("Material stock"),
+    "recovery_cost": _("Cost of recovery and purchase"),
+    "material_used": _("Material used"),
+    "abnormal_loss": _("Abnormal loss"),
+    "normal_loss_unborne": _("Loss with nothing left to bear it"),
+    "write_down": _("Write-down of stock"),
+    "stock_allowance": _("Allowance on stock"),
+}
+JOURNAL = {
+    "material_received": _("material received, at cost"),
+    "material_issued": _("material issued, at average cost"),
+    "abnormal_loss_expensed": _("differences and counts found short, at average cost"),
+    "normal_loss_took_all": _("the loss took all there was"),
+    "written_down": _("written down to net realisable value"),
+    "write_down_reversed": _("earlier write-down reversed"),
+    "allowance_left_with_material": _("share of the allowance that left with its material"),
+}
+KINDS = {
+    "weigh_in": _("weigh-in"),
+    "carry": _("carried"),
+    "fit_part": _("part fitted"),
+    "post_frame": _("frame posted"),
+    "strip_down": _("strip-down"),
+    "receive_parts": _("parts received"),
+    "post_kit": _("kit posted"),
+    "count_parts": _("parts counted"),
+    "receive_feedstock": _("material bought"),
+    "return_scrap": _("in-process scrap returned"),
+    "grind": _("grind run"),
+    "issue": _("issued to moulding"),
+    "count_mass": _("stock count"),
+    "opening": _("opening stock"),
+    "dispose": _("waste disposed of"),
+}
+TOTAL = pgettext_lazy("row of a table", "All boxes and lots")

@@ -1,0 +1,31 @@
+"""The report as JSON: the canonical figures with their digest, and the close they belong to."""
+
+from __future__ import annotations
+
+import json
+
+from inventory.queries import months, recovered
+from inventory.queries.recovered import Report
+
+
+def report_json(report: Report) -> bytes:
+    """UTF-8 JSON. Masses are whole milligrams, money whole minor units; flows are signed.
+
+    `figures_sha256` is taken over the canonical form (sorted keys, no spaces) of `figures`.
+    """
+    closed = months.closed(report.label)
+    document = {
+        "edition": recovered.EDITION,
+        "month": report.label,
+        "state": "closed" if closed else "open",
+        "close": None
+        if closed is None
+        else {
+            "digest": closed.digest,
+            "previous_digest": closed.previous_digest,
+            "last_movement": closed.last_number,
+        },
+        "figures_sha256": recovered.digest(report),
+        "figures": json.loads(recovered.canonical(report)),
+    }
+    return (json.dumps(document, indent=1, ensure_ascii=False, sort_keys=True) + "\n").encode()

@@ -1,0 +1,242 @@
+"""Arranges a report for people: which columns are worth printing, rows, groups and totals.
+
+The same tables stand on the page and in the PDF. Nothing is computed here but the wording.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from django.utils.translation import gettext as _
+
+from inventory.queries.recovered.columns import MATERIAL, PARTS, SHELVES
+from inventory.queries.recovered.shapes import Class, Flows, MaterialRow, Report
+from inventory.reports import headings
+from inventory.reports.numbers import grams, money, pieces
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """One figure as printed. `row` and `column` name its evidence; empty where there is none."""
+
+    text: str
+    column: str
+    row: str = ""
+    count: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One row of a table. `kind` is row, group, subtotal or total; a group has no figures."""
+
+    kind: str
+    label: str
+    note: str
+    figures: tuple[Shown, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table with its unit; `heads` are (column, heading)."""
+
+    key: str
+    caption: str
+    unit: str
+    first: str
+    heads: tuple[tuple[str, str], ...]
+    lines: tuple[Line, ...]
+
+    @property
+    def span(self) -> int:
+        """Columns in all, the first included."""
+        return len(self.heads) + 1
+
+
+Format = Callable[[int], str]
+
+
+def material(report: Report) -> Table:
+    """Boxes and lots by class, with subtotals, and the total."""
+    columns = _used(MATERIAL, [row.flows for row in report.material])
+    lines = [line for key, _flows in report.classes for line in _class(report, key, columns)]
+    if report.material:
+        figures = _figures(report.total, "total", columns, grams)
+        lines.append(Line("total", str(headings.TOTAL), "", figures))
+    return Table(
+        "material",
+        _("Recovered and bought material, by class and place"),
+        _("grams"),
+        _("Place"),
+        _heads(columns),
+        tuple(lines),
+    )
+
+
+def origins(report: Report) -> Table:
+    """One line per origin: they are never mixed in a figure."""
+    columns = _used(MATERIAL, [row.flows for row in report.material])
+    lines = tuple(
+        Line("row", str(headings.ORIGINS[origin]), "", _figures(flows, "", columns, grams))
+        for origin, flows in report.origins
+    )
+    caption = _("Material by origin")
+    return Table("origins", caption, _("grams"), _("Origin"), _heads(columns), lines)
+
+
+def shelves(report: Report) -> Table:
+    """Every other place that holds milligrams, the world outside included."""
+    lines = tuple(
+        Line("row", _place(row.place, row.kind), "", _figures(row.flows, row.place, SHELVES, grams))
+        for row in report.shelves
+    )
+    caption = _("Mass elsewhere: shelves, waste, and the world outside (negative: it gave)")
+    return Table("elsewhere", caption, _("grams"), _("Place"), _heads(SHELVES), lines)
+
+
+def parts(report: Report) -> Table:
+    """Spare parts in pieces."""
+    columns = _used(PARTS, [row.flows for row in report.parts])
+    lines = tuple(
+        Line("row", row.name, row.part, _figures(row.flows, row.place, columns, pieces))
+        for row in report.parts
+    )
+    return Table("parts", _("Spare parts"), _("pieces"), _("Part"), _heads(columns), lines)
+
+
+def worth(report: Report) -> Table:
+    """Value per class, cost and the lower of cost and net realisable value."""
+    heads = (
+        ("opening", _("Opening, at cost")),
+        ("received", _("Received")),
+        ("issued", _("Issued")),
+        ("written_off", _("Written off")),
+        ("cost", _("Closing, at cost")),
+        ("realisable", _("Net realisable value")),
+        ("carried", _("Carried at")),
+    )
+    lines = [
+        Line(
+            "row",
+            name(report, row.material),
+            "",
+            tuple(
+                Shown(money(amount), column)
+                for (column, _heading), amount in zip(
+                    heads,
+                    (
+                        row.opening_minor,
+                        row.received_minor,
+                        -row.issued_minor,
+                        -row.written_off_minor,
+                        row.cost_minor,
+                        row.realisable_minor,
+                        row.carried_minor,
+                    ),
+                    strict=True,
+                )
+            ),
+        )
+        for row in report.worth
+    ]
+    if lines:
+        lines.append(_worth_total(report, [column for column, _heading in heads]))
+    caption = _("Value of material on hand")
+    return Table("value", caption, report.currency, _("Class"), heads, tuple(lines))
+
+
+def journal(report: Report) -> Table:
+    """The proposed entry; both sides come to the same sum."""
+    lines = [
+        Line(
+            "row",
+            str(headings.ACCOUNTS[line.account]),
+            f"{headings.JOURNAL[line.text_key]} ({name(report, line.material)})",
+            (
+                Shown(money(line.debit_minor) if line.debit_minor else "", "debit"),
+                Shown(money(line.credit_minor) if line.credit_minor else "", "credit"),
+            ),
+        )
+        for line in report.journal
+    ]
+    if lines:
+        sides = (
+            Shown(money(sum(line.debit_minor for line in report.journal)), "debit"),
+            Shown(money(sum(line.credit_minor for line in report.journal)), "credit"),
+        )
+        lines.append(Line("total", _("Total"), "", sides))
+    heads = (("debit", _("Debit")), ("credit", _("Credit")))
+    return Table(
+        "journal", _("Proposed journal"), report.currency, _("Account"), heads, tuple(lines)
+    )
+
+
+def every(report: Report) -> tuple[Table, ...]:
+    """All tables in the order of the report."""
+    return tuple(table(report) for table in (material, origins, shelves, parts, worth, journal))
+
+
+def name(report: Report, material: Class) -> str:
+    """A class in words, by the names of its day."""
+    colour = report.names["colours"].get(material.colour, material.colour)
+    return f"{material.polymer} · {colour} · {headings.ORIGINS[material.origin]}"
+
+
+def _class(report: Report, key: Class, columns: Sequence[str]) -> Iterator[Line]:
+    rows = [row for row in report.material if row.material == key]
+    yield Line("group", name(report, key), "")
+    for row in rows:
+        yield Line("row", _box_or_lot(row), "", _figures(row.flows, row.place, columns, grams))
+    if len(rows) > 1:
+        yield Line("subtotal", _("Subtotal"), "", _figures(report.of(key), "", columns, grams))
+
+
+def _box_or_lot(row: MaterialRow) -> str:
+    return _("Regrind box") if row.kind == "box" else _("Lot %(lot)s") % {"lot": row.name}
+
+
+def _place(code: str, kind: str) -> str:
+    return str(headings.PLACES.get(kind, code))
+
+
+def _figures(flows: Flows, row: str, columns: Sequence[str], shown: Format) -> tuple[Shown, ...]:
+    middle = [
+        Shown(
+            shown(flows.cell(column).quantity) if flows.cell(column).movements else "",
+            column,
+            row,
+            len(flows.cell(column).movements),
+        )
+        for column in columns
+    ]
+    return (
+        Shown(shown(flows.opening), "opening"),
+        *middle,
+        Shown(shown(flows.closing), "closing"),
+    )
+
+
+def _heads(columns: Iterable[str]) -> tuple[tuple[str, str], ...]:
+    return tuple((key, str(headings.SHORT[key])) for key in ("opening", *columns, "closing"))
+
+
+def _used(columns: Sequence[str], rows: Iterable[Flows]) -> tuple[str, ...]:
+    """Columns with an entry; without any, all, so that an empty month shows its shape."""
+    found = {column for row in rows for column in row.cells}
+    return tuple(column for column in columns if column in found) or tuple(columns)
+
+
+def _worth_total(report: Report, columns: Sequence[str]) -> Line:
+    rows = report.worth
+    known = all(row.realisable_minor is not None for row in rows)
+    amounts: list[int | None] = [
+        sum(row.opening_minor for row in rows),
+        sum(row.received_minor for row in rows),
+        -sum(row.issued_minor for row in rows),
+        -sum(row.written_off_minor for row in rows),
+        sum(row.cost_minor for row in rows),
+        sum(row.realisable_minor or 0 for row in rows) if known else None,
+        report.carried_minor,
+    ]
+    shown = [Shown(money(a), column) for a, column in zip(amounts, columns, strict=True)]
+    return Line("total", _("Total"), "", tuple(shown))
