@@ -16,6 +16,7 @@ from uuid import UUID
 from django.conf import settings
 from django.db import transaction
 from django.db.models import F, Q
+from django.utils.encoding import force_bytes
 from django.utils.translation import gettext as _
 
 from inventory import deeds, stock
@@ -222,9 +223,9 @@ def renewed_secret(request: Request) -> str:
         return link_secret(request)
 
 
-def _derived(server_key: str, salt: str) -> str:
+def _derived(server_key: str | bytes, salt: str) -> str:
     message = f"hingeback private link {salt}".encode()
-    digest = hmac.new(server_key.encode(), message, hashlib.sha256).digest()
+    digest = hmac.new(force_bytes(server_key), message, hashlib.sha256).digest()
     return base64.urlsafe_b64encode(digest).rstrip(b"=").decode()
 
 
@@ -333,8 +334,8 @@ def report_missing(*, key: UUID, request: Request, at: datetime) -> Request:
     if deeds.repeated(key=key, name="intake.report_missing", facts=facts):
         return Request.objects.get(pk=request.pk)
     last = last_dispatch(request)
-    rows = Dispatch.objects.filter(pk=last.pk if last else None, missing_reported_at=None)
-    if last is None or rows.update(missing_reported_at=at) != 1:
+    rows = Dispatch.objects.filter(missing_reported_at=None)
+    if last is None or rows.filter(pk=last.pk).update(missing_reported_at=at) != 1:
         raise StaleState(_("Nothing of yours is in the post, or you have told us already."))
     _record(key, "intake.report_missing", request, at, facts=facts, dispatch=last.code)
     letters.owe(letter="missing", request=request, at=at)

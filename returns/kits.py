@@ -23,7 +23,7 @@ from returns.sums import codes, states
 from returns.sums.states import RequestState
 
 if TYPE_CHECKING:
-    from django.contrib.auth.models import AbstractBaseUser
+    from django.contrib.auth.models import User
 
 SETTLED_AFTER = timedelta(days=45)
 
@@ -131,7 +131,7 @@ def promise_day(at: datetime) -> date:
 
 
 @transaction.atomic
-def post(*, key: UUID, request: Request, at: datetime, by: AbstractBaseUser) -> Dispatch:
+def post(*, key: UUID, request: Request, at: datetime, by: User) -> Dispatch:
     """The kit goes into the post: its pieces leave the bin now, as promised.
 
     Raises:
@@ -168,7 +168,7 @@ def _promises(request: Request) -> list[Reservation]:
 
 
 @transaction.atomic
-def put_back(*, key: UUID, request: Request, at: datetime, by: AbstractBaseUser) -> Request:
+def put_back(*, key: UUID, request: Request, at: datetime, by: User) -> Request:
     """The bin turned out to hold less than the books said: the kit waits for stock again."""
     facts = ["put_back", request.reference]
     if deeds.repeated(key=key, name="kits.put_back", facts=facts):
@@ -196,7 +196,7 @@ def report_missing(*, key: UUID, request: Request, at: datetime) -> Request:
 
 
 @transaction.atomic
-def repost(*, key: UUID, request: Request, at: datetime, by: AbstractBaseUser) -> Request:
+def repost(*, key: UUID, request: Request, at: datetime, by: User) -> Request:
     """Queue a missing kit to be posted once more: reserved, or waiting when stock is short."""
     facts = ["repost", request.reference]
     if deeds.repeated(key=key, name="kits.repost", facts=facts):
@@ -213,7 +213,7 @@ def repost(*, key: UUID, request: Request, at: datetime, by: AbstractBaseUser) -
 
 
 @transaction.atomic
-def turned_up(*, key: UUID, request: Request, at: datetime, by: AbstractBaseUser) -> Request:
+def turned_up(*, key: UUID, request: Request, at: datetime, by: User) -> Request:
     """A kit reported missing did arrive after all: the story ends."""
     facts = ["turned_up", request.reference]
     if deeds.repeated(key=key, name="kits.turned_up", facts=facts):
@@ -252,7 +252,7 @@ def _record(
     request: Request,
     at: datetime,
     *,
-    by: AbstractBaseUser | None = None,
+    by: User | None = None,
     facts: list[str] | None = None,
     **detail: str,
 ) -> None:

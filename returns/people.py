@@ -29,7 +29,7 @@ from returns.models import Person, Request
 from returns.sums import addresses
 
 if TYPE_CHECKING:
-    from django.contrib.auth.models import AbstractBaseUser
+    from django.contrib.auth.models import User
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +98,7 @@ def _one_line(text: str, name: str) -> str:
     tidy = text.strip()
     if any(not character.isprintable() for character in tidy):
         raise BadInput(_("Use one line of plain text here."), field=name)
-    room = Person._meta.get_field(name).max_length
+    room = getattr(Person._meta.get_field(name), "max_length", None)
     if room is not None and len(tidy) > room:
         raise BadInput(_("This is too long; %(room)s characters fit.") % {"room": room}, field=name)
     return tidy
@@ -144,7 +144,7 @@ def open_requests(person: Person) -> list[Request]:
 
 
 @transaction.atomic
-def erase(*, key: UUID, person: Person, at: datetime, by: AbstractBaseUser | None = None) -> Person:
+def erase(*, key: UUID, person: Person, at: datetime, by: User | None = None) -> Person:
     """Delete name, email, address, notes and photos; keep the rows that figures stand on.
 
     Raises:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
 from pathlib import Path
-from typing import BinaryIO
+from typing import TYPE_CHECKING, BinaryIO
 
 from django.conf import settings
 from django.db import transaction
@@ -22,6 +22,9 @@ from django.utils.translation import gettext as _
 
 from inventory.errors import BadInput
 from returns.models import Photo, Request
+
+if TYPE_CHECKING:
+    from PIL import Image
 
 PHOTOS_MAX = 4
 SIDE_PX_MAX = 1800
@@ -65,8 +68,10 @@ def redraw(upload: BinaryIO, *, size_bytes: int) -> Picture:
 
 def _redrawn(upload: BinaryIO) -> Picture:
     import pillow_heif
-    from PIL import Image, ImageOps
+    from PIL import Image, ImageFile, ImageOps
 
+    # Importing WeasyPrint switches this on for the whole process: half a file would pass then.
+    ImageFile.LOAD_TRUNCATED_IMAGES = False
     pillow_heif.register_heif_opener(thumbnails=False, depth_images=False, aux_images=False)
     with warnings.catch_warnings():
         warnings.simplefilter("error", Image.DecompressionBombWarning)
@@ -89,7 +94,7 @@ def _refuse_too_many_pixels(size: tuple[int, int]) -> None:
         )
 
 
-def _on_white(image):  # type: ignore[no-untyped-def]
+def _on_white(image: Image.Image) -> Image.Image:
     from PIL import Image
 
     if "A" not in image.getbands() and "transparency" not in image.info:
@@ -100,7 +105,7 @@ def _on_white(image):  # type: ignore[no-untyped-def]
     return ground
 
 
-def _encoded(image) -> Picture:  # type: ignore[no-untyped-def]
+def _encoded(image: Image.Image) -> Picture:
     from PIL import Image
 
     bare = Image.new("RGB", image.size)

@@ -8,7 +8,6 @@ from typing import Final
 
 from django.conf import settings
 from django.urls import reverse
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inventory.models import Workshop
@@ -16,7 +15,7 @@ from returns import intake
 from returns.models import Request, ReturnedFrame
 from returns.models.filing import Wish
 from returns.models.gradings import Outcome
-from returns.queries.story import ground_words
+from returns.queries.story import day_words, ground_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +48,7 @@ class Occasion:
             "workshop": self.workshop.name,
             "email": self.workshop.email,
             "days": str(self.workshop.retention_days),
-            "day": date_format(day, "DATE_FORMAT") if day else "",
+            "day": day_words(day) if day else "",
             "guide": f"{settings.BASE_URL}{guide}",
         }
 

@@ -7,13 +7,13 @@ and dispatches. What says nothing to a customer is left out, and so is everythin
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Final
 
 from django.utils.formats import date_format, get_format
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, pgettext
 
 from inventory.models import Deed
 from inventory.sums.masses import format_mass
@@ -142,6 +142,11 @@ def _dispatch_turn(dispatch: Dispatch) -> Turn:
     return Turn(dispatch.posted_at, str(_SENT[Dispatch.Kind(dispatch.kind)]))
 
 
+def day_words(day: date) -> str:
+    """A day as the pages write it, such as "14 Oct 2026"."""
+    return date_format(day, pgettext("format of a day", "j M Y"))
+
+
 def ground_words(frame: ReturnedFrame) -> str:
     """Which mass of which colour went into which lot, in a sentence."""
     if frame.lot is None or frame.boxed_mg == 0:
@@ -179,7 +184,7 @@ _SENT: Final[dict[Dispatch.Kind, Text]] = {
 
 
 def _kit_next(request: Request) -> str:
-    day = date_format(request.promised_by, "DATE_FORMAT") if request.promised_by else ""
+    day = day_words(request.promised_by) if request.promised_by else ""
     return {
         RequestState.WAITING_STOCK: _(
             "The screws are used up. The next ones are yours, in the order of asking; you need "
@@ -206,7 +211,7 @@ def _return_next(request: Request, frames: list[ReturnedFrame]) -> str:
 
 def _frame_next(frame: ReturnedFrame) -> str:
     if frame.state in (FrameState.WEIGHED, FrameState.HELD):
-        day = date_format(frame.promised_by, "DATE_FORMAT")
+        day = day_words(frame.promised_by)
         return _("Next we decide what can be done. We mean to be done with it by %(day)s.") % {
             "day": day
         }

@@ -5,7 +5,7 @@ from __future__ import annotations
 import uuid
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -81,7 +81,8 @@ def _sendable_again(form: FilingForm) -> FilingForm:
     used = form.cleaned_data.get("key")
     if used is None or not Request.objects.filter(key=used).exists():
         return form
-    data = form.data.copy()
+    data = QueryDict(mutable=True)
+    data.update(form.data)
     data["key"] = str(uuid.uuid4())
     form.data = data
     return form

@@ -36,6 +36,13 @@ _DEFECTS = [
 _SCREW_DEFECTS = _DEFECTS[:2]
 
 
+def country_name(code: str) -> str:
+    """A country's name in the page's language; the code itself for one that is not known."""
+    from django_countries import countries as known
+
+    return str(known.name(code)) or code
+
+
 def countries() -> list[tuple[str, str]]:
     """Every country's code and name in the page's language, in order of the names."""
     from django_countries import countries as known
@@ -44,7 +51,7 @@ def countries() -> list[tuple[str, str]]:
 
 
 class AddressFields(forms.Form):
-    """A postal address, checked for its country."""
+    """A postal address, checked for its country: which parts must be there depends on it."""
 
     name = forms.CharField(
         label=_("Name"),
@@ -89,6 +96,14 @@ class AddressFields(forms.Form):
         initial=lambda: Workshop.the().country,
         widget=forms.Select(attrs={"autocomplete": "country"}),
     )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        country = str(self["country"].value() or "")
+        nowhere = Contact("", "", "", "", "", "", "", country.upper())
+        for field, sentence in people.address_slips(nowhere).items():
+            self.fields[field].required = True
+            self.fields[field].error_messages["required"] = sentence
 
     def clean(self) -> dict[str, Any]:
         cleaned: dict[str, Any] = super().clean() or self.cleaned_data

@@ -14,7 +14,7 @@ from inventory.pages.forms import DeedForm
 from returns import intake, kits, photos
 from returns.models import Photo, Request
 from returns.pages.customer import drawing, slip_pdf
-from returns.pages.customer.forms import AddressForm
+from returns.pages.customer.forms import AddressForm, country_name
 from returns.pages.customer.personal import REFERRER_WITHOUT_FORMS, personal
 from returns.queries import story as stories
 
@@ -30,6 +30,7 @@ def story(request: HttpRequest, secret: str) -> HttpResponse:
         "secret": secret,
         "story": told,
         "loop": drawing.loop(told.stations, told.station),
+        "country": country_name(filed.person.country) if filed.person else "",
         "here": told.stations[told.station],
         "photos": filed.photos.all(),
         "is_kit": filed.kind == Request.Kind.SCREWS,
@@ -93,8 +94,10 @@ def withdraw(request: HttpRequest, secret: str) -> HttpResponse:
     """Take the request back, after one question."""
     filed = intake.by_secret(secret)
     form = DeedForm(request.POST or None)
-    if form.is_valid() and form.attempt(intake.withdraw, request=filed, at=timezone.now()):
-        return redirect("story", secret)
+    if form.is_valid():
+        done = form.attempt(intake.withdraw, request=filed, at=timezone.now())
+        if done is not None:
+            return redirect("story", secret)
     facts = {"form": form, "filed": filed, "secret": secret}
     return render(request, "returns/customer/withdraw.html", facts)
 
@@ -105,8 +108,10 @@ def missing(request: HttpRequest, secret: str) -> HttpResponse:
     """It never came."""
     filed = intake.by_secret(secret)
     form = DeedForm(request.POST or None)
-    if form.is_valid() and form.attempt(intake.report_missing, request=filed, at=timezone.now()):
-        return redirect("story", secret)
+    if form.is_valid():
+        done = form.attempt(intake.report_missing, request=filed, at=timezone.now())
+        if done is not None:
+            return redirect("story", secret)
     facts = {"form": form, "filed": filed, "secret": secret}
     return render(request, "returns/customer/missing.html", facts)
 
@@ -121,9 +126,10 @@ def address(request: HttpRequest, secret: str) -> HttpResponse:
     names = [name for name in AddressForm.base_fields if name != "key"]
     known = {name: getattr(filed.person, name) for name in names}
     form = AddressForm(request.POST or None, initial=known)
-    if form.is_valid() and form.attempt(
-        intake.change_address, request=filed, contact=form.contact(), at=timezone.now()
-    ):
-        return redirect("story", secret)
+    if form.is_valid():
+        contact, at = form.contact(), timezone.now()
+        done = form.attempt(intake.change_address, request=filed, contact=contact, at=at)
+        if done is not None:
+            return redirect("story", secret)
     facts = {"form": form, "filed": filed, "secret": secret}
     return render(request, "returns/customer/address.html", facts)
