@@ -7,14 +7,15 @@ import hashlib
 import hmac
 import secrets
 import uuid
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from functools import partial
 from typing import Any, Final
 from uuid import UUID
 
 from django.conf import settings
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.db.models import F, Q
 from django.utils.encoding import force_bytes
 from django.utils.translation import gettext as _
@@ -66,7 +67,6 @@ def screws_would_do(*, component: str, defect: str) -> bool:
     return defect == DefectKey.MISSING and component in screws
 
 
-@transaction.atomic
 def file_return(
     *, key: UUID, filing: Filing, at: datetime, pictures: Sequence[photos.Picture] = ()
 ) -> Request:
@@ -76,6 +76,33 @@ def file_return(
         BadInput: a field will not do; `field` names it.
         KeyReused: the key was used for another filing.
     """
+    return _once(partial(_file_return, key, filing, at, pictures))
+
+
+def ask_screws(
+    *, key: UUID, filing: Filing, at: datetime, pictures: Sequence[photos.Picture] = ()
+) -> Request:
+    """Ask for a spare kit: promised from stock at once, or waiting for stock.
+
+    Raises:
+        BadInput: a field will not do, the frame has no kit, or the limit of kits is reached.
+        KeyReused: the key was used for another filing.
+    """
+    return _once(partial(_ask_screws, key, filing, at, pictures))
+
+
+def _once(file: Callable[[], Request]) -> Request:
+    """Of two that file under one key at the same moment, the slower finds what the other wrote."""
+    try:
+        return file()
+    except IntegrityError:
+        return file()
+
+
+@transaction.atomic
+def _file_return(
+    key: UUID, filing: Filing, at: datetime, pictures: Sequence[photos.Picture]
+) -> Request:
     if filing.wish not in Wish.values:
         raise BadInput(_("Say what we may do if it cannot be mended."), field="wish")
     plan = _planned(key, filing)
@@ -96,15 +123,9 @@ def file_return(
 
 
 @transaction.atomic
-def ask_screws(
-    *, key: UUID, filing: Filing, at: datetime, pictures: Sequence[photos.Picture] = ()
+def _ask_screws(
+    key: UUID, filing: Filing, at: datetime, pictures: Sequence[photos.Picture]
 ) -> Request:
-    """Ask for a spare kit: promised from stock at once, or waiting for stock.
-
-    Raises:
-        BadInput: a field will not do, the frame has no kit, or the limit of kits is reached.
-        KeyReused: the key was used for another filing.
-    """
     plan = _planned(key, filing)
     if deeds.repeated(key=key, name="intake.ask_screws", facts=plan.facts):
         return Request.objects.get(key=key)
@@ -112,17 +133,17 @@ def ask_screws(
     kits.refuse_over_limit(model=model, email=plan.contact.email, at=at)
     reference = _fresh_reference()
     state = kits.reserve(model=model, subject=reference, at=at)
+    reserved = state is RequestState.RESERVED
     request = _write(
         plan,
         reference=reference,
         kind=Request.Kind.SCREWS,
         state=state.value,
         filed_at=at,
-        promised_by=kits.promise_day(at) if state is RequestState.RESERVED else None,
+        promised_by=kits.promise_day(at) if reserved else None,
     )
     photos.keep(request=request, pictures=pictures, at=at)
     _record(key, "intake.ask_screws", request, at, facts=plan.facts, state=state.value)
-    reserved = state is RequestState.RESERVED
     letters.owe(letter="filed" if reserved else "waiting_stock", request=request, at=at)
     return request
 

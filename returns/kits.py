@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from contextlib import suppress
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 from uuid import UUID
@@ -114,14 +115,21 @@ def reserve_waiting(at: datetime) -> list[Request]:
     """
     served = []
     for request in waiting():
-        model = request.colourway.model
-        if reserve(model=model, subject=request.reference, at=at) is not RequestState.RESERVED:
-            continue
-        _step(request, RequestState.RESERVED, promised_by=promise_day(at))
-        _record(uuid.uuid4(), "kits.reserve", request, at)
-        letters.owe(letter="kit_reserved", request=request, at=at)
-        served.append(request)
+        # Somebody else may be doing the same at this moment: theirs counts then.
+        with suppress(StaleState), transaction.atomic():
+            if _reserve_waiting(request, at):
+                served.append(request)
     return served
+
+
+def _reserve_waiting(request: Request, at: datetime) -> bool:
+    model = request.colourway.model
+    if reserve(model=model, subject=request.reference, at=at) is not RequestState.RESERVED:
+        return False
+    _step(request, RequestState.RESERVED, promised_by=promise_day(at))
+    _record(uuid.uuid4(), "kits.reserve", request, at)
+    letters.owe(letter="kit_reserved", request=request, at=at)
+    return True
 
 
 def promise_day(at: datetime) -> date:

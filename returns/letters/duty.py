@@ -23,7 +23,8 @@ from returns.models import Person, Request, ReturnedFrame
 def send(duty: Duty) -> None:
     """Send the letter that a duty names. Settles without sending when there is nobody to write to.
 
-    Raises whatever the mail server's connection raises: the outbox tries again then.
+    Raises:
+        NotPosted: the mail server refused or is away; the outbox tries again.
     """
     key = uuid.uuid5(duty.pk, "sent")
     request = _request_of(duty)
@@ -33,8 +34,7 @@ def send(duty: Duty) -> None:
     if person is None or not person.email:
         return
     name = str(duty.payload["letter"])
-    message = _message(duty, request, person)
-    message.send()
+    _post(_message(duty, request, person))
     deeds.record(
         key=key,
         name="letters.send",
@@ -43,6 +43,18 @@ def send(duty: Duty) -> None:
         at=timezone.now(),
         detail={"letter": name},
     )
+
+
+def _post(message: EmailMultiAlternatives) -> None:
+    """Send, or say why not without the address: the outbox keeps an error's text for good."""
+    try:
+        message.send()
+    except (OSError, ValueError) as error:
+        raise NotPosted(type(error).__name__) from None
+
+
+class NotPosted(Exception):
+    """The mail server or the message itself refused; named by the class of the refusal."""
 
 
 def _request_of(duty: Duty) -> Request | None:

@@ -240,3 +240,19 @@ def test_screws_ask_keeps_no_wish(shop: Shop) -> None:
     request = intake.ask_screws(key=key(), filing=screws(shop, wish="regrind"), at=NOON)
     assert request.wish == ""
     assert people.open_requests(request.person) == [request]  # type: ignore[arg-type]
+
+
+def test_slower_of_two_that_file_at_once_gets_the_first_request(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    same = key()
+    first = intake.file_return(key=same, filing=filing(shop), at=NOON)
+    real, looks = intake.deeds.repeated, []
+
+    def repeated(**facts: Any) -> Any:
+        looks.append(facts)  # at the first look the faster one has not committed yet
+        return None if len(looks) == 1 else real(**facts)
+
+    monkeypatch.setattr(intake.deeds, "repeated", repeated)
+    assert intake.file_return(key=same, filing=filing(shop), at=NOON) == first
+    assert (len(looks), Person.objects.count()) == (2, 1)

@@ -110,12 +110,13 @@ def test_failing_mail_server_leaves_the_letter_owed(
     owed = Duty.objects.get()
 
     def broken(*_args: Any, **_facts: Any) -> None:
-        raise OSError("no route")
+        raise OSError("wanda@example.org refused")
 
     monkeypatch.setattr("django.core.mail.EmailMultiAlternatives.send", broken)
     assert not outbox.settle(owed.pk)
     owed.refresh_from_db()
     assert owed.settled_at is None
+    assert owed.last_error == "NotPosted: OSError"
 
 
 def test_name_cannot_start_a_header_or_markup(shop: Shop) -> None:
