@@ -1,0 +1,236 @@
+"""A frame's own page: everything about it, and the one next step."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from django import forms
+from django.conf import settings
+from django.contrib import messages
+from django.http import FileResponse, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import NoReverseMatch, reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _t
+from django.utils.translation import gettext_lazy as _
+from django.views.decorators.http import require_POST, require_safe
+
+from inventory.errors import NotFound
+from inventory.pages.access import ACCOUNTANT, BENCH, OWNER, StaffRequest, allow, roles_of
+from inventory.pages.forms import DeedForm
+from returns import arrivals, lookover
+from returns.lookover import REASON_LENGTH_MAX, Evidence
+from returns.models import Grading, Photo, ReturnedFrame
+from returns.models.filing import Wish
+from returns.models.gradings import Outcome
+from returns.pages.bench import wording
+from returns.pages.bench.finding import frame_by
+from returns.queries import frames
+from returns.sums.states import REGRADABLE, FrameState
+
+NEXT_WORDS = {
+    FrameState.WEIGHED: _("Look it over"),
+    FrameState.HELD: _("Look it over again"),
+    FrameState.TO_MEND: _("Mend it"),
+    FrameState.MENDING: _("Go on mending"),
+    FrameState.MENDED: _("Post it"),
+    FrameState.TO_STRIP: _("Strip it"),
+    FrameState.TO_RETURN: _("Post it back as it is"),
+}
+
+
+class OverruleForm(DeedForm):
+    outcome = forms.ChoiceField(label=_("Decide instead"), choices=Outcome.choices)
+    reason = forms.CharField(
+        label=_("Because"),
+        max_length=REASON_LENGTH_MAX,
+        help_text=_("It stays beside what was computed. Name no customer here."),
+    )
+
+
+class WishForm(DeedForm):
+    wish = forms.ChoiceField(
+        label=_("If it cannot be mended, the customer wants us to"),
+        choices=Wish.choices,
+        widget=forms.RadioSelect,
+    )
+    evidence = forms.ChoiceField(label=_("We were told"), choices=Evidence.choices)
+
+
+class UnweighForm(DeedForm):
+    reason = forms.CharField(
+        label=_("Why the weigh-in is undone"),
+        max_length=200,
+        help_text=_("It is kept with the reversal. Name no customer here."),
+    )
+
+
+@require_safe
+@allow(BENCH, ACCOUNTANT, OWNER)
+def frame(request: StaffRequest, tag: str) -> HttpResponse:
+    return _shown(request, frame_by(tag))
+
+
+@require_POST
+@allow(BENCH, OWNER)
+def overrule(request: StaffRequest, tag: str) -> HttpResponse:
+    """Decide otherwise than the sums, with a reason."""
+    return _done(request, tag, OverruleForm(request.POST), lookover.overrule)
+
+
+@require_POST
+@allow(BENCH, OWNER)
+def wish(request: StaffRequest, tag: str) -> HttpResponse:
+    """Record what the customer wants, and how we know."""
+    return _done(request, tag, WishForm(request.POST), lookover.record_wish)
+
+
+@require_POST
+@allow(BENCH, OWNER)
+def unweigh(request: StaffRequest, tag: str) -> HttpResponse:
+    """Undo a weigh-in that went wrong."""
+    return _done(request, tag, UnweighForm(request.POST), arrivals.unweigh)
+
+
+def _done(request: StaffRequest, tag: str, form: DeedForm, rule: Any) -> HttpResponse:
+    told = frame_by(tag)
+    if form.is_valid():
+        facts = {name: told_ for name, told_ in form.cleaned_data.items() if name != "key"}
+        if form.attempt(rule, frame=told, at=timezone.now(), by=request.user, **facts) is not None:
+            messages.success(request, _t("Done."))
+            return redirect("frame", told.tag)
+    messages.error(request, _t("It was not done: see what is wrong beside the form."))
+    return _shown(request, told, form)
+
+
+def _shown(
+    request: StaffRequest, shown: ReturnedFrame, tried: DeedForm | None = None
+) -> HttpResponse:
+    told = frames.story(shown)
+    may_act = bool(roles_of(request.user) & {BENCH, OWNER})
+    facts = {
+        "frame": shown,
+        "story": told,
+        "state": wording.STATES.get(shown.state, shown.state),
+        "wish": wording.WISHES.get(shown.wish, shown.wish),
+        "next": _next(shown) if may_act else None,
+        "decision": _decision(told.latest) if told.latest else None,
+        "earlier": [_decision(one) for one in told.gradings[1:]],
+        "mass": _mass(shown),
+        "history": [{"it": deed, "words": wording.deed(deed.name)} for deed in told.deeds],
+        "photos": shown.request.photos.order_by("added_at")[:10] if shown.request else [],
+        "may_act": may_act,
+        "wide": True,
+    } | _forms(shown, tried, may_act, told.latest)
+    status = 422 if tried is not None else 200
+    return render(request, "returns/bench/frame.html", facts, status=status)
+
+
+def _forms(
+    shown: ReturnedFrame, tried: DeedForm | None, may_act: bool, latest: Grading | None
+) -> dict[str, Any]:
+    """The forms that fit the frame's state; the one that was refused keeps what was typed."""
+    open_ = may_act and shown.state in REGRADABLE
+    blank = {
+        "overrule_form": OverruleForm(auto_id="overrule_%s") if open_ and latest else None,
+        "wish_form": WishForm(auto_id="wish_%s") if open_ else None,
+        "unweigh_form": UnweighForm(auto_id="unweigh_%s")
+        if may_act and shown.state == FrameState.WEIGHED
+        else None,
+    }
+    if tried is None:
+        return blank
+    name = {OverruleForm: "overrule_form", WishForm: "wish_form", UnweighForm: "unweigh_form"}
+    return blank | {name[type(tried)]: tried}
+
+
+def _next(shown: ReturnedFrame) -> dict[str, Any] | None:
+    """The one next step, when its page is installed."""
+    page = frames.NEXT_PAGE.get(shown.state)
+    if page is None:
+        return None
+    try:
+        return {
+            "path": reverse(page, args=[shown.tag]),
+            "words": NEXT_WORDS[FrameState(shown.state)],
+        }
+    except NoReverseMatch:
+        return None
+
+
+def _mass(shown: ReturnedFrame) -> dict[str, Any]:
+    fits = shown.massfit.get("fits", [])
+    return {
+        "verdict": wording.mass_verdict(shown.massfit) if shown.massfit else "",
+        "fits": [
+            {
+                "words": wording.explanation(fit),
+                "expected_mg": fit["expected_mg"],
+                "u_mg": fit["u_mg"],
+                "z": fit["z"],
+                "share": wording.percent(fit["posterior"]),
+            }
+            for fit in fits
+        ],
+        "ratio": shown.massfit.get("ratio"),
+        "u_mg": round((shown.reading.u_own_ug**2 + shown.reading.u_shared_ug**2) ** 0.5 / 1000, 1),
+    }
+
+
+def _decision(grading: Grading) -> dict[str, Any]:
+    """One grading in words and figures, as it was kept."""
+    sums = grading.sums
+    currency = sums["facts"]["currency"]
+    return {
+        "it": grading,
+        "decided": wording.OUTCOMES[grading.decided],
+        "computed": wording.OUTCOMES[grading.computed],
+        "disposition": wording.DISPOSITIONS.get(sums["disposition"], ""),
+        "reasons": [wording.reason(one, currency) for one in sums["reasons"]],
+        "polymer": wording.POLYMERS.get(sums["facts"]["polymer"], ""),
+        "findings": [_finding(one) for one in grading.findings.all()],
+        "figures": sums["figures"],
+        "plan": _plan(sums["plan"]),
+        "alternatives": [_plan(plan) for plan in sums["alternatives"]],
+        "refusals": [
+            {
+                "name": one["name"],
+                "component": wording.component(one["component"]),
+                "why": wording.reason(one["reason"], currency),
+            }
+            for one in sums["refusals"]
+        ],
+        "facts": sums["facts"],
+        "currency": currency,
+    }
+
+
+def _finding(one: Any) -> dict[str, Any]:
+    measured = "" if one.measured_um is None else f"{one.measured_um / 1000:.3f} mm"
+    return {
+        "component": wording.component(one.component),
+        "defect": wording.defect(one.defect),
+        "measured": measured,
+    }
+
+
+def _plan(plan: dict[str, Any] | None) -> dict[str, Any] | None:
+    if plan is None:
+        return None
+    remedies = [one | {"where": wording.component(one["component"])} for one in plan["remedies"]]
+    return plan | {"remedies": remedies}
+
+
+@require_safe
+@allow(BENCH, OWNER)
+def photo(request: StaffRequest, file_name: str) -> FileResponse:
+    """A customer's picture. Only names that the table knows are ever opened."""
+    del request
+    known = Photo.objects.filter(file_name=file_name).first()
+    if known is None:
+        raise NotFound()
+    path = Path(settings.MEDIA_ROOT) / "photos" / Path(known.file_name).name
+    if not path.is_file():
+        raise NotFound()
+    return FileResponse(path.open("rb"))

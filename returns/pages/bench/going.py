@@ -1,0 +1,145 @@
+"""From any code, scanned or typed, to the page of what it names."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import NoReverseMatch, reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_safe
+
+from inventory.errors import BadInput
+from inventory.models import GrindRun, Lot, Movement, Part, Place, PlaceKind
+from inventory.pages.access import ACCOUNTANT, BENCH, OWNER, allow
+from returns.models import Dispatch, Parcel, Request, ReturnedFrame
+from returns.pages.bench.finding import read_code
+from returns.sums import codes
+
+CODE_LENGTH_MAX = 200
+NUMBER_MAX = 2**63 - 1
+
+
+@require_safe
+@allow(BENCH, ACCOUNTANT, OWNER)
+def go(request: HttpRequest, code: str = "") -> HttpResponse:
+    """Redirect to what the code names, or say plainly why it names nothing."""
+    typed = (code or request.GET.get("code", ""))[:CODE_LENGTH_MAX].strip()
+    if not typed:
+        return render(request, "returns/bench/go.html", {"typed": "", "why": ""})
+    try:
+        address = where(typed)
+    except BadInput as error:
+        return _nothing(request, typed, error.message)
+    if not address:
+        return _nothing(request, typed, _("The code is well formed, but nothing here has it."))
+    return redirect(address)
+
+
+def _nothing(request: HttpRequest, typed: str, why: str) -> HttpResponse:
+    facts = {"typed": typed, "why": why}
+    return render(request, "returns/bench/go.html", facts, status=404)
+
+
+def where(typed: str) -> str:
+    """The address of what a code names; empty when nothing has it. BadInput when it is no code."""
+    number = typed.removeprefix("#")
+    if number.isascii() and number.isdigit():
+        return _movement(int(number))
+    plain = _place_or_own_code(typed.rpartition("/go/")[2].strip("/"))
+    if plain:
+        return plain
+    code = read_code(typed)
+    return _BY_KIND[codes.kind_of(code)](code)
+
+
+def _movement(number: int) -> str:
+    if number > NUMBER_MAX or not Movement.objects.filter(number=number).exists():
+        return ""
+    return _first(("movement", [number]), ("months", []))
+
+
+def _place_or_own_code(code: str) -> str:
+    """Boxes and bins carry readable codes, and older lots and runs may carry their own."""
+    place = Place.objects.filter(code=code.lower()).select_related("part", "lot").first()
+    if place is not None:
+        return _place(place)
+    if Part.objects.filter(code=code.lower()).exists():
+        return _first(("part", [code.lower()]), ("stock", []))
+    for rows, go_to in (
+        (Lot.objects, _lot),
+        (GrindRun.objects, _run),
+        (Dispatch.objects, _dispatch),
+    ):
+        if rows.filter(code=code).exists():
+            return go_to(code)
+    return ""
+
+
+def _place(place: Place) -> str:
+    if place.kind == PlaceKind.BOX:
+        return _first(("box", [place.code]), ("boxes", []))
+    if place.kind == PlaceKind.LOT and place.lot is not None:
+        return _lot(place.lot.code)
+    return _first(("place", [place.code]), ("stock", []))
+
+
+def _request(code: str) -> str:
+    found = Request.objects.filter(reference=code).exists()
+    return reverse("bench-request", args=[code]) if found else ""
+
+
+def _frame(code: str) -> str:
+    found = ReturnedFrame.objects.filter(tag=code).exists()
+    return reverse("frame", args=[code]) if found else ""
+
+
+def _parcel(code: str) -> str:
+    found = Parcel.objects.filter(code=code).exists()
+    return reverse("parcel", args=[code]) if found else ""
+
+
+def _box(code: str) -> str:
+    place = Place.objects.filter(code=code).first()
+    return _place(place) if place else ""
+
+
+def _lot(code: str) -> str:
+    found = Lot.objects.filter(code=code).exists()
+    return _first(("lot", [code]), ("stock", [])) if found else ""
+
+
+def _run(code: str) -> str:
+    found = GrindRun.objects.filter(code=code).exists()
+    return _first(("run", [code]), ("boxes", [])) if found else ""
+
+
+def _dispatch(code: str) -> str:
+    sent = Dispatch.objects.filter(code=code).select_related("frame", "request").first()
+    if sent is None:
+        return ""
+    if sent.frame is not None:
+        return _frame(sent.frame.tag)
+    return _request(sent.request.reference) if sent.request else ""
+
+
+_BY_KIND: dict[str, Callable[[str], str]] = {
+    "request": _request,
+    "frame": _frame,
+    "parcel": _parcel,
+    "box": _box,
+    "lot": _lot,
+    "dispatch": _dispatch,
+    "grind run": _run,
+}
+
+
+def _first(*candidates: tuple[str, list[object]]) -> str:
+    """The first of several pages that is installed; today's page when none is."""
+    for name, args in candidates:
+        try:
+            return reverse(name, args=args)
+        except NoReverseMatch:
+            continue
+    return reverse("bench")

@@ -1,0 +1,195 @@
+"""The look-over form: what is wrong with which part, the plastic, and the word that all is well."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from decimal import Decimal, InvalidOperation
+from typing import Any, Final
+
+from django import forms
+from django.contrib import messages
+from django.forms.boundfield import BoundField
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _t
+from django.utils.translation import gettext_lazy as _
+from django.views.decorators.http import require_http_methods
+
+from inventory.pages.access import BENCH, OWNER, StaffRequest, allow
+from inventory.pages.forms import DeedForm
+from returns import lookover
+from returns.gradingfacts import MEASURED, Seen
+from returns.lookover import MEASURED_UM_MAX, Look
+from returns.models import ProductionBatch, Remedy, ReturnedFrame
+from returns.models.catalogue import ComponentKey
+from returns.models.remedies import DefectKey
+from returns.pages.bench import wording
+from returns.pages.bench.finding import frame_by
+from returns.pages.bench.parcels import batch_by
+from returns.sums.grading import PolymerCheck
+from returns.sums.states import REGRADABLE
+
+_D = DefectKey
+# What can be seen on each kind of part; common practice, no source. The owner's remedies add more.
+SEEN_ON: Final[dict[str, tuple[str, ...]]] = {
+    "front": (_D.SNAPPED, _D.CRACKED, _D.GROOVE, _D.WARPED, _D.SCUFFED, _D.FOREIGN),
+    "bridge": (_D.SNAPPED, _D.CRACKED, _D.WARPED),
+    "arm": (_D.SNAPPED, _D.CRACKED, _D.WARPED, _D.SCUFFED, _D.MISSING, _D.FOREIGN),
+    "hinge": (_D.CRACKED_PIVOT, _D.STRIPPED, _D.OFFSET, _D.SNAPPED),
+    "screw": (_D.LOOSE, _D.MISSING, _D.FOREIGN),
+    "lens": (_D.SCUFFED, _D.CRACKED, _D.MISSING, _D.FOREIGN),
+}
+MEASURE_HINTS: Final = {
+    _D.OFFSET: _("how far off its centre, mm"),
+    _D.STRIPPED: _("thinnest wall round the hole, mm"),
+    _D.GROOVE: _("depth of wear, mm"),
+}
+
+
+class MillimetreField(forms.CharField):
+    """A length typed in mm with a point or a comma; becomes whole micrometres, or None."""
+
+    def __init__(self, **facts: Any) -> None:
+        super().__init__(required=False, max_length=12, **facts)
+
+    def clean(self, value: Any) -> int | None:
+        text = str(super().clean(value)).strip().removesuffix("mm").strip().replace(",", ".")
+        if not text:
+            return None
+        try:
+            length_um = Decimal(text) * 1000
+        except InvalidOperation:
+            raise forms.ValidationError(_t("Write a length in mm, for example 0.15.")) from None
+        if not (length_um.is_finite() and 0 <= length_um <= MEASURED_UM_MAX):
+            raise forms.ValidationError(
+                _t("A length here lies between 0 and %(max)s mm.")
+                % {"max": MEASURED_UM_MAX // 1000}
+            )
+        if length_um != length_um.to_integral_value():
+            raise forms.ValidationError(_t("Write no more than three decimals of a millimetre."))
+        return int(length_um)
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One defect of one part: its tick, and its measure where one applies."""
+
+    tick: BoundField
+    measure: BoundField | None
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One part with its defects."""
+
+    key: str
+    label: str
+    cells: list[Cell]
+
+
+class LookForm(DeedForm):
+    """A tick per part and defect; everything else about the frame in three questions."""
+
+    polymer = forms.ChoiceField(
+        label=_("The plastic"),
+        choices=[
+            (PolymerCheck.OURS, _("ours: mark, colour and feel are right")),
+            (PolymerCheck.FOREIGN, _("not ours")),
+            (PolymerCheck.UNKNOWN, _("cannot tell")),
+        ],
+        widget=forms.RadioSelect,
+    )
+    found_sound = forms.BooleanField(
+        required=False,
+        label=_("Nothing is wrong with it: I looked at every part"),
+    )
+    batch = forms.CharField(
+        required=False,
+        max_length=20,
+        label=_("Batch moulded into the arm"),
+        help_text=_("If it can be read and was not noted at the weigh-in."),
+    )
+
+    def __init__(self, *args: Any, **facts: Any) -> None:
+        super().__init__(*args, **facts)
+        extra = set(Remedy.objects.filter(active=True).values_list("component_kind", "defect"))
+        self.grid = [(key, _offered(key, extra)) for key in ComponentKey.values]
+        for key, defects in self.grid:
+            for defect in defects:
+                label = DefectKey(defect).label
+                self.fields[f"d_{key}_{defect}"] = forms.BooleanField(required=False, label=label)
+                if defect in MEASURED:
+                    hint = MEASURE_HINTS[DefectKey(defect)]
+                    self.fields[f"um_{key}_{defect}"] = MillimetreField(label=hint)
+
+    def clean_batch(self) -> ProductionBatch | None:
+        return batch_by(self.cleaned_data["batch"])
+
+    def rows(self) -> Iterator[Row]:
+        """The grid for the page."""
+        for key, defects in self.grid:
+            cells = [Cell(self[f"d_{key}_{one}"], self._measure(key, one)) for one in defects]
+            yield Row(key, str(ComponentKey(key).label), cells)
+
+    def _measure(self, key: str, defect: str) -> BoundField | None:
+        name = f"um_{key}_{defect}"
+        return self[name] if name in self.fields else None
+
+    def look(self) -> Look:
+        """What was ticked. A measure without its tick counts as ticked: nobody measures nothing."""
+        told = self.cleaned_data
+        seen = [
+            Seen(key, defect, told.get(f"um_{key}_{defect}"))
+            for key, defects in self.grid
+            for defect in defects
+            if told[f"d_{key}_{defect}"] or told.get(f"um_{key}_{defect}") is not None
+        ]
+        return Look(
+            findings=seen,
+            polymer=told["polymer"],
+            found_sound=told["found_sound"],
+            batch=told["batch"],
+        )
+
+
+def _offered(component: str, extra: set[tuple[str, str]]) -> list[str]:
+    """The usual defects of a part, and any other that one of the owner's remedies answers."""
+    kind = component.partition("_")[0]
+    usual = [str(defect) for defect in SEEN_ON[kind]]
+    added = sorted(defect for of, defect in extra if of == kind and defect not in usual)
+    return [*usual, *added]
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@allow(BENCH, OWNER)
+def look(request: StaffRequest, tag: str) -> HttpResponse:
+    """Look a frame over; the answer with its sums stands on the frame's own page."""
+    seen = frame_by(tag)
+    if seen.state not in REGRADABLE:
+        messages.warning(request, _t("This frame is past its look-over."))
+        return redirect("frame", seen.tag)
+    form = LookForm(
+        request.POST if request.method == "POST" else None,
+        initial={"batch": seen.batch.code if seen.batch else ""},
+    )
+    if request.method == "POST" and form.is_valid():
+        graded = form.attempt(
+            lookover.grade, frame=seen, look=form.look(), at=timezone.now(), by=request.user
+        )
+        if graded is not None:
+            return redirect(f"{reverse('frame', args=[seen.tag])}#decision")
+    facts = {"frame": seen, "form": form, "wide": True} | _told(seen)
+    return render(request, "returns/bench/look.html", facts, status=422 if form.errors else 200)
+
+
+def _told(frame: ReturnedFrame) -> dict[str, Any]:
+    """What the customer and the mass say; shown beside the form, never ticked for anybody."""
+    story = frame.request
+    return {
+        "told_component": wording.component(story.component) if story else "",
+        "told_defect": wording.defect(story.defect) if story else "",
+        "verdict": wording.mass_verdict(frame.massfit) if frame.massfit else "",
+    }

@@ -1,0 +1,187 @@
+"""Words for what the sums and the history say: reasons, states, deeds, what the mass fits."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _t
+from django.utils.translation import gettext_lazy as _
+
+from inventory.templatetags.hingeback import money, ppm
+from returns.models import Grading
+from returns.models.catalogue import ComponentKey
+from returns.models.remedies import DefectKey, Method
+
+Words = Mapping[str, str | Promise]
+
+STATES: Words = {
+    "weighed": _("to look over"),
+    "held": _("on hold"),
+    "to_mend": _("to mend"),
+    "mending": _("being mended"),
+    "mended": _("mended"),
+    "posted": _("posted"),
+    "to_strip": _("to strip"),
+    "to_return": _("to post back as it is"),
+    "boxed": _("in a regrind box"),
+    "ground": _("ground"),
+    "posted_as_is": _("posted back as it is"),
+    "voided": _("weigh-in undone"),
+}
+
+OUTCOMES: Words = {
+    "repair": _("Repair"),
+    "regrind": _("Regrind"),
+    "hold": _("Hold"),
+}
+
+DISPOSITIONS: Words = {
+    "mend": _("Mend it."),
+    "grind": _("Strip it; its plastic goes into the regrind box."),
+    "post_back": _("Post it back to the customer as it is. It is not ground."),
+    "wait": _("Keep it on the hold shelf until what is named below is settled."),
+    "set_aside": _("Keep it on the hold shelf, away from our own plastic."),
+}
+
+WISHES: Words = {
+    "": _("not recorded"),
+    "regrind": _("grind it if it cannot be mended"),
+    "post_back": _("post it back as it is if it cannot be mended"),
+}
+
+POLYMERS: Words = {
+    "ours": _("ours"),
+    "foreign": _("not ours"),
+    "unknown": _("not identified"),
+}
+
+REASONS: Words = {
+    "no-fault-found": _("Nothing is wrong with the frame: check it, clean it and post it back."),
+    "nothing-noted": _("No finding is noted. Look the frame over, or state that it is sound."),
+    "foreign-polymer": _("The plastic is not ours, so it never goes into our regrind box."),
+    "foreign-part": _("Take the foreign part off (%(component)s) before the frame is boxed."),
+    "polymer-unknown": _("The plastic is not identified. Identify it before the frame is ground."),
+    "model-unknown": _("The model is not known. Find it, or type the batch at the look-over."),
+    "wish-unknown": _("Ask the customer first: nothing is ground without a recorded wish."),
+    "post-back": _("The customer wants a frame that cannot be mended back as it is."),
+    "mends-used-up": _("It was mended %(mends)s times before; the limit is %(limit)s."),
+    "no-remedy": _("There is no remedy for: %(component)s, %(defect)s."),
+    "no-allowed-remedy": _("No remedy is allowed for: %(component)s, %(defect)s."),
+    "needs-measuring": _("Measure it, then grade again: %(component)s, %(defect)s."),
+    "banned-method": _("“%(method)s” is never used for “%(defect)s”."),
+    "beyond-measured-limit": _(
+        "“%(defect)s” measures %(measured_mm)s mm; from %(limit_mm)s mm on only replacing remains."
+    ),
+    "not-measured": _("%(component)s, %(defect)s: not measured, and this remedy depends on it."),
+    "wall-not-measured": _("%(component)s: the wall round the hole is not measured."),
+    "wall-too-thin": _(
+        "%(component)s: the wall is %(wall_mm)s mm, and this remedy needs %(limit_mm)s mm."
+    ),
+    "waiting-for-parts": _("Mending is worth it, but parts are missing: %(parts)s."),
+    "cheapest-within-ceiling": _(
+        "Mending is expected to cost %(expected)s, within the ceiling of %(ceiling)s."
+    ),
+    "over-ceiling": _("Mending is expected to cost %(expected)s, over the ceiling of %(ceiling)s."),
+    "minutes-tip": _("Regrind would win if this took more than %(minutes_max)s minutes."),
+    "minutes-tip-over": _("Mending would win if it took %(minutes_max)s minutes or less."),
+    "odds-tip": _(
+        "It stays within the ceiling if it works at least %(odds_percent)s %% of the time."
+    ),
+    "search-bounded": _("There were too many plans to compare; the likeliest were kept."),
+}
+
+DEEDS: Words = {
+    "arrivals.book": _("Parcel booked"),
+    "arrivals.weigh_in": _("Weighed in"),
+    "arrivals.finish": _("Parcel finished"),
+    "arrivals.unweigh": _("Weigh-in undone"),
+    "lookover.grade": _("Looked over and graded"),
+    "lookover.overrule": _("Grading overruled"),
+    "lookover.record_wish": _("Customer's wish recorded"),
+}
+
+_MONEY = ("expected", "ceiling")
+
+
+def reason(kept: Mapping[str, Any], currency: str = "") -> str:
+    """One kept reason as a sentence in the page's language."""
+    template = REASONS.get(kept["key"])
+    if template is None:
+        return str(kept.get("text", kept["key"]))
+    params = {name: _param(name, told, currency) for name, told in kept["params"].items()}
+    return str(template) % params
+
+
+def _param(name: str, told: Any, currency: str) -> str:
+    if name in _MONEY and isinstance(told, int):
+        return money(told, currency)
+    choices: dict[str, Any] = {"component": ComponentKey, "defect": DefectKey, "method": Method}
+    if name in choices and told in choices[name].values:
+        return str(choices[name](told).label)
+    return str(told)
+
+
+def first_reason(grading: Grading) -> str:
+    """The overruling if there was one, else the first reason of the sums."""
+    if grading.overrule_reason:
+        return grading.overrule_reason
+    reasons = grading.sums.get("reasons") or []
+    return reason(reasons[0]) if reasons else ""
+
+
+def deed(name: str) -> str:
+    """A deed in words; its own name when it belongs to another part of the house."""
+    return str(DEEDS.get(name, name.replace(".", ": ").replace("_", " ")))
+
+
+def component(key: str) -> str:
+    return _param("component", key, "")
+
+
+def defect(key: str) -> str:
+    return _param("defect", key, "")
+
+
+def mass_verdict(massfit: Mapping[str, Any]) -> str:
+    """What the mass says, in one plain sentence."""
+    verdict = massfit.get("verdict")
+    if verdict == "complete":
+        return _t("The mass fits a complete frame best.")
+    if verdict == "missing":
+        return _t("The mass fits a frame with something missing best: %(what)s.") % {
+            "what": alternatives(massfit["fits"][0]["missing"])
+        }
+    if verdict == "foreign":
+        return _t("It is heavier than this model can be: look for something foreign.")
+    models = massfit.get("models")
+    if models:
+        return _t("The model is not known. By mass alone it could be: %(models)s.") % {
+            "models": ", ".join(models)
+        }
+    return _t("The mass alone cannot tell. Look at the frame.")
+
+
+def alternatives(missing: list[list[str]]) -> str:
+    """The sets of parts that would explain a deficit equally well."""
+    joiner = _t(" or ")
+    return joiner.join(" + ".join(component(key) for key in keys) for keys in missing[:4])
+
+
+def explanation(fit: Mapping[str, Any]) -> str:
+    """One explanation of a reading, named."""
+    kind = fit["explanation"]
+    if kind == "missing":
+        return _t("missing: %(what)s") % {"what": alternatives(fit["missing"])}
+    words = {
+        "complete": _t("complete"),
+        "foreign": _t("something foreign on it"),
+        "unexplained": _t("lighter than any missing part explains"),
+    }
+    return words.get(kind, kind)
+
+
+def percent(share: float) -> str:
+    """A share 0 to 1 in percent."""
+    return ppm(round(share * 1_000_000))

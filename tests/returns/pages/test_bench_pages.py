@@ -1,0 +1,351 @@
+"""The bench's pages, as a browser without JavaScript sees them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from django.conf import settings as live
+from django.contrib.auth.models import User
+from django.test import Client
+from django.urls import reverse
+
+from inventory import places
+from inventory.models import Movement
+from returns import arrivals
+from returns.models import Grading, Parcel, Person, Photo, Request, ReturnedFrame
+from tests.makers import NOON, Shop, key
+from tests.returns.bench_makers import booked, filed, on_shelf
+
+PAGES = ["bench", "parcel-book", "go", "bench-labels", "label-calibration"]
+
+
+@pytest.fixture
+def desk(client: Client, bea: User) -> Client:
+    client.force_login(bea)
+    return client
+
+
+@pytest.fixture
+def frame(shop: Shop, bea: User) -> ReturnedFrame:
+    return on_shelf(shop, bea, filed(shop.avocet_slate, note="it went snap"))
+
+
+def page_of(frame: ReturnedFrame, name: str = "frame") -> str:
+    return reverse(name, args=[frame.tag])
+
+
+def weigh_facts(shop: Shop, **changes: object) -> dict[str, object]:
+    facts: dict[str, object] = {
+        "key": key(),
+        "mass": "24,820",
+        "scale": shop.fine_scale.pk,
+        "colourway": shop.avocet_slate.pk,
+        "cleaned": "on",
+        "request": "",
+        "mends_before": "0",
+    }
+    return facts | changes
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_page_opens_for_the_bench_and_for_nobody_else(
+    client: Client, shop: Shop, bea: User, name: str
+) -> None:
+    assert client.get(reverse(name)).status_code == 302
+    client.force_login(bea)
+    assert client.get(reverse(name)).status_code in (200, 404)
+
+
+@pytest.mark.parametrize(
+    "name", ["frame-look", "frame-label", "parcel", "parcel-label", "bench-request"]
+)
+def test_accountant_and_strangers_stay_out_of_the_bench(
+    client: Client, frame: ReturnedFrame, acke: User, name: str
+) -> None:
+    assert frame.request is not None
+    code = {"parcel": frame.parcel.code, "bench-request": frame.request.reference}
+    address = reverse(name, args=[code.get(name.removesuffix("-label"), code.get(name, frame.tag))])
+    assert client.get(address).status_code == 302
+    client.force_login(acke)
+    assert client.get(address).status_code == 403
+
+
+def test_accountant_reads_a_frame_but_may_not_act(
+    client: Client, frame: ReturnedFrame, acke: User
+) -> None:
+    client.force_login(acke)
+    page = client.get(page_of(frame))
+    assert page.status_code == 200
+    assert b'<form method="post"' not in page.content.split(b"page-content")[1]
+    assert client.post(page_of(frame, "frame-wish"), {}).status_code == 403
+
+
+def test_parcel_is_booked_from_a_scanned_link_and_the_request_has_arrived(
+    desk: Client, shop: Shop
+) -> None:
+    story = filed(shop.avocet_slate)
+    scanned = f"https://frames.example.org/go/{story.reference}/"
+    answer = desk.post(reverse("parcel-book"), {"key": key(), "request": scanned})
+    parcel = Parcel.objects.get()
+    assert answer.headers["Location"] == reverse("parcel", args=[parcel.code])
+    assert parcel.request == story
+
+
+@pytest.mark.parametrize("typed", ["Q-2222-2222", "nonsense", "F-7KDM-3XQ9", "x" * 121])
+def test_bad_reference_is_said_beside_its_field(desk: Client, shop: Shop, typed: str) -> None:
+    answer = desk.post(reverse("parcel-book"), {"key": key(), "request": typed})
+    assert answer.status_code == 422
+    assert "request" in answer.context["form"].errors
+    assert not Parcel.objects.exists()
+
+
+def test_frames_are_weighed_in_one_after_another_with_the_focus_on_the_mass(
+    desk: Client, shop: Shop, bea: User
+) -> None:
+    story = filed(shop.avocet_slate)
+    address = reverse("parcel", args=[booked(bea, story).code])
+    first = desk.get(address)
+    assert first.context["form"]["request"].value() == story.reference
+    assert b"autofocus" in first.content
+    for reference in (story.reference, ""):
+        answer = desk.post(address, weigh_facts(shop, request=reference), follow=True)
+        assert answer.status_code == 200
+    assert answer.context["form"]["scale"].value() == shop.fine_scale.pk
+    assert [frame.request for frame in ReturnedFrame.objects.order_by("pk")] == [story, None]
+    assert b"24.82 g" in answer.content
+
+
+def test_double_click_weighs_in_once(desk: Client, shop: Shop, bea: User) -> None:
+    address, facts = reverse("parcel", args=[booked(bea).code]), weigh_facts(shop)
+    assert {desk.post(address, facts).status_code for _click in range(2)} == {302}
+    assert ReturnedFrame.objects.count() == 1
+
+
+def test_ambiguous_mass_is_asked_back_with_both_readings(
+    desk: Client, shop: Shop, bea: User
+) -> None:
+    shop.fine_scale.capacity_mg = 2_000_000
+    shop.fine_scale.save()
+    address = reverse("parcel", args=[booked(bea).code])
+    answer = desk.post(address, weigh_facts(shop, mass="1,234"))
+    said = " ".join(answer.context["form"].errors["mass"])
+    assert answer.status_code == 422
+    assert "1.234 g" in said
+    assert "1234 g" in said.replace("\u202f", "").replace(" g", " g")
+
+
+@pytest.mark.parametrize(
+    ("changes", "field"),
+    [
+        ({"cleaned": ""}, "cleaned"),
+        ({"mass": ""}, "mass"),
+        ({"scale": "999"}, "scale"),
+        ({"batch": "NO-SUCH"}, "batch"),
+        ({"mends_before": "21"}, "mends_before"),
+        ({"is_stranger": "on"}, "is_stranger"),
+        ({"colourway": "x"}, "colourway"),
+        ({"key": "not-a-key"}, "key"),
+    ],
+)
+def test_bad_weigh_in_keeps_what_was_typed(
+    desk: Client, shop: Shop, bea: User, changes: dict[str, object], field: str
+) -> None:
+    address = reverse("parcel", args=[booked(bea).code])
+    answer = desk.post(address, weigh_facts(shop, **changes))
+    assert answer.status_code == 422
+    assert field in answer.context["form"].errors
+    assert not ReturnedFrame.objects.exists()
+
+
+def test_empty_parcel_is_finished_and_goes_back_to_today(
+    desk: Client, shop: Shop, bea: User
+) -> None:
+    parcel = booked(bea)
+    answer = desk.post(reverse("parcel-finish", args=[parcel.code]), {"key": key()})
+    assert answer.headers["Location"] == reverse("bench")
+    again = desk.post(reverse("parcel-finish", args=[parcel.code]), {"key": key()})
+    assert again.status_code == 409
+    assert desk.post(reverse("parcel-finish", args=[parcel.code]), {}).status_code == 400
+
+
+def test_today_lists_what_waits_and_links_to_it(desk: Client, frame: ReturnedFrame) -> None:
+    page = desk.get(reverse("bench"))
+    assert frame.tag.encode() in page.content
+    for query in ("?step=parcels", "?step=held&page=x", "?page=-1", "?page=99999999999"):
+        assert desk.get(reverse("bench") + query).status_code == 200
+
+
+def test_frame_page_names_the_next_step_and_no_customer(desk: Client, frame: ReturnedFrame) -> None:
+    page = desk.get(page_of(frame)).content.decode()
+    assert page_of(frame, "frame-look") in page
+    assert "Pim" not in page
+    assert "pim@example.org" not in page
+
+
+def test_look_over_shows_the_answer_with_its_sums(desk: Client, frame: ReturnedFrame) -> None:
+    facts = {"key": key(), "polymer": "ours", "d_arm_left_snapped": "on"}
+    answer = desk.post(page_of(frame, "frame-look"), facts, follow=True)
+    page = answer.content.decode()
+    assert answer.redirect_chain[0][0].endswith("#decision")
+    assert "Repair" in page
+    assert "9.25 EUR" in page
+    assert "23.88 EUR" in page
+    assert "minutes" in page
+
+
+def test_measured_offset_is_read_with_a_comma_and_kept_in_micrometres(
+    desk: Client, frame: ReturnedFrame
+) -> None:
+    facts = {"key": key(), "polymer": "ours", "um_hinge_left_hole_offset": "0,15 mm"}
+    desk.post(page_of(frame, "frame-look"), facts)
+    assert Grading.objects.get().findings.get().measured_um == 150
+
+
+@pytest.mark.parametrize("typed", ["x", "-1", "50.001", "0.0001", "nan", "Infinity"])
+def test_bad_measure_is_said_beside_its_field(
+    desk: Client, frame: ReturnedFrame, typed: str
+) -> None:
+    facts = {"key": key(), "polymer": "ours", "um_hinge_left_hole_offset": typed}
+    answer = desk.post(page_of(frame, "frame-look"), facts)
+    assert answer.status_code == 422
+    assert "um_hinge_left_hole_offset" in answer.context["form"].errors
+
+
+def test_sound_with_findings_is_said_beside_the_tick(desk: Client, frame: ReturnedFrame) -> None:
+    facts = {"key": key(), "polymer": "ours", "d_front_scuffed": "on", "found_sound": "on"}
+    answer = desk.post(page_of(frame, "frame-look"), facts)
+    assert answer.status_code == 422
+    assert "found_sound" in answer.context["form"].errors
+
+
+def test_form_without_any_field_is_refused_not_broken(desk: Client, frame: ReturnedFrame) -> None:
+    for name in ("frame-look", "frame-overrule", "frame-wish", "frame-unweigh"):
+        assert desk.post(page_of(frame, name), {}).status_code == 422
+
+
+def test_overrule_and_wish_from_the_frame_page(desk: Client, shop: Shop, bea: User) -> None:
+    frame = on_shelf(shop, bea)
+    look = {"key": key(), "polymer": "ours", "d_lens_left_scuffed": "on"}
+    desk.post(page_of(frame, "frame-look"), look)
+    wanted = {"key": key(), "outcome": "regrind", "reason": "past mending"}
+    refused = desk.post(page_of(frame, "frame-overrule"), wanted)
+    assert refused.status_code == 422
+    assert "outcome" in refused.context["overrule_form"].errors
+    told = {"key": key(), "wish": "regrind", "evidence": "email"}
+    assert desk.post(page_of(frame, "frame-wish"), told).status_code == 302
+    assert desk.post(page_of(frame, "frame-overrule"), wanted | {"key": key()}).status_code == 302
+    page = desk.get(page_of(frame))
+    assert b"Overruled" in page.content
+    assert b"past mending" in page.content
+
+
+def test_weigh_in_is_undone_from_the_frame_page(desk: Client, frame: ReturnedFrame) -> None:
+    answer = desk.post(page_of(frame, "frame-unweigh"), {"key": key(), "reason": "wrong tray"})
+    assert answer.status_code == 302
+    page = desk.get(page_of(frame)).content.decode()
+    assert "wrong tray" in page
+    assert page_of(frame, "frame-look") not in page
+
+
+def test_graded_past_frame_sends_the_look_over_back(desk: Client, frame: ReturnedFrame) -> None:
+    ReturnedFrame.objects.filter(pk=frame.pk).update(state="mending")
+    assert desk.get(page_of(frame, "frame-look")).headers["Location"] == page_of(frame)
+
+
+def test_go_finds_everything_by_code_number_or_link(
+    desk: Client, frame: ReturnedFrame, shop: Shop
+) -> None:
+    assert frame.request is not None
+    box = places.box(polymer=shop.pp, colour=shop.slate, origin="post_consumer_return")
+    number = Movement.objects.get(subject=frame.tag).number
+    found = {
+        frame.tag: page_of(frame),
+        frame.tag.lower().replace("-", " "): page_of(frame),
+        f"https://x.example.org/go/{frame.tag}/": page_of(frame),
+        frame.parcel.code: reverse("parcel", args=[frame.parcel.code]),
+        frame.request.reference: reverse("bench-request", args=[frame.request.reference]),
+    }
+    for typed, address in found.items():
+        answer = desk.get(reverse("go"), {"code": typed})
+        assert answer.headers["Location"] == address
+    for typed in (f"#{number}", str(number), box.code, "screw-m14", "bin-screw-m14"):
+        assert desk.get(reverse("go"), {"code": typed}).status_code == 302
+    assert desk.get(f"/go/{frame.tag}/").headers["Location"] == page_of(frame)
+
+
+@pytest.mark.parametrize(
+    "typed",
+    ["F-2222-2222", "Q-7KDM-3XQX", "what", "#999999", "9" * 60, "²", "<script>", "\x00", "//evil"],
+)
+def test_go_says_what_to_do_when_nothing_is_there(desk: Client, shop: Shop, typed: str) -> None:
+    answer = desk.get(reverse("go"), {"code": typed})
+    assert answer.status_code == 404
+    assert b"Nothing is under this code" in answer.content
+    assert b"<script>" not in answer.content.replace(b"<script src", b"")
+
+
+@pytest.mark.parametrize("name", ["frame", "parcel", "bench-request", "frame-look", "lot-label"])
+def test_unknown_code_is_a_plain_404(desk: Client, shop: Shop, name: str) -> None:
+    assert desk.get(reverse(name, args=["F-0000-0000"])).status_code == 404
+
+
+def test_request_page_shows_what_was_filed_and_not_by_whom(
+    desk: Client, frame: ReturnedFrame
+) -> None:
+    assert frame.request is not None
+    page = desk.get(reverse("bench-request", args=[frame.request.reference])).content.decode()
+    assert "it went snap" in page
+    assert frame.tag in page
+    assert "Pim" not in page
+
+
+def test_photo_is_served_to_the_bench_only(
+    client: Client, frame: ReturnedFrame, bea: User, acke: User
+) -> None:
+    Photo.objects.create(
+        request=frame.request, file_name="a1.jpg", width=4, height=3, added_at=NOON
+    )
+    folder = Path(live.MEDIA_ROOT) / "photos"
+    folder.mkdir(parents=True)
+    (folder / "a1.jpg").write_bytes(b"\xff\xd8 picture")
+    address = reverse("frame-photo", args=["a1.jpg"])
+    assert client.get(address).status_code == 302
+    client.force_login(acke)
+    assert client.get(address).status_code == 403
+    client.force_login(bea)
+    answer = client.get(address)
+    assert b"".join(answer.streaming_content) == b"\xff\xd8 picture"
+    assert answer.headers["Content-Type"] == "image/jpeg"
+    assert client.get(reverse("frame-photo", args=["other.jpg"])).status_code == 404
+    (folder / "a1.jpg").unlink()
+    assert client.get(address).status_code == 404
+
+
+def test_labels_open_as_pdf(desk: Client, frame: ReturnedFrame) -> None:
+    box = reverse("label-calibration")
+    for address in (
+        page_of(frame, "frame-label"),
+        reverse("parcel-label", args=[frame.parcel.code]),
+        reverse("parcel-tags", args=[frame.parcel.code]) + "?sheet=1",
+        box,
+    ):
+        answer = desk.get(address)
+        assert answer.headers["Content-Type"] == "application/pdf"
+        assert answer.content[:4] == b"%PDF"
+
+
+def test_erased_customer_leaves_every_page_whole(
+    desk: Client, frame: ReturnedFrame, bea: User
+) -> None:
+    Request.objects.update(person=None)
+    Person.objects.all().delete()
+    arrivals.finish(key=key(), parcel=frame.parcel, at=NOON, by=bea)
+    assert frame.request is not None
+    for address in (
+        page_of(frame),
+        page_of(frame, "frame-look"),
+        reverse("parcel", args=[frame.parcel.code]),
+        reverse("bench-request", args=[frame.request.reference]),
+    ):
+        assert desk.get(address).status_code == 200

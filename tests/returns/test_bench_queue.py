@@ -1,0 +1,106 @@
+"""Today's queue: counts, order, bounds, and a number of queries that does not grow."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import pytest
+from django.contrib.auth.models import User
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from inventory.models import Duty, Place
+from returns import arrivals, lookover
+from returns.gradingfacts import Seen
+from returns.lookover import Look
+from returns.models import ReturnedFrame
+from returns.queries import bench
+from returns.sums.states import FrameState
+from tests.makers import NOON, Shop, key
+from tests.returns.bench_makers import booked, filed, on_shelf
+
+# 1 frames by state, 2 parcels, 3 kits, 4 grind runs, 5 duties, 6 the page's rows,
+# 7 the gradings of the held frames among them.
+QUERIES = 7
+
+
+def many(first: ReturnedFrame, count: int) -> None:
+    """Copies of a frame, each promised a day later than the one before."""
+    ReturnedFrame.objects.bulk_create(
+        ReturnedFrame(
+            tag=f"F-{number}",
+            key=key(),
+            parcel=first.parcel,
+            state="held" if number % 2 else "weighed",
+            cleaned_at=NOON,
+            reading=first.reading,
+            colourway=first.colourway,
+            weighed_at=NOON,
+            promised_by=date(2026, 1, 1) + timedelta(days=number),
+        )
+        for number in range(count)
+    )
+
+
+def test_every_step_is_counted(shop: Shop, bea: User) -> None:
+    frame = on_shelf(shop, bea)
+    arrivals.finish(key=key(), parcel=frame.parcel, at=NOON, by=bea)
+    booked(bea)
+    filed(shop.avocet_slate, kind="spare_screws", state="reserved", wish="")
+    filed(shop.avocet_slate, kind="spare_screws", state="waiting_stock", wish="")
+    Duty.objects.create(
+        topic="letter", subject="Q", created_at=NOON, available_at=NOON, given_up_at=NOON
+    )
+    counts = bench.step_counts()
+    assert {step for step, count in counts.items() if count} == {
+        "look", "parcels", "kits", "duties",
+    }  # fmt: skip
+    assert counts["kits"] == counts["look"] == 1
+    assert set(counts) == set(bench.STEPS)
+
+
+def test_oldest_promise_stands_first_and_pages_are_bounded(shop: Shop, bea: User) -> None:
+    many(on_shelf(shop, bea), 60)
+    first, last = bench.today(step="", page=1), bench.today(step="", page=99)
+    assert [row.tag for row in first.page][:2] == ["F-0", "F-1"]
+    assert (len(first.page), len(last.page), last.page.number) == (50, 11, 2)
+
+
+@pytest.mark.parametrize("step", [*bench.STEPS, "all", "nonsense"])
+def test_any_step_can_be_shown(shop: Shop, bea: User, step: str) -> None:
+    on_shelf(shop, bea)
+    shown = bench.today(step=step, page=1)
+    assert shown.step == (step if step in bench.STEPS else "all")
+    list(shown.page)
+
+
+def test_boxed_and_ended_frames_do_not_wait(shop: Shop, bea: User) -> None:
+    frame = on_shelf(shop, bea)
+    box = Place.objects.get(code="arrivals")
+    for state in (FrameState.BOXED, FrameState.POSTED, FrameState.GROUND, FrameState.VOIDED):
+        ReturnedFrame.objects.filter(pk=frame.pk).update(state=state, box=box)
+        assert not list(bench.today(step="", page=1).page)
+    ReturnedFrame.objects.filter(pk=frame.pk).update(state=FrameState.BOXED)
+    assert list(bench.today(step="boxed", page=1).page) == [frame]
+
+
+def test_held_frame_brings_its_latest_grading(shop: Shop, bea: User) -> None:
+    frame = on_shelf(shop, bea)
+    for polymer in ("unknown", "foreign"):
+        latest = lookover.grade(
+            key=key(),
+            frame=frame,
+            look=Look(findings=[Seen("lens_left", "scuffed")], polymer=polymer),
+            at=NOON,
+            by=bea,
+        )
+    assert bench.today(step="held", page=1).why == {frame.pk: latest}
+
+
+@pytest.mark.parametrize("count", [3, 400])
+def test_queries_stay_the_same_however_many_frames_wait(shop: Shop, bea: User, count: int) -> None:
+    many(on_shelf(shop, bea), count)
+    with CaptureQueriesContext(connection) as asked:
+        shown = bench.today(step="", page=1)
+        [str(row.colourway) for row in shown.page]
+    assert len(asked) == QUERIES
