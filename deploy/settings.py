@@ -159,7 +159,7 @@ CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_TIMEZONE = "UTC"
 CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "beat")
 CELERY_BEAT_SCHEDULE = {
-    "sweep-outbox": {"task": "inventory.tasks.sweep_outbox", "schedule": timedelta(seconds=20)},
+    "sweep-outbox": {"task": "inventory.tasks.sweep_outbox", "schedule": timedelta(seconds=env.int("SWEEP_S", 20))},
     "prune-expired": {"task": "returns.tasks.prune_expired", "schedule": timedelta(hours=6)},
 }
 
