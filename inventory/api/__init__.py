@@ -1,1 +1,3 @@
+"""What every API address stands on: problems, tokens, scopes, paging, keys, parsing, lookups."""
+
 from __future__ import annotations

@@ -7,18 +7,23 @@ stored answer commit together, so a crash leaves neither. Refusals are not store
 
 from __future__ import annotations
 
-import hashlib
+import hmac
+import json
 import re
 import uuid
-from datetime import timedelta
+from collections.abc import Mapping
+from datetime import datetime, timedelta
 from typing import Any
 
+from django.conf import settings
+from django.core.files import File
 from django.db import IntegrityError, transaction
+from django.http import QueryDict
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
 from inventory.api.problems import problem
 from inventory.models import AccessToken, RequestKey
@@ -29,10 +34,10 @@ _WRITTEN = re.compile(r'"?([\x21\x23-\x7e]{8,200})"?')
 _SPACE = uuid.UUID("6a1f3a5e-93c4-4f0c-9a57-2f6d0e6b9b11")
 
 
-class DeedView(APIView):
-    """An API view whose POST is done at most once per key. Subclasses write `do_post`.
+class OncePerKey:
+    """Mixed into a view: its POST is done at most once per key. Subclasses write `do_post`.
 
-    `self.deed_key` is the UUID that the rule gets: derived from caller, path and key.
+    `deed_key` is the UUID that the rule gets: derived from caller, path and key.
     """
 
     deed_key: uuid.UUID
@@ -40,14 +45,28 @@ class DeedView(APIView):
     def do_post(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         raise NotImplementedError
 
+    def kept(self, answer: Any) -> Any:
+        """What is stored of an answer: a view that hands out a secret leaves it out here."""
+        return answer
+
+    def caller(self, request: Request, /) -> str:
+        """Whose key it is: the same key of another caller is another key."""
+        if isinstance(request.auth, AccessToken):
+            return f"token:{request.auth.pk}"
+        return f"user:{request.user.pk}" if request.user.is_authenticated else "anyone"
+
+    def replayed(self, stored: Any) -> Any:
+        """The answer again, from what was stored of it."""
+        return stored
+
     def post(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         match = _WRITTEN.fullmatch(request.headers.get("Idempotency-Key", ""))
         if match is None:
             return problem(
-                "key-missing", 400, _("Use 8 to 200 visible characters, a fresh UUID is best.")
+                "key-missing", detail=_("Use 8 to 200 visible characters, a fresh UUID is best.")
             )
         facts = {
-            "caller": _caller(request),
+            "caller": self.caller(request),
             "method": "POST",
             "path": request.path[:200],
             "key": match.group(1),
@@ -58,42 +77,59 @@ class DeedView(APIView):
     def _once(self, request: Request, facts: dict[str, str], args: Any, kwargs: Any) -> Response:
         fingerprint = _fingerprint(request)
         if not _begin(facts, fingerprint):
-            answer = _earlier(facts, fingerprint)
-            if answer is not None:
-                return answer
+            return self._earlier(facts, fingerprint)
         row = RequestKey.objects.filter(**facts)
         try:
             with transaction.atomic():
                 response = self.do_post(request, *args, **kwargs)
-                row.update(status=response.status_code, body=response.data)
-        except Exception:
+                row.update(status=response.status_code, body=_plain(self.kept(response.data)))
+        except BaseException:
             row.filter(status=None).delete()
             raise
-        if response.status_code >= 400:
-            row.delete()
+        return response
+
+    def _earlier(self, facts: dict[str, str], fingerprint: str) -> Response:
+        row = RequestKey.objects.filter(**facts).first()
+        if row is not None and row.fingerprint != fingerprint:
+            return problem("key-reused")
+        if row is None or row.status is None:
+            return problem("key-in-flight")
+        response = Response(self.replayed(row.body), status=row.status)
+        response["Idempotency-Replayed"] = "true"
         return response
 
 
-def _caller(request: Request) -> str:
-    if isinstance(request.auth, AccessToken):
-        return f"token:{request.auth.pk}"
-    if request.user.is_authenticated:
-        return f"user:{request.user.pk}"
-    return "anyone"
+def prune(at: datetime) -> int:
+    """Delete the answers that are kept no longer. Returns how many there were."""
+    return RequestKey.objects.filter(expires_at__lt=at).delete()[0]
+
+
+def _plain(answer: Any) -> Any:
+    """The answer as JSON has it: what is replayed then equals what was sent."""
+    return json.loads(JSONRenderer().render(answer) or b"null")
 
 
 def _fingerprint(request: Request) -> str:
-    digest = hashlib.sha256()
-    for name, value in sorted(request.data.items()):
-        read = getattr(value, "read", None)
-        digest.update(f"{name}=".encode())
-        digest.update(read() if read else repr(value).encode())
-        if read:
-            value.seek(0)
-    return digest.hexdigest()
+    """A keyed hash of the body, so that a stored one gives nothing away about who filed what."""
+    seal = hmac.new(settings.SECRET_KEY.encode(), digestmod="sha256")
+    data = request.data
+    if isinstance(data, QueryDict):
+        data = {name: [_content(value) for value in values] for name, values in data.lists()}
+    seal.update(json.dumps(data, sort_keys=True).encode())
+    return seal.hexdigest()
 
 
-def _begin(facts: dict[str, str], fingerprint: str) -> bool:
+def _content(value: Any) -> Any:
+    if not isinstance(value, File):
+        return value
+    seal = hmac.new(settings.SECRET_KEY.encode(), digestmod="sha256")
+    for chunk in value.chunks():
+        seal.update(chunk)
+    value.seek(0)
+    return seal.hexdigest()
+
+
+def _begin(facts: Mapping[str, str], fingerprint: str) -> bool:
     """Claim the key in a short transaction of its own. False: it is taken."""
     now = timezone.now()
     stale = RequestKey.objects.filter(
@@ -110,16 +146,3 @@ def _begin(facts: dict[str, str], fingerprint: str) -> bool:
     except IntegrityError:
         return False
     return True
-
-
-def _earlier(facts: dict[str, str], fingerprint: str) -> Response | None:
-    row = RequestKey.objects.filter(**facts).first()
-    if row is None:
-        return problem("key-in-flight", 409)
-    if row.fingerprint != fingerprint:
-        return problem("key-reused", 422)
-    if row.status is None:
-        return problem("key-in-flight", 409)
-    response = Response(row.body, status=row.status)
-    response["Idempotency-Replayed"] = "true"
-    return response

@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
+import re
+from typing import Any
+
+from rest_framework.exceptions import NotFound
 from rest_framework.pagination import CursorPagination
+
+_POSITION = re.compile(r"[0-9]{1,18}")
 
 
 class NewestFirst(CursorPagination):
@@ -10,3 +16,11 @@ class NewestFirst(CursorPagination):
     page_size_query_param = "page_size"
     max_page_size = 200
     ordering = "-pk"
+
+    def decode_cursor(self, request: Any) -> Any:
+        """The cursor, whose position is a row's number: anything else was made up."""
+        cursor = super().decode_cursor(request)
+        position = None if cursor is None else cursor.position
+        if position is not None and not _POSITION.fullmatch(position):
+            raise NotFound(self.invalid_cursor_message)
+        return cursor

@@ -2,45 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
+import structlog
 from django.conf import settings
-from django.core.exceptions import PermissionDenied, ValidationError
-from django.db import IntegrityError
+from django.core.exceptions import PermissionDenied, SuspiciousOperation, ValidationError
+from django.db import DataError, IntegrityError, OperationalError
 from django.http import Http404
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 from rest_framework import exceptions, status
+from rest_framework.renderers import JSONRenderer
 from rest_framework.response import Response
 from rest_framework.views import set_rollback
 
+from inventory.api.problem_types import TYPES
 from inventory.errors import BadInput, HingebackError, NotFound
 
 MEDIA_TYPE = "application/problem+json"
+WAIT_WHEN_BUSY_S = 5
 
-TITLES = {
-    "bad-input": gettext_lazy("The request holds something that must be put right"),
-    "not-found": gettext_lazy("Nothing is under this address or code"),
-    "not-signed-in": gettext_lazy("Sign in or send a token"),
-    "forbidden": gettext_lazy("Your role or token may not do this"),
-    "method-not-allowed": gettext_lazy("This address does not take this method"),
-    "unsupported-media-type": gettext_lazy("Send the body in a media type that is taken here"),
-    "not-acceptable": gettext_lazy("No media type that you accept is on offer"),
-    "too-many-requests": gettext_lazy("Too many requests; wait and try again"),
-    "conflict": gettext_lazy("The present state does not allow this"),
-    "key-reused": gettext_lazy("This Idempotency-Key was used with another body"),
-    "key-in-flight": gettext_lazy("The first request with this Idempotency-Key is still running"),
-    "key-missing": gettext_lazy("Send an Idempotency-Key header with every POST"),
-    "stale-state": gettext_lazy("The thing is no longer in the state this step needs"),
-    "wrong-recipe": gettext_lazy("This kind of movement may not go between these places"),
-    "not-enough": gettext_lazy("A place does not hold that much"),
-    "already-reversed": gettext_lazy("The movement is reversed already"),
-    "month-closed": gettext_lazy("The month is closed"),
-    "month-not-ready": gettext_lazy("The month cannot be closed yet"),
-    "box-changed": gettext_lazy("The box changed since the run was proposed"),
-    "second-person-needed": gettext_lazy("A second person must confirm"),
-}
-"""Problem type (the last part of its URI) -> title."""
+log = structlog.get_logger(__name__)
 
 _BY_EXCEPTION: tuple[tuple[type[Exception], str], ...] = (
     (exceptions.NotAuthenticated, "not-signed-in"),
@@ -54,43 +36,94 @@ _BY_EXCEPTION: tuple[tuple[type[Exception], str], ...] = (
 )
 
 
-def problem(code: str, status_code: int, detail: str = "", **members: Any) -> Response:
-    """A response whose body is the problem document."""
+class TooLarge(exceptions.APIException):
+    """The body is over the limit of its address."""
+
+    status_code = status.HTTP_413_REQUEST_ENTITY_TOO_LARGE
+
+
+class ProblemResponse(Response):
+    """JSON whatever the view otherwise renders: a page or a schema fails in JSON too."""
+
+    @property
+    def rendered_content(self) -> bytes:
+        self["Content-Type"] = MEDIA_TYPE
+        content: bytes = JSONRenderer().render(self.data)
+        return content
+
+
+def problem(code: str, status_code: int = 0, detail: str = "", **members: Any) -> ProblemResponse:
+    """A response whose body is the problem document. Status 0 takes the one of the type."""
+    kind = TYPES[code]
+    status_code = status_code or kind.status
     body = {
         "type": f"{settings.BASE_URL}/api/problems/#{code}",
-        "title": str(TITLES.get(code, code)),
+        "title": str(kind.title),
         "status": status_code,
         **({"detail": detail} if detail else {}),
         **members,
     }
-    response = Response(body, status=status_code)
-    response["Content-Type"] = MEDIA_TYPE
-    response.content_type = MEDIA_TYPE
+    response = ProblemResponse(body, status=status_code)
+    response["Cache-Control"] = "no-store"
     return response
 
 
-def handler(error: Exception, context: dict[str, Any]) -> Response | None:
-    """DRF's exception hook. None lets an unforeseen error become a 500 and be logged."""
-    del context
+def handler(error: Exception, context: dict[str, Any]) -> Response:
+    """DRF's exception hook: every exception becomes a problem, the unforeseen ones logged."""
     set_rollback()
     if isinstance(error, HingebackError):
         return _of_rule(error)
     if isinstance(error, exceptions.ValidationError):
         return _of_fields(error.detail)
+    if isinstance(error, exceptions.APIException):
+        return _of_framework(error)
+    return _of_django(error) or _unforeseen(error, context)
+
+
+def _of_django(error: Exception) -> Response | None:
     if isinstance(error, ValidationError):
-        return problem("bad-input", 400, " ".join(error.messages))
+        return problem("bad-input", detail=" ".join(error.messages))
     if isinstance(error, Http404):
-        return problem("not-found", 404, NotFound().message)
+        return problem("not-found", detail=NotFound().message)
     if isinstance(error, PermissionDenied):
-        return problem("forbidden", 403)
+        return problem("forbidden")
+    if isinstance(error, SuspiciousOperation):
+        return problem("bad-input", detail=_("The request could not be read. Check its form."))
+    return _of_database(error)
+
+
+def _of_database(error: Exception) -> Response | None:
+    if isinstance(error, DataError):
+        return problem("bad-input", detail=_("The request could not be read. Check its form."))
     if isinstance(error, IntegrityError):
-        return problem("conflict", 409, _("The database refused this; reload and try again."))
-    return _of_framework(error)
+        return problem("conflict", detail=_("The database refused this; read it and try again."))
+    if isinstance(error, OperationalError):
+        response = problem("busy")
+        response["Retry-After"] = str(WAIT_WHEN_BUSY_S)
+        return response
+    return None
 
 
-def _of_framework(error: Exception) -> Response | None:
-    if not isinstance(error, exceptions.APIException):
-        return None
+def _unforeseen(error: Exception, context: dict[str, Any]) -> Response:
+    """Told to the log by its type and place; its text may hold what somebody typed."""
+    view = type(context.get("view")).__name__
+    log.error("api_failed", view=view, error=type(error).__name__, where=_where(error))
+    return problem("internal")
+
+
+def _where(error: Exception) -> list[str]:
+    """File and line of the innermost frames, the last one where it happened."""
+    frames = []
+    trace = error.__traceback__
+    while trace is not None:
+        frames.append(f"{trace.tb_frame.f_code.co_filename}:{trace.tb_lineno}")
+        trace = trace.tb_next
+    return frames[-4:]
+
+
+def _of_framework(error: exceptions.APIException) -> Response:
+    if isinstance(error, TooLarge):
+        return problem("too-large")
     code = next((name for kind, name in _BY_EXCEPTION if isinstance(error, kind)), "bad-input")
     response = problem(code, error.status_code, str(error.detail))
     wait = getattr(error, "wait", None)
@@ -112,20 +145,18 @@ def _of_rule(error: HingebackError) -> Response:
 
 
 def _of_fields(detail: Any) -> Response:
-    errors = list(_flat(detail, "#"))
     return problem(
         "bad-input",
-        status.HTTP_400_BAD_REQUEST,
-        _("See “errors” for each field and what to put right."),
-        errors=errors,
+        detail=_("See “errors” for each field and what to put right."),
+        errors=list(_flat(detail, "#")),
     )
 
 
-def _flat(detail: Any, pointer: str) -> Any:
-    """DRF's nested error detail as a list of messages with JSON pointers."""
+def _flat(detail: Any, pointer: str) -> Iterator[dict[str, str]]:
+    """DRF's nested error detail as a list of messages with JSON pointers (RFC 6901)."""
     if isinstance(detail, dict):
         for name, inner in detail.items():
-            step = "" if name == "non_field_errors" else f"/{name}"
+            step = "" if name == "non_field_errors" else f"/{_escaped(str(name))}"
             yield from _flat(inner, pointer + step)
     elif isinstance(detail, list):
         for index, inner in enumerate(detail):
@@ -133,3 +164,9 @@ def _flat(detail: Any, pointer: str) -> Any:
             yield from _flat(inner, f"{pointer}/{index}" if nested else pointer)
     else:
         yield {"detail": str(detail), "pointer": pointer}
+
+
+def _escaped(name: str) -> str:
+    """A name as RFC 6901 wants it; half a character that no text can hold becomes a “?”."""
+    whole = name.encode("utf-8", "replace").decode("utf-8")
+    return whole.replace("~", "~0").replace("/", "~1")
