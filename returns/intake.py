@@ -16,7 +16,7 @@ from uuid import UUID
 
 from django.conf import settings
 from django.db import IntegrityError, transaction
-from django.db.models import F, Q
+from django.db.models import F, Q, QuerySet
 from django.utils.encoding import force_bytes
 from django.utils.translation import gettext as _
 
@@ -336,7 +336,8 @@ def may_change_address(request: Request) -> bool:
     if request.ended_at is not None or request.state not in set(OPEN_STATES):
         return False
     frames = list(request.frames.exclude(state=FrameState.VOIDED.value))
-    return not frames or any(not states.is_final(FrameState(frame.state)) for frame in frames)
+    # A frame that is ground already may still have lenses waiting to be posted.
+    return not frames or any(frame.ended_at is None for frame in frames)
 
 
 @transaction.atomic
@@ -361,6 +362,15 @@ def report_missing(*, key: UUID, request: Request, at: datetime) -> Request:
     _record(key, "intake.report_missing", request, at, facts=facts, dispatch=last.code)
     letters.owe(letter="missing", request=request, at=at)
     return request
+
+
+def lost() -> QuerySet[Dispatch]:
+    """Frames and lenses that their owners say never came, the oldest report first.
+
+    Kits are under `kits.missing`.
+    """
+    rows = Dispatch.objects.exclude(kind=Dispatch.Kind.KIT).exclude(missing_reported_at=None)
+    return rows.select_related("frame", "request").order_by("missing_reported_at")
 
 
 def last_dispatch(request: Request) -> Dispatch | None:

@@ -127,8 +127,9 @@ def _frame_turns(frame: ReturnedFrame) -> list[Turn]:
         passed = _("It is mended and passed its check.")
         told.append(Turn(check.at, passed if check.passed else _("It did not pass its check.")))
     told += [_dispatch_turn(dispatch) for dispatch in frame.dispatches.exclude(posted_at=None)]
-    if frame.state == FrameState.GROUND and frame.ended_at is not None:
-        told.append(Turn(frame.ended_at, ground_words(frame)))
+    ground = Deed.objects.filter(name="regrind.ground", subject=frame.tag).first()
+    if frame.state == FrameState.GROUND and ground is not None:
+        told.append(Turn(ground.at, ground_words(frame)))
     return told
 
 

@@ -7,11 +7,12 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
+from inventory.models import Reading
 from returns import intake
 from returns.intake import Filing
-from returns.models import Request
+from returns.models import Parcel, Request, ReturnedFrame
 from returns.people import Contact
-from tests.makers import NOON, Shop
+from tests.makers import NOON, Shop, key
 
 WANDA = Contact(
     name="Wanda Reed",
@@ -50,3 +51,31 @@ def sent_back(shop: Shop, *, at: datetime = NOON, **changes: Any) -> Request:
 
 def asked_screws(shop: Shop, *, at: datetime = NOON, **changes: Any) -> Request:
     return intake.ask_screws(key=uuid.uuid4(), filing=screws(shop, **changes), at=at)
+
+
+def arrived(shop: Shop, request: Request, **changes: Any) -> ReturnedFrame:
+    reading = Reading.objects.create(
+        scale=shop.fine_scale,
+        typed="22.4",
+        mass_mg=22_400,
+        u_own_ug=1,
+        u_shared_ug=1,
+        flags=[],
+        at=NOON,
+    )
+    parcel = Parcel.objects.create(code="P-1", key=key(), request=request, arrived_at=NOON)
+    facts = {
+        "tag": "F-2222-2222",
+        "key": key(),
+        "parcel": parcel,
+        "request": request,
+        "colourway": shop.avocet_slate,
+        "state": "weighed",
+        "wish": request.wish,
+        "lenses_back": request.lenses_back,
+        "cleaned_at": NOON,
+        "reading": reading,
+        "weighed_at": NOON,
+        "promised_by": NOON.date(),
+    }
+    return ReturnedFrame.objects.create(**(facts | changes))

@@ -15,7 +15,7 @@ from returns import intake, people
 from returns.models import Dispatch, Person, Request
 from returns.sums import codes
 from tests.makers import NOON, Shop, key
-from tests.returns.customer_makers import WANDA, asked_screws, filing, screws, sent_back
+from tests.returns.customer_makers import WANDA, arrived, asked_screws, filing, screws, sent_back
 
 pytestmark = pytest.mark.django_db
 
@@ -209,6 +209,7 @@ def test_reporting_a_posted_frame_missing_marks_the_dispatch_once(shop: Shop) ->
     intake.report_missing(key=key(), request=request, at=NOON)
     sent.refresh_from_db()
     assert sent.missing_reported_at == NOON
+    assert list(intake.lost()) == [sent]
     with pytest.raises(StaleState):
         intake.report_missing(key=key(), request=request, at=NOON)
 
@@ -256,3 +257,14 @@ def test_slower_of_two_that_file_at_once_gets_the_first_request(
     monkeypatch.setattr(intake.deeds, "repeated", repeated)
     assert intake.file_return(key=same, filing=filing(shop), at=NOON) == first
     assert (len(looks), Person.objects.count()) == (2, 1)
+
+
+@pytest.mark.parametrize(("ended_at", "open_still"), [(None, True), (NOON, False)])
+def test_address_stays_open_while_lenses_of_a_ground_frame_wait(
+    shop: Shop, ended_at: Any, open_still: bool
+) -> None:
+    request = sent_back(shop, lenses_back=True)
+    Request.objects.filter(pk=request.pk).update(state="arrived")
+    request.refresh_from_db()
+    arrived(shop, request, state="ground", ended_at=ended_at)
+    assert intake.may_change_address(request) is open_still

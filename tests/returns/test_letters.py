@@ -11,43 +11,15 @@ from django.core import mail
 from django.urls import reverse
 
 from inventory import outbox, places
-from inventory.models import Duty, Lot, Reading
+from inventory.models import Duty, Lot
 from returns import intake, letters, people
 from returns.letters import duty as duties
 from returns.letters.texts import _WORDS
-from returns.models import Grading, Parcel, Request, ReturnedFrame
+from returns.models import Grading, Request, ReturnedFrame
 from tests.makers import NOON, Shop, key
-from tests.returns.customer_makers import WANDA, asked_screws, sent_back
+from tests.returns.customer_makers import WANDA, arrived, asked_screws, sent_back
 
 pytestmark = pytest.mark.django_db
-
-
-def arrived(shop: Shop, request: Request, **changes: Any) -> ReturnedFrame:
-    reading = Reading.objects.create(
-        scale=shop.fine_scale,
-        typed="22.4",
-        mass_mg=22_400,
-        u_own_ug=1,
-        u_shared_ug=1,
-        flags=[],
-        at=NOON,
-    )
-    parcel = Parcel.objects.create(code="P-1", key=key(), request=request, arrived_at=NOON)
-    facts = {
-        "tag": "F-2222-2222",
-        "key": key(),
-        "parcel": parcel,
-        "request": request,
-        "colourway": shop.avocet_slate,
-        "state": "weighed",
-        "wish": request.wish,
-        "lenses_back": request.lenses_back,
-        "cleaned_at": NOON,
-        "reading": reading,
-        "weighed_at": NOON,
-        "promised_by": NOON.date(),
-    }
-    return ReturnedFrame.objects.create(**(facts | changes))
 
 
 def sent(letter: str, request: Request, frame: ReturnedFrame | None = None) -> Any:

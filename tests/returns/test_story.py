@@ -7,14 +7,14 @@ from typing import Any
 import pytest
 from django.contrib.auth.models import User
 
+from inventory import deeds
 from inventory.models import Lot
 from returns import intake, kits
 from returns.models import BenchCheck, Dispatch, Grading, RepairJob, Request
 from returns.queries import story
 from returns.sums.states import REQUEST_STEPS, FrameState, RequestKind, RequestState
 from tests.makers import NOON, Shop, key
-from tests.returns.customer_makers import asked_screws, sent_back
-from tests.returns.test_letters import arrived
+from tests.returns.customer_makers import arrived, asked_screws, sent_back
 
 pytestmark = pytest.mark.django_db
 
@@ -69,7 +69,8 @@ def test_ground_frame_names_mass_and_lot(shop: Shop) -> None:
         heat=[[3, 1_000_000]],
         made_at=NOON,
     )
-    arrived(shop, request, state="ground", boxed_mg=19_400, lot=lot, ended_at=NOON)
+    frame = arrived(shop, request, state="ground", boxed_mg=19_400, lot=lot)
+    deeds.record(key=key(), name="regrind.ground", subject=frame.tag, facts=[], at=NOON)
     assert "L-2222-2222" in texts(request)[-1]
 
 
