@@ -1,7 +1,19 @@
-"""Addresses."""
+"""Addresses of the owner's pages."""
 
 from __future__ import annotations
 
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, path
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from returns.pages.owner import claims, figures, lifetimes, sales, tokens
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("owner/", figures.page, name="owner"),
+    path("owner/table/<slug:name>.csv", figures.download, name="owner-table"),
+    path("owner/claims/", claims.page, name="claims"),
+    path("owner/lifetimes/", lifetimes.page, name="lifetimes"),
+    path("owner/sold/", sales.page, name="sold"),
+    path("owner/sold/import/", sales.bring_in, name="sold-import"),
+    path("owner/sold/template.csv", sales.template, name="sold-template"),
+    path("owner/tokens/", tokens.page, name="tokens"),
+    path("owner/tokens/<int:number>/revoke/", tokens.revoke, name="token-revoke"),
+]

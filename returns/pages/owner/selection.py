@@ -1,0 +1,74 @@
+"""The form above every figure: from which month to which, of which model or batch."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from urllib.parse import urlencode
+
+from django import forms
+from django.http import HttpRequest
+from django.utils.translation import gettext_lazy as _
+
+from inventory.errors import BadInput
+from returns.models import FrameModel
+from returns.queries.span import Scope, Span
+
+
+class MonthInput(forms.TextInput):
+    input_type = "month"
+
+
+class SelectionForm(forms.Form):
+    first = forms.CharField(
+        label=_("From month"), max_length=7, widget=MonthInput, help_text=_("Such as 2026-01")
+    )
+    last = forms.CharField(
+        label=_("To month"), max_length=7, widget=MonthInput, help_text=_("Such as 2026-12")
+    )
+    model = forms.ModelChoiceField(
+        FrameModel.objects.all(),
+        label=_("Model"),
+        required=False,
+        to_field_name="code",
+        empty_label=_("All models"),
+    )
+    batch = forms.CharField(label=_("Production batch"), max_length=20, required=False)
+
+
+@dataclass(frozen=True)
+class Selection:
+    """What was chosen. `is_good` is False when the form has errors and the default is shown."""
+
+    form: SelectionForm
+    span: Span
+    scope: Scope
+    is_good: bool
+
+    @property
+    def query(self) -> str:
+        """The choice as a query string, for links that keep it."""
+        first, last = self.span.labels
+        return urlencode({"first": first, "last": last, **self.scope.codes})
+
+
+def chosen(request: HttpRequest, *, at: datetime) -> Selection:
+    """Read the choice from the address; without one, the last twelve months of everything."""
+    fallback = Span.of_year_before(at)
+    first, last = fallback.labels
+    data: dict[str, Any] = {"first": first, "last": last}
+    data |= {name: request.GET[name] for name in SelectionForm.base_fields if name in request.GET}
+    form = SelectionForm(data)
+    if form.is_valid():
+        try:
+            return Selection(form, *_read(form.cleaned_data), is_good=True)
+        except BadInput as error:
+            form.add_error(error.field if error.field in form.fields else None, error.message)
+    return Selection(form, fallback, Scope(), is_good=False)
+
+
+def _read(facts: dict[str, Any]) -> tuple[Span, Scope]:
+    span = Span.parse(facts["first"], facts["last"])
+    model = facts["model"].code if facts["model"] else ""
+    return span, Scope.of_codes(model=model, batch=facts["batch"].strip())

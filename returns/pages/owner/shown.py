@@ -1,0 +1,111 @@
+"""How the owner's figures read: shares with their range and method, and what is missing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
+
+from inventory.templatetags.hingeback import ppm
+from returns.queries.indicators import Indicator
+from returns.queries.judged import Judged, Missing
+from returns.sums.circularity import ShareInterval
+
+METHODS = {
+    "wilson": gettext_lazy("score interval for counts (Wilson), 95 %"),
+    "exact": gettext_lazy("exact interval for counts (Clopper–Pearson), 95 %"),
+    "propagation of weighing uncertainty": gettext_lazy("uncertainty of the weighings, k = 2"),
+    "booked masses": gettext_lazy("booked masses, no sampling"),
+}
+THINGS = {
+    "sold units": gettext_lazy("sold units"),
+    "units": gettext_lazy("frames"),
+    "frames": gettext_lazy("frames"),
+    "grind runs": gettext_lazy("grind runs"),
+    "issues to moulding": gettext_lazy("issues to moulding"),
+    "production batches": gettext_lazy("production batches moulded"),
+    "components": gettext_lazy("components"),
+    "failures": gettext_lazy("first returns"),
+    "returns": gettext_lazy("returns"),
+    "months": gettext_lazy("months"),
+    "models": gettext_lazy("models"),
+    "different spans": gettext_lazy("different ages at return"),
+    "different failure spans": gettext_lazy("different ages at return"),
+    "months with a forecast": gettext_lazy("months with a forecast"),
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shown:
+    """One figure in words. `lacking` stands in its place when there is not enough evidence."""
+
+    label: str
+    meaning: str
+    value: str = ""
+    spread: str = ""
+    basis: str = ""
+    lacking: str = ""
+
+
+def percent(share: float) -> str:
+    """A share 0..1 as percent with one decimal, rounded half to even once."""
+    return ppm(round(share * 1_000_000))
+
+
+def share(label: str, meaning: str, judged: Judged, *, of: str) -> Shown:
+    """A judged share; `of` names what its evidence counts."""
+    if judged.share is None:
+        return Shown(label=label, meaning=meaning, lacking=lacking(judged.missing))
+    return Shown(
+        label=label,
+        meaning=meaning,
+        value=percent(judged.share.share),
+        spread=_range(judged.share),
+        basis=f"{judged.share.evidence} {of} · {method(judged.share.method)}",
+    )
+
+
+def indicator(label: str, meaning: str, found: Indicator, *, decimals: int = 2) -> Shown:
+    """A dimensionless figure."""
+    if found.figure is None:
+        return Shown(label=label, meaning=meaning, lacking=lacking(found.missing))
+    spread = ""
+    if found.low is not None and found.high is not None:
+        spread = _("%(low)s to %(high)s") % {
+            "low": f"{found.low:.{decimals}f}",
+            "high": f"{found.high:.{decimals}f}",
+        }
+    return Shown(label=label, meaning=meaning, value=f"{found.figure:.{decimals}f}", spread=spread)
+
+
+def lacking(missing: Missing | None) -> str:
+    """Not enough evidence, with the count and the reason."""
+    if missing is None:
+        return _("Not enough evidence.")
+    thing = thing_named(missing.of)
+    counted = (
+        ngettext(
+            "Not enough evidence: %(have)s %(thing)s of the %(need)s needed.",
+            "Not enough evidence: %(have)s %(thing)s of the %(need)s needed.",
+            missing.have,
+        )
+        % {"have": missing.have, "need": missing.need, "thing": thing}
+        if thing
+        else _("Not enough evidence.")
+    )
+    return f"{counted} {missing.reason}" if missing.reason else counted
+
+
+def thing_named(key: str) -> str:
+    return str(THINGS.get(key, key))
+
+
+def method(key: str) -> str:
+    return str(METHODS.get(key, key))
+
+
+def _range(found: ShareInterval) -> str:
+    if found.low == found.high:
+        return ""
+    return _("%(low)s to %(high)s") % {"low": percent(found.low), "high": percent(found.high)}

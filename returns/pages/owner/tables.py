@@ -1,0 +1,244 @@
+"""The tables beside the pictures, one shape for the page and for the download."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django.utils.translation import gettext as _
+
+from inventory.models import Origin
+from inventory.models.places import PlaceKind
+from inventory.reports.tabular import safe
+from inventory.templatetags.hingeback import mass, ppm
+from returns.models.catalogue import ComponentKey
+from returns.models.remedies import DefectKey
+from returns.queries.circularity import Circularity
+from returns.queries.indicators import FlowTable
+from returns.queries.reasons import Reasons
+from returns.queries.turnaround import MonthRow, Turnaround
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """What the download holds, and how the page shows it."""
+
+    raw: str | int | float | None
+    text: str
+    is_number: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """`keys` head the download and never change with the language; `headings` head the page."""
+
+    name: str
+    caption: str
+    keys: tuple[str, ...]
+    headings: tuple[str, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+
+    def csv(self) -> bytes:
+        """UTF-8 with CRLF (RFC 4180); text that a spreadsheet could run is defused."""
+        out = io.StringIO(newline="")
+        writer = csv.writer(out, dialect="excel", lineterminator="\r\n")
+        writer.writerow(self.keys)
+        for row in self.rows:
+            writer.writerow([_raw(cell.raw) for cell in row])
+        return out.getvalue().encode()
+
+
+def _raw(value: str | int | float | None) -> str | int:
+    if value is None:
+        return ""
+    if isinstance(value, float):
+        return f"{value:.6f}"
+    return safe(value) if isinstance(value, str) else value
+
+
+def words(text: str, shown: str = "") -> Cell:
+    return Cell(text, shown or text, is_number=False)
+
+
+def count(number: int) -> Cell:
+    return Cell(number, str(number))
+
+
+def grams(mass_mg: int) -> Cell:
+    return Cell(mass_mg, mass(mass_mg))
+
+
+def share(part: float | None) -> Cell:
+    return Cell(part, "–" if part is None else ppm(round(part * 1_000_000)))
+
+
+def returns(rows: Sequence[MonthRow]) -> Table:
+    return Table(
+        "returns",
+        _("Frames by month"),
+        ("month", "received", "repaired", "reground", "other_end"),
+        (_("Month"), _("Received"), _("Mended"), _("Reground"), _("Other end")),
+        tuple(
+            (
+                words(row.month),
+                count(row.received),
+                count(row.repaired),
+                count(row.reground),
+                count(row.other),
+            )
+            for row in rows
+        ),
+    )
+
+
+def losses(figures: Circularity) -> Table:
+    return Table(
+        "losses",
+        _("Where mass was set aside or lost"),
+        ("stage", "cause", "mass_mg", "share_of_stage"),
+        (_("Step"), _("Cause"), _("Mass"), _("Share of the step")),
+        tuple(
+            (
+                words(loss.stage, stage_name(loss.stage)),
+                words(loss.cause, cause_name(loss.cause)),
+                grams(loss.mass_mg),
+                share(loss.share),
+            )
+            for loss in figures.losses
+        ),
+    )
+
+
+def stage_name(stage: str) -> str:
+    return {"strip_down": _("Strip-down"), "grind": _("Grinding")}.get(stage, stage)
+
+
+def cause_name(cause: str) -> str:
+    return str(PlaceKind(cause).label)
+
+
+def reasons(found: Reasons) -> Table:
+    return Table(
+        "reasons",
+        _("What was found, by component and defect"),
+        ("component", *found.defects, "total"),
+        (_("Component"), *(defect_name(key) for key in found.defects), _("Total")),
+        tuple(
+            (
+                words(component, component_name(component)),
+                *(count(number) for number in counts),
+                count(total),
+            )
+            for component, counts, total in found.rows
+        ),
+    )
+
+
+def component_name(key: str) -> str:
+    return str(ComponentKey(key).label)
+
+
+def defect_name(key: str) -> str:
+    return str(DefectKey(key).label)
+
+
+def turnaround(found: Turnaround) -> Table:
+    return Table(
+        "turnaround",
+        _("Days from weigh-in to the end of the story"),
+        ("days_from", "days_to", "frames"),
+        (_("From day"), _("To day"), _("Frames")),
+        tuple(
+            (
+                count(one.first),
+                Cell(one.last, _("and more") if one.last is None else str(one.last)),
+                count(one.frames),
+            )
+            for one in found.bins
+        ),
+    )
+
+
+def content(figures: Circularity) -> Table:
+    found = figures.content
+    rows = [
+        (Origin.RETURN, found.post_consumer_return_mg, found.counted_mg),
+        (Origin.FEEDSTOCK, found.post_consumer_feedstock_mg, found.counted_mg),
+        (Origin.VIRGIN, found.virgin_mg, found.counted_mg),
+        (Origin.IN_PROCESS, found.in_process_mg, 0),
+    ]
+    return Table(
+        "content",
+        _("What was issued to moulding, by origin"),
+        ("origin", "mass_mg", "share_of_counted"),
+        (_("Origin"), _("Mass"), _("Share of what counts")),
+        tuple(
+            (
+                words(origin.value, str(origin.label)),
+                grams(mass_mg),
+                share(mass_mg / whole_mg if whole_mg else None),
+            )
+            for origin, mass_mg, whole_mg in rows
+        ),
+    )
+
+
+def flow(name: str, caption: str, found: FlowTable) -> Table:
+    names = {
+        "reused": _("reused"),
+        "recycled": _("recycled"),
+        "renewable": _("renewable"),
+        "biological": _("back to nature"),
+        "linear": _("linear"),
+    }
+    return Table(
+        name,
+        caption,
+        ("category", "mass_mg", "share", "not_applicable_because"),
+        (_("Category"), _("Mass"), _("Share"), _("Note")),
+        tuple(
+            (
+                words(one.category, names[one.category]),
+                grams(one.mass_mg),
+                share(one.percent / 100),
+                words(one.not_applicable),
+            )
+            for one in found.shares
+        ),
+    )
+
+
+def figures(found: Circularity) -> Table:
+    """The key figures as a download: share, limits, evidence and method, a line each."""
+    judged: dict[str, Any] = {
+        "take_back": found.take_back,
+        "take_back_in_span": found.take_back_in_span,
+        "repair_share": found.repair_share,
+        "recovery_yield": found.recovery_yield,
+        "closed_loop_share": found.closed_loop,
+    }
+    rows = [
+        (words(name), *_limits(one.share), words(_absent(one.missing)))
+        for name, one in judged.items()
+    ]
+    return Table(
+        "figures",
+        _("Key figures"),
+        ("figure", "share", "low", "high", "evidence", "method", "missing"),
+        (),
+        tuple(rows),
+    )
+
+
+def _limits(found: Any) -> tuple[Cell, ...]:
+    if found is None:
+        return (Cell(None, ""),) * 4 + (words(""),)
+    shares = (share(found.share), share(found.low), share(found.high))
+    return (*shares, count(found.evidence), words(found.method))
+
+
+def _absent(missing: Any) -> str:
+    return "" if missing is None else f"{missing.have} of {missing.need} {missing.of}"

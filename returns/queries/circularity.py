@@ -1,0 +1,282 @@
+"""What came back and what became of it: shares, masses and losses of a span, model or batch.
+
+The owner's page, the claims sheet and the API all read `circularity()`. Every figure comes from
+postings, sold units and the frames' own rows; nothing is estimated here.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import partial
+
+from django.db.models import Count, Q, Subquery, Sum
+
+from inventory.models import GrindRun, Origin, Posting
+from returns.models import ReturnedFrame
+from returns.queries import flows
+from returns.queries.flows import Weighed
+from returns.queries.judged import Judged
+from returns.queries.span import Scope, Span
+from returns.sums import circularity as sums
+from returns.sums.recycled_content import Issue, RecycledContent, recycled_content
+from returns.sums.states import FrameState
+
+GRIND_LOSSES = ("dust", "purge", "moisture", "difference")
+STRIP_LOSSES = ("lens", "metal", "foreign", "dust", "purge", "moisture", "difference")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Counts:
+    """Pieces. `sold_ever` and `came_ever` are up to the end of the span, first returns only."""
+
+    sold_in_span: int
+    sold_ever: int
+    received: int
+    first_returns: int
+    came_ever: int
+    mended: int
+    reground: int
+    posted_as_is: int
+    discarded: int
+
+    @property
+    def ended(self) -> int:
+        return self.mended + self.reground + self.posted_as_is + self.discarded
+
+    @property
+    def out_there(self) -> int:
+        """Units that were with customers, or came back first in this span."""
+        return self.sold_ever - self.came_ever + self.first_returns
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Loss:
+    """Mass that left by one cause at one stage ("strip_down" or "grind"), in milligrams.
+
+    Negative for a count difference where more came out than went in.
+    """
+
+    stage: str
+    cause: str
+    mass_mg: int
+    share: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Content:
+    """Make-up of what was issued to moulding, in milligrams; shares 0..1, None without an issue.
+
+    In-process scrap is left out of the share on both sides; `unknown_mg` counts as virgin.
+    """
+
+    post_consumer_return_mg: int
+    post_consumer_feedstock_mg: int
+    in_process_mg: int
+    virgin_mg: int
+    unknown_mg: int
+    counted_mg: int
+    recycled_share: float | None
+    return_share: float | None
+    issues: int
+    scrap_back_mg: int
+
+    @property
+    def post_consumer_mg(self) -> int:
+        return self.post_consumer_return_mg + self.post_consumer_feedstock_mg
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Circularity:
+    """The figures of one span and scope. Shares carry their interval and method."""
+
+    first_month: str
+    last_month: str
+    scope: str
+    counts: Counts
+    take_back: Judged
+    take_back_in_span: Judged
+    repair_share: Judged
+    recovered: Weighed
+    salvaged_mg: int
+    recovery_yield: Judged
+    runs: int
+    ground_mg: int
+    flake_mg: int
+    losses: tuple[Loss, ...]
+    content: Content
+    closed_loop: Judged
+
+
+def circularity(span: Span, scope: Scope) -> Circularity:
+    """Every figure of a span, in a number of questions that does not grow with the books.
+
+    Grinding mixes models in a box, so recovery yield and grinding losses are those of the whole
+    workshop whatever the scope.
+    """
+    counts = _counts(span, scope)
+    told_of_frames = flows.of_frames(span, scope)
+    stripped = flows.net(told_of_frames.filter(movement__kind="strip_down"))
+    ground = flows.net(flows.postings(span).filter(movement__kind="grind"))
+    content = _content(span, scope)
+    ground_mg = _ground_mg(ground)
+    flake_mg = ground.total_mg("grind", target="lot", origin=Origin.RETURN)
+    runs = _runs(span)
+    return Circularity(
+        first_month=span.labels[0],
+        last_month=span.labels[1],
+        scope=scope.name,
+        counts=counts,
+        take_back=_take_back(counts.came_ever, counts.sold_ever),
+        take_back_in_span=_take_back(counts.first_returns, counts.out_there),
+        repair_share=Judged.of(
+            partial(sums.repair_share, repaired=counts.mended, graded=counts.ended)
+        ),
+        recovered=flows.weighed(told_of_frames.filter(movement__kind="strip_down"), target="box"),
+        salvaged_mg=stripped.by_target_mg("strip_down").get("salvage", 0),
+        recovery_yield=_yield(span, flake_mg, ground_mg, runs),
+        runs=runs,
+        ground_mg=ground_mg,
+        flake_mg=flake_mg,
+        losses=(*_losses(stripped, "strip_down", STRIP_LOSSES), *_grind_losses(ground)),
+        content=content,
+        closed_loop=_closed_loop(content),
+    )
+
+
+def _counts(span: Span, scope: Scope) -> Counts:
+    last = span.labels[1]
+    sold = scope.sold().aggregate(
+        ever=Sum("pieces", filter=Q(month__lte=last)),
+        span=Sum("pieces", filter=Q(month__lte=last, month__gte=span.labels[0])),
+    )
+    in_span, ended = span.holds("weighed_at"), span.holds("ended_at")
+    came = scope.frames().aggregate(
+        received=Count("pk", filter=in_span),
+        first=Count("pk", filter=in_span & Q(mends_before=0)),
+        ever=Count("pk", filter=Q(weighed_at__lt=span.end, mends_before=0)),
+        mended=Count("pk", filter=ended & Q(state=FrameState.POSTED)),
+        reground=Count("pk", filter=ended & Q(state__in=[FrameState.BOXED, FrameState.GROUND])),
+        as_is=Count("pk", filter=ended & Q(state=FrameState.POSTED_AS_IS)),
+        discarded=Count("pk", filter=ended & Q(state=FrameState.DISCARDED)),
+    )
+    return Counts(
+        sold_in_span=sold["span"] or 0,
+        sold_ever=sold["ever"] or 0,
+        received=came["received"],
+        first_returns=came["first"],
+        came_ever=came["ever"],
+        mended=came["mended"],
+        reground=came["reground"],
+        posted_as_is=came["as_is"],
+        discarded=came["discarded"],
+    )
+
+
+def _take_back(returned: int, sold: int) -> Judged:
+    """More returned than sold means that sales are missing from the import, not a rate."""
+    if returned > sold:
+        return Judged.without(of="sold units", have=max(0, sold), need=returned)
+    return Judged.of(partial(sums.take_back_rate, returned=returned, sold=sold))
+
+
+def _ground_mg(ground: flows.Flows) -> int:
+    """Mass taken from the boxes of returns, less what a run found in excess."""
+    leaving = ground.total_mg("grind", source="box", origin=Origin.RETURN)
+    return leaving - ground.total_mg("grind", target="box", origin=Origin.RETURN)
+
+
+def _runs(span: Span) -> int:
+    return GrindRun.objects.filter(
+        span.holds("finished_at"), state=GrindRun.State.FINISHED, lot__origin=Origin.RETURN
+    ).count()
+
+
+def _yield(span: Span, flake_mg: int, ground_mg: int, runs: int) -> Judged:
+    """The flake's uncertainty is its readings'; the box's is that of the frames ground."""
+    if ground_mg <= 0:
+        return Judged.without(of="grind runs", have=runs, need=1)
+    grinds = flows.postings(span).filter(movement__kind="grind", source__origin=Origin.RETURN)
+    back = flows.postings(span).filter(movement__kind="grind", target__origin=Origin.RETURN)
+    flake = flows.weighed(grinds | back, source="box", target="lot")
+    tags = ReturnedFrame.objects.filter(
+        span.holds("lot__run__finished_at"), state=FrameState.GROUND
+    ).order_by()
+    put_in = Posting.objects.filter(
+        movement__kind="strip_down", movement__subject__in=Subquery(tags.values("tag"))
+    ).order_by()
+    boxed = flows.weighed(put_in, target="box")
+    return Judged.of(
+        partial(
+            sums.recovery_yield,
+            flake_mg=flake_mg,
+            ground_mg=ground_mg,
+            flake_uncertainty_mg=flake.standard_mg,
+            ground_uncertainty_mg=boxed.standard_mg,
+        )
+    )
+
+
+def _losses(found: flows.Flows, stage: str, causes: Iterable[str]) -> tuple[Loss, ...]:
+    by_cause = Counter(found.by_target_mg(stage))
+    whole_mg = found.total_mg(stage) - found.total_mg(stage, source="difference")
+    by_cause["difference"] -= found.total_mg(stage, source="difference")
+    return tuple(
+        Loss(stage=stage, cause=cause, mass_mg=by_cause[cause], share=by_cause[cause] / whole_mg)
+        for cause in causes
+        if whole_mg > 0 and by_cause[cause]
+    )
+
+
+def _grind_losses(ground: flows.Flows) -> tuple[Loss, ...]:
+    """Boxes of every origin: the granulator's dust is told of all of them."""
+    return _losses(ground, "grind", GRIND_LOSSES)
+
+
+def _content(span: Span, scope: Scope) -> Content:
+    rows = flows.of_batches(span, scope)
+    issued = flows.net(rows).by_origin_mg("issue")
+    scrap = flows.net(flows.postings(span).filter(movement__kind="return_scrap"))
+    made = recycled_content(
+        Issue(origin, mass_mg) for origin, mass_mg in sorted(issued.items()) if mass_mg > 0
+    )
+    return Content(
+        post_consumer_return_mg=made.post_consumer_return_mg,
+        post_consumer_feedstock_mg=made.post_consumer_feedstock_mg,
+        in_process_mg=made.in_process_mg,
+        virgin_mg=made.virgin_mg,
+        unknown_mg=made.unknown_mg,
+        counted_mg=made.counted_mg,
+        recycled_share=_float(made, "post_consumer_share"),
+        return_share=_float(made, "return_share"),
+        issues=rows.filter(movement__reverses=None, movement__reversed_by=None)
+        .values("movement")
+        .distinct()
+        .count(),
+        scrap_back_mg=scrap.total_mg("return_scrap") if scope.is_whole else 0,
+    )
+
+
+def _float(made: RecycledContent, name: str) -> float | None:
+    share = getattr(made, name)
+    return None if share is None else float(share)
+
+
+def _closed_loop(content: Content) -> Judged:
+    """A share of weighed masses: no sampling stands behind it, so it has no interval of counts."""
+    if content.return_share is None:
+        return Judged.without(of="issues to moulding", have=content.issues, need=1)
+    share = sums.closed_loop_share(
+        own_returns_mg=content.post_consumer_return_mg, moulded_mg=content.counted_mg
+    )
+    return Judged(
+        share=sums.ShareInterval(
+            share=share,
+            low=share,
+            high=share,
+            coverage=1.0,
+            method="booked masses",
+            evidence=content.issues,
+        )
+    )

@@ -1,0 +1,207 @@
+"""What may be said in public about a span, with everything that stands behind it.
+
+The counts that a claim needs are the workshop's own choice; local law decides what may be said.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from django.utils.translation import gettext as _
+
+from returns.queries.circularity import Circularity
+from returns.queries.judged import Judged
+from returns.sums import claims
+from returns.sums.circularity import ShareInterval
+from returns.sums.claims import Claim, InputRefused, Subject, Verdict
+
+COUNT_MIN = 30
+RUNS_MIN = 3
+ISSUES_MIN = 3
+WIDTH_PERCENT_MAX = 30.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line:
+    """One statement of the sheet. Without a claim, `refused` says what its wording breaks."""
+
+    key: str
+    claim: Claim | None
+    evidence_of: str
+    sentence: str
+    refused: str = ""
+
+    @property
+    def may_be_published(self) -> bool:
+        return self.claim is not None and self.claim.verdict is Verdict.PUBLISHABLE
+
+
+@dataclass(frozen=True, slots=True)
+class _Draft:
+    """What goes into a judgement."""
+
+    key: str
+    judged: Judged
+    basis: str
+    method: str
+    excludes: tuple[str, ...]
+    evidence: int
+    evidence_min: int
+    evidence_of: str
+    width_max: float | None = None
+
+
+def sheet(figures: Circularity) -> tuple[Line, ...]:
+    """Every statement that the workshop could make, judged. Reads nothing but the figures."""
+    period = _("%(first)s to %(last)s") % {
+        "first": figures.first_month,
+        "last": figures.last_month,
+    }
+    makers: tuple[Callable[[Circularity], _Draft], ...] = (
+        _recycled_content,
+        _closed_loop,
+        _take_back,
+        _repair_share,
+        _recovery_yield,
+    )
+    return tuple(_line(make(figures), figures.scope, period) for make in makers)
+
+
+def _line(draft: _Draft, scope: str, period: str) -> Line:
+    try:
+        subject = Subject(
+            scope=_thing(draft.key, scope),
+            basis=draft.basis,
+            period=period,
+            method=draft.method,
+            excludes=draft.excludes,
+        )
+        claim = _judged(draft, subject)
+    except InputRefused as error:
+        return Line(
+            key=draft.key,
+            claim=None,
+            evidence_of=draft.evidence_of,
+            sentence="",
+            refused=str(error),
+        )
+    return Line(
+        key=draft.key,
+        claim=claim,
+        evidence_of=draft.evidence_of,
+        sentence=_(claims.SENTENCES[claim.sentence_key]) % claim.params,
+    )
+
+
+def _thing(key: str, scope: str) -> str:
+    if key in ("recycled_content", "closed_loop_share"):
+        return _("Plastic of front and arms, %(scope)s") % {"scope": scope}
+    if key == "recovery_yield":
+        return _("Plastic of returned frames, all models")
+    return scope
+
+
+def _judged(draft: _Draft, subject: Subject) -> Claim:
+    share, missing = draft.judged.share, draft.judged.missing
+    evidence, needed = draft.evidence, draft.evidence_min
+    if share is None:
+        # Nothing to publish: the count falls short of what the figure itself asks for.
+        asked = missing.need if missing else 1
+        needed = max(needed, asked)
+        evidence = min(missing.have if missing else 0, needed - 1)
+    return claims.judge(
+        key=draft.key,
+        subject=subject,
+        figure_percent=100 * share.share if share else 0.0,
+        interval_percent=_limits(share),
+        evidence=evidence,
+        evidence_min=needed,
+        width_percent_max=draft.width_max,
+    )
+
+
+def _limits(share: ShareInterval | None) -> tuple[float, float]:
+    return (100 * share.low, 100 * share.high) if share else (0.0, 0.0)
+
+
+def _recycled_content(figures: Circularity) -> _Draft:
+    content = figures.content
+    judged = (
+        Judged.without(of="issues to moulding", have=content.issues, need=1)
+        if content.recycled_share is None
+        else Judged(share=_exact(content.recycled_share, content.issues))
+    )
+    return _Draft(
+        "recycled_content",
+        judged,
+        _("average of the material issued to moulding, controlled blending"),
+        _("mass of post-consumer material over mass that entered moulding from outside"),
+        (_("screws"), _("lenses"), _("own in-process scrap")),
+        content.issues,
+        ISSUES_MIN,
+        _("issues to moulding"),
+    )
+
+
+def _closed_loop(figures: Circularity) -> _Draft:
+    return _Draft(
+        "closed_loop_share",
+        figures.closed_loop,
+        _("average of the material issued to moulding, controlled blending"),
+        _("mass of own returns over mass that entered moulding from outside"),
+        (_("screws"), _("lenses"), _("own in-process scrap")),
+        figures.content.issues,
+        ISSUES_MIN,
+        _("issues to moulding"),
+    )
+
+
+def _take_back(figures: Circularity) -> _Draft:
+    counts = figures.counts
+    return _Draft(
+        "take_back_rate",
+        figures.take_back,
+        _("of %(sold)s units sold by the end of the period") % {"sold": counts.sold_ever},
+        _("counted, first returns only, score interval at 95 %"),
+        (_("frames that came back a second time"), _("spare screws posted")),
+        counts.sold_ever,
+        COUNT_MIN,
+        _("sold units"),
+        WIDTH_PERCENT_MAX,
+    )
+
+
+def _repair_share(figures: Circularity) -> _Draft:
+    counts = figures.counts
+    return _Draft(
+        "repair_share",
+        figures.repair_share,
+        _("of %(ended)s returned frames whose story ended") % {"ended": counts.ended},
+        _("counted, score interval at 95 %"),
+        (_("frames still in the house"), _("frames of other makes")),
+        counts.ended,
+        COUNT_MIN,
+        _("frames"),
+        WIDTH_PERCENT_MAX,
+    )
+
+
+def _recovery_yield(figures: Circularity) -> _Draft:
+    return _Draft(
+        "recovery_yield",
+        figures.recovery_yield,
+        _("weighed over %(runs)s grind runs") % {"runs": figures.runs},
+        _("flake over mass from the boxes, uncertainty of the weighings, k = 2"),
+        (_("lenses and screws taken off before grinding"),),
+        figures.runs,
+        RUNS_MIN,
+        _("grind runs"),
+        WIDTH_PERCENT_MAX,
+    )
+
+
+def _exact(share: float, evidence: int) -> ShareInterval:
+    return ShareInterval(
+        share=share, low=share, high=share, coverage=1.0, method="booked masses", evidence=evidence
+    )

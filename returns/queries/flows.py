@@ -1,0 +1,173 @@
+"""What the ledger moved in a span, summed by kind and places, with reversals taken back.
+
+Four questions to the database, however long the span: sums come from it, not from rows.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from django.db.models import BooleanField, Count, ExpressionWrapper, F, Q, QuerySet, Subquery, Sum
+
+from inventory.models import Posting
+from inventory.sums import weighing
+from returns.queries.span import Scope, Span
+
+COVERAGE_FACTOR = 2.0
+_IS_FIRST = ExpressionWrapper(Q(movement__reverses=None), BooleanField())
+
+
+@dataclass(frozen=True, slots=True)
+class Leg:
+    """A kind of movement between two kinds of place; `origin` is that of the box or lot."""
+
+    kind: str
+    source: str
+    target: str
+    origin: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Flows:
+    """Net milligrams per leg. A reversal counts as minus the leg that it takes back."""
+
+    net_mg: dict[Leg, int]
+
+    def total_mg(self, kind: str, *, source: str = "", target: str = "", origin: str = "") -> int:
+        """The sum over legs of a kind; an empty word stands for any."""
+        return sum(
+            mass_mg
+            for leg, mass_mg in self.net_mg.items()
+            if leg.kind == kind
+            and source in ("", leg.source)
+            and target in ("", leg.target)
+            and origin in ("", leg.origin)
+        )
+
+    def by_target_mg(self, kind: str) -> dict[str, int]:
+        """Net milligrams by the kind of place that a movement kind puts to."""
+        found: Counter[str] = Counter()
+        for leg, mass_mg in self.net_mg.items():
+            if leg.kind == kind:
+                found[leg.target] += mass_mg
+        return dict(found)
+
+    def by_origin_mg(self, kind: str) -> dict[str, int]:
+        """Net milligrams by the origin of the material."""
+        found: Counter[str] = Counter()
+        for leg, mass_mg in self.net_mg.items():
+            if leg.kind == kind:
+                found[leg.origin] += mass_mg
+        return dict(found)
+
+
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """A total with its uncertainty (k = 2), and what part of it no reading stands behind."""
+
+    mass_mg: int
+    expanded_mg: float
+    readings: int
+    unweighed_mg: int
+
+    @property
+    def standard_mg(self) -> float:
+        return self.expanded_mg / COVERAGE_FACTOR
+
+
+def postings(span: Span) -> QuerySet[Posting]:
+    """The mass postings booked in a span."""
+    first, last = span.labels
+    return Posting.objects.filter(
+        movement__month__gte=first, movement__month__lte=last, source__unit="mg"
+    ).order_by()
+
+
+def of_frames(span: Span, scope: Scope) -> QuerySet[Posting]:
+    """Postings told of the frames in a scope. The whole scope holds strangers' frames as well."""
+    rows = postings(span)
+    if scope.is_whole:
+        return rows
+    return rows.filter(movement__subject__in=Subquery(scope.frames().order_by().values("tag")))
+
+
+def of_batches(span: Span, scope: Scope) -> QuerySet[Posting]:
+    """Material issued to the batches in a scope."""
+    rows = postings(span).filter(movement__kind="issue")
+    if scope.is_whole:
+        return rows
+    return rows.filter(movement__subject__in=Subquery(scope.batches().order_by().values("code")))
+
+
+def net(rows: QuerySet[Posting]) -> Flows:
+    """Sum postings by leg, in one question."""
+    grouped = (
+        rows.annotate(is_first=_IS_FIRST)
+        .values_list(
+            "movement__kind",
+            "is_first",
+            "source__kind",
+            "target__kind",
+            "source__origin",
+            "target__origin",
+        )
+        .annotate(total=Sum("quantity"))
+    )
+    found: Counter[Leg] = Counter()
+    for kind, is_first, source, target, source_origin, target_origin, total in grouped:
+        origin = source_origin or target_origin
+        leg = Leg(kind, *((source, target) if is_first else (target, source)), origin)
+        found[leg] += total if is_first else -total
+    return Flows(dict(found))
+
+
+def weighed(rows: QuerySet[Posting], *, source: str = "", target: str) -> Weighed:
+    """Net mass that reached a kind of place, with the expanded uncertainty of its readings.
+
+    What readings on one scale share adds up linearly, their own parts as root sum of squares
+    (GUM 5.2.2). A reading that a reversal took back counts for nothing.
+    """
+    forward = Q(movement__reverses=None, target__kind=target)
+    back = Q(movement__reverses__isnull=False, source__kind=target)
+    if source:
+        forward &= Q(source__kind=source)
+        back &= Q(target__kind=source)
+    own = F("reading__u_own_ug")
+    grouped = (
+        rows.filter(forward | back)
+        .annotate(is_first=_IS_FIRST)
+        .values_list("reading__scale__name", "is_first")
+        .annotate(
+            mass=Sum("quantity"),
+            squares=Sum(own * own),
+            shared=Sum("reading__u_shared_ug"),
+            count=Count("reading"),
+        )
+    )
+    return _combined(grouped)
+
+
+def _combined(
+    grouped: Iterable[tuple[str | None, bool, int, int | None, int | None, int]],
+) -> Weighed:
+    mass_mg = readings = unweighed_mg = 0
+    squares_ug2, shared_ug = 0, Counter[str]()
+    for scale, is_first, mass, squares, shared, count in grouped:
+        sign = 1 if is_first else -1
+        mass_mg += sign * mass
+        readings += sign * count
+        if scale is None:
+            unweighed_mg += sign * mass
+            continue
+        squares_ug2 += sign * (squares or 0)
+        shared_ug[scale] += sign * (shared or 0)
+    measured = weighing.Measured(
+        mass_mg,
+        max(0, squares_ug2) ** 0.5 / 1000,
+        tuple((scale, u_ug / 1000) for scale, u_ug in sorted(shared_ug.items())),
+    )
+    return Weighed(
+        mass_mg, weighing.expanded(measured.u_mg, COVERAGE_FACTOR), max(0, readings), unweighed_mg
+    )

@@ -1,0 +1,144 @@
+"""What will come back in the next twelve months, and which spare parts to order today."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from dataclasses import dataclass
+
+from django.db.models import Q, Sum
+
+from inventory.models import Balance, Part, PlaceKind, Posting, Reservation
+from inventory.models.places import ReservationState
+from inventory.sums.months import Month
+from returns.queries.judged import Missing
+from returns.queries.lifetimes import Cohorts
+from returns.queries.span import by_index, index
+from returns.sums import forecasts, spares
+from returns.sums.claims import NotEnoughEvidence
+
+MONTHS_AHEAD = 12
+MONTHS_LOOKED_AT = 12
+SERVICE_LEVEL = 0.95
+SEED = 20_261_014
+DAYS_PER_MONTH = 365.25 / 12
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Forecast:
+    """Returns month by month with 90 % limits; `covered` is the back-test's share, if any."""
+
+    made: forecasts.Forecast | None
+    covered_share: float | None = None
+    tested_months: int = 0
+    missing: Missing | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartProposal:
+    """What to hold of one part and what to order. `missing` where use says too little so far.
+
+    Without enough months the owner's own reorder level is the target.
+    """
+
+    code: str
+    name: str
+    used_months: tuple[int, ...]
+    lead_time_days: int
+    on_hand: int
+    reserved: int
+    base_stock: int | None
+    order: spares.OrderProposal
+    missing: Missing | None = None
+
+
+def forecast(found: Cohorts) -> Forecast:
+    """Twelve months after the cohorts' last month. The seed is fixed: the same data, the same."""
+    as_of = index(found.as_of)
+    try:
+        made = forecasts.forecast(found.cohorts, as_of=as_of, months=MONTHS_AHEAD, seed=SEED)
+    except NotEnoughEvidence as error:
+        return Forecast(made=None, missing=Missing(of=error.of, have=error.have, need=error.need))
+    try:
+        test = forecasts.back_test(found.cohorts, as_of=as_of, lead=3, months=12, seed=SEED)
+    except NotEnoughEvidence:
+        return Forecast(made=made)
+    return Forecast(made=made, covered_share=test.covered_share, tested_months=len(test.rows))
+
+
+def part_proposals(*, as_of: Month) -> tuple[PartProposal, ...]:
+    """Every part, by what left its bin for customers in the twelve months up to `as_of`.
+
+    Pieces on order are not known here: take off by hand what is on its way. Four questions to
+    the database.
+    """
+    used = _used(as_of)
+    hands = dict(
+        Balance.objects.filter(place__kind=PlaceKind.BIN).values_list("place__part", "quantity")
+    )
+    reserved = dict(
+        Reservation.objects.filter(state=ReservationState.OPEN)
+        .order_by()
+        .values_list("part")
+        .annotate(Sum("pieces"))
+    )
+    return tuple(
+        _proposal(part, used[part.pk], hands.get(part.pk, 0), reserved.get(part.pk, 0))
+        for part in Part.objects.order_by("code")
+    )
+
+
+def _used(as_of: Month) -> defaultdict[int, tuple[int, ...]]:
+    """Pieces per month, oldest first; a reversal gives its pieces back to its own month."""
+    last = index(as_of)
+    months = [str(by_index(n)) for n in range(last - MONTHS_LOOKED_AT + 1, last + 1)]
+    leaving = Q(movement__reverses=None, source__kind=PlaceKind.BIN)
+    back = Q(movement__reverses__isnull=False, target__kind=PlaceKind.BIN)
+    rows = (
+        Posting.objects.filter(
+            leaving | back,
+            movement__kind__in=["post_kit", "fit_part"],
+            movement__month__in=months,
+        )
+        .order_by()
+        .values_list("movement__month", "source__part", "target__part")
+        .annotate(pieces=Sum("quantity"))
+    )
+    first_seen = Posting.objects.filter(source__unit="pc").order_by("movement__month")
+    began = first_seen.values_list("movement__month", flat=True).first() or months[-1]
+    lived = [month for month in months if month >= began]
+    counts: Counter[tuple[int, str]] = Counter()
+    for month, source, target, pieces in rows:
+        if source is not None:
+            counts[source, month] += pieces
+        else:
+            counts[target, month] -= pieces
+    found: defaultdict[int, tuple[int, ...]] = defaultdict(lambda: (0,) * len(lived))
+    for part in {part for part, _month in counts}:
+        found[part] = tuple(max(0, counts[part, month]) for month in lived)
+    return found
+
+
+def _proposal(part: Part, used: tuple[int, ...], on_hand: int, reserved: int) -> PartProposal:
+    stock: int | None = None
+    missing: Missing | None = None
+    try:
+        monthly = spares.monthly_demand(used)
+        lead = monthly.over(max(1, part.lead_time_days) / DAYS_PER_MONTH)
+        level = spares.base_stock(lead, level=SERVICE_LEVEL, measure=spares.Measure.READY_RATE)
+        stock = level.base_stock if monthly.mean > 0 else 0
+    except NotEnoughEvidence as error:
+        missing = Missing(of=error.of, have=error.have, need=error.need)
+    holding = spares.Holding(
+        on_hand=max(0, on_hand), on_order=0, reserved=reserved, pack_size=max(1, part.pack_size)
+    )
+    return PartProposal(
+        code=part.code,
+        name=part.name,
+        used_months=used,
+        lead_time_days=part.lead_time_days,
+        on_hand=on_hand,
+        reserved=reserved,
+        base_stock=stock,
+        order=spares.propose_order(holding, target=max(stock or 0, part.reorder_level)),
+        missing=missing,
+    )

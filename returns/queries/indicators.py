@@ -1,0 +1,249 @@
+"""Indicators of a span that stand on the figures: material circularity, flows, number of lives.
+
+Each one says what is missing where the books do not carry it. The limits of evidence are the
+workshop's own choice.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import Q, Sum
+from django.utils.translation import gettext as _
+
+from inventory.models import Posting
+from inventory.sums.heat import BadHeatSpread, HeatSpread
+from returns.models import Component
+from returns.queries import flows
+from returns.queries.circularity import Circularity
+from returns.queries.judged import Missing
+from returns.queries.span import Scope, Span
+from returns.sums import circularity as sums
+from returns.sums.claims import InputRefused
+from returns.sums.states import FrameState
+
+SOLD_MIN = 30
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Indicator:
+    """A dimensionless figure with its range; or what is missing for it."""
+
+    figure: float | None = None
+    low: float | None = None
+    high: float | None = None
+    linear_flow_index: float | None = None
+    missing: Missing | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlowTable:
+    """Shares of a flow that sum to 100 %, with its total; or what is missing for it."""
+
+    total_mg: int = 0
+    shares: tuple[sums.FlowShare, ...] = ()
+    missing: Missing | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Indicators:
+    material_circularity: Indicator
+    inflow: FlowTable
+    outflow: FlowTable
+    mean_lives: Indicator
+
+
+def indicators(span: Span, scope: Scope, figures: Circularity) -> Indicators:
+    """The indicators of the same span and scope as `figures`."""
+    return Indicators(
+        material_circularity=material_circularity(span, scope, figures),
+        inflow=inflow(figures),
+        outflow=outflow(span, scope, figures),
+        mean_lives=mean_lives(span, scope),
+    )
+
+
+def material_circularity(span: Span, scope: Scope, figures: Circularity) -> Indicator:
+    """The indicator of one model from what was measured: issues, box mass, grinding yield.
+
+    Shares collected are mass boxed or salvaged up to the end of the span per mass sold by then.
+    The feedstock's own yield is taken to be that of this workshop's granulator; lenses and screws
+    count as virgin and discarded; the lifetime is taken as the trade's (X = 1).
+    """
+    missing = _missing_for_indicator(scope, figures)
+    if missing is not None or scope.model is None:
+        return Indicator(missing=missing)
+    masses = _bill(scope)
+    if masses["frame"] < 1:
+        return _without("components", 0, 1, _("The bill of materials names no frame material."))
+    collected = _collected(span, scope, figures.counts.sold_ever * masses["frame"])
+    try:
+        return _ranged(masses, figures, collected)
+    except InputRefused as error:
+        return _without("", 0, 1, str(error))
+
+
+def _missing_for_indicator(scope: Scope, figures: Circularity) -> Missing | None:
+    if scope.model is None:
+        return Missing(of="models", have=0, need=1, reason=_("Choose one model."))
+    sold, content = figures.counts.sold_ever, figures.content
+    if sold < SOLD_MIN:
+        return Missing(of="sold units", have=sold, need=SOLD_MIN)
+    if content.recycled_share is None:
+        return Missing(of="issues to moulding", have=content.issues, need=1)
+    if figures.recovery_yield.share is None:
+        return Missing(of="grind runs", have=figures.runs, need=1)
+    return None
+
+
+def _bill(scope: Scope) -> dict[str, int]:
+    """Nominal milligrams of one piece: frame material, and all else."""
+    rows = Component.objects.filter(model=scope.model).aggregate(
+        frame=Sum("nominal_mg", filter=Q(is_frame_material=True)),
+        rest=Sum("nominal_mg", filter=Q(is_frame_material=False)),
+    )
+    return {name: mass_mg or 0 for name, mass_mg in rows.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class _Collected:
+    recycled: float
+    reused: float
+    low: float
+    high: float
+
+
+def _collected(span: Span, scope: Scope, sold_mg: int) -> _Collected:
+    """Shares of the sold frame material boxed and salvaged; limits follow the count of frames."""
+    tags = scope.frames().order_by()
+    rows = Posting.objects.filter(
+        movement__kind="strip_down",
+        movement__month__lte=span.labels[1],
+        movement__subject__in=tags.values("tag"),
+    ).order_by()
+    moved = flows.net(rows).by_target_mg("strip_down")
+    recycled = min(1.0, moved.get("box", 0) / sold_mg)
+    reused = min(1.0 - recycled, moved.get("salvage", 0) / sold_mg)
+    ground = [FrameState.BOXED, FrameState.GROUND]
+    count = tags.filter(ended_at__lt=span.end, state__in=ground).count()
+    sold = scope.sold().filter(month__lte=span.labels[1]).aggregate(n=Sum("pieces"))["n"]
+    limits = sums.counted_share(count=min(count, sold), of=sold)
+    ratio = recycled / limits.share if limits.share else 1.0
+    return _Collected(
+        recycled, reused, min(recycled, limits.low * ratio), min(1 - reused, limits.high * ratio)
+    )
+
+
+def _ranged(masses: dict[str, int], figures: Circularity, collected: _Collected) -> Indicator:
+    middle = _indicator(masses, figures, collected.recycled, collected.reused)
+    low = _indicator(masses, figures, collected.low, collected.reused)
+    high = _indicator(masses, figures, collected.high, collected.reused)
+    return Indicator(
+        figure=middle.indicator,
+        low=min(low.indicator, middle.indicator),
+        high=max(high.indicator, middle.indicator),
+        linear_flow_index=middle.linear_flow_index,
+    )
+
+
+def _indicator(
+    masses: dict[str, int], figures: Circularity, recycled: float, reused: float
+) -> sums.MaterialCircularity:
+    recovered = figures.recovery_yield.share
+    if recovered is None or figures.content.recycled_share is None:
+        raise InputRefused("The yield or the recycled content is not known.")
+    frame = sums.Component(
+        mass_mg=masses["frame"],
+        recycled_in=figures.content.recycled_share,
+        recycled_out=recycled,
+        reused_out=reused,
+        recycling_yield=recovered.share,
+        feedstock_yield=recovered.share,
+    )
+    rest = [sums.Component(mass_mg=masses["rest"])] if masses["rest"] else []
+    return sums.material_circularity([frame, *rest])
+
+
+def inflow(figures: Circularity) -> FlowTable:
+    """Material issued to moulding (ISO 59020:2024 A.2.2 to A.2.4); own scrap is no inflow."""
+    content = figures.content
+    if content.counted_mg < 1:
+        return FlowTable(missing=Missing(of="issues to moulding", have=content.issues, need=1))
+    shares = sums.inflow_shares(
+        {"recycled": content.post_consumer_mg, "linear": content.virgin_mg},
+        total_mg=content.counted_mg,
+        not_applicable={
+            "reused": _("Moulding takes in no reused parts."),
+            "renewable": _("No feedstock is bought as sustainably grown."),
+        },
+    )
+    return FlowTable(total_mg=content.counted_mg, shares=shares)
+
+
+def outflow(span: Span, scope: Scope, figures: Circularity) -> FlowTable:
+    """What became of returned frames (ISO 59020:2024 A.3.3 to A.3.5), by mass.
+
+    Reused: posted from the bench, and salvaged parts. Recycled: box mass times the measured
+    yield. The rest is linear, frames sent back as they were included.
+    """
+    told = flows.net(
+        flows.of_frames(span, scope).filter(movement__kind__in=["post_frame", "strip_down"])
+    )
+    recovered = figures.recovery_yield.share
+    boxed_mg = told.total_mg("strip_down", target="box")
+    if boxed_mg and recovered is None:
+        return FlowTable(missing=Missing(of="grind runs", have=figures.runs, need=1))
+    outside_mg = sum(told.total_mg(kind, source="difference") for kind in _KINDS)
+    total_mg = sum(told.total_mg(kind) for kind in _KINDS) - outside_mg
+    if total_mg < 1:
+        return FlowTable(missing=Missing(of="frames", have=0, need=1))
+    mended_mg = told.total_mg("post_frame", source="bench", target="customers")
+    reused_mg = mended_mg + told.total_mg("strip_down", target="salvage")
+    recycled_mg = round(boxed_mg * (recovered.share if recovered else 0))
+    masses = {"reused": reused_mg, "recycled": recycled_mg}
+    masses["linear"] = total_mg - reused_mg - recycled_mg
+    why = {"biological": _("Plastic, glass and metal have no biological cycle.")}
+    try:
+        shares = sums.outflow_shares(masses, total_mg=total_mg, not_applicable=why)
+    except InputRefused as error:
+        return FlowTable(missing=Missing(of="", have=0, need=1, reason=str(error)))
+    return FlowTable(total_mg=total_mg, shares=shares)
+
+
+_KINDS = ("post_frame", "strip_down")
+
+
+def mean_lives(span: Span, scope: Scope) -> Indicator:
+    """Mass-weighted mean number of heat passes of the batches moulded in the span.
+
+    A pass stands for a life, but own scrap ground back has passed without one: an upper figure.
+    """
+    frame_mg = dict(
+        Component.objects.filter(is_frame_material=True)
+        .order_by()
+        .values_list("model")
+        .annotate(Sum("nominal_mg"))
+    )
+    lives: dict[int, int] = {}
+    rows = scope.batches().filter(
+        made_on__gte=span.first.first_day, made_on__lte=span.last.last_day
+    )
+    for heat, pieces, model in rows.order_by().values_list("heat", "pieces", "colourway__model"):
+        for passes, ppm in _spread(heat):
+            mass = ppm * pieces * frame_mg.get(model, 0)
+            lives[max(1, passes)] = lives.get(max(1, passes), 0) + mass
+    if not sum(lives.values()):
+        return _without("production batches", 0, 1)
+    return Indicator(figure=sums.mean_lives(lives))
+
+
+def _spread(heat: Any) -> tuple[tuple[int, int], ...]:
+    try:
+        return HeatSpread.from_list(heat).shares
+    except BadHeatSpread:
+        return ()
+
+
+def _without(of: str, have: int, need: int, reason: str = "") -> Indicator:
+    return Indicator(missing=Missing(of=of, have=have, need=need, reason=reason))

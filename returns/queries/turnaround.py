@@ -1,0 +1,116 @@
+"""How many days a frame stays, from its weigh-in to the end of its story, against the promise."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from datetime import datetime
+from itertools import pairwise
+from statistics import median
+
+from inventory.sums.months import Month
+from returns.queries.judged import Judged
+from returns.queries.span import Scope, Span, zone
+from returns.sums.circularity import counted_share
+from returns.sums.states import FrameState
+
+_ENDS = {
+    FrameState.POSTED: "repaired",
+    FrameState.BOXED: "reground",
+    FrameState.GROUND: "reground",
+}
+# Bins of whole days: first day of each; the last one is open.
+BINS = (0, 4, 8, 15, 22, 29, 43)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bin:
+    """Frames whose story took `first` to `last` days; `last` is None where there is no end."""
+
+    first: int
+    last: int | None
+    frames: int
+
+    @property
+    def label(self) -> str:
+        return f"{self.first}+" if self.last is None else f"{self.first}–{self.last}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Turnaround:
+    """Days from weigh-in to end, of the frames whose story ended in the span."""
+
+    ended: int
+    kept: Judged
+    median_days: float | None
+    slowest_days: int | None
+    bins: tuple[Bin, ...]
+
+
+def turnaround(span: Span, scope: Scope) -> Turnaround:
+    """One question to the database. A promise is kept when the story ends on its day at latest."""
+    rows = scope.frames().filter(span.holds("ended_at")).order_by()
+    days: list[int] = []
+    kept = 0
+    for weighed_at, ended_at, promised_by in rows.values_list(
+        "weighed_at", "ended_at", "promised_by"
+    ):
+        came, went = weighed_at.astimezone(zone()).date(), ended_at.astimezone(zone()).date()
+        days.append(max(0, (went - came).days))
+        kept += went <= promised_by
+    return Turnaround(
+        ended=len(days),
+        kept=Judged.of(lambda: counted_share(count=kept, of=len(days))),
+        median_days=float(median(days)) if days else None,
+        slowest_days=max(days, default=None),
+        bins=_bins(days),
+    )
+
+
+def _bins(days: list[int]) -> tuple[Bin, ...]:
+    ends = [after - 1 for _first, after in pairwise(BINS)]
+    return tuple(
+        Bin(
+            first=first,
+            last=last,
+            frames=sum(1 for d in days if d >= first and (last is None or d <= last)),
+        )
+        for first, last in zip(BINS, [*ends, None], strict=True)
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MonthRow:
+    """One month: frames weighed in, and stories that ended mended, in the box, or otherwise."""
+
+    month: str
+    received: int
+    repaired: int
+    reground: int
+    other: int
+
+
+def by_month(span: Span, scope: Scope) -> tuple[MonthRow, ...]:
+    """Two questions to the database; every month of the span has a row."""
+    came: Counter[str] = Counter()
+    weighed = scope.frames().filter(span.holds("weighed_at")).order_by()
+    for moment in weighed.values_list("weighed_at", flat=True):
+        came[_label(moment)] += 1
+    ended: Counter[tuple[str, str]] = Counter()
+    rows = scope.frames().filter(span.holds("ended_at")).order_by()
+    for moment, state in rows.values_list("ended_at", "state"):
+        ended[_label(moment), _ENDS.get(FrameState(state), "other")] += 1
+    return tuple(
+        MonthRow(
+            month=str(month),
+            received=came[str(month)],
+            repaired=ended[str(month), "repaired"],
+            reground=ended[str(month), "reground"],
+            other=ended[str(month), "other"],
+        )
+        for month in span.months
+    )
+
+
+def _label(moment: datetime) -> str:
+    return str(Month.of_date(moment.astimezone(zone()).date()))

@@ -1,0 +1,370 @@
+"""The owner's figures against books that were written by hand."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+import pytest
+from django.contrib.auth.models import User
+
+from inventory import ledger, places
+from inventory.errors import BadInput
+from inventory.models import GrindRun, Lot, PlaceKind
+from inventory.sums.months import Month
+from returns.models import Colourway, FrameModel, ProductionBatch
+from returns.queries.circularity import Circularity, circularity
+from returns.queries.indicators import indicators
+from returns.queries.span import Scope, Span
+from tests.makers import NOON, Shop, key
+from tests.returns import owner_makers as made
+
+pytestmark = pytest.mark.django_db
+
+OCTOBER = Span(Month(2026, 10), Month(2026, 10))
+YEAR = Span(Month(2025, 11), Month(2026, 10))
+
+
+def figures(span: Span = OCTOBER, scope: Scope | None = None) -> Circularity:
+    return circularity(span, scope or Scope())
+
+
+def ground(shop: Shop, by: User, other: User, *, flake_mg: int) -> GrindRun:
+    """Everything in the returns' box is ground on the spot; the rest of it is dust."""
+    box = places.box(polymer=shop.pp, colour=shop.slate, origin="post_consumer_return")
+    held = box.balance.quantity
+    lot = Lot.objects.create(
+        code=f"L-{held}",
+        polymer=shop.pp,
+        colour=shop.slate,
+        origin="post_consumer_return",
+        heat=[[2, 1_000_000]],
+        made_at=NOON,
+    )
+    reading = made.read(shop.fine_scale, flake_mg)
+    made.move(
+        "grind",
+        [
+            (box, places.of_lot(lot), flake_mg, reading),
+            (box, places.mass(PlaceKind.DUST), held - flake_mg, None),
+        ],
+        subject="R-1",
+    )
+    return GrindRun.objects.create(
+        code=f"R-{held}",
+        box=box,
+        state="finished",
+        box_mg=held,
+        box_movement=1,
+        proposed_by=by,
+        proposed_at=NOON,
+        confirmed_by=other,
+        confirmed_at=NOON,
+        finished_at=NOON,
+        lot=lot,
+    )
+
+
+def test_empty_books_give_no_figure_and_say_what_is_missing() -> None:
+    found = figures()
+    assert found.take_back.share is None
+    assert found.take_back.missing is not None
+    assert (found.take_back.missing.have, found.take_back.missing.need) == (0, 1)
+    assert found.repair_share.missing is not None
+    assert found.recovery_yield.missing is not None
+    assert found.closed_loop.missing is not None
+    assert found.recovered.mass_mg == 0
+    assert found.losses == ()
+
+
+def test_take_back_counts_first_returns_of_all_sold_by_the_end(shop: Shop) -> None:
+    made.sold(shop.batch, m2026_02=60, m2026_09=20, m2026_11=30)
+    made.frame(shop, at=NOON - timedelta(days=100))
+    made.frame(shop)
+    made.frame(shop, mends_before=1)
+    found = figures()
+    assert found.take_back.share is not None
+    assert found.take_back.share.evidence == 80
+    assert found.take_back.share.share == 2 / 80
+    assert found.take_back.share.low < 2 / 80 < found.take_back.share.high
+    assert found.take_back.share.method == "wilson"
+    # Of the 80 one was back before October: one of 79 came in the span.
+    assert found.take_back_in_span.share is not None
+    assert found.take_back_in_span.share.evidence == 79
+    assert found.counts.received == 2
+
+
+def test_more_returns_than_sales_is_missing_evidence_not_a_rate(shop: Shop) -> None:
+    made.sold(shop.batch, m2026_02=1)
+    made.frame(shop)
+    made.frame(shop)
+    found = figures()
+    assert found.take_back.missing is not None
+    assert (found.take_back.missing.have, found.take_back.missing.need) == (1, 2)
+
+
+def test_frames_of_other_makes_and_undone_weigh_ins_are_not_counted(shop: Shop) -> None:
+    made.frame(shop, colourway=None, batch=None, is_stranger=True)
+    made.end(made.frame(shop), "voided", days=0)
+    assert figures().counts.received == 0
+
+
+@pytest.mark.parametrize(
+    ("moment", "is_in"),
+    [
+        # Berlin is one hour ahead of UTC after 25 October 2026, two before.
+        (datetime(2026, 9, 30, 21, 59, 59, tzinfo=UTC), False),
+        (datetime(2026, 9, 30, 22, 0, tzinfo=UTC), True),
+        (datetime(2026, 10, 31, 22, 59, 59, tzinfo=UTC), True),
+        (datetime(2026, 10, 31, 23, 0, tzinfo=UTC), False),
+    ],
+)
+def test_the_month_is_the_workshops_local_month(shop: Shop, moment: datetime, is_in: bool) -> None:
+    made.frame(shop, at=moment)
+    assert figures().counts.received == int(is_in)
+
+
+def test_repair_share_is_of_stories_that_ended(shop: Shop) -> None:
+    made.posted(shop)
+    made.posted(shop)
+    made.boxed(shop)
+    made.end(made.frame(shop), "posted_as_is", days=2)
+    made.frame(shop)
+    found = figures()
+    assert found.repair_share.share is not None
+    assert (found.repair_share.share.share, found.repair_share.share.evidence) == (0.5, 4)
+
+
+def test_recovered_mass_has_the_uncertainty_of_its_readings(shop: Shop) -> None:
+    made.boxed(shop)
+    made.boxed(shop)
+    found = figures().recovered
+    assert found.mass_mg == 38_800
+    assert found.readings == 2
+    assert found.unweighed_mg == 0
+    # Derived by hand. Own part: d = 1 mg twice, 1/sqrt(12) each. Shared: class II up to 5000 e
+    # (50 g), so 0.5 e = 5 mg, doubled in service, as a rectangle, and twice on one scale.
+    own, shared = (2 / 12) ** 0.5, 2 * 10 / 3**0.5
+    assert found.expanded_mg == pytest.approx(2 * (own**2 + shared**2) ** 0.5, rel=1e-3)
+
+
+def test_a_reversed_strip_down_leaves_nothing(shop: Shop) -> None:
+    frame = made.boxed(shop)
+    movement = ledger.Movement.objects.get(kind="strip_down", subject=frame.tag)
+    ledger.reverse(key=key(), movement=movement, reason="wrong box", at=NOON)
+    found = figures()
+    assert found.recovered.mass_mg == 0
+    assert found.recovered.expanded_mg == 0
+    assert found.losses == ()
+
+
+def test_losses_are_named_by_step_and_cause(shop: Shop, bea: User, ben: User) -> None:
+    made.boxed(shop)
+    ground(shop, bea, ben, flake_mg=19_000)
+    rows = {(loss.stage, loss.cause): loss for loss in figures().losses}
+    assert {name: loss.mass_mg for name, loss in rows.items()} == {
+        ("strip_down", "lens"): 5_200,
+        ("strip_down", "metal"): 200,
+        ("strip_down", "difference"): 20,
+        ("grind", "dust"): 400,
+    }
+    assert rows["strip_down", "lens"].share == 5_200 / 24_820
+    assert rows["grind", "dust"].share == 400 / 19_400
+
+
+def test_recovery_yield_is_flake_out_of_box_mass(shop: Shop, bea: User, ben: User) -> None:
+    frame = made.boxed(shop)
+    run = ground(shop, bea, ben, flake_mg=19_000)
+    frame.state, frame.lot = "ground", run.lot
+    frame.save()
+    found = figures()
+    assert found.recovery_yield.share is not None
+    assert found.recovery_yield.share.share == 19_000 / 19_400
+    assert found.recovery_yield.share.low < 19_000 / 19_400 < found.recovery_yield.share.high
+    assert (found.runs, found.ground_mg, found.flake_mg) == (1, 19_400, 19_000)
+
+
+def test_in_process_scrap_is_never_recycled_content(shop: Shop) -> None:
+    """Check after ISO 14021 (in-process scrap is no recycled content; read second-hand), with a
+    constructed month: 42.5 g reclaimed, 7.5 g virgin, 6 g own scrap give 85 %, not 86.6 %."""
+    made.issued(shop, "post_consumer_feedstock", 30_000)
+    made.issued(shop, "post_consumer_return", 12_500)
+    made.issued(shop, "virgin", 7_500)
+    made.issued(shop, "in_process", 6_000)
+    found = figures()
+    assert found.content.recycled_share == pytest.approx(0.85)
+    assert found.content.in_process_mg == 6_000
+    assert found.content.counted_mg == 50_000
+    assert found.closed_loop.share is not None
+    assert found.closed_loop.share.share == 0.25
+    assert found.content.issues == 4
+
+
+def test_only_own_scrap_issued_gives_no_share(shop: Shop) -> None:
+    made.issued(shop, "in_process", 6_000)
+    found = figures()
+    assert found.content.recycled_share is None
+    assert found.closed_loop.missing is not None
+
+
+def test_a_reversed_issue_does_not_count(shop: Shop) -> None:
+    made.issued(shop, "post_consumer_return", 10_000)
+    wrong = made.issued(shop, "virgin", 90_000)
+    ledger.reverse(key=key(), movement=wrong, reason="typed twice", at=NOON)
+    found = figures()
+    assert found.content.recycled_share == 1.0
+    assert found.content.issues == 1
+
+
+def test_a_model_or_batch_sees_only_its_own(shop: Shop) -> None:
+    dunlin = FrameModel.objects.create(code="dunlin", name="Dunlin", new_frame_cost_minor=1)
+    other = Colourway.objects.create(model=dunlin, polymer=shop.pp, colour=shop.slate)
+    batch = ProductionBatch.objects.create(
+        code="DU-1", colourway=other, made_on=date(2026, 3, 1), pieces=50, heat=[[2, 1_000_000]]
+    )
+    made.sold(shop.batch, m2026_02=50)
+    made.sold(batch, m2026_04=50)
+    made.boxed(shop)
+    made.posted(shop, colourway=other, batch=batch)
+    made.issued(shop, "post_consumer_return", 10_000)
+    made.issued(shop, "virgin", 5_000, batch="DU-1")
+    avocet = figures(scope=Scope(shop.avocet))
+    assert (avocet.counts.reground, avocet.counts.mended, avocet.counts.sold_ever) == (1, 0, 50)
+    assert avocet.recovered.mass_mg == 19_400
+    assert avocet.content.recycled_share == 1.0
+    one_batch = figures(scope=Scope.of_codes(batch="DU-1"))
+    assert (one_batch.counts.reground, one_batch.counts.mended) == (0, 1)
+    assert one_batch.recovered.mass_mg == 0
+    assert one_batch.content.recycled_share == 0.0
+    assert figures().counts.ended == 2
+
+
+@pytest.mark.parametrize(
+    ("facts", "field"),
+    [
+        ({"model": "no-such"}, "model"),
+        ({"batch": "no-such"}, "batch"),
+        ({"model": "dunlin", "batch": "AV-2601"}, "batch"),
+    ],
+)
+def test_unknown_scope_names_its_field(shop: Shop, facts: dict[str, str], field: str) -> None:
+    FrameModel.objects.create(code="dunlin", name="Dunlin", new_frame_cost_minor=1)
+    with pytest.raises(BadInput) as refused:
+        Scope.of_codes(**facts)
+    assert refused.value.field == field
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "field"),
+    [
+        ("2026-11", "2026-10", "last"),
+        ("2016-10", "2026-10", "first"),
+        ("october", "2026-10", "first"),
+        ("2026-10", "2026-13", "last"),
+    ],
+)
+def test_a_span_that_is_none_names_its_field(first: str, last: str, field: str) -> None:
+    with pytest.raises(BadInput) as refused:
+        Span.parse(first, last)
+    assert refused.value.field == field
+
+
+def test_a_span_of_120_months_is_the_longest() -> None:
+    assert len(Span.parse("2016-11", "2026-10").months) == 120
+
+
+def test_the_figures_can_be_written_as_json(shop: Shop) -> None:
+    made.boxed(shop)
+    told: dict[str, Any] = json.loads(json.dumps(dataclasses.asdict(figures())))
+    assert told["recovered"]["mass_mg"] == 19_400
+
+
+def test_the_number_of_questions_does_not_grow_with_the_books(
+    shop: Shop, bea: User, ben: User, django_assert_num_queries: Any
+) -> None:
+    # Scope counts 2 (sold, frames); legs 2; recovered 1; runs 1; yield 2; issues 3.
+    made.boxed(shop)
+    ground(shop, bea, ben, flake_mg=19_000)
+    with django_assert_num_queries(11):
+        figures(YEAR)
+    for _ in range(4):
+        made.boxed(shop)
+        made.posted(shop)
+    with django_assert_num_queries(11):
+        figures(YEAR)
+
+
+def test_indicator_needs_a_model_sales_issues_and_a_run(shop: Shop, bea: User, ben: User) -> None:
+    def asked(scope: Scope) -> str:
+        found = indicators(OCTOBER, scope, figures(scope=scope)).material_circularity
+        return found.missing.of if found.missing else "none"
+
+    model = Scope(shop.avocet)
+    assert asked(Scope()) == "models"
+    made.sold(shop.batch, m2026_02=29)
+    assert asked(model) == "sold units"
+    made.sold(shop.batch, m2026_03=1)
+    assert asked(model) == "issues to moulding"
+    made.issued(shop, "post_consumer_feedstock", 30_000)
+    assert asked(model) == "grind runs"
+    made.boxed(shop)
+    ground(shop, bea, ben, flake_mg=19_000)
+    assert asked(model) == "none"
+
+
+def test_indicator_of_measured_flows_matches_the_sum_by_hand(
+    shop: Shop, bea: User, ben: User
+) -> None:
+    """Derived: formulas of the Circularity Indicators methodology (2015/2019), by hand here."""
+    made.sold(shop.batch, m2026_02=40)
+    for _ in range(4):
+        made.boxed(shop)
+    made.issued(shop, "post_consumer_feedstock", 30_000)
+    made.issued(shop, "virgin", 10_000)
+    ground(shop, bea, ben, flake_mg=73_720)
+    scope = Scope(shop.avocet)
+    found = indicators(OCTOBER, scope, figures(scope=scope)).material_circularity
+    efficiency = 73_720 / 77_600
+    frame, rest = 19_400, 5_420
+    collected = 4 * 19_400 / (40 * frame)
+    virgin = frame * 0.25 + rest
+    discarded = frame * (1 - collected) + rest
+    after_use = frame * (1 - efficiency) * collected
+    feedstock = frame * (1 - efficiency) * 0.75 / efficiency
+    waste = discarded + (after_use + feedstock) / 2
+    index = (virgin + waste) / (2 * (frame + rest) + (feedstock - after_use) / 2)
+    assert found.figure == pytest.approx(1 - 0.9 * index)
+    assert found.low is not None
+    assert found.high is not None
+    assert found.low < found.figure < found.high
+
+
+def test_flows_balance_and_name_what_does_not_apply(shop: Shop, bea: User, ben: User) -> None:
+    made.boxed(shop)
+    made.posted(shop)
+    ground(shop, bea, ben, flake_mg=18_430)
+    made.issued(shop, "post_consumer_return", 15_000)
+    made.issued(shop, "virgin", 5_000)
+    more = indicators(OCTOBER, Scope(), figures())
+    inflow = {one.category: one.percent for one in more.inflow.shares}
+    assert inflow == {"reused": 0, "recycled": 75, "renewable": 0, "linear": 25}
+    outflow = {one.category: one for one in more.outflow.shares}
+    assert more.outflow.total_mg == 2 * 24_820
+    assert outflow["reused"].mass_mg == 24_820
+    assert outflow["recycled"].mass_mg == 18_430
+    assert sum(one.mass_mg for one in more.outflow.shares) == more.outflow.total_mg
+    assert all(one.not_applicable for one in more.outflow.shares if one.category == "biological")
+
+
+def test_mean_lives_weighs_batches_by_moulded_mass(shop: Shop) -> None:
+    ProductionBatch.objects.create(
+        code="AV-2602",
+        colourway=shop.avocet_slate,
+        made_on=date(2026, 2, 1),
+        pieces=40,
+        heat=[[2, 500_000], [4, 500_000]],
+    )
+    found = indicators(YEAR, Scope(shop.avocet), figures()).mean_lives
+    assert found.figure == pytest.approx((120 * 2 + 40 * 3) / 160)
