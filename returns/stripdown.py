@@ -112,14 +112,14 @@ def discard_foreign(
     """A frame that is not ours, or not surely of our polymer, ends as foreign waste.
 
     The wish to have it destroyed is needed for this just as well. Raises StaleState when the
-    frame is not to be stripped.
+    frame is neither held nor to be stripped.
     """
     facts = [frame.tag, reason.strip()]
     if deeds.repeated(key=key, name="stripdown.discard_foreign", facts=facts):
         return again(frame)
     if not 1 <= len(reason.strip()) <= 200:
         raise BadInput(_("Say in up to 200 characters what it is."), field="reason")
-    _refuse_unwished(again(frame))
+    _refuse_unwished(again(frame), {FrameState.TO_STRIP, FrameState.HELD})
     carrying.carry(key=key, subject=frame.tag, to=PlaceKind.BENCH, at=at, actor=by)
     bench, waste = places.mass(PlaceKind.BENCH), places.mass(PlaceKind.FOREIGN)
     movement = ledger.post(
@@ -149,7 +149,7 @@ def is_ours(frame: ReturnedFrame) -> bool:
 
 
 def _may_be_ground(frame: ReturnedFrame) -> Colourway:
-    _refuse_unwished(frame)
+    _refuse_unwished(frame, {FrameState.TO_STRIP})
     if frame.colourway is None or frame.is_stranger:
         raise BadInput(
             _("This frame is not one of ours. It never enters a box: discard it as foreign.")
@@ -157,8 +157,8 @@ def _may_be_ground(frame: ReturnedFrame) -> Colourway:
     return frame.colourway
 
 
-def _refuse_unwished(frame: ReturnedFrame) -> None:
-    if frame.state != FrameState.TO_STRIP:
+def _refuse_unwished(frame: ReturnedFrame, states: set[FrameState]) -> None:
+    if frame.state not in states:
         raise StaleState()
     if frame.wish != Wish.REGRIND:
         raise BadInput(

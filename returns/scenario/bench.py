@@ -141,12 +141,21 @@ class Bench:
             self._next(frame, broken, later, at)
 
     def _discard(self, frame: ReturnedFrame, at: datetime) -> None:
-        """A stranger's frame that nobody asked after goes to foreign waste, never in a box."""
+        """A stranger's frame: its sender rings and lets it go; it never enters a box."""
+        frame.refresh_from_db()
+        lookover.record_wish(
+            key=self.diary.key(),
+            frame=frame,
+            wish="regrind",
+            evidence=lookover.Evidence.PHONE.value,
+            at=at,
+            by=self.bea,
+        )
         frame.refresh_from_db()
         stripdown.discard_foreign(
             key=self.diary.key(),
             frame=frame,
-            reason="Not ours; nobody asked after it.",
+            reason="Not ours: another maker's frame.",
             at=at,
             by=self.ben,
         )

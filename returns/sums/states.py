@@ -71,12 +71,12 @@ FRAME_STEPS: Final[Steps[FrameState]] = MappingProxyType(
     {
         # A weigh-in may be undone only while nobody has decided anything about the frame.
         FrameState.WEIGHED: GRADED | {FrameState.VOIDED},
-        FrameState.HELD: GRADED,
+        # What is not of our polymer never enters a box: it ends as waste, or goes back.
+        FrameState.HELD: GRADED | {FrameState.DISCARDED},
         FrameState.TO_MEND: GRADED | {FrameState.MENDING},
         FrameState.MENDING: AFTER_FAILED_CHECK | {FrameState.MENDED},
         FrameState.MENDED: frozenset({FrameState.POSTED}),
         FrameState.POSTED: frozenset(),
-        # What is not of our polymer never enters a box: it ends as waste.
         FrameState.TO_STRIP: GRADED | {FrameState.BOXED, FrameState.DISCARDED},
         FrameState.TO_RETURN: frozenset({FrameState.POSTED_AS_IS}),
         FrameState.BOXED: frozenset({FrameState.GROUND}),
