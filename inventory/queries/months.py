@@ -6,9 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
+from typing import Any
 
 from django.conf import settings
-from django.db.models import Min
+from django.db.models import Max, Min
 from django.utils import timezone
 from django.utils.module_loading import import_string
 from django.utils.translation import gettext as _
@@ -51,6 +52,24 @@ class Listed:
     standing: Standing
     month: Month | None
 
+    @property
+    def closing_mg(self) -> int | None:
+        """Mass in boxes and lots at the close, as frozen; None while the month is open."""
+        return sum(row[1][0] for row in self._held) if self.month else None
+
+    @property
+    def carried_minor(self) -> int | None:
+        """Cost less allowance at the close, as frozen; None while the month is open."""
+        return sum(row[1][1] - row[1][2] for row in self._held) if self.month else None
+
+    @property
+    def currency(self) -> str:
+        return str(self.month.figures.get("currency", "")) if self.month else ""
+
+    @property
+    def _held(self) -> list[list[Any]]:
+        return list(self.month.figures.get("values", [])) if self.month else []
+
 
 def parsed(label: str) -> CalendarMonth:
     """The month a label names. NotFound for anything else."""
@@ -90,16 +109,33 @@ def next_to_close() -> CalendarMonth | None:
 
 
 def listed(at: datetime) -> list[Listed]:
-    """Every month from the first booked to the one that runs now, newest first."""
-    first = Movement.objects.aggregate(first=Min("month"))["first"]
+    """Every month from the first booked to the newest or the one that runs now, newest first."""
     rows = {month.label: month for month in Month.objects.all()}
-    here = month_of(at, timezone.get_default_timezone())
-    start = CalendarMonth.parse(min([*rows, first or str(here)]))
-    labels = [str(month) for month in _from(start, here)]
+    labels = [str(month) for month in _from(*_bounds(at))]
     return [
         Listed(label, standing(label, at), rows.get(label))
         for label in sorted(labels, reverse=True)
     ]
+
+
+def known(label: str, at: datetime) -> CalendarMonth:
+    """The month of a label that has a page: from the first booked to the newest, or to now.
+
+    NotFound for every other label.
+    """
+    month = parsed(label)
+    start, end = _bounds(at)
+    if not start <= month <= end:
+        raise NotFound(_("There are no books for this month."))
+    return month
+
+
+def _bounds(at: datetime) -> tuple[CalendarMonth, CalendarMonth]:
+    here = str(month_of(at, timezone.get_default_timezone()))
+    booked = Movement.objects.aggregate(first=Min("month"), last=Max("month"))
+    closed_ = Month.objects.aggregate(first=Min("label"), last=Max("label"))
+    labels = [here, *(label for label in (*booked.values(), *closed_.values()) if label)]
+    return CalendarMonth.parse(min(labels)), CalendarMonth.parse(max(labels))
 
 
 def reasons(label: str, at: datetime) -> list[Reason]:

@@ -1,0 +1,140 @@
+"""The accountant's months: the list, the way to closing, the report, and a figure's evidence."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_http_methods
+
+from inventory import months as closing
+from inventory.errors import NotFound
+from inventory.pages.access import ACCOUNTANT, OWNER, StaffRequest, allow
+from inventory.pages.accounts import checklist, filing
+from inventory.pages.accounts.forms import CloseForm
+from inventory.queries import months, recovered
+from inventory.queries.recovered import comparison, lines
+from inventory.reports import chart, document, headings, tables
+
+PER_PAGE = 24
+
+
+@require_GET
+@allow(ACCOUNTANT, OWNER)
+def listing(request: HttpRequest) -> HttpResponse:
+    """Every month with its state, newest first."""
+    page = Paginator(months.listed(timezone.now()), PER_PAGE).get_page(request.GET.get("page"))
+    return render(request, "inventory/accounts/months.html", {"page": page})
+
+
+@require_GET
+@allow(ACCOUNTANT, OWNER)
+def month(request: HttpRequest, label: str) -> HttpResponse:
+    """What leads to closing, the figures in short, and the difference against last month."""
+    now = timezone.now()
+    known = months.known(label, now)
+    report = recovered.of_month(label)
+    before = recovered.of_month(str(known.previous()))
+    closed = months.closed(label)
+    checks = [] if closed else checklist.checks(months.reasons(label, now), report)
+    facts = (
+        _facts(label)
+        | filing.files(report)
+        | {
+            "report": report,
+            "checks": checks,
+            "ready": not closed and all(check.done for check in checks),
+            "beside": comparison.beside(report, before),
+            "before": str(known.previous()),
+            "trust": document.trust(report),
+            "frames": document.frames(report),
+        }
+    )
+    return render(request, "inventory/accounts/month.html", facts)
+
+
+@require_http_methods(["GET", "POST"])
+@allow(ACCOUNTANT, OWNER)
+def close(request: StaffRequest, label: str) -> HttpResponse:
+    """Confirm and close. A refusal is shown on the form with all its reasons."""
+    now = timezone.now()
+    months.known(label, now)
+    form = CloseForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        closed = form.attempt(closing.close, label=label, at=now, by=request.user)
+        if closed is not None:
+            messages.success(request, _("%(month)s is closed.") % {"month": label})
+            return redirect("month", label)
+    facts = _facts(label) | {"form": form, "reasons": _reasons(label)}
+    return render(request, "inventory/accounts/close.html", facts)
+
+
+@require_GET
+@allow(ACCOUNTANT, OWNER)
+def report(request: HttpRequest, label: str) -> HttpResponse:
+    """The whole report on screen, every figure linked to its postings."""
+    months.known(label, timezone.now())
+    made = recovered.of_month(label)
+    facts = (
+        _facts(label)
+        | filing.files(made)
+        | {
+            "report": made,
+            "tables": tables.every(made),
+            "chart": chart.svg(made),
+            "trust": document.trust(made),
+            "frames": document.frames(made),
+            "digest": recovered.digest(made),
+            "linked": True,
+            "wide": True,
+        }
+    )
+    return render(request, "inventory/accounts/report.html", facts)
+
+
+@require_GET
+@allow(ACCOUNTANT, OWNER)
+def figure(request: HttpRequest, label: str, row: str, column: str) -> HttpResponse:
+    """The postings behind one figure."""
+    months.known(label, timezone.now())
+    made = recovered.of_month(label)
+    cell = recovered.cell(made, row, column)
+    if cell is None:
+        raise NotFound(_("The report has no such figure."))
+    found = lines.of_label(label, made.names["scales"], cell.movements)
+    page = Paginator(found, 50).get_page(request.GET.get("page"))
+    facts = _facts(label) | {
+        "row": row,
+        "heading": _heading(row, column),
+        "cell": cell,
+        "in_pieces": row == "frames" or any(part.place == row for part in made.parts),
+        "page": page,
+        "rows": [(line, headings.KINDS.get(line.kind, line.kind)) for line in page],
+        "wide": True,
+    }
+    return render(request, "inventory/accounts/figure.html", facts)
+
+
+def _heading(row: str, column: str) -> Any:
+    words = headings.FRAMES if row == "frames" else headings.COLUMNS
+    return words.get(column, column)
+
+
+def _facts(label: str) -> dict[str, Any]:
+    return {
+        "label": label,
+        "first_day": months.parsed(label).first_day,
+        "closed": months.closed(label),
+        "standing": months.standing(label, timezone.now()),
+        "month_url": reverse("month", args=[label]),
+    }
+
+
+def _reasons(label: str) -> list[months.Reason]:
+    return [] if months.closed(label) else months.reasons(label, timezone.now())

@@ -1,0 +1,31 @@
+"""Finding movements, and one movement with everything that belongs to it. Reads only."""
+
+from __future__ import annotations
+
+from django.db.models import QuerySet
+from django.utils.translation import gettext as _
+
+from inventory.errors import NotFound
+from inventory.models import Movement
+
+
+def found(*, month: str = "", kind: str = "", subject: str = "") -> QuerySet[Movement]:
+    """Movements, newest first; an empty filter filters nothing. Part of a subject is enough."""
+    rows = Movement.objects.select_related("actor", "reverses", "reversed_by")
+    if month:
+        rows = rows.filter(month=month)
+    if kind:
+        rows = rows.filter(kind=kind)
+    if subject:
+        rows = rows.filter(subject__icontains=subject)
+    return rows.prefetch_related("postings__source", "postings__target").order_by("-number")
+
+
+def numbered(number: int) -> Movement:
+    """One movement with its postings and readings. NotFound when there is none."""
+    rows = Movement.objects.select_related("actor", "reverses", "reversed_by")
+    lines = "postings__source", "postings__target", "postings__reading__scale"
+    movement = rows.prefetch_related(*lines).filter(number=number).first()
+    if movement is None:
+        raise NotFound(_("There is no movement with this number."))
+    return movement
