@@ -160,6 +160,10 @@ CELERY_TIMEZONE = "UTC"
 CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "beat")
 CELERY_BEAT_SCHEDULE = {
     "sweep-outbox": {"task": "inventory.tasks.sweep_outbox", "schedule": timedelta(seconds=env.int("SWEEP_S", 20))},
+    "serve-waiting-kits": {
+        "task": "returns.tasks.reserve_waiting_kits",
+        "schedule": timedelta(hours=1),
+    },
     "prune-expired": {"task": "returns.tasks.prune_expired", "schedule": timedelta(hours=6)},
 }
 
@@ -319,7 +323,7 @@ LOGGING: dict[str, Any] = {
     "disable_existing_loggers": False,
     "formatters": {
         "json": {
-            "()": structlog.stdlib.ProcessorFormatter,
+            "()": "deploy.logs.DiscreetFormatter",
             "processor": structlog.processors.JSONRenderer(),
         },
     },
