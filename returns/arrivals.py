@@ -298,9 +298,9 @@ def _tell(parcel: Parcel, frames: Iterable[ReturnedFrame], at: datetime) -> None
     """One letter per request, at the first finishing only: an undone weigh-in sends none again."""
     if Deed.objects.filter(name="arrivals.finish", subject=parcel.code).exists():
         return
-    told = {frame.request_id: frame for frame in frames if frame.request_id}
-    for frame in told.values():
-        letters.owe(letter="arrived", request=frame.request, frame=frame, at=at)
+    told = {frame.request: frame for frame in frames if frame.request is not None}
+    for request, frame in told.items():
+        letters.owe(letter="arrived", request=request, frame=frame, at=at)
     if not frames and parcel.request is not None:
         letters.owe(letter="empty", request=parcel.request, frame=None, at=at)
 

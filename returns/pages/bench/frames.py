@@ -119,9 +119,12 @@ def _shown(
         "earlier": [_decision(one) for one in told.gradings[1:]],
         "mass": _mass(shown),
         "history": [{"it": deed, "words": wording.deed(deed.name)} for deed in told.deeds],
+        "movements": [
+            {"it": one, "words": wording.MOVEMENTS.get(one.kind, one.kind)}
+            for one in told.movements
+        ],
         "photos": shown.request.photos.order_by("added_at")[:10] if shown.request else [],
         "may_act": may_act,
-        "wide": True,
     } | _forms(shown, tried, may_act, told.latest)
     status = 422 if tried is not None else 200
     return render(request, "returns/bench/frame.html", facts, status=status)

@@ -159,7 +159,11 @@ def _offered(component: str, extra: set[tuple[str, str]]) -> list[str]:
     """The usual defects of a part, and any other that one of the owner's remedies answers."""
     kind = component.partition("_")[0]
     usual = [str(defect) for defect in SEEN_ON[kind]]
-    added = sorted(defect for of, defect in extra if of == kind and defect not in usual)
+    # What shows at the hinge is asked there, though the arm is the piece that is mended.
+    elsewhere = SEEN_ON["hinge"] if kind == "arm" else ()
+    added = sorted(
+        defect for of, defect in extra if of == kind and defect not in (*usual, *elsewhere)
+    )
     return [*usual, *added]
 
 
@@ -181,7 +185,7 @@ def look(request: StaffRequest, tag: str) -> HttpResponse:
         )
         if graded is not None:
             return redirect(f"{reverse('frame', args=[seen.tag])}#decision")
-    facts = {"frame": seen, "form": form, "wide": True} | _told(seen)
+    facts = {"frame": seen, "form": form} | _told(seen)
     return render(request, "returns/bench/look.html", facts, status=422 if form.errors else 200)
 
 

@@ -14,6 +14,7 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.errors import BadInput
+from inventory.models import Scale
 from inventory.pages.access import BENCH, OWNER, StaffRequest, allow
 from inventory.pages.forms import DeedForm, WeighedForm
 from returns import arrivals
@@ -175,6 +176,9 @@ def parcel(request: StaffRequest, code: str) -> HttpResponse:
 def _first_guess(request: StaffRequest, opened: Parcel) -> dict[str, Any]:
     """What the next frame probably is: on the same scale, and the slip's own model."""
     guess: dict[str, Any] = {"scale": request.session.get(SCALE_IN_SESSION), "mends_before": 0}
+    scales = list(Scale.objects.filter(in_use=True)[:2])
+    if len(scales) == 1:
+        guess["scale"] = scales[0].pk
     if opened.request is not None:
         guess["request"] = opened.request.reference
         guess["colourway"] = opened.request.colourway_id
@@ -192,7 +196,6 @@ def _parcel_facts(request: StaffRequest, opened: Parcel) -> dict[str, Any]:
         "frames": frames,
         "weighed": next((row for row in frames if row["it"].tag == tag), None),
         "finish_form": DeedForm(auto_id="finish_%s"),
-        "wide": True,
     }
 
 

@@ -42,7 +42,6 @@ def today(request: HttpRequest) -> HttpResponse:
         "chosen": LABELS.get(queue.step, _("All frames that wait")),
         "rows": [_row(queue, row) for row in queue.page],
         "day": day,
-        "wide": True,
     }
     return render(request, "returns/bench/today.html", facts)
 
@@ -57,5 +56,5 @@ def _row(queue: bench.Queue, row: object) -> dict[str, object]:
     """A row with the words that the page shows beside it."""
     state = str(getattr(row, "state", ""))
     grading = queue.why.get(getattr(row, "pk", 0)) if queue.why else None
-    why = wording.first_reason(grading) if grading is not None else ""
+    why = wording.why_held(grading) if grading is not None else ""
     return {"it": row, "state": wording.STATES.get(state, state), "why": why}

@@ -29,6 +29,7 @@ STATES: Words = {
     "ground": _("ground"),
     "posted_as_is": _("posted back as it is"),
     "voided": _("weigh-in undone"),
+    "discarded": _("disposed of"),
 }
 
 OUTCOMES: Words = {
@@ -102,6 +103,24 @@ DEEDS: Words = {
     "lookover.record_wish": _("Customer's wish recorded"),
 }
 
+MOVEMENTS: Words = {
+    "weigh_in": _("weighed in"),
+    "carry": _("carried"),
+    "fit_part": _("parts fitted"),
+    "post_frame": _("posted"),
+    "strip_down": _("stripped"),
+}
+
+# What a held frame waits for; the other reasons only say how it came to that.
+_WAITS_FOR = (
+    "foreign-polymer",
+    "wish-unknown",
+    "polymer-unknown",
+    "model-unknown",
+    "waiting-for-parts",
+    "needs-measuring",
+    "nothing-noted",
+)
 _MONEY = ("expected", "ceiling")
 
 
@@ -116,19 +135,20 @@ def reason(kept: Mapping[str, Any], currency: str = "") -> str:
 
 def _param(name: str, told: Any, currency: str) -> str:
     if name in _MONEY and isinstance(told, int):
-        return money(told, currency)
+        return str(money(told, currency))
     choices: dict[str, Any] = {"component": ComponentKey, "defect": DefectKey, "method": Method}
     if name in choices and told in choices[name].values:
         return str(choices[name](told).label)
     return str(told)
 
 
-def first_reason(grading: Grading) -> str:
-    """The overruling if there was one, else the first reason of the sums."""
+def why_held(grading: Grading) -> str:
+    """The overruling if there was one, else the reason that somebody can do something about."""
     if grading.overrule_reason:
         return grading.overrule_reason
     reasons = grading.sums.get("reasons") or []
-    return reason(reasons[0]) if reasons else ""
+    chosen = [one for one in reasons if one["key"] in _WAITS_FOR] or reasons
+    return reason(chosen[0], grading.sums["facts"]["currency"]) if chosen else ""
 
 
 def deed(name: str) -> str:
@@ -179,9 +199,9 @@ def explanation(fit: Mapping[str, Any]) -> str:
         "foreign": _t("something foreign on it"),
         "unexplained": _t("lighter than any missing part explains"),
     }
-    return words.get(kind, kind)
+    return str(words.get(kind, kind))
 
 
 def percent(share: float) -> str:
     """A share 0 to 1 in percent."""
-    return ppm(round(share * 1_000_000))
+    return str(ppm(round(share * 1_000_000)))
