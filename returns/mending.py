@@ -233,6 +233,12 @@ def weighed_out(frame: ReturnedFrame) -> Reading | None:
     return Reading.objects.get(pk=deed.detail["reading"]) if deed else None
 
 
+def planned_steps(frame: ReturnedFrame) -> list[dict[str, Any]]:
+    """What the latest grading would have the bench do, as it was kept; empty without a plan."""
+    grading = frame.gradings.order_by("-at", "-pk").first()
+    return _entries(grading) if grading else []
+
+
 def expected_mass_mg(frame: ReturnedFrame) -> int:
     """What the scale should show: the mass that the ledger has of a frame in the house."""
     shelves = (PlaceKind.ARRIVALS, PlaceKind.HOLD, PlaceKind.BENCH)

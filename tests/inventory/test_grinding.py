@@ -57,6 +57,12 @@ def confirmed(box: Place, bea: User, ben: User) -> GrindRun:
     return grinding.confirm(key=key(), run=run, seen_mg=run.box_mg, at=NOON, by=ben)
 
 
+@pytest.fixture
+def run(box: Place, bea: User, ben: User) -> GrindRun:
+    """A run over 2 kg that Bea proposed and Ben confirmed."""
+    return confirmed(box, bea, ben)
+
+
 def out(shop: Shop, flake: str = "1950 g", **changes: object) -> GrindOut:
     facts: dict[str, object] = {"scale": shop.box_scale, "flake": flake, "minutes": 30}
     return GrindOut(**(facts | changes))  # type: ignore[arg-type]
@@ -175,34 +181,34 @@ def test_run_costs_its_minutes(box: Place, shop: Shop, bea: User, ben: User) -> 
     [("1881 g", State.FINISHED), ("1880 g", State.FINISHED), ("1879 g", State.HELD)],
 )
 def test_loss_over_six_percent_holds_the_run(
-    box: Place, shop: Shop, bea: User, ben: User, flake: str, state: str
+    run: GrindRun, shop: Shop, ben: User, flake: str, state: str
 ) -> None:
-    run = finish(confirmed(box, bea, ben), out(shop, flake), bea)
+    run = finish(run, out(shop, flake), ben)
     assert run.state == state
     assert bool(run.held_for) == (state == State.HELD)
 
 
 @pytest.mark.parametrize(
-    ("flake", "dust", "state"),
+    ("came", "state"),
     [
-        ("1999 g", "1 g", State.FINISHED),
-        ("1999 g", "1.001 g", State.HELD),
-        ("2001 g", "", State.HELD),
+        (("1999 g", "1 g"), State.FINISHED),
+        (("1999 g", "1.001 g"), State.HELD),
+        (("2001 g", ""), State.HELD),
     ],
 )
 def test_more_out_than_in_holds_the_run(
-    box: Place, shop: Shop, bea: User, ben: User, flake: str, dust: str, state: str
+    run: GrindRun, shop: Shop, ben: User, came: tuple[str, str], state: str
 ) -> None:
-    told = out(shop, flake, dust=dust, fine_scale=shop.fine_scale)
-    assert finish(confirmed(box, bea, ben), told, bea).state == state
+    told = out(shop, came[0], dust=came[1], fine_scale=shop.fine_scale)
+    assert finish(run, told, ben).state == state
 
 
 @pytest.mark.parametrize(("change", "state"), [(True, State.FINISHED), (False, State.HELD)])
 def test_purge_of_a_colour_change_is_no_loss(
-    box: Place, shop: Shop, bea: User, ben: User, change: bool, state: str
+    run: GrindRun, shop: Shop, ben: User, change: bool, state: str
 ) -> None:
     told = out(shop, "1800 g", purge="190 g", colour_change=change)
-    run = finish(confirmed(box, bea, ben), told, bea)
+    run = finish(run, told, ben)
     assert run.state == state
     assert held_mg(PlaceKind.PURGE) == (190_000 if change else 0)
 
@@ -279,10 +285,10 @@ def test_finished_or_held_run_cannot_be_cancelled(
 
 @pytest.mark.parametrize("minutes", [0, 1441])
 def test_minutes_outside_a_day_are_refused(
-    box: Place, shop: Shop, bea: User, ben: User, minutes: int
+    run: GrindRun, shop: Shop, ben: User, minutes: int
 ) -> None:
     with pytest.raises(BadInput) as refused:
-        finish(confirmed(box, bea, ben), out(shop, minutes=minutes), bea)
+        finish(run, out(shop, minutes=minutes), ben)
     assert refused.value.field == "minutes"
 
 
@@ -297,8 +303,8 @@ def test_minutes_outside_a_day_are_refused(
     ],
 )
 def test_bad_figure_is_named(
-    box: Place, shop: Shop, bea: User, ben: User, changes: dict[str, object], field: str
+    run: GrindRun, shop: Shop, ben: User, changes: dict[str, object], field: str
 ) -> None:
     with pytest.raises(BadInput) as refused:
-        finish(confirmed(box, bea, ben), out(shop, **changes), bea)  # type: ignore[arg-type]
+        finish(run, out(shop, **changes), ben)  # type: ignore[arg-type]
     assert refused.value.field == field

@@ -1,0 +1,216 @@
+"""The stock room: what is there, and one page per deed that moves it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Final
+from uuid import UUID
+
+from django.contrib import messages
+from django.contrib.auth.models import User
+from django.db.models import Sum
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _t
+from django.utils.translation import gettext_lazy as _
+from django.views.decorators.http import require_http_methods, require_safe
+
+from inventory import material, stock
+from inventory.errors import NotFound
+from inventory.models import Lot, Movement, Part, Place, PlaceKind
+from inventory.pages.access import ACCOUNTANT, BENCH, OWNER, StaffRequest, allow
+from inventory.pages.forms import DeedForm
+from inventory.queries import boxes
+from inventory.sums.heat import HeatSpread
+from returns import batches, receiving
+from returns.pages.workroom import stock_forms as forms
+from returns.pages.workroom.attempts import done
+
+Rule = Callable[..., Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Deed:
+    """One page of the stock room: its words, its form, its rule."""
+
+    title: Promise
+    lead: Promise
+    press: Promise
+    form: Callable[..., Any]
+    rule: Rule
+
+
+def _receive(*, into: str, **facts: Any) -> Movement | Lot:
+    return material.receive_to_box(**facts) if into == "box" else material.receive_as_lot(**facts)
+
+
+def _open(*, into: str, **facts: Any) -> Movement | Lot:
+    return material.open_box(**facts) if into == "box" else material.open_lot(**facts)
+
+
+def _count_parts(
+    *, key: UUID, part: Part, counted: int, reason: str, at: datetime, by: User
+) -> Movement | None:
+    return stock.count(key=key, part=part, counted=counted, reason=reason, at=at, actor=by)
+
+
+DEEDS: Final[dict[str, Deed]] = {
+    "feedstock": Deed(
+        _("Receive feedstock"),
+        _("Bought-in material. Its origin is kept apart in every figure."),
+        _("Receive it"),
+        forms.FeedstockForm,
+        _receive,
+    ),
+    "scrap": Deed(
+        _("Return scrap from moulding"),
+        _("Sprues, short shots and rejects. They never count as recycled content."),
+        _("Put it in its box"),
+        forms.ScrapForm,
+        material.return_scrap,
+    ),
+    "issue": Deed(
+        _("Issue flake to moulding"),
+        _("Weigh what you take from each lot. Leave the others empty; the oldest come first."),
+        _("Issue it"),
+        forms.IssueForm,
+        material.issue,
+    ),
+    "mould": Deed(
+        _("Note a moulded batch"),
+        _("Its material is what was issued under its code; moulding adds one heat pass."),
+        _("Note it"),
+        forms.MouldForm,
+        batches.mould,
+    ),
+    "count": Deed(
+        _("Count material"),
+        _("Weigh what is there. The difference to the ledger is posted as a count difference."),
+        _("Take the count"),
+        forms.CountForm,
+        material.count,
+    ),
+    "opening": Deed(
+        _("Opening stock"),
+        _("Only for what was there before this ledger began."),
+        _("Enter it"),
+        forms.OpeningForm,
+        _open,
+    ),
+    "dispose": Deed(
+        _("Dispose of waste"),
+        _("The stream is emptied whole. How waste is sorted and handed over, local rules say."),
+        _("It was taken away"),
+        forms.DisposeForm,
+        material.dispose,
+    ),
+    "parts-receive": Deed(
+        _("Receive parts"),
+        _("Kits that wait for these parts are set aside at once."),
+        _("Put them in the bin"),
+        forms.PartsForm,
+        receiving.receive_parts,
+    ),
+    "parts-count": Deed(
+        _("Count parts"),
+        _("Count the bin, promised pieces included."),
+        _("Take the count"),
+        forms.PartsCountForm,
+        _count_parts,
+    ),
+}
+
+
+@require_safe
+@allow(BENCH, OWNER, ACCOUNTANT)
+def stock_room(request: StaffRequest) -> HttpResponse:
+    """Everything in stock at a glance."""
+    parts = [_part_line(part) for part in Part.objects.order_by("code")]
+    facts = {
+        "lots": _lots(),
+        "boxes": [inside for inside in boxes.boxes() if inside.mass_mg],
+        "waste": [(_place_name(place), boxes.held_mg(place), place) for place in _waste()],
+        "salvage_mg": sum(boxes.held_mg(place) for place in _of(PlaceKind.SALVAGE)),
+        "parts": parts,
+        "low": [line for line in parts if line["is_low"]],
+        "deeds": DEEDS,
+        "wide": True,
+    }
+    return render(request, "returns/workroom/stock.html", facts)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@allow(BENCH, OWNER)
+def stock_deed(request: StaffRequest, deed: str) -> HttpResponse:
+    """One deed: its form, and back to the stock room when it is done."""
+    if deed not in DEEDS:
+        raise NotFound()
+    page = DEEDS[deed]
+    form = (
+        page.form(request.POST) if request.method == "POST" else page.form(initial=_hint(request))
+    )
+    if request.method == "POST" and done(request, form, page.rule, **_facts(form)):
+        messages.success(request, _t("Done: %(deed)s.") % {"deed": page.title})
+        return redirect("stock")
+    refused = form if form.is_bound else None
+    facts = {"form": form, "deed": page, "name": deed, "refused": refused}
+    status = 422 if refused else 200
+    return render(request, "returns/workroom/stock_deed.html", facts, status=status)
+
+
+def _hint(request: StaffRequest) -> dict[str, str]:
+    """What a link on the stock page has chosen already; a form ignores what it does not know."""
+    return {name: request.GET[name] for name in ("part", "place", "code") if name in request.GET}
+
+
+def _facts(form: DeedForm) -> dict[str, Any]:
+    if not form.is_valid():
+        return {}
+    told: dict[str, Any] = form.facts()  # type: ignore[attr-defined]
+    if "into" in form.cleaned_data:
+        told["into"] = form.cleaned_data["into"]
+    return told
+
+
+def _lots() -> list[dict[str, Any]]:
+    rows = Lot.objects.select_related("polymer", "colour", "place")
+    rows = rows.filter(place__balance__quantity__gt=0).annotate(
+        held_mg=Sum("place__balance__quantity")
+    )
+    return [
+        {
+            "it": lot,
+            "held_mg": lot.held_mg,
+            "origin": lot.get_origin_display(),
+            "passes": f"{HeatSpread.from_list(lot.heat).mean_passes:.1f}",
+        }
+        for lot in rows.order_by("made_at", "code")[:200]
+    ]
+
+
+def _part_line(part: Part) -> dict[str, Any]:
+    held, promised = stock.held(part), stock.promised(part)
+    free = stock.available(part)
+    return {
+        "it": part,
+        "held": held,
+        "promised": promised,
+        "free": free,
+        "is_low": free <= part.reorder_level,
+    }
+
+
+def _of(kind: PlaceKind) -> list[Place]:
+    return list(Place.objects.filter(kind=kind))
+
+
+def _waste() -> list[Place]:
+    rows = Place.objects.filter(kind__in=material.WASTE, balance__quantity__gt=0)
+    return list(rows.order_by("code"))
+
+
+def _place_name(place: Place) -> str:
+    return str(place.get_kind_display())
