@@ -233,7 +233,8 @@ def _log_uniform_blur(excess_mg: float, width_mg: float, sigma: float) -> float:
     """Return ln of the density of (uniform on 0..width) + (normal with std sigma)."""
     root = sigma * sqrt(2)
     share = (erfc(-excess_mg / root) - erfc((width_mg - excess_mg) / root)) / 2
-    return log(share / width_mg) if share > 0 else -inf
+    # Two logarithms: the quotient of a share near the smallest float would be zero.
+    return log(share) - log(width_mg) if share > 0 else -inf
 
 
 def _weighed(

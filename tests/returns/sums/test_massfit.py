@@ -162,3 +162,9 @@ def test_coarser_scale_never_makes_a_nearer_z(offset: int, u: float, more: float
         for found in (fine, coarse)
     )
     assert z_coarse <= z_fine + 1e-12
+
+
+def test_deficit_at_the_edge_of_what_a_float_holds_is_still_weighed_up() -> None:
+    """So far below the whole that the density of "foreign" is the smallest of floats."""
+    found = fit(mass_mg=742, u_mg=500, components=FRAME)
+    assert found.verdict is Verdict.CANNOT_TELL
