@@ -4,10 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from csp.constants import NONCE, SELF
-from csp.decorators import csp_update
 from django.template.loader import render_to_string
-from django.utils.decorators import method_decorator
 from drf_spectacular.views import SpectacularAPIView
 from rest_framework.permissions import AllowAny
 from rest_framework.renderers import StaticHTMLRenderer
@@ -45,11 +42,11 @@ class Problems(Page):
     context = {"types": TYPES}
 
 
-# The browsable page sets styles through the style object, which needs no permission; the rest of
-# its needs are images that it carries as data, which every page may show.
-@method_decorator(csp_update({"style-src": [SELF, NONCE]}), name="dispatch")
 class Docs(Page):
-    """The browsable description. Its scripts are files of this server; none is inline."""
+    """The browsable description, under the same Content Security Policy as every page.
+
+    Its scripts are files of this server; what it styles, it styles through the style object.
+    """
 
     template = "returns/api/docs.html"
 
