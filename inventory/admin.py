@@ -1,0 +1,323 @@
+"""The ledger room's masters for the owner to edit, and its books for the owner to read.
+
+What is written once can be looked at here and never added, changed or deleted, whoever asks.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from django import forms
+from django.contrib import admin
+from django.contrib.auth.admin import UserAdmin
+from django.contrib.auth.models import User
+from django.core.validators import RegexValidator
+from django.db.models import Model, QuerySet
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.urls import reverse
+from django.utils.translation import gettext_lazy as _
+
+from inventory.models import (
+    ClassPrice,
+    Colour,
+    Deed,
+    Lot,
+    Month,
+    MonthBalance,
+    Movement,
+    Part,
+    Polymer,
+    Posting,
+    Reading,
+    Scale,
+    Workshop,
+)
+
+if TYPE_CHECKING:
+    Admin = admin.ModelAdmin[Any]
+    Lines = admin.TabularInline[Any, Any]
+    Form = forms.ModelForm[Any]
+else:
+    Admin, Lines, Form = admin.ModelAdmin, admin.TabularInline, forms.ModelForm
+
+admin.site.site_header = _("Masters and books")
+admin.site.site_title = _("Masters and books")
+admin.site.index_title = _("What the workshop works with")
+admin.site.site_url = "/desk/"
+
+
+class Master(Admin):
+    """A table that the owner edits. What is in use cannot be deleted: the database protects it."""
+
+    save_on_top = True
+    list_per_page = 100
+
+
+class OneRow(Master):
+    """A table of exactly one row: its list is the row, which cannot be added twice or deleted."""
+
+    actions = None
+
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        del request
+        return False
+
+    def has_delete_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
+        del request, obj
+        return False
+
+    def changelist_view(
+        self, request: HttpRequest, extra_context: dict[str, Any] | None = None
+    ) -> HttpResponse:
+        if not self.has_view_or_change_permission(request):
+            return super().changelist_view(request, extra_context)
+        row = self.model.the()
+        meta = self.model._meta
+        to = reverse(f"admin:{meta.app_label}_{meta.model_name}_change", args=[row.pk])
+        return HttpResponseRedirect(to)
+
+
+class Book(Admin):
+    """A table that is only read here."""
+
+    actions = None
+    list_per_page = 100
+    show_full_result_count = False
+
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        del request
+        return False
+
+    def has_change_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
+        del request, obj
+        return False
+
+    def has_delete_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
+        del request, obj
+        return False
+
+
+class BookLines(Lines):
+    """Lines of a book, only read."""
+
+    extra = 0
+    can_delete = False
+
+    def has_add_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        del request, obj
+        return False
+
+    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        del request, obj
+        return False
+
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        del request, obj
+        return False
+
+
+class WorkshopForm(Form):
+    country = forms.CharField(
+        label=_("country code"),
+        max_length=2,
+        validators=[RegexValidator(r"^[A-Z]{2}\Z", _("Two capital letters, such as DE."))],
+    )
+    currency = forms.CharField(
+        label=_("currency (ISO 4217)"),
+        max_length=3,
+        validators=[RegexValidator(r"^[A-Z]{3}\Z", _("Three capital letters, such as EUR."))],
+    )
+
+    class Meta:
+        model = Workshop
+        fields = (
+            "name",
+            "address",
+            "country",
+            "email",
+            "currency",
+            "labour_minor_per_hour",
+            "postage_out_minor",
+            "postage_in_minor",
+            "strip_minutes",
+            "grind_loss_limit_ppm",
+            "promise_days",
+            "kit_promise_days",
+            "retention_days",
+            "label_width_mm",
+            "label_height_mm",
+            "public_page",
+        )
+
+
+@admin.register(Workshop)
+class WorkshopAdmin(OneRow):
+    form = WorkshopForm
+
+
+@admin.register(Polymer)
+class PolymerAdmin(Master):
+    list_display = ("code", "name")
+
+
+class ColourForm(Form):
+    swatch = forms.CharField(
+        label=_("swatch (#rrggbb)"),
+        max_length=7,
+        initial="#777777",
+        validators=[
+            RegexValidator(r"^#[0-9a-fA-F]{6}\Z", _("Write # and six digits, such as #4b5661."))
+        ],
+    )
+
+    class Meta:
+        model = Colour
+        fields = ("code", "name", "swatch")
+
+
+@admin.register(Colour)
+class ColourAdmin(Master):
+    form = ColourForm
+    list_display = ("code", "name", "swatch")
+
+
+@admin.register(ClassPrice)
+class ClassPriceAdmin(Master):
+    list_display = ("polymer", "colour", "origin", "price_minor_per_kg")
+    list_filter = ("origin",)
+    list_select_related = ("polymer", "colour")
+
+
+class ScaleForm(Form):
+    """The sums' own limits, said at the field before a reading meets them."""
+
+    class Meta:
+        model = Scale
+        fields = (
+            "name",
+            "accuracy",
+            "division_mg",
+            "verification_mg",
+            "capacity_mg",
+            "minimum_mg",
+            "check_due",
+            "calibration_u_ug",
+            "in_use",
+        )
+
+    def clean(self) -> dict[str, Any]:
+        facts: dict[str, Any] = super().clean() or {}
+        division, verification = facts.get("division_mg"), facts.get("verification_mg")
+        if division and verification and division > verification:
+            self.add_error(
+                "division_mg", _("The division d is not larger than the verification interval e.")
+            )
+        return facts
+
+
+@admin.register(Scale)
+class ScaleAdmin(Master):
+    form = ScaleForm
+    list_display = ("name", "accuracy", "division_mg", "capacity_mg", "check_due", "in_use")
+    list_filter = ("in_use",)
+
+
+@admin.register(Part)
+class PartAdmin(Master):
+    list_display = ("code", "name", "screw_size", "price_minor", "reorder_level", "pack_size")
+    search_fields = ("code", "name")
+
+
+class PostingLines(BookLines):
+    model = Posting
+    fields = ("line", "source", "target", "quantity", "reading")
+
+    def get_queryset(self, request: HttpRequest) -> QuerySet[Any]:
+        return super().get_queryset(request).select_related("source", "target", "reading")
+
+
+@admin.register(Movement)
+class MovementAdmin(Book):
+    list_display = ("number", "kind", "subject", "happened_at", "month", "belongs_to", "reason")
+    list_filter = ("kind", "month")
+    search_fields = ("=number", "subject")
+    inlines: ClassVar[list[Any]] = [PostingLines]
+
+
+@admin.register(Posting)
+class PostingAdmin(Book):
+    list_display = ("movement", "line", "source", "target", "quantity")
+    list_select_related = ("movement", "source", "target")
+
+
+@admin.register(Reading)
+class ReadingAdmin(Book):
+    list_display = ("at", "scale", "typed", "mass_mg", "u_own_ug", "u_shared_ug", "flags")
+    list_select_related = ("scale",)
+    list_filter = ("scale",)
+
+
+class MonthBalanceLines(BookLines):
+    model = MonthBalance
+    fields = ("place", "quantity")
+
+    def get_queryset(self, request: HttpRequest) -> QuerySet[Any]:
+        return super().get_queryset(request).select_related("place")
+
+
+@admin.register(Month)
+class MonthAdmin(Book):
+    list_display = ("label", "closed_at", "closed_by", "last_number", "digest")
+    list_select_related = ("closed_by",)
+    inlines: ClassVar[list[Any]] = [MonthBalanceLines]
+
+
+@admin.register(Deed)
+class DeedAdmin(Book):
+    list_display = ("at", "name", "subject", "actor")
+    list_filter = ("name",)
+    list_select_related = ("actor",)
+    search_fields = ("subject",)
+
+
+@admin.register(Lot)
+class LotAdmin(Book):
+    list_display = ("code", "polymer", "colour", "origin", "made_at")
+    list_select_related = ("polymer", "colour")
+    list_filter = ("origin",)
+
+
+class StaffAdmin(UserAdmin):
+    """People and their roles. Nobody raises themselves above their own rights here.
+
+    Only a superuser may give superuser rights or single permissions, or touch a superuser. A
+    person who leaves is switched off, not deleted: the books name them.
+    """
+
+    _ABOVE = ("is_superuser", "user_permissions")
+    list_display = ("username", "first_name", "is_active", "is_staff", "roles")
+
+    @admin.display(description=_("roles"))
+    def roles(self, person: User) -> str:
+        return ", ".join(sorted(group.name for group in person.groups.all()))
+
+    def get_queryset(self, request: HttpRequest) -> QuerySet[User]:
+        return super().get_queryset(request).prefetch_related("groups")
+
+    def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> Any:
+        del obj
+        fixed = ("last_login", "date_joined")
+        return fixed if request.user.is_superuser else (*fixed, *self._ABOVE)  # type: ignore[union-attr]
+
+    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        if obj is not None and obj.is_superuser and not request.user.is_superuser:  # type: ignore[union-attr]
+            return False
+        return super().has_change_permission(request, obj)
+
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        del request, obj
+        return False
+
+
+admin.site.unregister(User)
+admin.site.register(User, StaffAdmin)

@@ -1,0 +1,142 @@
+"""What the owner sells and how it is mended: models with their bills, batches, remedies, limits."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from django.contrib import admin
+from django.core.exceptions import ValidationError
+from django.forms.models import BaseInlineFormSet
+from django.utils.translation import gettext_lazy as _
+
+from inventory.admin import Book, Form, Lines, Master, OneRow
+from inventory.sums.heat import BadHeatSpread, HeatSpread
+from returns.models import (
+    Colourway,
+    Component,
+    FrameModel,
+    Policy,
+    ProductionBatch,
+    Remedy,
+    RemedyPart,
+    SoldUnits,
+)
+
+if TYPE_CHECKING:
+    FormSet = BaseInlineFormSet[Component, FrameModel, Any]
+else:
+    FormSet = BaseInlineFormSet
+
+
+@admin.register(Policy)
+class PolicyAdmin(OneRow):
+    """The owner's limits."""
+
+
+class ComponentForm(Form):
+    class Meta:
+        model = Component
+        fields = (
+            "key",
+            "kind",
+            "nominal_mg",
+            "spread_mg",
+            "is_frame_material",
+            "part",
+            "in_kit",
+            "wall_um",
+        )
+
+    def clean(self) -> dict[str, Any]:
+        facts: dict[str, Any] = super().clean() or {}
+        nominal, spread = facts.get("nominal_mg"), facts.get("spread_mg")
+        if nominal and spread is not None and spread >= nominal:
+            self.add_error("spread_mg", _("The spread is smaller than the mass itself."))
+        if facts.get("in_kit") and not facts.get("part"):
+            self.add_error("part", _("What comes in the spare kit needs its spare part."))
+        return facts
+
+
+class BillFormSet(FormSet):
+    """A bill needs some frame material, or nothing of the frame could be ground."""
+
+    def clean(self) -> None:
+        super().clean()
+        kept = [
+            form.cleaned_data
+            for form in self.forms
+            if getattr(form, "cleaned_data", None) and not form.cleaned_data.get("DELETE")
+        ]
+        if kept and not any(line.get("is_frame_material") for line in kept):
+            raise ValidationError(_("Mark at least one component as frame polymer."))
+
+
+class BillLines(Lines):
+    model = Component
+    form = ComponentForm
+    formset = BillFormSet
+    extra = 0
+    verbose_name_plural = _("bill of materials")
+
+
+@admin.register(FrameModel)
+class FrameModelAdmin(Master):
+    list_display = ("code", "name", "active", "new_frame_cost_minor", "expected_life_months")
+    inlines: ClassVar[list[Any]] = [BillLines]
+
+
+@admin.register(Colourway)
+class ColourwayAdmin(Master):
+    list_display = ("model", "colour", "polymer", "active")
+    list_select_related = ("model", "colour", "polymer")
+    list_filter = ("model", "active")
+
+
+class BatchForm(Form):
+    class Meta:
+        model = ProductionBatch
+        fields = ("code", "colourway", "made_on", "pieces", "heat")
+        help_texts: ClassVar[dict[str, Any]] = {
+            "heat": _(
+                "For each number of heat passes its share of the mass, the moulding of this batch "
+                "included; shares add up to 1 000 000. All of it melted twice: [[2, 1000000]]"
+            )
+        }
+
+    def clean_heat(self) -> Any:
+        try:
+            return HeatSpread.from_list(self.cleaned_data["heat"]).to_list()
+        except BadHeatSpread as error:
+            raise ValidationError(_(error.template)) from error
+
+
+@admin.register(ProductionBatch)
+class ProductionBatchAdmin(Master):
+    form = BatchForm
+    list_display = ("code", "colourway", "made_on", "pieces")
+    list_select_related = ("colourway__model", "colourway__colour")
+    list_filter = ("colourway__model",)
+    search_fields = ("code",)
+    date_hierarchy = "made_on"
+
+
+class RemedyPartLines(Lines):
+    model = RemedyPart
+    extra = 0
+
+
+@admin.register(Remedy)
+class RemedyAdmin(Master):
+    list_display = ("name", "component_kind", "defect", "method", "minutes", "odds_ppm", "active")
+    list_filter = ("component_kind", "defect", "active")
+    search_fields = ("key", "name")
+    inlines: ClassVar[list[Any]] = [RemedyPartLines]
+
+
+@admin.register(SoldUnits)
+class SoldUnitsAdmin(Book):
+    """Read here; the sales list is the only way in."""
+
+    list_display = ("batch", "month", "pieces", "imported_at")
+    list_select_related = ("batch",)
+    list_filter = ("month",)

@@ -1,0 +1,60 @@
+"""What the owner's role may do in the admin: edit the masters, read the books, name people.
+
+A migration grants it, so that an owner needs no superuser rights. Nothing here lets anybody write
+to the ledger: its tables are read-only for everyone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from django.db.models import Q
+
+EDITED = {
+    "inventory": ("polymer", "colour", "classprice", "scale", "part"),
+    "returns": (
+        "framemodel",
+        "component",
+        "colourway",
+        "productionbatch",
+        "remedy",
+        "remedypart",
+    ),
+}
+ONE_ROW = {"inventory": ("workshop",), "returns": ("policy",)}
+READ = {
+    "inventory": ("movement", "posting", "reading", "month", "monthbalance", "deed", "lot"),
+    "returns": ("soldunits",),
+    "auth": ("group",),
+}
+PEOPLE = {"auth": ("user",)}
+APPS = ("auth", "inventory", "returns")
+
+
+def rights() -> Iterator[tuple[str, str]]:
+    """Pairs of app label and permission codename."""
+    for deeds, tables in (
+        (("add", "change", "delete", "view"), EDITED),
+        (("change", "view"), ONE_ROW),
+        (("view",), READ),
+        (("add", "change", "view"), PEOPLE),
+    ):
+        for app, models in tables.items():
+            yield from ((app, f"{deed}_{model}") for model in models for deed in deeds)
+
+
+def grant(group_model: Any, permission_model: Any) -> None:
+    """Give the owner's group exactly these rights. The permissions must exist.
+
+    Raises LookupError when one is missing, rather than leaving the owner before a locked door.
+    """
+    wanted = set(rights())
+    match = Q()
+    for app, codename in wanted:
+        match |= Q(content_type__app_label=app, codename=codename)
+    found = list(permission_model.objects.filter(match).select_related("content_type"))
+    missing = wanted - {(one.content_type.app_label, one.codename) for one in found}
+    if missing:
+        raise LookupError(f"permissions not made yet: {sorted(missing)}")
+    group_model.objects.get_or_create(name="owner")[0].permissions.set(found)
