@@ -62,8 +62,8 @@ def test_final_states_are_the_post_the_granulator_the_waste_and_an_undone_weigh_
     assert {state for state in F if is_final(state)} == final
 
 
-def test_only_a_frame_that_is_to_be_stripped_can_be_discarded() -> None:
-    assert sources(F.DISCARDED) == {F.TO_STRIP}
+def test_only_a_frame_that_is_held_or_to_be_stripped_can_be_discarded() -> None:
+    assert sources(F.DISCARDED) == {F.TO_STRIP, F.HELD}
 
 
 def test_weigh_in_can_be_undone_only_before_anything_was_decided() -> None:
