@@ -67,7 +67,7 @@ def post_frame(
         raise StaleState(_("This frame is not to be posted now."))
     carrying.carry(key=key, subject=frame.tag, to=PlaceKind.BENCH, at=at, actor=by)
     reading = _reading(key, frame, scale, mass, reason, at, by)
-    _leave(key, frame, reading, at, by)
+    _leave(key, frame, way.kind, reading, at, by)
     gone = advance(frame, way.state, ended_at=at)
     dispatch = _dispatched(key, way.kind, gone, at)
     _told(dispatch, "post_frame", way.letter, key=key, facts=facts, at=at, actor=by)
@@ -85,7 +85,7 @@ def post_lenses(*, key: UUID, frame: ReturnedFrame, at: datetime, by: User) -> D
         return Dispatch.objects.get(key=key)
     if not lenses_wait(again(frame)):
         raise StaleState(_("No lenses of this frame wait to be posted."))
-    _leave(key, frame, None, at, by)
+    _leave(key, frame, Dispatch.Kind.LENSES, None, at, by)
     over = (FrameState.GROUND, FrameState.DISCARDED)
     ReturnedFrame.objects.filter(pk=frame.pk, state__in=over).update(ended_at=at)
     dispatch = _dispatched(key, Dispatch.Kind.LENSES, again(frame), at)
@@ -126,9 +126,15 @@ def _reading(  # noqa: PLR0917  a reading and its circumstances, as the caller h
     return reading
 
 
-def _leave(
-    key: UUID, frame: ReturnedFrame, reading: Reading | None, at: datetime, by: User
+def _leave(  # noqa: PLR0917  what leaves and its circumstances, as the caller has them
+    key: UUID,
+    frame: ReturnedFrame,
+    kind: Dispatch.Kind,
+    reading: Reading | None,
+    at: datetime,
+    by: User,
 ) -> None:
+    """The movement's reason says what left: the month's report counts mended frames by it."""
     mass_mg = on_bench_mg(frame)
     if mass_mg < 1:
         raise StaleState(_("The ledger has nothing of this frame on the bench."))
@@ -140,7 +146,7 @@ def _leave(
         kind="post_frame",
         lines=[line],
         happened_at=at,
-        story=ledger.Story(subject=frame.tag, actor=by),
+        story=ledger.Story(subject=frame.tag, actor=by, reason=kind.value),
     )
 
 

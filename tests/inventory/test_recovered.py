@@ -123,14 +123,26 @@ def test_frames_are_counted_once_each(shop: Shop) -> None:
     )
 
 
-def test_frame_posted_from_the_bench_counts_as_mended_and_from_a_shelf_as_unmended() -> None:
-    for tag in ("F-1", "F-2"):
-        weighed_in(tag, 20_000)
+@pytest.mark.parametrize(
+    ("reason", "counts"), [("mended", (1, 0)), ("as_is", (0, 1)), ("", (0, 1)), ("lenses", (0, 0))]
+)
+def test_what_is_posted_counts_by_its_reason(reason: str, counts: tuple[int, int]) -> None:
+    weighed_in("F-1", 20_000)
     move("carry", (at(PlaceKind.ARRIVALS), at(PlaceKind.BENCH), 20_000), subject="F-1")
-    for tag, source in (("F-1", PlaceKind.BENCH), ("F-2", PlaceKind.ARRIVALS)):
-        move("post_frame", (at(source), at(PlaceKind.CUSTOMERS), 20_000), subject=tag)
+    leg = (at(PlaceKind.BENCH), at(PlaceKind.CUSTOMERS), 20_000)
+    posted = move("post_frame", leg, subject="F-1", reason=reason)
     frames = october().frames
-    assert (frames.mended.quantity, frames.unmended.quantity) == (1, 1)
+    assert (frames.mended.quantity, frames.unmended.quantity) == counts
+    ledger.reverse(key=key(), movement=posted, reason="came back at once", at=OCT)
+    frames = october().frames
+    assert (frames.mended.quantity, frames.unmended.quantity) == (0, 0)
+
+
+def test_difference_found_at_the_scale_is_no_frame_posted() -> None:
+    weighed_in("F-1", 20_000)
+    move("carry", (at(PlaceKind.ARRIVALS), at(PlaceKind.BENCH), 20_000), subject="F-1")
+    move("post_frame", (at(PlaceKind.BENCH), at(PlaceKind.DIFFERENCE), 10), subject="F-1")
+    assert october().frames.unmended.quantity == 0
 
 
 def test_frame_that_ends_as_waste_is_discarded_not_reground() -> None:

@@ -16,6 +16,7 @@ MATERIAL_KINDS = frozenset({"box", "lot"})
 class Entry:
     """One posting of the month. `sign` is -1 in a reversal.
 
+    `reason` is that of the movement itself, in a reversal that of what it reverses.
     `undoes_earlier` marks the reversal of what was booked in an earlier month.
     """
 
@@ -30,6 +31,7 @@ class Entry:
     reading_id: int | None
     cost_minor: int
     undoes_earlier: bool
+    reason: str
 
     def column(self, place: Place) -> str | None:
         """The column this counts in for one of its two places; None where there is none."""
@@ -57,6 +59,8 @@ _FIELDS = (
     "reading",
     "movement__cost_minor",
     "movement__reverses__month",
+    "movement__reason",
+    "movement__reverses__reason",
 )
 
 
@@ -82,6 +86,7 @@ def of_month(label: str, places: dict[int, Place]) -> tuple[Entry, ...]:
             reading_id=row[8],
             cost_minor=row[9],
             undoes_earlier=row[10] is not None and row[10] != label,
+            reason=row[11] if row[4] is None else row[12],
         )
         for row in rows.values_list(*_FIELDS)
     )

@@ -15,11 +15,14 @@ from inventory.queries.recovered.entries import Entry
 from inventory.queries.recovered.shapes import Cell, Frames, Late, Trust
 from inventory.sums import weighing as sums
 
+MENDED = "mended"
+LENSES = "lenses"
+
 
 def frames(label: str, entries: Iterable[Entry]) -> Frames:
     """Frames by what happened to them; a deed that was reversed counts back.
 
-    A frame that is posted from the bench was mended; one posted from a shelf goes back as it is.
+    What is posted under a frame's tag says by its movement's reason what it was.
     """
     listed = [entry for entry in entries if entry.subject]
     stripped = {entry.number for entry in listed if entry.kind == "strip_down"}
@@ -27,8 +30,8 @@ def frames(label: str, entries: Iterable[Entry]) -> Frames:
     posted = [e for e in listed if e.kind == "post_frame" and _touches(e, "customers")]
     return Frames(
         received=_count(entry for entry in listed if entry.kind == "weigh_in"),
-        mended=_count(entry for entry in posted if _touches(entry, "bench")),
-        unmended=_count(entry for entry in posted if not _touches(entry, "bench")),
+        mended=_count(entry for entry in posted if entry.reason == MENDED),
+        unmended=_count(entry for entry in posted if entry.reason not in (MENDED, LENSES)),
         reground=_count(entry for entry in listed if entry.number in boxed),
         discarded=_count(entry for entry in listed if entry.number in stripped - boxed),
         held=_held(label),
