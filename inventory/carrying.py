@@ -14,7 +14,7 @@ from inventory.models import Movement, PlaceKind
 from inventory.queries import whereabouts
 
 if TYPE_CHECKING:
-    from django.contrib.auth.models import AbstractBaseUser
+    from django.contrib.auth.models import User
 
 _SHELVES = (PlaceKind.ARRIVALS, PlaceKind.HOLD, PlaceKind.BENCH)
 
@@ -26,7 +26,7 @@ def carry(
     subject: str,
     to: PlaceKind,
     at: datetime,
-    actor: AbstractBaseUser | None = None,
+    actor: User | None = None,
 ) -> Movement | None:
     """Put everything of a subject that lies on shelf, hold or bench to one of the three.
 

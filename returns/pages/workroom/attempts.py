@@ -11,6 +11,7 @@ from django.utils import timezone
 from inventory.errors import NotFound
 from inventory.pages.access import StaffRequest
 from inventory.pages.forms import DeedForm
+from returns.pages.bench.parcels import SCALE_IN_SESSION
 
 RowT = TypeVar("RowT", bound=models.Model)
 
@@ -20,7 +21,23 @@ def done(request: StaffRequest, form: DeedForm, rule: Callable[..., Any], /, **f
     if not form.is_valid():
         return False
     form.attempt(rule, at=timezone.now(), by=request.user, **facts)
+    scale = form.cleaned_data.get("scale")
+    if scale is not None and not form.errors:
+        request.session[SCALE_IN_SESSION] = scale.pk
     return not form.errors
+
+
+def last_scale(request: StaffRequest) -> dict[str, Any]:
+    """What a form on a frame starts with: the scale that this person used last."""
+    return {"scale": request.session.get(SCALE_IN_SESSION)}
+
+
+def focused(form: DeedForm) -> DeedForm:
+    """The cursor starts in the form's first field that a hand fills in."""
+    first = next(iter(form.visible_fields()), None)
+    if first is not None:
+        first.field.widget.attrs["autofocus"] = True
+    return form
 
 
 def found(rows: models.QuerySet[RowT], **facts: Any) -> RowT:

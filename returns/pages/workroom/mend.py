@@ -23,7 +23,7 @@ from returns.mending import Check
 from returns.models import JobStep, Remedy, RepairJob, ReturnedFrame
 from returns.models.catalogue import ComponentKey
 from returns.pages.bench.finding import frame_by
-from returns.pages.workroom.attempts import done, found
+from returns.pages.workroom.attempts import done, focused, found, last_scale
 from returns.sums.states import FrameState
 
 MINUTES = {"inputmode": "numeric"}
@@ -221,7 +221,7 @@ def _page(
         "add_form": AddForm(auto_id="add_%s"),
         "check_form": CheckForm(auto_id="check_%s"),
         "give_up_form": GiveUpForm(auto_id="give_up_%s"),
-        "weigh_form": WeighOutForm(auto_id="weigh_%s"),
+        "weigh_form": WeighOutForm(auto_id="weigh_%s", initial=last_scale(request)),
         "check": job.checks.order_by("-pk").first() if is_mending and job else None,
     }
     again = tried.pop("tried_step", None)
@@ -242,7 +242,7 @@ def _steps(job: RepairJob, tried: StepForm | None) -> list[dict[str, Any]]:
     names = dict(ComponentKey.choices)
     parts = dict(Part.objects.values_list("code", "name"))
     is_open = job.state == RepairJob.State.OPEN
-    shown = []
+    shown: list[dict[str, Any]] = []
     for step in rows:
         form = (
             StepForm(step, auto_id=f"step{step.pk}_%s") if is_open and _to_do(step, rows) else None
@@ -259,6 +259,9 @@ def _steps(job: RepairJob, tried: StepForm | None) -> list[dict[str, Any]]:
                 "drop": DeedForm(auto_id=f"drop{step.pk}_%s"),
             }
         )
+    first = next((one["form"] for one in shown if one["form"] is not None), None)
+    if first is not None:
+        focused(first)
     return shown
 
 

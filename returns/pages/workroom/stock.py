@@ -27,7 +27,7 @@ from inventory.queries import boxes
 from inventory.sums.heat import HeatSpread
 from returns import batches, receiving
 from returns.pages.workroom import stock_forms as forms
-from returns.pages.workroom.attempts import done
+from returns.pages.workroom.attempts import done, focused
 
 Rule = Callable[..., Any]
 
@@ -156,7 +156,7 @@ def stock_deed(request: StaffRequest, deed: str) -> HttpResponse:
         messages.success(request, _t("Done: %(deed)s.") % {"deed": page.title})
         return redirect("stock")
     refused = form if form.is_bound else None
-    facts = {"form": form, "deed": page, "name": deed, "refused": refused}
+    facts = {"form": focused(form), "deed": page, "name": deed, "refused": refused}
     status = 422 if refused else 200
     return render(request, "returns/workroom/stock_deed.html", facts, status=status)
 

@@ -40,7 +40,7 @@ class MaterialForm(WeighedForm):
     note = forms.CharField(required=False, max_length=120, label=_("Supplier or note"))
     cost = forms.DecimalField(
         required=False,
-        label=_("What it cost, in whole"),
+        label=_("What it cost altogether"),
         min_value=0,
         max_value=1_000_000,
         decimal_places=2,
@@ -179,7 +179,7 @@ class PartsForm(DeedForm):
     pieces = forms.IntegerField(label=_("Pieces"), min_value=1, max_value=receiving.PIECES_MAX)
     cost = forms.DecimalField(
         required=False,
-        label=_("What they cost, in whole"),
+        label=_("What they cost altogether"),
         min_value=0,
         max_value=1_000_000,
         decimal_places=2,

@@ -21,7 +21,7 @@ from returns.models import ReturnedFrame
 from returns.models.filing import Wish
 from returns.models.remedies import DefectKey
 from returns.pages.bench.finding import frame_by
-from returns.pages.workroom.attempts import done
+from returns.pages.workroom.attempts import done, last_scale
 from returns.stripdown import Salvaged, StripDown
 from returns.sums.states import FrameState
 
@@ -106,9 +106,11 @@ class DiscardForm(DeedForm):
 @allow(BENCH, OWNER)
 def strip(request: StaffRequest, tag: str) -> HttpResponse:
     frame = frame_by(tag)
-    form = StripForm(frame, request.POST or None)
-    told = {"parts": form.facts()} if form.is_bound and form.is_valid() else {}
-    if request.method == "POST" and done(request, form, stripdown.strip, frame=frame, **told):
+    if request.method != "POST":
+        return _page(request, frame, {})
+    form = StripForm(frame, request.POST)
+    told = {"parts": form.facts()} if form.is_valid() else {}
+    if done(request, form, stripdown.strip, frame=frame, **told):
         messages.success(request, _t("%(tag)s is in its box.") % {"tag": frame.tag})
         now = ReturnedFrame.objects.get(pk=frame.pk)
         return redirect("post-frame" if now.lenses_back else "frame", frame.tag)
@@ -130,7 +132,7 @@ def discard(request: StaffRequest, tag: str) -> HttpResponse:
 def _page(request: StaffRequest, frame: ReturnedFrame, tried: dict[str, Any]) -> HttpResponse:
     facts: dict[str, Any] = {
         "frame": frame,
-        "form": StripForm(frame),
+        "form": StripForm(frame, initial=last_scale(request)),
         "discard_form": DiscardForm(auto_id="discard_%s"),
         "is_next": frame.state == FrameState.TO_STRIP,
         "is_ours": stripdown.is_ours(frame),

@@ -234,7 +234,7 @@ def test_gap_is_refused_beside_the_reason_and_keeps_what_was_typed(
     answer = send(desk, "strip", frame.tag, **heaps(shop, plastic="12.3 g"))
     assert answer.status_code == 422
     text = answer.content.decode()
-    assert "3.00 g are missing" in text
+    assert "3.000 g are missing" in text
     assert 'value="12.3 g"' in text
 
 
@@ -460,3 +460,11 @@ def test_stock_page_asks_a_bounded_number_of_questions(
     # Session, user, role, workshop, and four questions per part and box.
     with django_assert_max_num_queries(45):
         desk.get(reverse("stock"))
+
+
+def test_next_frame_starts_with_the_scale_used_last(desk: Client, shop: Shop, bea: User) -> None:
+    chosen = f'<option value="{shop.fine_scale.pk}" selected>'
+    first, second = (graded(shop, bea, state="to_strip") for _ in range(2))
+    assert chosen not in page(desk, "strip", first.tag)
+    send(desk, "strip", first.tag, **heaps(shop))
+    assert chosen in page(desk, "strip", second.tag)
