@@ -1,0 +1,329 @@
+"""The owner's pages: figures, downloads, claims, lifetimes, sales lists, tokens."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+import uuid
+from datetime import UTC, datetime
+from typing import Any
+
+import pytest
+import time_machine
+from django.contrib.auth.models import User
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client
+
+from inventory.models import AccessToken
+from returns.models import FrameModel, SoldUnits
+from returns.pages.owner.tables import Table, words
+from tests.makers import Shop
+from tests.returns import owner_makers as made
+
+pytestmark = pytest.mark.django_db
+
+NOW = datetime(2026, 10, 20, 9, 0, tzinfo=UTC)
+PAGES = ["/owner/", "/owner/claims/", "/owner/lifetimes/", "/owner/sold/", "/owner/tokens/"]
+TABLES = [
+    "figures",
+    "returns",
+    "losses",
+    "content",
+    "reasons",
+    "turnaround",
+    "inflow",
+    "outflow",
+]
+GOOD = b"batch,month,pieces\nAV-2601,2026-02,30\nAV-2601,2026-03,25\n"
+
+
+@pytest.fixture(autouse=True)
+def _now() -> Any:
+    with time_machine.travel(NOW, tick=False):
+        yield
+
+
+@pytest.fixture
+def owner(client: Client, olga: User) -> Client:
+    client.force_login(olga)
+    return client
+
+
+@pytest.fixture
+def books(shop: Shop, olga: User) -> Shop:
+    """A workshop with sales, mended and boxed frames, findings and issues."""
+    made.sold(shop.batch, m2026_02=40, m2026_04=40)
+    for _ in range(2):
+        made.graded(made.posted(shop), olga, ("arm_left", "snapped"))
+        made.graded(made.boxed(shop), olga, ("front", "cracked"))
+    made.issued(shop, "post_consumer_return", 15_000)
+    made.issued(shop, "in_process", 4_000)
+    return shop
+
+
+def text(answer: Any) -> str:
+    return str(answer.content.decode())
+
+
+def plain(answer: Any) -> str:
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", text(answer)))
+
+
+@pytest.mark.parametrize("path", [*PAGES, "/owner/table/returns.csv", "/owner/sold/template.csv"])
+@pytest.mark.parametrize("who", ["bea", "acke"])
+def test_other_roles_are_refused(
+    client: Client, request: pytest.FixtureRequest, path: str, who: str
+) -> None:
+    client.force_login(request.getfixturevalue(who))
+    assert client.get(path).status_code == 403
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_strangers_go_to_the_entrance(client: Client, db: None, path: str) -> None:
+    assert client.get(path)["Location"] == f"/enter/?next={path}"
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_every_page_stands_in_an_empty_workshop(owner: Client, path: str) -> None:
+    answer = owner.get(path)
+    assert answer.status_code == 200
+    assert " style=" not in text(answer)
+    assert answer["Cache-Control"] == "no-store"
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_every_page_stands_in_a_busy_workshop(owner: Client, books: Shop, path: str) -> None:
+    answer = owner.get(path)
+    assert answer.status_code == 200
+    assert " style=" not in text(answer)
+    assert "{{" not in text(answer)
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_every_page_speaks_german_numbers_without_breaking(
+    owner: Client, books: Shop, path: str
+) -> None:
+    assert owner.get(path, headers={"accept-language": "de"}).status_code == 200
+
+
+def test_the_page_shows_figures_with_range_method_and_count(owner: Client, books: Shop) -> None:
+    page = plain(owner.get("/owner/"))
+    assert "Take-back rate 5.0 %" in page
+    assert "80 sold units · score interval for counts (Wilson), 95 %" in page
+    assert "Repair share 50.0 %" in page
+    assert "Recovered mass 0.0388 kg" in page
+    assert "2 weighings; 0.000 kg by subtraction" in page
+    assert "Not enough evidence: 0 grind runs of the 1 needed." in page
+
+
+def test_pictures_stand_beside_their_tables(owner: Client, books: Shop) -> None:
+    page = text(owner.get("/owner/"))
+    assert page.count('class="chart-svg"') == 4
+    for name in ("returns", "reasons", "turnaround", "losses"):
+        assert f"/owner/table/{name}.csv?first=2025-11&amp;last=2026-10" in page
+
+
+def test_one_model_and_months_are_kept_in_the_links(owner: Client, books: Shop) -> None:
+    page = text(owner.get("/owner/?first=2026-10&last=2026-10&model=avocet&batch=AV-2601"))
+    query = "first=2026-10&amp;last=2026-10&amp;model=avocet&amp;batch=AV-2601"
+    assert f"/owner/table/losses.csv?{query}" in page
+    assert "Avocet, batch AV-2601, 2026-10 to 2026-10" in page
+
+
+@pytest.mark.parametrize(
+    "query",
+    [
+        "first=2026-11&last=2026-10",
+        "first=nonsense",
+        "first=2026-13",
+        "first=1970-01&last=2026-10",
+        "model=no-such",
+        "batch=no-such",
+        "first=%00",
+        "first=",
+        "last=9999-99",
+        "batch=" + "x" * 300,
+        "model=%00",
+    ],
+)
+@pytest.mark.parametrize("path", ["/owner/", "/owner/claims/", "/owner/table/returns.csv"])
+def test_a_bad_choice_is_said_and_never_a_fault(
+    owner: Client, books: Shop, query: str, path: str
+) -> None:
+    answer = owner.get(f"{path}?{query}")
+    assert answer.status_code == 400
+    assert 'role="alert"' in text(answer)
+
+
+@pytest.mark.parametrize("name", TABLES)
+def test_every_table_can_be_downloaded(owner: Client, books: Shop, name: str) -> None:
+    answer = owner.get(f"/owner/table/{name}.csv")
+    assert answer.status_code == 200
+    assert answer["Content-Type"] == "text/csv; charset=utf-8"
+    assert f'filename="{name}-2025-11-2026-10.csv"' in answer["Content-Disposition"]
+    rows = list(csv.reader(io.StringIO(text(answer))))
+    assert len({len(row) for row in rows}) == 1
+
+
+def test_the_download_holds_what_the_page_shows(owner: Client, books: Shop) -> None:
+    rows = list(csv.DictReader(io.StringIO(text(owner.get("/owner/table/losses.csv")))))
+    assert rows[0] == {
+        "stage": "strip_down",
+        "cause": "lens",
+        "mass_mg": "10400",
+        "share_of_stage": f"{10_400 / 49_640:.6f}",
+    }
+
+
+def test_an_unknown_table_is_not_found(owner: Client, db: None) -> None:
+    assert owner.get("/owner/table/people.csv").status_code == 404
+
+
+def test_a_cell_that_looks_like_a_formula_is_defused() -> None:
+    table = Table("x", "", ("a",), (), ((words("=1+1"),), (words("plain"),)))
+    assert table.csv() == b"a\r\n'=1+1\r\nplain\r\n"
+
+
+def test_the_page_asks_a_fixed_number_of_questions(
+    owner: Client, books: Shop, django_assert_max_num_queries: Any
+) -> None:
+    # Session, user, roles, workshop, models for the form, and the figures themselves (counts,
+    # flows, yield, content, indicators, days, months, reasons).
+    with django_assert_max_num_queries(32) as first:
+        owner.get("/owner/")
+    for _ in range(5):
+        made.boxed(books)
+    with django_assert_max_num_queries(len(first)):
+        owner.get("/owner/")
+
+
+def test_the_claims_sheet_withholds_what_is_thin(owner: Client, books: Shop) -> None:
+    page = plain(owner.get("/owner/claims/"))
+    assert "4 frames; at least 30 needed" in page
+    assert "50.0 % were mended" not in page
+    assert "5.0 % came back to us (range 2.0 to 12.2 %), of 80 units sold" in page
+    assert "Local law decides" in page
+
+
+def test_a_model_with_a_broad_name_is_refused_words_not_the_page(
+    owner: Client, books: Shop
+) -> None:
+    FrameModel.objects.filter(code="avocet").update(name="Eco Avocet")
+    answer = owner.get("/owner/claims/?model=avocet")
+    assert answer.status_code == 200
+    assert "may not be said" in plain(answer)
+
+
+def test_lifetimes_say_what_is_missing(owner: Client, shop: Shop) -> None:
+    page = plain(owner.get("/owner/lifetimes/"))
+    assert "Not enough evidence: 0 first returns of the 5 needed." in page
+    assert owner.get("/owner/lifetimes/?model=no-such").status_code == 400
+
+
+def upload(client: Client, content: bytes) -> Any:
+    return client.post("/owner/sold/", {"file": SimpleUploadedFile("sales.csv", content)})
+
+
+def test_a_good_list_is_tried_then_imported(owner: Client, shop: Shop) -> None:
+    tried = upload(owner, GOOD)
+    assert tried.status_code == 200
+    assert not SoldUnits.objects.exists()
+    form = tried.context["form"]
+    facts = {"key": str(form["key"].value()), "rows": form["rows"].value()}
+    for _ in range(2):
+        answer = owner.post("/owner/sold/import/", facts, follow=True)
+        assert "Sold units before: 0, now: 55." in text(answer)
+    assert SoldUnits.objects.count() == 2
+
+
+def test_rows_that_will_not_do_are_listed_and_cannot_be_imported(owner: Client, shop: Shop) -> None:
+    tried = upload(owner, GOOD + b"XX-1,2026-02,1\n<b>,2026-02,1\n")
+    assert tried.status_code == 400
+    assert "There is no batch “XX-1”." in text(tried)
+    assert "<b>" not in text(tried)
+    assert "/owner/sold/import/" not in text(tried)
+    facts = {"key": str(uuid.uuid4()), "rows": "batch,month,pieces\nXX-1,2026-02,1\n"}
+    assert owner.post("/owner/sold/import/", facts).status_code == 400
+    assert not SoldUnits.objects.exists()
+
+
+def test_a_known_month_asks_for_a_tick(owner: Client, shop: Shop) -> None:
+    made.sold(shop.batch, m2026_02=29)
+    tried = upload(owner, GOOD)
+    assert "Months that would change" in text(tried)
+    form = tried.context["form"]
+    facts = {"key": str(form["key"].value()), "rows": form["rows"].value()}
+    refused = owner.post("/owner/sold/import/", facts)
+    assert refused.status_code == 400
+    assert "Confirm that they may." in text(refused)
+    assert owner.post("/owner/sold/import/", {**facts, "replace": "on"}).status_code == 302
+    assert SoldUnits.objects.get(month="2026-02").pieces == 30
+
+
+@pytest.mark.parametrize(
+    "content", [b"", b"\xff\xfe\x00", b"a,b\n", b"batch,month,pieces\n", b"x" * 1_000_001]
+)
+def test_a_file_that_is_no_list_is_said(owner: Client, shop: Shop, content: bytes) -> None:
+    answer = upload(owner, content)
+    assert answer.status_code == 400
+    assert 'role="alert"' in text(answer)
+
+
+@pytest.mark.parametrize("facts", [{}, {"key": "no"}, {"key": str(uuid.uuid4()), "rows": "\x00"}])
+def test_an_import_without_its_list_goes_back(
+    owner: Client, shop: Shop, facts: dict[str, str]
+) -> None:
+    answer = owner.post("/owner/sold/import/", facts)
+    assert answer.status_code in (302, 400)
+    assert not SoldUnits.objects.exists()
+
+
+def test_the_empty_list_is_one_that_can_be_tried(owner: Client, shop: Shop) -> None:
+    empty = owner.get("/owner/sold/template.csv")
+    assert empty.content.startswith(b"batch,month,pieces\r\n")
+    assert upload(owner, empty.content).status_code == 200
+
+
+def token_form(client: Client, **changes: object) -> dict[str, object]:
+    key = client.get("/owner/tokens/").context["form"]["key"].value()
+    return {"key": str(key), "name": "Web shop", "scopes": ["read"], "days": 30} | changes
+
+
+def test_a_token_is_shown_once(owner: Client, db: None) -> None:
+    facts = token_form(owner)
+    made_page = owner.post("/owner/tokens/", facts)
+    shown = re.findall(r"hb_[\w-]{30,}", text(made_page))
+    assert len(shown) == 1
+    assert "hb_" not in text(owner.get("/owner/tokens/"))
+    again = owner.post("/owner/tokens/", facts)
+    assert again.status_code == 409 or "made already" in text(again)
+    assert AccessToken.objects.count() == 1
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [{"scopes": []}, {"scopes": ["everything"]}, {"days": 0}, {"days": 367}, {"name": ""}],
+)
+def test_a_token_that_cannot_be_is_refused(
+    owner: Client, db: None, changes: dict[str, object]
+) -> None:
+    assert owner.post("/owner/tokens/", token_form(owner, **changes)).status_code == 400
+    assert not AccessToken.objects.exists()
+
+
+@pytest.mark.parametrize("days", [1, 366])
+def test_a_token_lives_from_a_day_to_a_leap_year(owner: Client, db: None, days: int) -> None:
+    assert owner.post("/owner/tokens/", token_form(owner, days=days)).status_code == 200
+    assert AccessToken.objects.count() == 1
+
+
+def test_a_revoked_token_stays_revoked(owner: Client, db: None) -> None:
+    owner.post("/owner/tokens/", token_form(owner))
+    token = AccessToken.objects.get()
+    for _ in range(2):
+        assert owner.post(f"/owner/tokens/{token.pk}/revoke/").status_code == 302
+    token.refresh_from_db()
+    assert token.revoked_at == NOW
+    assert owner.get(f"/owner/tokens/{token.pk}/revoke/").status_code == 405
+    assert owner.post("/owner/tokens/999999/revoke/").status_code == 404

@@ -1,0 +1,77 @@
+"""Days from weigh-in to end, months, and the promise, at their limits."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+import pytest
+
+from inventory.sums.months import Month
+from returns.queries.span import Scope, Span
+from returns.queries.turnaround import by_month, turnaround
+from tests.makers import NOON, Shop
+from tests.returns import owner_makers as made
+
+pytestmark = pytest.mark.django_db
+
+AUTUMN = Span(Month(2026, 9), Month(2026, 12))
+
+
+def test_nothing_ended_gives_no_median_and_says_what_is_missing() -> None:
+    found = turnaround(AUTUMN, Scope())
+    assert found.median_days is None
+    assert found.kept.missing is not None
+    assert sum(one.frames for one in found.bins) == 0
+
+
+def test_the_promised_day_itself_is_kept(shop: Shop) -> None:
+    for days in (20, 21, 22):
+        made.end(made.frame(shop), "posted", days=days)
+    found = turnaround(AUTUMN, Scope())
+    assert found.kept.share is not None
+    assert found.kept.share.share == 2 / 3
+    assert (found.median_days, found.slowest_days) == (21.0, 22)
+
+
+@pytest.mark.parametrize(
+    ("days", "label"), [(0, "0–3"), (3, "0–3"), (4, "4–7"), (42, "29–42"), (43, "43+")]
+)
+def test_a_stay_falls_into_its_bin(shop: Shop, days: int, label: str) -> None:
+    made.end(made.frame(shop), "boxed", days=days)
+    found = turnaround(AUTUMN, Scope())
+    assert [one.label for one in found.bins if one.frames] == [label]
+
+
+def test_days_are_counted_on_the_workshops_calendar(shop: Shop) -> None:
+    # 23:30 in Berlin to 00:30 the day after: one day, though one hour.
+    late = NOON.replace(hour=21, minute=30)
+    frame = made.frame(shop, at=late)
+    frame.state, frame.ended_at = "posted", late + timedelta(hours=1)
+    frame.save()
+    assert turnaround(AUTUMN, Scope()).median_days == 1
+
+
+def test_every_month_has_its_row(shop: Shop) -> None:
+    made.posted(shop)
+    made.boxed(shop, at=NOON + timedelta(days=30))
+    made.end(made.frame(shop), "posted_as_is", days=1)
+    rows = [(r.month, r.received, r.repaired, r.reground, r.other) for r in by_month(AUTUMN, _all)]
+    assert rows == [
+        ("2026-09", 0, 0, 0, 0),
+        ("2026-10", 2, 1, 0, 1),
+        ("2026-11", 1, 0, 1, 0),
+        ("2026-12", 0, 0, 0, 0),
+    ]
+
+
+_all = Scope()
+
+
+def test_the_number_of_questions_is_fixed(shop: Shop, django_assert_num_queries: Any) -> None:
+    for _ in range(3):
+        made.posted(shop)
+    # Days; then frames weighed in, frames ended.
+    with django_assert_num_queries(3):
+        turnaround(AUTUMN, _all)
+        by_month(AUTUMN, _all)
