@@ -55,7 +55,7 @@ def _address(reason: Reason) -> str:
     """Where the reason is settled: another month's page, or whatever its code leads to."""
     if not reason.subject or reason.code == "place-below-zero":
         return ""
-    name = "month" if reason.code == "not-next" else "go"
+    name = "month" if reason.code == "not-next" else "go-code"
     try:
         return reverse(name, args=[reason.subject])
     except NoReverseMatch:
