@@ -26,6 +26,7 @@ from returns.frame_masses import limit_mg, on_bench_mg, refuse_gap
 from returns.models import Colourway, ReturnedFrame
 from returns.models.filing import Wish
 from returns.queries import frame_heat
+from returns.sums.grading import PolymerCheck
 from returns.sums.states import FrameState
 
 if TYPE_CHECKING:
@@ -144,22 +145,34 @@ def discard_foreign(
 
 
 def is_ours(frame: ReturnedFrame) -> bool:
-    """Whether a frame is surely of a polymer that may enter a box."""
-    return frame.colourway is not None and not frame.is_stranger
+    """Whether a frame may enter a box: one of our models, and by the latest look-over our
+    plastic. A doubt counts as a no."""
+    if frame.colourway is None or frame.is_stranger:
+        return False
+    latest = frame.gradings.order_by("-at", "-pk").first()
+    facts = latest.sums.get("facts", {}) if latest else {}
+    return facts.get("polymer") == PolymerCheck.OURS
+
+
+def may_be_discarded(frame: ReturnedFrame) -> bool:
+    """Held, only what is not ours can be; to be stripped, whatever turns out not to be."""
+    if frame.state == FrameState.HELD:
+        return not is_ours(frame)
+    return frame.state == FrameState.TO_STRIP
 
 
 def _may_be_ground(frame: ReturnedFrame) -> Colourway:
-    _refuse_unwished(frame, {FrameState.TO_STRIP})
-    if frame.colourway is None or frame.is_stranger:
+    if frame.state != FrameState.TO_STRIP:
+        raise StaleState()
+    _refuse_unwished(frame)
+    if frame.colourway is None or not is_ours(frame):
         raise BadInput(
-            _("This frame is not one of ours. It never enters a box: discard it as foreign.")
+            _("Its plastic is not surely ours. Look it over again, or discard it as foreign.")
         )
     return frame.colourway
 
 
-def _refuse_unwished(frame: ReturnedFrame, states: set[FrameState]) -> None:
-    if frame.state not in states:
-        raise StaleState()
+def _refuse_unwished(frame: ReturnedFrame) -> None:
     if frame.wish != Wish.REGRIND:
         raise BadInput(
             _("The customer has not said that it may be ground. Ask, and record the wish first.")

@@ -8,12 +8,16 @@ from django.contrib.auth.models import User
 from inventory import ledger, places, stock
 from inventory.errors import BadInput, KeyReused, NotEnough, StaleState
 from inventory.models import Movement, Part, PlaceKind, Reservation
-from returns import fitting, mending
+from returns import fitting, lookover, mending
 from returns.frame_masses import on_bench_mg
+from returns.gradingfacts import Seen
+from returns.lookover import Look
 from returns.mending import Check
 from returns.models import JobStep, Remedy, RepairJob, ReturnedFrame
+from returns.sums.grading import PolymerCheck
 from returns.sums.states import FrameState
 from tests.makers import NOON, Shop, key
+from tests.returns.bench_makers import on_shelf
 from tests.returns.workroom_makers import (
     FAIL,
     NEW_ARM,
@@ -22,6 +26,7 @@ from tests.returns.workroom_makers import (
     POLISH,
     STEP_UP,
     TIGHTEN,
+    arrived,
     do,
     found,
     graded,
@@ -367,3 +372,19 @@ def test_expected_mass_is_what_lies_in_the_house(shop: Shop, bea: User) -> None:
     assert mending.expected_mass_mg(frame) == WHOLE_MG
     opened(frame, bea)
     assert mending.expected_mass_mg(frame) == WHOLE_MG
+
+
+def test_plan_of_a_real_grading_becomes_steps_and_its_promise_is_used(
+    shop: Shop, bea: User
+) -> None:
+    frame = on_shelf(shop, bea, arrived(shop, bea))
+    look = Look(findings=(Seen("arm_left", "snapped"),), polymer=PolymerCheck.OURS)
+    lookover.grade(key=key(), frame=frame, look=look, at=NOON, by=bea)
+    frame.refresh_from_db()
+    assert (frame.state, stock.promised(shop.arm)) == (FrameState.TO_MEND, 1)
+    job = opened(frame, bea)
+    step = job.steps.get()
+    assert (step.remedy.key, step.component) == ("new-arm", "arm_left")
+    assert mending.planned_parts(step) == {"arm-avocet": 1}
+    do(job, bea)
+    assert (stock.held(shop.arm), stock.promised(shop.arm)) == (5, 0)

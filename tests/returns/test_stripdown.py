@@ -179,6 +179,30 @@ def test_what_is_not_surely_ours_never_enters_a_box_and_ends_as_waste(
     assert gone.request.state == RequestState.SETTLED
 
 
+@pytest.mark.parametrize("polymer", ["foreign", "unknown"])
+@pytest.mark.parametrize("state", ["to_strip", "held"])
+def test_plastic_that_the_look_over_did_not_know_ends_as_waste_too(
+    shop: Shop, bea: User, polymer: str, state: str
+) -> None:
+    frame = to_strip(shop, bea)
+    ReturnedFrame.objects.filter(pk=frame.pk).update(state=state)
+    Grading.objects.update(sums={"facts": {"polymer": polymer}})
+    with pytest.raises((BadInput, StaleState)):
+        strip(frame, parts(shop), bea)
+    gone = stripdown.discard_foreign(key=key(), frame=frame, reason="odd", at=NOON, by=bea)
+    assert (gone.state, held(PlaceKind.FOREIGN)) == (FrameState.DISCARDED, 24_820)
+
+
+@pytest.mark.parametrize("state", ["held", "weighed", "to_mend", "to_return", "boxed"])
+def test_frame_of_our_plastic_is_not_discarded_unless_it_is_to_be_stripped(
+    shop: Shop, bea: User, state: str
+) -> None:
+    frame = to_strip(shop, bea)
+    ReturnedFrame.objects.filter(pk=frame.pk).update(state=state)
+    with pytest.raises(StaleState):
+        stripdown.discard_foreign(key=key(), frame=frame, reason="odd", at=NOON, by=bea)
+
+
 @pytest.mark.parametrize("reason", ["", "x" * 201])
 def test_discarding_needs_a_short_reason(shop: Shop, bea: User, reason: str) -> None:
     with pytest.raises(BadInput) as refused:

@@ -43,7 +43,10 @@ def grade(frame: ReturnedFrame, by: User, *plan: dict[str, Any]) -> Grading:
         frame=frame,
         computed="repair",
         decided="repair",
-        sums={"plan": {"remedies": list(plan)} if plan else None},
+        sums={
+            "facts": {"polymer": "ours"},
+            "plan": {"remedies": list(plan)} if plan else None,
+        },
         at=NOON + timedelta(hours=1),
         by=by,
     )
