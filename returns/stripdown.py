@@ -113,14 +113,16 @@ def discard_foreign(
     """A frame that is not ours, or not surely of our polymer, ends as foreign waste.
 
     The wish to have it destroyed is needed for this just as well. Raises StaleState when the
-    frame is neither held nor to be stripped.
+    frame is neither to be stripped nor held as not ours.
     """
     facts = [frame.tag, reason.strip()]
     if deeds.repeated(key=key, name="stripdown.discard_foreign", facts=facts):
         return again(frame)
     if not 1 <= len(reason.strip()) <= 200:
         raise BadInput(_("Say in up to 200 characters what it is."), field="reason")
-    _refuse_unwished(again(frame), {FrameState.TO_STRIP, FrameState.HELD})
+    if not may_be_discarded(again(frame)):
+        raise StaleState()
+    _refuse_unwished(again(frame))
     carrying.carry(key=key, subject=frame.tag, to=PlaceKind.BENCH, at=at, actor=by)
     bench, waste = places.mass(PlaceKind.BENCH), places.mass(PlaceKind.FOREIGN)
     movement = ledger.post(
