@@ -21,6 +21,8 @@ from inventory.models import ClassPrice, Origin, Part, Workshop
 from returns.models import Component, FrameModel, Policy, Remedy, RemedyPart, ReturnedFrame
 from returns.models.catalogue import ComponentKey, ComponentKind
 from returns.models.remedies import DefectKey, Method
+from returns.queries import learning
+from returns.queries.learning import NOTHING, Tally
 from returns.sums import grading, threads
 from returns.sums.grading.facts import PPM
 
@@ -57,11 +59,15 @@ class Seen:
 
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """A remedy of the masters applied to one piece, beside what the sums know of it."""
+    """A remedy of the masters applied to one piece, beside what the sums know of it.
+
+    The sums' minutes and odds are the learned means; `tally` holds the outcomes behind them.
+    """
 
     row: Remedy
     piece: str
     parts: Mapping[Part, int]
+    tally: Tally
     sums: grading.Remedy
 
 
@@ -89,8 +95,9 @@ def offers(frame: ReturnedFrame, seen: Sequence[Seen], policy: Policy) -> list[O
         .order_by("key")
         .prefetch_related("parts__part")
     )
+    outcomes = learning.tallies(rows)
     made = [
-        _offer(row, pieces[key], defects, pieces, policy)
+        _offer((row, outcomes.get(row.pk, NOTHING)), pieces[key], defects, pieces, policy)
         for key, defects in by_piece.items()
         for row in rows
         if key in pieces and row.component_kind == pieces[key].kind and row.defect in defects
@@ -107,12 +114,13 @@ def bill(frame: ReturnedFrame) -> list[Component]:
 
 
 def _offer(
-    row: Remedy,
+    known: tuple[Remedy, Tally],
     piece: Component,
     defects: set[str],
     pieces: Mapping[str, Component],
     policy: Policy,
 ) -> Offer | None:
+    row, tally = known
     parts = _parts(row.parts.all(), piece)
     if parts is None:
         return None
@@ -122,12 +130,12 @@ def _offer(
         component_key=piece.key,
         defect_keys=frozenset(answered),
         method=row.method,
-        minutes=Fraction(row.minutes),
-        odds=Fraction(row.odds_ppm, PPM),
+        minutes=tally.minutes(Fraction(row.minutes)),
+        odds=tally.odds(Fraction(row.odds_ppm, PPM)),
         parts={part.code: count for part, count in parts.items()},
         wall_min_mm=_wall_min_mm(row, piece, parts, pieces, policy),
     )
-    return Offer(row, piece.key, parts, sums)
+    return Offer(row, piece.key, parts, tally, sums)
 
 
 def _parts(rows: Iterable[RemedyPart], piece: Component) -> dict[Part, int] | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
-from math import ceil
+from math import ceil, floor
 from typing import Any, Final
 
 from django.utils.translation import gettext as _
@@ -15,8 +15,9 @@ from returns import gradingfacts
 from returns.gradingfacts import Offer, Seen
 from returns.models import Policy, ReturnedFrame
 from returns.sums import grading
+from returns.sums.grading.facts import PPM
 
-VERSION: Final = 1
+VERSION: Final = 2
 _FIELD_OF_ERROR: Final[Mapping[str, str]] = {"sound-with-findings": "found_sound"}
 
 
@@ -110,8 +111,9 @@ def _plan(plan: grading.Plan, by_key: Mapping[str, Offer]) -> dict[str, Any]:
                 "name": by_key[remedy.key].row.name,
                 "component": by_key[remedy.key].piece,
                 "method": remedy.method,
-                "minutes": by_key[remedy.key].row.minutes,
-                "odds_ppm": by_key[remedy.key].row.odds_ppm,
+                "minutes": ceil(remedy.minutes),
+                "odds_ppm": floor(remedy.odds * PPM),
+                "evidence": by_key[remedy.key].tally.kept(by_key[remedy.key].row),
                 "parts": dict(remedy.parts),
             }
             for remedy in plan.remedies
