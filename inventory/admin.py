@@ -252,9 +252,18 @@ class PostingAdmin(Book):
 
 @admin.register(Reading)
 class ReadingAdmin(Book):
-    list_display = ("at", "scale", "typed", "mass_mg", "u_own_ug", "u_shared_ug", "flags")
+    list_display = ("at", "scale", "typed", "mass_mg", "own_uncertainty", "shared", "flags")
     list_select_related = ("scale",)
     list_filter = ("scale",)
+
+    # Headings are shown in capitals, where µg would read as MG.
+    @admin.display(description=_("own standard uncertainty, micrograms"), ordering="u_own_ug")
+    def own_uncertainty(self, reading: Reading) -> int:
+        return reading.u_own_ug
+
+    @admin.display(description=_("shared on this scale, micrograms"), ordering="u_shared_ug")
+    def shared(self, reading: Reading) -> int:
+        return reading.u_shared_ug
 
 
 class MonthBalanceLines(BookLines):

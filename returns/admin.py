@@ -46,6 +46,8 @@ class ComponentForm(Form):
             "in_kit",
             "wall_um",
         )
+        # Headings are shown in capitals, where µm would read as MM.
+        labels: ClassVar[dict[str, Any]] = {"wall_um": _("wall around the hole, micrometres")}
 
     def clean(self) -> dict[str, Any]:
         facts: dict[str, Any] = super().clean() or {}

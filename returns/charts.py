@@ -21,7 +21,7 @@ HEIGHT = 260
 _LEFT, _RIGHT, _TOP, _BOTTOM = 44, 10, 14, 38
 _PAPER = ("#2a6144", "#1d5a75", "#b07a1e", "#8a8578")
 _INK, _LINE = "#22282a", "#cfcabd"
-_LABEL_WIDTH_MIN = 40
+_LABEL_WIDTH_MIN = 56
 _SERIES_MAX = len(_PAPER)
 
 
@@ -92,7 +92,7 @@ def heat(
     """A table of counts as shades; every cell also says its count."""
     if len(counts) != len(rows) or any(len(line) != len(columns) for line in counts):
         raise ValueError("a heat table needs one count for every row and column")
-    left, top, tall = 130, 92, 30
+    left, top, tall = 130, 112, 30
     wide = (WIDTH - left - _RIGHT) / max(1, len(columns))
     most = max((max(line, default=0) for line in counts), default=0) or 1
     drawn = [

@@ -54,10 +54,6 @@ class _Draft:
 
 def sheet(figures: Circularity) -> tuple[Line, ...]:
     """Every statement that the workshop could make, judged. Reads nothing but the figures."""
-    period = _("%(first)s to %(last)s") % {
-        "first": figures.first_month,
-        "last": figures.last_month,
-    }
     makers: tuple[Callable[[Circularity], _Draft], ...] = (
         _recycled_content,
         _closed_loop,
@@ -65,7 +61,18 @@ def sheet(figures: Circularity) -> tuple[Line, ...]:
         _repair_share,
         _recovery_yield,
     )
-    return tuple(_line(make(figures), figures.scope, period) for make in makers)
+    return tuple(
+        _line(draft, figures.scope, _period(draft, figures))
+        for draft in (make(figures) for make in makers)
+    )
+
+
+def _period(draft: _Draft, figures: Circularity) -> str:
+    """The take-back rate is of everything sold so far, so it has an end and no beginning."""
+    months = {"first": figures.first_month, "last": figures.last_month}
+    if draft.key == "take_back_rate":
+        return _("up to %(last)s") % months
+    return _("%(first)s to %(last)s") % months
 
 
 def _line(draft: _Draft, scope: str, period: str) -> Line:
@@ -96,7 +103,7 @@ def _line(draft: _Draft, scope: str, period: str) -> Line:
 
 def _thing(key: str, scope: str) -> str:
     if key in ("recycled_content", "closed_loop_share"):
-        return _("Plastic of front and arms, %(scope)s") % {"scope": scope}
+        return _("%(scope)s, plastic of front and arms") % {"scope": scope}
     if key == "recovery_yield":
         return _("Plastic of returned frames, all models")
     return scope

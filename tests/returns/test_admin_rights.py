@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import pytest
@@ -344,3 +345,15 @@ def test_a_long_list_of_movements_asks_a_fixed_number_of_questions(
     # Session, user, permissions, filters (months), counts, the page itself.
     with django_assert_max_num_queries(14):
         client.get(address(Movement))
+
+
+def test_no_heading_in_capitals_turns_micro_into_milli(
+    client: Client, owner: User, shop: Shop
+) -> None:
+    """The admin's headings are upper-cased, and an upper-case \u00b5 reads as M: \u00b5m as mm."""
+    made.frame(shop)
+    pages = [address(FrameModel, shop.avocet.pk, "change")]
+    pages += [address(model) for model in (Colour, Scale, ProductionBatch, Remedy, *BOOKS)]
+    for page in pages:
+        heads = re.findall(r"<th.*?</th>", client.get(page).content.decode(), re.DOTALL)
+        assert not [head for head in heads if re.search("[\u00b5\u03bc]", head)]

@@ -118,7 +118,8 @@ def _shares(found: Circularity, days: Turnaround) -> list[shown.Shown]:
             _("Recovery yield"),
             _("Flake out of the mass taken from boxes of returns. Boxes mix all models."),
             found.recovery_yield,
-            of=_("total of weighings"),
+            of=_("grind runs"),
+            count=found.runs,
         ),
         shown.share(
             _("Promise kept"),

@@ -17,16 +17,17 @@ from returns.queries.span import Scope, Span
 
 
 class MonthInput(forms.TextInput):
+    """A picker where the browser has one, else text such as 2026-10."""
+
     input_type = "month"
 
 
+_SHAPE = {"placeholder": "2026-10"}
+
+
 class SelectionForm(forms.Form):
-    first = forms.CharField(
-        label=_("From month"), max_length=7, widget=MonthInput, help_text=_("Such as 2026-01")
-    )
-    last = forms.CharField(
-        label=_("To month"), max_length=7, widget=MonthInput, help_text=_("Such as 2026-12")
-    )
+    first = forms.CharField(label=_("From month"), max_length=7, widget=MonthInput(_SHAPE))
+    last = forms.CharField(label=_("To month"), max_length=7, widget=MonthInput(_SHAPE))
     model = forms.ModelChoiceField(
         FrameModel.objects.all(),
         label=_("Model"),

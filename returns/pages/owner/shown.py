@@ -53,16 +53,17 @@ def percent(share: float) -> str:
     return ppm(round(share * 1_000_000))
 
 
-def share(label: str, meaning: str, judged: Judged, *, of: str) -> Shown:
-    """A judged share; `of` names what its evidence counts."""
+def share(label: str, meaning: str, judged: Judged, *, of: str, count: int | None = None) -> Shown:
+    """A judged share; `of` names what its evidence counts, or what `count` counts instead."""
     if judged.share is None:
         return Shown(label=label, meaning=meaning, lacking=lacking(judged.missing))
+    counted = judged.share.evidence if count is None else count
     return Shown(
         label=label,
         meaning=meaning,
         value=percent(judged.share.share),
         spread=_range(judged.share),
-        basis=f"{judged.share.evidence} {of} · {method(judged.share.method)}",
+        basis=f"{counted} {of} · {method(judged.share.method)}",
     )
 
 

@@ -41,6 +41,13 @@ class Table:
     headings: tuple[str, ...]
     rows: tuple[tuple[Cell, ...], ...]
 
+    @property
+    def columns(self) -> list[tuple[str, bool]]:
+        """Each heading, and whether its column holds numbers."""
+        first = self.rows[0] if self.rows else ()
+        numeric = [cell.is_number for cell in first] or [False] * len(self.headings)
+        return list(zip(self.headings, numeric, strict=False))
+
     def csv(self) -> bytes:
         """UTF-8 with CRLF (RFC 4180); text that a spreadsheet could run is defused."""
         out = io.StringIO(newline="")
