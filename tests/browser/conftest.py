@@ -1,0 +1,109 @@
+"""Chromium against the live service. What the console complains of fails the test."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+import pytest
+import time_machine
+from django.contrib.auth.models import User
+from django.test import Client
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+
+from tests.browser import chromium
+from tests.makers import NOON
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """One browser per module.
+
+    The sync API keeps an event loop in the test's thread while it runs, which Django takes for
+    async code; module scope gives the thread back to the tests that come after.
+    """
+    if not chromium.is_there():
+        (pytest.fail if chromium.must_be_there() else pytest.skip)(chromium.MISSING)
+    before = os.environ.get("DJANGO_ALLOW_ASYNC_UNSAFE")
+    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "1"
+    with sync_playwright() as playwright:
+        started = playwright.chromium.launch(executable_path=str(chromium.PATH), args=chromium.ARGS)
+        yield started
+        started.close()
+    if before is None:
+        del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]
+    else:
+        os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = before
+
+
+@pytest.fixture(autouse=True)
+def _october() -> Iterator[None]:
+    """The service's clock starts at the noon on which the builders furnish the workshop."""
+    with time_machine.travel(NOON, tick=True):
+        yield
+
+
+@dataclass
+class Visitors:
+    """Opens pages, each in a context of its own, and keeps what their consoles complained of."""
+
+    browser: Browser
+    base: str
+    defaults: dict[str, Any] = field(default_factory=dict)
+    complaints: list[str] = field(default_factory=list)
+    contexts: list[BrowserContext] = field(default_factory=list)
+
+    def page(self, user: User | None = None, **options: Any) -> Page:
+        """A page of a stranger, or of a user who is signed in already."""
+        facts = {"locale": "en-GB", "reduced_motion": "reduce"} | self.defaults | options
+        context = self.browser.new_context(base_url=self.base, **facts)
+        context.set_default_timeout(10_000)
+        self.contexts.append(context)
+        if user is not None:
+            context.add_cookies([self._session_of(user)])
+        page = context.new_page()
+        self._listen(page)
+        return page
+
+    def _session_of(self, user: User) -> dict[str, Any]:
+        client = Client()
+        client.force_login(user)
+        return {"name": "sessionid", "value": client.cookies["sessionid"].value, "url": self.base}
+
+    def _listen(self, page: Page) -> None:
+        page.on("pageerror", lambda error: self.complaints.append(f"{page.url}: {error}"))
+        page.on(
+            "console",
+            lambda said: (
+                self.complaints.append(f"{page.url}: {said.text}")
+                if said.type in ("error", "warning")
+                else None
+            ),
+        )
+
+    def expect_complaint(self, text: str) -> None:
+        """Take off the one kind of complaint that a test caused on purpose; it must be there."""
+        kept = [line for line in self.complaints if text not in line]
+        assert len(kept) < len(self.complaints), f"nothing complained of {text!r}"
+        self.complaints[:] = kept
+
+    def close(self) -> None:
+        for context in self.contexts:
+            context.close()
+
+
+@pytest.fixture
+def open_visitors(browser: Browser, live_server: Any) -> Iterator[Callable[..., Visitors]]:
+    """Visitors with default context options; closed, and their complaints read, at the end."""
+    made: list[Visitors] = []
+
+    def opened(**defaults: Any) -> Visitors:
+        made.append(Visitors(browser, live_server.url, defaults))
+        return made[-1]
+
+    yield opened
+    for visitors in made:
+        visitors.close()
+    assert [line for visitors in made for line in visitors.complaints] == []

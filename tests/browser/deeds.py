@@ -1,0 +1,161 @@
+"""What people do in the browser, step by step, as they would: by labels, buttons and codes."""
+
+from __future__ import annotations
+
+import re
+
+from playwright.sync_api import Page, expect
+
+from tests.makers import PASSWORD
+
+# Where a finger lands on the drawing, as shares of its width and height.
+ON_THE_DRAWING = {"arm_left": (40 / 360, 185 / 214), "front": (82 / 360, 95 / 214)}
+
+
+def sign_in(page: Page, name: str) -> None:
+    page.goto("/enter/")
+    page.get_by_label("Username").fill(name)
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Enter").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text(f"Good to see you, {name}")
+
+
+def press(page: Page, name: str) -> None:
+    page.get_by_role("button", name=name, exact=True).click()
+
+
+def follow(page: Page, name: str) -> None:
+    page.get_by_role("link", name=name, exact=True).first.click()
+
+
+def tap(page: Page, part: str) -> None:
+    """Tap a part on the drawing itself, not in the list under it."""
+    drawing = page.locator(".drawing")
+    drawing.scroll_into_view_if_needed()
+    box = drawing.bounding_box()
+    assert box is not None
+    x, y = ON_THE_DRAWING[part]
+    page.mouse.click(box["x"] + x * box["width"], box["y"] + y * box["height"])
+    expect(page.locator(f"input[name=component][value={part}]")).to_be_checked()
+
+
+def write_address(page: Page) -> None:
+    page.get_by_label("Email").fill("wanda@example.org")
+    page.get_by_label("Name", exact=True).fill("Wanda Reed")
+    page.get_by_label("Street and number").fill("7 Towpath")
+    page.get_by_label("Postal code").fill("12345")
+    page.get_by_label("Town or city").fill("Saltmarsh")
+
+
+def fill_return(page: Page, *, part: str, defect: str) -> None:
+    page.goto("/")
+    follow(page, "Send a frame back")
+    page.get_by_label("Avocet, Slate").check()
+    tap(page, part)
+    page.get_by_label(defect).check()
+    page.get_by_label("In your own words").fill("It fell off the table.")
+    page.locator("input[name=wish][value=regrind]").check()
+    page.locator("input[name=lenses_back][value=no]").check()
+    write_address(page)
+    page.get_by_label("I have read what happens").check()
+
+
+def file_return(page: Page, *, part: str, defect: str) -> str:
+    """File a return; its reference, from the story that opens."""
+    fill_return(page, part=part, defect=defect)
+    press(page, "File the return")
+    expect(page).to_have_url(re.compile("/story/"))
+    return page.locator(".reference").inner_text()
+
+
+def fetch_slip(page: Page) -> bytes:
+    """The bytes behind the slip's link; a viewer or a download is the browser's own affair."""
+    address = page.get_by_role("link", name="Slip to print (A4)").get_attribute("href")
+    assert address is not None
+    answer = page.request.get(address)
+    assert (answer.status, answer.headers["content-type"]) == (200, "application/pdf")
+    return answer.body()
+
+
+def type_code(page: Page, code: str) -> None:
+    page.goto("/desk/")
+    page.get_by_label("Code of a frame, parcel, request, lot or run").fill(code)
+    press(page, "Go")
+
+
+def weigh_in(page: Page, reference: str, mass: str) -> str:
+    """Type the slip's code, book the parcel, put the one frame on the scale; the frame's tag."""
+    type_code(page, reference)
+    press(page, "Its parcel is here: book it")
+    page.get_by_label("Mass", exact=True).fill(mass)
+    page.get_by_label("Scale", exact=True).select_option(label="Fine scale")
+    page.get_by_label("It is washed, disinfected and dry").check()
+    press(page, "Weigh it in")
+    tag = page.locator(".notice-good strong.code").inner_text()
+    press(page, "Nothing else is in it: finish")
+    return tag
+
+
+def look_over(page: Page, tag: str, *, part: str, defect: str) -> None:
+    type_code(page, tag)
+    page.locator(".next-step").click()
+    page.get_by_label("ours: mark, colour and feel are right").check()
+    page.get_by_role("group", name=part, exact=True).get_by_label(defect, exact=True).check()
+    press(page, "Show the answer")
+
+
+def mend(page: Page, tag: str, *, mass: str) -> None:
+    """Do the plan's one step, note a check that holds, weigh it out."""
+    page.locator(".next-step").click()
+    press(page, "Start mending")
+    press(page, "Done")
+    for held in ("The arms open", "The screws sit", "The lenses are held", "No edge is sharp"):
+        page.get_by_label(held).check()
+    press(page, "Note the check")
+    page.get_by_label("Scale", exact=True).select_option(label="Fine scale")
+    page.get_by_label("Mass", exact=True).fill(mass)
+    press(page, "Weigh out")
+
+
+def strip(page: Page, tag: str) -> None:
+    page.locator(".next-step").click()
+    page.get_by_label("Scale", exact=True).select_option(label="Fine scale")
+    page.get_by_label("Clean frame material").fill("19,40")
+    page.get_by_label(re.compile("^Lenses")).fill("5,20")
+    page.get_by_label("Screws and metal").fill("0,22")
+    press(page, "Put it in its box")
+
+
+def propose(page: Page) -> str:
+    """Propose the one box that holds something; the run's code."""
+    page.goto("/bench/boxes/")
+    press(page, "Propose to grind it")
+    return page.locator("h1 .code").inner_text()
+
+
+def confirm(page: Page, run: str) -> None:
+    type_code(page, run)
+    page.get_by_label("I stand at the box").check()
+    press(page, "Confirm: grind this box")
+
+
+def weigh_out_run(page: Page, *, flake: str, dust: str) -> None:
+    page.get_by_label("Scale", exact=True).select_option(label="Fine scale")
+    page.get_by_label("Flake", exact=True).fill(flake)
+    page.get_by_label(re.compile("^Dust")).fill(dust)
+    page.get_by_label("Minutes, cleaning included").fill("12")
+    press(page, "Finish the run")
+
+
+def ask_screws(page: Page) -> str:
+    """Ask for spare screws; the reference."""
+    page.goto("/")
+    follow(page, "Ask for spare screws")
+    page.get_by_label("Avocet, Slate").check()
+    page.locator("label.pick", has_text="left hinge screw").click()
+    page.get_by_label("the part is lost").check()
+    write_address(page)
+    page.get_by_label("I have read what happens").check()
+    press(page, "Ask for the screws")
+    expect(page).to_have_url(re.compile("/story/"))
+    return page.locator(".reference").inner_text()

@@ -1,0 +1,126 @@
+"""The whole job in the browser, as each person does it: scripts or none, phone or desk."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.contrib.auth.models import User
+from playwright.sync_api import Page, expect
+
+from returns.models import ReturnedFrame
+from tests.browser import chromium, deeds
+from tests.makers import Shop
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+PHONE_WITH_SCRIPTS = pytest.param(chromium.PHONE, True, id="phone")
+PHONE_WITHOUT = pytest.param(chromium.PHONE, False, id="phone_no_scripts")
+DESKTOP_WITH_SCRIPTS = pytest.param(chromium.DESKTOP, True, id="desktop")
+DESKTOP_WITHOUT = pytest.param(chromium.DESKTOP, False, id="desktop_no_scripts")
+ON = ("viewport", "scripts")
+
+
+def _says(page: Page, text: str) -> None:
+    expect(page.locator("main")).to_contain_text(text)
+
+
+@pytest.fixture
+def staff(bea: User, ben: User, acke: User, olga: User) -> None:
+    """Everybody of the workshop has an account."""
+
+
+@pytest.mark.parametrize(ON, [PHONE_WITH_SCRIPTS, DESKTOP_WITHOUT])
+def test_a_broken_arm_is_mended_and_posted(
+    viewport: dict[str, int],
+    scripts: bool,
+    open_visitors: Callable[..., Any],
+    shop: Shop,
+    bea: User,
+) -> None:
+    visitors = open_visitors(viewport=viewport, java_script_enabled=scripts)
+    wanda, bench = visitors.page(), visitors.page()
+    reference = deeds.file_return(wanda, part="arm_left", defect="snapped in two")
+    assert deeds.fetch_slip(wanda).startswith(b"%PDF-")
+    story = wanda.url
+
+    deeds.sign_in(bench, "bea")
+    tag = deeds.weigh_in(bench, reference, "24,31")
+    deeds.look_over(bench, tag, part="Left arm", defect="snapped")
+    _says(bench, "Decision: Repair")
+    deeds.mend(bench, tag, mass="24,33")
+    deeds.press(bench, "It is in the post")
+    _says(bench, f"{tag} is posted.")
+
+    wanda.goto(story)
+    _says(wanda, "posted")
+    frame = ReturnedFrame.objects.get(tag=tag)
+    assert (frame.state, frame.reading.mass_mg) == ("posted", 24_310)
+
+
+@pytest.mark.parametrize(ON, [DESKTOP_WITH_SCRIPTS, PHONE_WITHOUT])
+def test_a_broken_front_is_ground_and_every_gram_is_reported(
+    viewport: dict[str, int],
+    scripts: bool,
+    open_visitors: Callable[..., Any],
+    shop: Shop,
+    staff: None,
+) -> None:
+    visitors = open_visitors(viewport=viewport, java_script_enabled=scripts)
+    hands = {name: visitors.page() for name in ("bea", "ben", "acke", "olga")}
+    reference = deeds.file_return(visitors.page(), part="front", defect="snapped in two")
+    for name, page in hands.items():
+        deeds.sign_in(page, name)
+    bench, second = hands["bea"], hands["ben"]
+    tag = deeds.weigh_in(bench, reference, "24,82")
+    deeds.look_over(bench, tag, part="Front", defect="snapped")
+    _says(bench, "Decision: Regrind")
+    deeds.strip(bench, tag)
+    _says(bench, f"{tag} is in its box.")
+
+    run = deeds.propose(bench)
+    _says(bench, "Somebody else must now confirm it")
+    expect(bench.get_by_role("button", name="Confirm: grind this box")).to_have_count(0)
+    deeds.confirm(second, run)
+    deeds.weigh_out_run(second, flake="19,00", dust="0,40")
+    _says(second, "Finished. The lot is in stock.")
+
+    _the_month_adds_up(hands["acke"])
+    hands["olga"].goto("/owner/")
+    _says(hands["olga"], "Frames received: 1; mended and posted: 0; reground: 1;")
+
+
+def _the_month_adds_up(page: Page) -> None:
+    """What the scale showed is what the month shows: 19.40 g in, 0.40 g lost, 19.00 g left."""
+    page.goto("/months/")
+    deeds.follow(page, "2026-10")
+    _says(page, "19.40")
+    deeds.follow(page, "Read the whole report")
+    for row in (
+        "All boxes and lots 0.000 19.400 19.000 −19.000 −0.400 19.000",
+        "customers 0.000 −24.820 −24.820",
+        "lens waste 0.000 5.200 5.200",
+        "metal waste 0.000 0.220 0.220",
+    ):
+        expect(page.get_by_role("row", name=row, exact=True)).to_have_count(1)
+
+
+@pytest.mark.parametrize(ON, [PHONE_WITH_SCRIPTS, PHONE_WITHOUT])
+def test_spare_screws_are_asked_for_and_posted(
+    viewport: dict[str, int],
+    scripts: bool,
+    open_visitors: Callable[..., Any],
+    shop: Shop,
+    bea: User,
+) -> None:
+    visitors = open_visitors(viewport=viewport, java_script_enabled=scripts)
+    wanda, bench = visitors.page(), visitors.page(user=bea)
+    reference = deeds.ask_screws(wanda)
+    bench.goto("/bench/?step=kits")
+    deeds.follow(bench, "Pack and post kits")
+    deeds.follow(bench, reference)
+    deeds.press(bench, "It is in the post")
+    _says(bench, f"Done: {reference}.")
+    wanda.reload()
+    _says(wanda, "posted")
