@@ -22,11 +22,11 @@ from inventory.models import Counter, Month, MonthBalance, Movement, Place, Post
 from inventory.queries import balances, months, recovered
 
 if TYPE_CHECKING:
-    from django.contrib.auth.models import AbstractBaseUser
+    from django.contrib.auth.models import User
 
 
 @transaction.atomic
-def close(*, key: UUID, label: str, at: datetime, by: AbstractBaseUser | None) -> Month:
+def close(*, key: UUID, label: str, at: datetime, by: User | None) -> Month:
     """Close a month. A repeat under the same `key` returns the month already closed.
 
     Raises:
@@ -71,7 +71,7 @@ def _refuse_unready(label: str, at: datetime) -> None:
         )
 
 
-def _write(label: str, at: datetime, by: AbstractBaseUser | None) -> Month:
+def _write(label: str, at: datetime, by: User | None) -> Month:
     frozen = recovered.frozen_now()
     report = recovered.build(label, frozen)
     if report.gaps or report.unvalued:

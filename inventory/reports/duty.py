@@ -18,7 +18,7 @@ from inventory.queries import months, recovered
 from inventory.reports import document, naming
 
 if TYPE_CHECKING:
-    from django.contrib.auth.models import AbstractBaseUser
+    from django.contrib.auth.models import User
 
     from inventory.queries.recovered import Report
 
@@ -26,7 +26,7 @@ TOPIC = "report.pdf"
 
 
 @transaction.atomic
-def ask(*, key: UUID, label: str, at: datetime, by: AbstractBaseUser | None) -> ReportFile:
+def ask(*, key: UUID, label: str, at: datetime, by: User | None) -> ReportFile:
     """Owe the PDF of a month. A repeat under the same `key` returns the file already asked for."""
     months.parsed(label)
     earlier = ReportFile.objects.filter(key=key).first()

@@ -146,28 +146,30 @@ def worth(report: Report) -> Table:
 
 
 def journal(report: Report) -> Table:
-    """The proposed entry; both sides come to the same sum."""
+    """The proposed entry over all classes; both sides come to the same sum."""
     lines = [
         Line(
             "row",
-            str(headings.ACCOUNTS[line.account]),
-            f"{headings.JOURNAL[line.text_key]} ({name(report, line.material)})",
-            (
-                Shown(money(line.debit_minor) if line.debit_minor else "", "debit"),
-                Shown(money(line.credit_minor) if line.credit_minor else "", "credit"),
-            ),
+            str(headings.ACCOUNTS[account]),
+            str(headings.JOURNAL[text_key]),
+            _sides(debit_minor, credit_minor),
         )
-        for line in report.journal
+        for text_key, account, debit_minor, credit_minor in report.journal_summed
     ]
     if lines:
-        sides = (
-            Shown(money(sum(line.debit_minor for line in report.journal)), "debit"),
-            Shown(money(sum(line.credit_minor for line in report.journal)), "credit"),
-        )
-        lines.append(Line("total", _("Total"), "", sides))
+        debit_minor = sum(line.debit_minor for line in report.journal)
+        credit_minor = sum(line.credit_minor for line in report.journal)
+        lines.append(Line("total", _("Total"), "", _sides(debit_minor, credit_minor)))
     heads = (("debit", _("Debit")), ("credit", _("Credit")))
     return Table(
         "journal", _("Proposed journal"), report.currency, _("Account"), heads, tuple(lines)
+    )
+
+
+def _sides(debit_minor: int, credit_minor: int) -> tuple[Shown, ...]:
+    return (
+        Shown(money(debit_minor) if debit_minor else "", "debit"),
+        Shown(money(credit_minor) if credit_minor else "", "credit"),
     )
 
 

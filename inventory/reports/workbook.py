@@ -133,7 +133,7 @@ def _flows(
 ) -> tuple[list[str], list[Sequence[Any]]]:
     heads = [f"{headings.COLUMNS[c]} ({unit})" for c in ("opening", *columns, "closing")]
     scale: Callable[[int], float] = (lambda n: n) if unit == "pc" else (lambda n: n / 1000)
-    listed = [
+    listed: list[Sequence[Any]] = [
         (
             *labels,
             scale(flows.opening),

@@ -153,8 +153,7 @@ def flows_of(report: Report, row: str) -> Flows | None:
         return report.total
     if row == "frames":
         return Flows(0, {f.name: getattr(report.frames, f.name) for f in _frame_fields()}, 0)
-    rows = (*report.material, *report.shelves, *report.parts)
-    return next((found.flows for found in rows if found.place == row), None)
+    return dict(report.rows).get(row)
 
 
 def _frame_fields() -> Iterable[dataclasses.Field[Any]]:

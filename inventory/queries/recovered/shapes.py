@@ -183,6 +183,17 @@ class Entered:
     text_key: str
 
 
+JOURNAL_ORDER = (
+    "material_received",
+    "material_issued",
+    "abnormal_loss_expensed",
+    "normal_loss_took_all",
+    "written_down",
+    "write_down_reversed",
+    "allowance_left_with_material",
+)
+
+
 @dataclass(frozen=True, slots=True)
 class Report:
     """The figures of one month. Nothing here depends on whether the month is closed yet."""
@@ -229,10 +240,31 @@ class Report:
         return Flows.total(row.flows for row in self.material if row.material == material)
 
     @property
+    def rows(self) -> tuple[tuple[str, Flows], ...]:
+        """Every row with its place's code: boxes and lots, other places, part bins."""
+        return (
+            *((row.place, row.flows) for row in self.material),
+            *((row.place, row.flows) for row in self.shelves),
+            *((row.place, row.flows) for row in self.parts),
+        )
+
+    @property
     def gaps(self) -> tuple[str, ...]:
         """Codes of the rows that do not tie out; empty in sound books."""
-        rows = (*self.material, *self.shelves, *self.parts)
-        return tuple(row.place for row in rows if row.flows.gap)
+        return tuple(place for place, flows in self.rows if flows.gap)
+
+    @property
+    def journal_summed(self) -> tuple[tuple[str, str, int, int], ...]:
+        """The journal over all classes: text key, account, debit and credit, in its order."""
+        sums: dict[tuple[str, str], tuple[int, int]] = {}
+        for line in self.journal:
+            debit, credit = sums.get((line.text_key, line.account), (0, 0))
+            sums[line.text_key, line.account] = (
+                debit + line.debit_minor,
+                credit + line.credit_minor,
+            )
+        ordered = sorted(sums.items(), key=lambda item: JOURNAL_ORDER.index(item[0][0]))
+        return tuple((*key, *sides) for key, sides in ordered)
 
     @property
     def carried_minor(self) -> int:
