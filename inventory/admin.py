@@ -37,8 +37,10 @@ if TYPE_CHECKING:
     Admin = admin.ModelAdmin[Any]
     Lines = admin.TabularInline[Any, Any]
     Form = forms.ModelForm[Any]
+    People = UserAdmin[User]
 else:
     Admin, Lines, Form = admin.ModelAdmin, admin.TabularInline, forms.ModelForm
+    People = UserAdmin
 
 admin.site.site_header = _("Masters and books")
 admin.site.site_title = _("Masters and books")
@@ -296,7 +298,7 @@ class LotAdmin(Book):
     list_filter = ("origin",)
 
 
-class StaffAdmin(UserAdmin):
+class StaffAdmin(People):
     """People and their roles. Nobody raises themselves above their own rights here.
 
     Only a superuser may give superuser rights or single permissions, or touch a superuser. A
@@ -316,10 +318,10 @@ class StaffAdmin(UserAdmin):
     def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> Any:
         del obj
         fixed = ("last_login", "date_joined")
-        return fixed if request.user.is_superuser else (*fixed, *self._ABOVE)  # type: ignore[union-attr]
+        return fixed if request.user.is_superuser else (*fixed, *self._ABOVE)
 
     def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
-        if obj is not None and obj.is_superuser and not request.user.is_superuser:  # type: ignore[union-attr]
+        if obj is not None and obj.is_superuser and not request.user.is_superuser:
             return False
         return super().has_change_permission(request, obj)
 

@@ -55,6 +55,8 @@ def turnaround(span: Span, scope: Scope) -> Turnaround:
     for weighed_at, ended_at, promised_by in rows.values_list(
         "weighed_at", "ended_at", "promised_by"
     ):
+        if ended_at is None:
+            continue
         came, went = weighed_at.astimezone(zone()).date(), ended_at.astimezone(zone()).date()
         days.append(max(0, (went - came).days))
         kept += went <= promised_by
@@ -98,8 +100,9 @@ def by_month(span: Span, scope: Scope) -> tuple[MonthRow, ...]:
         came[_label(moment)] += 1
     ended: Counter[tuple[str, str]] = Counter()
     rows = scope.frames().filter(span.holds("ended_at")).order_by()
-    for moment, state in rows.values_list("ended_at", "state"):
-        ended[_label(moment), _ENDS.get(FrameState(state), "other")] += 1
+    for end, state in rows.values_list("ended_at", "state"):
+        if end is not None:
+            ended[_label(end), _ENDS.get(FrameState(state), "other")] += 1
     return tuple(
         MonthRow(
             month=str(month),

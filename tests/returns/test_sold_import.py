@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -196,3 +197,23 @@ def test_trying_a_long_list_asks_three_questions(
     with django_assert_num_queries(3):
         verdict = sold.check([Row(1, "AV-2601", "2026-02", "1"), *rows], at=NOON)
     assert len(verdict.rejected) == 2998
+
+
+EXAMPLES = Path(__file__).parents[2] / "fixtures" / "imports"
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("name", "accepted", "bad_lines"),
+    [
+        ("sold-units.csv", 3, []),
+        ("sold-units-semicolon.csv", 2, []),
+        ("sold-units-with-mistakes.csv", 1, [3, 4, 5, 6, 7]),
+    ],
+)
+def test_the_example_lists_do_what_they_show(
+    shop: Shop, name: str, accepted: int, bad_lines: list[int]
+) -> None:
+    verdict = sold.check(sold.read((EXAMPLES / name).read_bytes()), at=NOON)
+    assert len(verdict.accepted) == accepted
+    assert [one.row.line for one in verdict.rejected] == bad_lines
