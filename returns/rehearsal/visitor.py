@@ -78,7 +78,7 @@ class _Reader(HTMLParser):
         self.words: list[str] = []
         self._form: Form | None = None
         self._select = ""
-        self._option: tuple[str, bool] | None = None
+        self._in_option = False
         self._area = ""
         self._skip = 0
 
@@ -104,6 +104,7 @@ class _Reader(HTMLParser):
             form.choices.setdefault(name, [])
         elif tag == "option" and self._select:
             form.choices[self._select].append((facts.get("value", ""), ""))
+            self._in_option = True
             if "selected" in present:
                 form.fields.append((self._select, facts.get("value", "")))
         elif tag == "textarea" and name:
@@ -130,6 +131,8 @@ class _Reader(HTMLParser):
             self._skip -= 1
         elif tag == "form":
             self._form = None
+        elif tag == "option":
+            self._in_option = False
         elif tag == "select":
             self._close_select()
         elif tag == "textarea":
@@ -149,6 +152,9 @@ class _Reader(HTMLParser):
             old = self._form.value(name)
             kept = [pair for pair in self._form.fields if pair[0] != name]
             self._form.fields = [*kept, (name, old + data)]
+        if self._in_option and self._form is not None:
+            value, words = self._form.choices[self._select][-1]
+            self._form.choices[self._select][-1] = (value, words + data.strip())
         if not self._skip and data.strip():
             self.words.append(" ".join(data.split()))
 
@@ -166,19 +172,21 @@ class Visitor:
         """GET a page. Stumbles when the status is another."""
         return self._send(urllib.request.Request(self._absolute(path)), expect)  # noqa: S310
 
-    def send(self, form: Form, *, expect: int = 200, **changes: str | list[str]) -> Page:
-        """Submit a form with some fields changed; a list gives a field several values."""
+    def send(self, form: Form, **changes: str) -> Page:
+        """Submit a form with some fields changed. Stumbles unless the answer is a page."""
+        return self.try_to_send(form, 200, **changes)
+
+    def try_to_send(self, form: Form, status: int, /, **changes: str) -> Page:
+        """Submit a form and expect this status."""
         kept = [pair for pair in form.fields if pair[0] not in changes]
-        for name, value in changes.items():
-            values = value if isinstance(value, list) else [value]
-            kept += [(name, one) for one in values]
+        kept += list(changes.items())
         data = urllib.parse.urlencode(kept).encode()
         if form.method == "get":
             address = form.action.split("?")[0] + "?" + data.decode()
-            return self._send(urllib.request.Request(address), expect)  # noqa: S310
+            return self._send(urllib.request.Request(address), status)  # noqa: S310
         request = urllib.request.Request(form.action, data=data)  # noqa: S310
         request.add_header("Referer", form.action)
-        return self._send(request, expect)
+        return self._send(request, status)
 
     def json(self, path: str) -> Any:
         """GET an API document."""
