@@ -21,7 +21,7 @@ from environs import Env
 env = Env(prefix="HINGEBACK_")
 
 BASE_DIR = Path(__file__).resolve().parent.parent
-DATA_DIR = Path(env.str("DATA_DIR", str(BASE_DIR / "var")))
+DATA_DIR = Path(env.str("DATA_DIR", "") or BASE_DIR / "var")
 DATA_DIR.mkdir(parents=True, exist_ok=True)
 
 SERVED = env.bool("SERVED", False)
@@ -132,7 +132,7 @@ CACHES = {
 
 # Background work. The outbox table is the record; a broker only wakes the worker up.
 _SPOOL = DATA_DIR / "spool"
-CELERY_BROKER_URL = env.str("BROKER_URL", REDIS_URL or "filesystem://")
+CELERY_BROKER_URL = env.str("BROKER_URL", REDIS_URL or "filesystem://localhost//")
 if CELERY_BROKER_URL.startswith("filesystem"):
     for _folder in ("queue", "control"):
         (_SPOOL / _folder).mkdir(parents=True, exist_ok=True)
