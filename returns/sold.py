@@ -6,8 +6,6 @@ it, and only when the owner says so.
 
 from __future__ import annotations
 
-import csv
-import io
 import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
@@ -24,6 +22,7 @@ from inventory import deeds
 from inventory.errors import BadInput
 from inventory.models import Deed
 from inventory.sums.months import BadMonth, Month, month_of
+from returns import csvlists
 from returns.models import ProductionBatch, SoldUnits
 from returns.queries.span import zone
 
@@ -33,8 +32,6 @@ if TYPE_CHECKING:
 COLUMNS = ("batch", "month", "pieces")
 """Header names of the list, in any order and any case; further columns are ignored."""
 
-BYTES_MAX = 1_000_000
-ROWS_MAX = 20_000
 PIECES_MAX = 10_000_000
 _CELL_SHOWN = 40
 _WHOLE = re.compile(r"[0-9]{1,8}")
@@ -99,60 +96,9 @@ class Verdict:
 
 
 def read(content: bytes) -> tuple[Row, ...]:
-    """Rows of a list in UTF-8, with or without a byte order mark, parted by comma or semicolon.
-
-    Raises BadInput (field "file") for what is no such list: too large, another encoding, no
-    header, a header without the three columns, no rows.
-    """
-    if len(content) > BYTES_MAX:
-        raise _bad(_("The file is larger than 1 MB. Import it in parts."))
-    try:
-        text = content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise _bad(_("The file is not in UTF-8. Save it as “CSV UTF-8” and try again.")) from error
-    if "\x00" in text:
-        raise _bad(_("This is no text file. Save the list as CSV and try again."))
-    head = text.lstrip("\r\n").split("\n", 1)[0]
-    delimiter = ";" if head.count(";") > head.count(",") else ","
-    try:
-        return _rows(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True))
-    except csv.Error as error:
-        raise _bad(_("The file is no proper CSV: a quotation mark is not closed.")) from error
-
-
-def _rows(reader: Any) -> tuple[Row, ...]:
-    header: dict[str, int] | None = None
-    found: list[Row] = []
-    for cells in reader:
-        if not any(cell.strip() for cell in cells):
-            continue
-        if header is None:
-            header = _header(cells)
-            continue
-        found.append(Row(reader.line_num, *(_cell(cells, header[name]) for name in COLUMNS)))
-        if len(found) > ROWS_MAX:
-            raise _bad(_("The list has more than 20 000 rows. Import it in parts."))
-    if not found:
-        raise _bad(_("The list has no rows below its header."))
-    return tuple(found)
-
-
-def _header(cells: Sequence[str]) -> dict[str, int]:
-    names = [cell.strip().lower() for cell in cells]
-    missing = [name for name in COLUMNS if name not in names]
-    if missing:
-        raise _bad(
-            _("The header misses: %(missing)s. It needs batch, month and pieces.")
-            % {"missing": ", ".join(missing)}
-        )
-    twice = [name for name in COLUMNS if names.count(name) > 1]
-    if twice:
-        raise _bad(_("The header names %(name)s twice.") % {"name": twice[0]})
-    return {name: names.index(name) for name in COLUMNS}
-
-
-def _cell(cells: Sequence[str], index: int) -> str:
-    return cells[index].strip() if index < len(cells) else ""
+    """Rows of a list as `csvlists.read` takes it; BadInput (field "file") for what is no list."""
+    lines = csvlists.read(content, columns=COLUMNS)
+    return tuple(Row(line.number, *(line.cells[name] for name in COLUMNS)) for line in lines)
 
 
 def check(rows: Iterable[Row], *, at: datetime) -> Verdict:
@@ -349,7 +295,3 @@ def _oversold(row: Accepted, sold: int) -> Rejected:
         "made": row.batch.pieces,
     }
     return Rejected(Row(row.line, row.batch.code, row.month, str(row.pieces)), why)
-
-
-def _bad(message: str) -> BadInput:
-    return BadInput(message, field="file")

@@ -18,6 +18,7 @@ from returns.models import ReturnedFrame
 from returns.queries import flows
 from returns.queries.flows import Weighed
 from returns.queries.judged import Judged
+from returns.queries.outcomes import AS_IS, DISCARDED, MENDED, REGROUND, by_outcome, outcomes
 from returns.queries.span import Scope, Span
 from returns.sums import circularity as sums
 from returns.sums.recycled_content import Issue, RecycledContent, recycled_content
@@ -43,6 +44,7 @@ class Counts:
 
     @property
     def ended(self) -> int:
+        """Frames whose fate was carried out: posted, put into a box, or discarded."""
         return self.mended + self.reground + self.posted_as_is + self.discarded
 
     @property
@@ -151,15 +153,12 @@ def _counts(span: Span, scope: Scope) -> Counts:
         ever=Sum("pieces", filter=Q(month__lte=last)),
         span=Sum("pieces", filter=Q(month__lte=last, month__gte=span.labels[0])),
     )
-    in_span, ended = span.holds("weighed_at"), span.holds("ended_at")
+    in_span = span.holds("weighed_at")
+    became = by_outcome(outcomes(scope, first=span.labels[0], last=last))
     came = scope.frames().aggregate(
         received=Count("pk", filter=in_span),
         first=Count("pk", filter=in_span & Q(mends_before=0)),
         ever=Count("pk", filter=Q(weighed_at__lt=span.end, mends_before=0)),
-        mended=Count("pk", filter=ended & Q(state=FrameState.POSTED)),
-        reground=Count("pk", filter=ended & Q(state__in=[FrameState.BOXED, FrameState.GROUND])),
-        as_is=Count("pk", filter=ended & Q(state=FrameState.POSTED_AS_IS)),
-        discarded=Count("pk", filter=ended & Q(state=FrameState.DISCARDED)),
     )
     return Counts(
         sold_in_span=sold["span"] or 0,
@@ -167,10 +166,10 @@ def _counts(span: Span, scope: Scope) -> Counts:
         received=came["received"],
         first_returns=came["first"],
         came_ever=came["ever"],
-        mended=came["mended"],
-        reground=came["reground"],
-        posted_as_is=came["as_is"],
-        discarded=came["discarded"],
+        mended=became[MENDED],
+        reground=became[REGROUND],
+        posted_as_is=became[AS_IS],
+        discarded=became[DISCARDED],
     )
 
 

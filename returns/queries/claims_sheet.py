@@ -184,9 +184,10 @@ def _repair_share(figures: Circularity) -> _Draft:
     return _Draft(
         "repair_share",
         figures.repair_share,
-        _("of %(ended)s returned frames whose story ended") % {"ended": counts.ended},
+        _("of %(ended)s returned frames mended, boxed to be ground, sent back or discarded")
+        % {"ended": counts.ended},
         _("counted, score interval at 95 %"),
-        (_("frames still in the house"), _("frames of other makes")),
+        (_("frames not decided yet"), _("frames of other makes")),
         counts.ended,
         COUNT_MIN,
         _("frames"),

@@ -14,14 +14,14 @@ from django.utils.translation import gettext as _
 
 from inventory.models import Posting
 from inventory.sums.heat import BadHeatSpread, HeatSpread
-from returns.models import Component
+from returns.models import Component, Dispatch
 from returns.queries import flows
 from returns.queries.circularity import Circularity
 from returns.queries.judged import Missing
+from returns.queries.outcomes import REGROUND, by_outcome, outcomes
 from returns.queries.span import Scope, Span
 from returns.sums import circularity as sums
 from returns.sums.claims import InputRefused
-from returns.sums.states import FrameState
 
 SOLD_MIN = 30
 
@@ -125,8 +125,7 @@ def _collected(span: Span, scope: Scope, sold_mg: int) -> _Collected:
     moved = flows.net(rows).by_target_mg("strip_down")
     recycled = min(1.0, moved.get("box", 0) / sold_mg)
     reused = min(1.0 - recycled, moved.get("salvage", 0) / sold_mg)
-    ground = [FrameState.BOXED, FrameState.GROUND]
-    count = tags.filter(ended_at__lt=span.end, state__in=ground).count()
+    count = by_outcome(outcomes(scope, last=span.labels[1]))[REGROUND]
     sold = scope.sold().filter(month__lte=span.labels[1]).aggregate(n=Sum("pieces"))["n"]
     limits = sums.counted_share(count=min(count, sold), of=sold)
     ratio = recycled / limits.share if limits.share else 1.0
@@ -184,12 +183,11 @@ def inflow(figures: Circularity) -> FlowTable:
 def outflow(span: Span, scope: Scope, figures: Circularity) -> FlowTable:
     """What became of returned frames (ISO 59020:2024 A.3.3 to A.3.5), by mass.
 
-    Reused: posted from the bench, and salvaged parts. Recycled: box mass times the measured
-    yield. The rest is linear, frames sent back as they were included.
+    Reused: mended frames and lenses posted to their wearers, and salvaged parts. Recycled: box
+    mass times the measured yield. The rest is linear, frames sent back as they were included.
     """
-    told = flows.net(
-        flows.of_frames(span, scope).filter(movement__kind__in=["post_frame", "strip_down"])
-    )
+    rows = flows.of_frames(span, scope).filter(movement__kind__in=_KINDS)
+    told = flows.net(rows)
     recovered = figures.recovery_yield.share
     boxed_mg = told.total_mg("strip_down", target="box")
     if boxed_mg and recovered is None:
@@ -198,8 +196,8 @@ def outflow(span: Span, scope: Scope, figures: Circularity) -> FlowTable:
     total_mg = sum(told.total_mg(kind) for kind in _KINDS) - outside_mg
     if total_mg < 1:
         return FlowTable(missing=Missing(of="frames", have=0, need=1))
-    mended_mg = told.total_mg("post_frame", source="bench", target="customers")
-    reused_mg = mended_mg + told.total_mg("strip_down", target="salvage")
+    in_use_mg = flows.net(rows.filter(_USED_AGAIN)).total_mg("post_frame", target="customers")
+    reused_mg = in_use_mg + told.total_mg("strip_down", target="salvage")
     recycled_mg = round(boxed_mg * (recovered.share if recovered else 0))
     masses = {"reused": reused_mg, "recycled": recycled_mg}
     masses["linear"] = total_mg - reused_mg - recycled_mg
@@ -212,6 +210,12 @@ def outflow(span: Span, scope: Scope, figures: Circularity) -> FlowTable:
 
 
 _KINDS = ("post_frame", "strip_down")
+_AGAIN = [Dispatch.Kind.MENDED, Dispatch.Kind.LENSES]
+# A posting's reason says what left; a reversal has a reason of its own, so its original is asked.
+_USED_AGAIN = Q(movement__kind="post_frame") & (
+    Q(movement__reverses=None, movement__reason__in=_AGAIN)
+    | Q(movement__reverses__reason__in=_AGAIN)
+)
 
 
 def mean_lives(span: Span, scope: Scope) -> Indicator:

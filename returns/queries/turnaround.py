@@ -10,15 +10,10 @@ from statistics import median
 
 from inventory.sums.months import Month
 from returns.queries.judged import Judged
+from returns.queries.outcomes import AS_IS, DISCARDED, MENDED, REGROUND, outcomes
 from returns.queries.span import Scope, Span, zone
 from returns.sums.circularity import counted_share
-from returns.sums.states import FrameState
 
-_ENDS = {
-    FrameState.POSTED: "repaired",
-    FrameState.BOXED: "reground",
-    FrameState.GROUND: "reground",
-}
 # Bins of whole days: first day of each; the last one is open.
 BINS = (0, 4, 8, 15, 22, 29, 43)
 
@@ -83,7 +78,7 @@ def _bins(days: list[int]) -> tuple[Bin, ...]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MonthRow:
-    """One month: frames weighed in, and stories that ended mended, in the box, or otherwise."""
+    """One month: frames weighed in, and frames that were mended, put into a box, or else."""
 
     month: str
     received: int
@@ -98,20 +93,18 @@ def by_month(span: Span, scope: Scope) -> tuple[MonthRow, ...]:
     weighed = scope.frames().filter(span.holds("weighed_at")).order_by()
     for moment in weighed.values_list("weighed_at", flat=True):
         came[_label(moment)] += 1
-    ended: Counter[tuple[str, str]] = Counter()
-    rows = scope.frames().filter(span.holds("ended_at")).order_by()
-    for end, state in rows.values_list("ended_at", "state"):
-        if end is not None:
-            ended[_label(end), _ENDS.get(FrameState(state), "other")] += 1
-    return tuple(
-        MonthRow(
-            month=str(month),
-            received=came[str(month)],
-            repaired=ended[str(month), "repaired"],
-            reground=ended[str(month), "reground"],
-            other=ended[str(month), "other"],
-        )
-        for month in span.months
+    first, last = span.labels
+    became = outcomes(scope, first=first, last=last)
+    return tuple(_row(str(month), came, became) for month in span.months)
+
+
+def _row(month: str, came: Counter[str], became: Counter[tuple[str, str]]) -> MonthRow:
+    return MonthRow(
+        month=month,
+        received=came[month],
+        repaired=became[month, MENDED],
+        reground=became[month, REGROUND],
+        other=became[month, AS_IS] + became[month, DISCARDED],
     )
 
 

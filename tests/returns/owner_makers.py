@@ -63,13 +63,14 @@ def move(
     at: datetime = NOON,
     subject: str = "",
     heat: list[list[int]] | None = None,
+    reason: str = "",
 ) -> Movement:
     return ledger.post(
         key=key(),
         kind=kind,
         lines=[ledger.Line(*leg) for leg in legs],
         happened_at=at,
-        story=ledger.Story(subject=subject, heat=heat),
+        story=ledger.Story(subject=subject, heat=heat, reason=reason),
     )
 
 
@@ -80,15 +81,22 @@ def end(frame: ReturnedFrame, state: str, *, days: int) -> ReturnedFrame:
     return frame
 
 
-def posted(shop: Shop, *, at: datetime = NOON, days: int = 5, **changes: object) -> ReturnedFrame:
-    """Mended, and posted from the bench."""
+def posted(
+    shop: Shop,
+    *,
+    at: datetime = NOON,
+    days: int = 5,
+    kind: str = "mended",
+    **changes: object,
+) -> ReturnedFrame:
+    """Posted from the bench: "mended", or "as_is"."""
     made = frame(shop, at=at, **changes)
     bench = places.mass(PlaceKind.BENCH)
     later = at + timedelta(days=days)
     move("carry", [(shelf(), bench, WHOLE_MG, None)], at=later, subject=made.tag)
     out = places.mass(PlaceKind.CUSTOMERS)
-    move("post_frame", [(bench, out, WHOLE_MG, None)], at=later, subject=made.tag)
-    return end(made, "posted", days=days)
+    move("post_frame", [(bench, out, WHOLE_MG, None)], at=later, subject=made.tag, reason=kind)
+    return end(made, {"mended": "posted"}.get(kind, "posted_as_is"), days=days)
 
 
 def boxed(shop: Shop, *, at: datetime = NOON, days: int = 3, **changes: object) -> ReturnedFrame:
@@ -109,8 +117,10 @@ def boxed(shop: Shop, *, at: datetime = NOON, days: int = 3, **changes: object) 
         subject=made.tag,
         heat=[[2, 1_000_000]],
     )
-    made.box, made.boxed_mg = box, 19_400
-    return end(made, "boxed", days=days)
+    # The story of a frame in a box ends when it is ground, not before.
+    made.state, made.box, made.boxed_mg = "boxed", box, 19_400
+    made.save()
+    return made
 
 
 def lot(shop: Shop, origin: str = "post_consumer_return", mass_mg: int = 1_000_000) -> Place:

@@ -126,15 +126,53 @@ def test_the_month_is_the_workshops_local_month(shop: Shop, moment: datetime, is
     assert figures().counts.received == int(is_in)
 
 
-def test_repair_share_is_of_stories_that_ended(shop: Shop) -> None:
+def test_repair_share_is_of_frames_whose_fate_was_carried_out(shop: Shop) -> None:
     made.posted(shop)
     made.posted(shop)
     made.boxed(shop)
-    made.end(made.frame(shop), "posted_as_is", days=2)
+    made.posted(shop, kind="as_is")
     made.frame(shop)
     found = figures()
     assert found.repair_share.share is not None
     assert (found.repair_share.share.share, found.repair_share.share.evidence) == (0.5, 4)
+    counts = found.counts
+    assert (counts.mended, counts.reground, counts.posted_as_is, counts.discarded) == (2, 1, 1, 0)
+
+
+def test_a_boxed_frame_counts_before_it_is_ground(shop: Shop) -> None:
+    """Boxes wait for a run; leaving them out would make the repair share look better."""
+    made.posted(shop)
+    assert made.boxed(shop).ended_at is None
+    found = figures()
+    assert found.repair_share.share is not None
+    assert found.repair_share.share.share == 0.5
+
+
+def test_lenses_posted_after_grinding_are_no_second_outcome(shop: Shop) -> None:
+    frame = made.boxed(shop)
+    bench = places.mass(PlaceKind.BENCH)
+    lens = made.frame(shop)
+    made.move("carry", [(made.shelf(), bench, 5_200, None)], subject=frame.tag)
+    out = places.mass(PlaceKind.CUSTOMERS)
+    made.move("post_frame", [(bench, out, 5_200, None)], subject=frame.tag, reason="lenses")
+    assert lens.ended_at is None
+    assert figures().counts.ended == 1
+
+
+def test_what_is_stripped_without_a_box_was_discarded(shop: Shop) -> None:
+    frame = made.frame(shop)
+    waste = places.mass(PlaceKind.FOREIGN)
+    made.move("strip_down", [(made.shelf(), waste, 24_820, None)], subject=frame.tag)
+    assert figures().counts.discarded == 1
+
+
+def test_a_reversed_posting_counts_back_in_the_month_of_its_reversal(shop: Shop) -> None:
+    frame = made.posted(shop)
+    movement = ledger.Movement.objects.get(kind="post_frame", subject=frame.tag)
+    later = NOON + timedelta(days=30)
+    ledger.reverse(key=key(), movement=movement, reason="came back", at=later)
+    assert figures().counts.mended == 1
+    assert figures(Span(Month(2026, 10), Month(2026, 11))).counts.mended == 0
 
 
 def test_recovered_mass_has_the_uncertainty_of_its_readings(shop: Shop) -> None:
@@ -155,6 +193,7 @@ def test_a_reversed_strip_down_leaves_nothing(shop: Shop) -> None:
     movement = ledger.Movement.objects.get(kind="strip_down", subject=frame.tag)
     ledger.reverse(key=key(), movement=movement, reason="wrong box", at=NOON)
     found = figures()
+    assert found.counts.reground == 0
     assert found.recovered.mass_mg == 0
     assert found.recovered.expanded_mg == 0
     assert found.losses == ()
@@ -284,15 +323,15 @@ def test_the_figures_can_be_written_as_json(shop: Shop) -> None:
 def test_the_number_of_questions_does_not_grow_with_the_books(
     shop: Shop, bea: User, ben: User, django_assert_num_queries: Any
 ) -> None:
-    # Scope counts 2 (sold, frames); legs 2; recovered 1; runs 1; yield 2; issues 3.
+    # Scope counts 3 (sold, frames, outcomes); legs 2; recovered 1; runs 1; yield 2; issues 3.
     made.boxed(shop)
     ground(shop, bea, ben, flake_mg=19_000)
-    with django_assert_num_queries(11):
+    with django_assert_num_queries(12):
         figures(YEAR)
     for _ in range(4):
         made.boxed(shop)
         made.posted(shop)
-    with django_assert_num_queries(11):
+    with django_assert_num_queries(12):
         figures(YEAR)
 
 
@@ -344,6 +383,7 @@ def test_indicator_of_measured_flows_matches_the_sum_by_hand(
 def test_flows_balance_and_name_what_does_not_apply(shop: Shop, bea: User, ben: User) -> None:
     made.boxed(shop)
     made.posted(shop)
+    made.posted(shop, kind="as_is")
     ground(shop, bea, ben, flake_mg=18_430)
     made.issued(shop, "post_consumer_return", 15_000)
     made.issued(shop, "virgin", 5_000)
@@ -351,7 +391,7 @@ def test_flows_balance_and_name_what_does_not_apply(shop: Shop, bea: User, ben: 
     inflow = {one.category: one.percent for one in more.inflow.shares}
     assert inflow == {"reused": 0, "recycled": 75, "renewable": 0, "linear": 25}
     outflow = {one.category: one for one in more.outflow.shares}
-    assert more.outflow.total_mg == 2 * 24_820
+    assert more.outflow.total_mg == 3 * 24_820
     assert outflow["reused"].mass_mg == 24_820
     assert outflow["recycled"].mass_mg == 18_430
     assert sum(one.mass_mg for one in more.outflow.shares) == more.outflow.total_mg

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from inventory.errors import BadInput, KeyReused
 from inventory.models import Deed
-from returns import sold
+from returns import csvlists, sold
 from returns.models import SoldUnits
 from returns.sold import Row
 from tests.makers import NOON, Shop, key
@@ -68,7 +68,7 @@ def test_what_is_no_such_list_is_refused_with_words(content: bytes, words: str) 
 def test_a_file_of_just_the_largest_size_is_read() -> None:
     filler = b"AV-2601,2026-02,30\n"
     head = b"batch,month,pieces\n" + filler
-    full = head + b"\n" * (sold.BYTES_MAX - len(head))
+    full = head + b"\n" * (csvlists.BYTES_MAX - len(head))
     assert len(sold.read(full)) == 1
     with pytest.raises(BadInput, match="larger than 1 MB"):
         sold.read(full + b"\n")
@@ -76,9 +76,9 @@ def test_a_file_of_just_the_largest_size_is_read() -> None:
 
 def test_rows_up_to_the_limit_are_read() -> None:
     head, row = b"batch,month,pieces\n", b"A,2026-02,1\n"
-    assert len(sold.read(head + row * sold.ROWS_MAX)) == sold.ROWS_MAX
+    assert len(sold.read(head + row * csvlists.ROWS_MAX)) == csvlists.ROWS_MAX
     with pytest.raises(BadInput, match="20 000 rows"):
-        sold.read(head + row * (sold.ROWS_MAX + 1))
+        sold.read(head + row * (csvlists.ROWS_MAX + 1))
 
 
 @given(st.binary(max_size=200))

@@ -55,7 +55,7 @@ def test_days_are_counted_on_the_workshops_calendar(shop: Shop) -> None:
 def test_every_month_has_its_row(shop: Shop) -> None:
     made.posted(shop)
     made.boxed(shop, at=NOON + timedelta(days=30))
-    made.end(made.frame(shop), "posted_as_is", days=1)
+    made.posted(shop, kind="as_is")
     rows = [(r.month, r.received, r.repaired, r.reground, r.other) for r in by_month(AUTUMN, _all)]
     assert rows == [
         ("2026-09", 0, 0, 0, 0),
@@ -71,7 +71,7 @@ _all = Scope()
 def test_the_number_of_questions_is_fixed(shop: Shop, django_assert_num_queries: Any) -> None:
     for _ in range(3):
         made.posted(shop)
-    # Days; then frames weighed in, frames ended.
+    # Days; then frames weighed in, outcomes.
     with django_assert_num_queries(3):
         turnaround(AUTUMN, _all)
         by_month(AUTUMN, _all)

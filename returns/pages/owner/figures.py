@@ -110,7 +110,7 @@ def _shares(found: Circularity, days: Turnaround) -> list[shown.Shown]:
         ),
         shown.share(
             _("Repair share"),
-            _("Frames mended and posted, of those whose story ended in the span."),
+            _("Frames mended and posted, of all mended, boxed, sent back or discarded."),
             found.repair_share,
             of=frames,
         ),

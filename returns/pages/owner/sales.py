@@ -20,7 +20,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from inventory.errors import BadInput
 from inventory.pages.access import OWNER, StaffRequest, allow
 from inventory.pages.forms import DeedForm
-from returns import sold
+from returns import csvlists, sold
 from returns.models import ProductionBatch, SoldUnits
 
 SHOWN_MAX = 500
@@ -39,7 +39,7 @@ class SalesFileForm(forms.Form):
 class SalesImportForm(DeedForm):
     """The rows that were tried, carried along as text; they are checked again."""
 
-    rows = forms.CharField(widget=forms.HiddenInput, max_length=sold.BYTES_MAX, strip=False)
+    rows = forms.CharField(widget=forms.HiddenInput, max_length=csvlists.BYTES_MAX, strip=False)
     replace = forms.BooleanField(
         label=gettext_lazy("Yes, change the months that are known already"), required=False
     )
@@ -108,7 +108,7 @@ def template(request: HttpRequest) -> HttpResponse:
 
 def _content(upload: Any) -> bytes:
     """At most one byte more than allowed is read into memory."""
-    content: bytes = upload.read(sold.BYTES_MAX + 1)
+    content: bytes = upload.read(csvlists.BYTES_MAX + 1)
     return content
 
 
