@@ -7,6 +7,7 @@ surely our own polymer never enters a box.
 from __future__ import annotations
 
 import uuid
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -21,6 +22,7 @@ from inventory.errors import BadInput, StaleState
 from inventory.grinding import is_nothing
 from inventory.models import Part, Place, PlaceKind, Reading, Scale, Workshop
 from inventory.models.materials import Origin
+from returns import salvaging
 from returns.endings import advance, again, settle
 from returns.frame_masses import limit_mg, on_bench_mg, refuse_gap
 from returns.models import Colourway, ReturnedFrame
@@ -71,6 +73,13 @@ class StripDown:
         kept = [[one.part.code, one.pieces, one.mass.strip()] for one in self.salvaged]
         return [self.scale.pk, [text.strip() for text in typed], kept, self.reason.strip()]
 
+    def kept_pieces(self) -> Counter[Part]:
+        """How many good pieces of each part were kept."""
+        pieces: Counter[Part] = Counter()
+        for one in self.salvaged:
+            pieces[one.part] += one.pieces
+        return pieces
+
 
 @transaction.atomic
 def strip(
@@ -93,6 +102,7 @@ def strip(
     box = places.box(polymer=colourway.polymer, colour=colourway.colour, origin=Origin.RETURN)
     movement = _post(key, again(frame), parts, readings, box, at, by)
     boxed_mg = readings["plastic"].mass_mg
+    salvaging.keep(donor=frame, salvaged=parts.kept_pieces(), at=at, by=by)
     stripped = advance(frame, FrameState.BOXED, box=box, boxed_mg=boxed_mg)
     deeds.record(
         key=key,

@@ -15,6 +15,7 @@ from returns.models.gradings import Finding, Grading
 from returns.models.mending import BenchCheck, JobStep, RepairJob
 from returns.models.people import Person
 from returns.models.posting_out import Dispatch
+from returns.models.promises import PartPromise
 from returns.models.remedies import Policy, Remedy, RemedyPart
 
 __all__ = [
@@ -27,6 +28,7 @@ __all__ = [
     "Grading",
     "JobStep",
     "Parcel",
+    "PartPromise",
     "Person",
     "Photo",
     "Policy",

@@ -26,7 +26,7 @@ from returns.models.filing import Wish
 from returns.models.gradings import Outcome
 from returns.pages.bench import wording
 from returns.pages.bench.finding import frame_by
-from returns.queries import frames
+from returns.queries import frames, salvage
 from returns.sums.states import REGRADABLE, FrameState
 
 NEXT_WORDS = {
@@ -125,6 +125,7 @@ def _shown(
         ],
         "photos": shown.request.photos.order_by("added_at")[:10] if shown.request else [],
         "may_act": may_act,
+        "part_promises": salvage.promises_of(shown),
     } | _forms(shown, tried, may_act, told.latest)
     status = 422 if tried is not None else 200
     return render(request, "returns/bench/frame.html", facts, status=status)

@@ -101,6 +101,10 @@ DEEDS: Words = {
     "lookover.grade": _("Looked over and graded"),
     "lookover.overrule": _("Grading overruled"),
     "lookover.record_wish": _("Customer's wish recorded"),
+    "salvaging.approve": _("Part of a donor promised to it"),
+    "salvaging.withdraw": _("Promise of a donor's part withdrawn"),
+    "salvaging.keep": _("Promised part kept and reserved"),
+    "salvaging.lapse": _("Promised part not kept at the strip-down"),
 }
 
 MOVEMENTS: Words = {

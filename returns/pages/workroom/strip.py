@@ -23,6 +23,7 @@ from returns.models.remedies import DefectKey
 from returns.pages.bench.finding import frame_by
 from returns.pages.workroom.attempts import done, last_scale
 from returns.stripdown import Salvaged, StripDown
+from returns.queries import salvage
 from returns.sums.states import FrameState
 
 _GROUPS = {"lenses": "lens", "metal": "screw"}
@@ -139,6 +140,7 @@ def _page(request: StaffRequest, frame: ReturnedFrame, tried: dict[str, Any]) ->
         "is_ours": stripdown.is_ours(frame),
         "is_wished": frame.wish == Wish.REGRIND,
         "mass_mg": mending.expected_mass_mg(frame),
+        "part_promises": salvage.promises_of(frame),
     } | tried
     facts["refused"] = next((form for form in tried.values() if form.is_bound), None)
     status = 422 if facts["refused"] else 200

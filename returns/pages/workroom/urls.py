@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path
 
-from returns.pages.workroom import boxes, mend, posting, stock, strip
+from returns.pages.workroom import boxes, mend, posting, salvage, stock, strip
 
 FRAME = "bench/frame/<str:tag>"
 
@@ -26,6 +26,9 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("bench/boxes/<str:code>/propose/", boxes.propose, name="box-propose"),
     path("bench/run/<str:code>/", boxes.run, name="run"),
     path("bench/run/<str:code>/<slug:deed>/", boxes.act, name="run-act"),
+    path("bench/salvage/", salvage.page, name="salvage"),
+    path("bench/salvage/approve/", salvage.approve, name="salvage-approve"),
+    path("bench/salvage/withdraw/", salvage.withdraw, name="salvage-withdraw"),
     path("bench/stock/", stock.stock_room, name="stock"),
     path("bench/stock/<slug:deed>/", stock.stock_deed, name="stock-deed"),
 ]
