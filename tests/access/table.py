@@ -102,6 +102,9 @@ TABLE: Final = (
     Row("bench/boxes/<str:code>/propose/", post=BENCH),
     Row("bench/run/<str:code>/", get=BENCH),
     Row("bench/run/<str:code>/<slug:deed>/", post=BENCH),
+    Row("bench/salvage/", get=BENCH, post=BENCH),
+    Row("bench/salvage/approve/", post=BENCH),
+    Row("bench/salvage/withdraw/", post=BENCH),
     Row("bench/stock/", get=STAFF),
     Row("bench/stock/<slug:deed>/", get=BENCH, post=BENCH),
     # Accounts.
@@ -120,6 +123,9 @@ TABLE: Final = (
     Row("owner/table/<slug:name>.csv", get=OWNERS),
     Row("owner/claims/", get=OWNERS),
     Row("owner/lifetimes/", get=OWNERS),
+    Row("owner/models/", get=OWNERS, post=OWNERS),
+    Row("owner/models/import/", post=OWNERS),
+    Row("owner/models/template.csv", get=OWNERS),
     Row("owner/remedies/", get=OWNERS),
     Row("owner/sold/", get=OWNERS, post=OWNERS),
     Row("owner/sold/import/", post=OWNERS),
@@ -196,6 +202,7 @@ TABLE: Final = (
     Row("api/months/", get=STAFF),
     Row("api/months/<str:label>/", get=STAFF),
     Row("api/months/<str:label>/report/", get=BOOKS),
+    Row("api/months/<str:label>/reconciliation/", get=BOOKS),
     Row("api/months/<str:label>/closings/", post=BOOKS),
     # The API: the owner's.
     Row("api/circularity/", get=STAFF),

@@ -1,0 +1,111 @@
+"""Models and bills of materials from a list: tried first, brought in when every row is good."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Sequence
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from inventory.errors import BadInput
+from inventory.pages.access import OWNER, StaffRequest, allow
+from inventory.pages.forms import DeedForm
+from returns import catalogue_import, csvlists
+
+SHOWN_MAX = 500
+_ALL = (*catalogue_import.COLUMNS, *catalogue_import.OPTIONAL)
+
+
+class ModelsFileForm(forms.Form):
+    file = forms.FileField(
+        label=gettext_lazy("Models and bills of materials (CSV)"),
+        help_text=gettext_lazy("UTF-8, comma or semicolon; one row for each component."),
+        widget=forms.ClearableFileInput(attrs={"accept": ".csv,text/csv"}),
+    )
+
+
+class ModelsImportForm(DeedForm):
+    """The rows that were tried, carried along as text; they are checked again."""
+
+    rows = forms.CharField(widget=forms.HiddenInput, max_length=2 * csvlists.BYTES_MAX, strip=False)
+    replace = forms.BooleanField(
+        label=gettext_lazy("Yes, give the known models the list's bill of materials"),
+        required=False,
+    )
+
+
+@allow(OWNER)
+@require_http_methods(["GET", "POST"])
+def page(request: HttpRequest) -> HttpResponse:
+    """Choose a list; it is tried and nothing is written."""
+    form = ModelsFileForm(request.POST or None, request.FILES or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            lines = catalogue_import.read(form.cleaned_data["file"].read(csvlists.BYTES_MAX + 1))
+        except BadInput as error:
+            form.add_error("file", error.message)
+        else:
+            return _tried(request, lines, ModelsImportForm(initial={"rows": _as_text(lines)}))
+    facts = {"form": form, "required": catalogue_import.COLUMNS, "optional": _ALL[-4:]}
+    return render(request, "returns/owner/models.html", facts, status=400 if form.errors else 200)
+
+
+@allow(OWNER)
+@require_POST
+def bring_in(request: StaffRequest) -> HttpResponse:
+    """Write the list that was tried."""
+    form = ModelsImportForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, _("The list got lost on the way. Choose the file again."))
+        return redirect("models-list")
+    try:
+        lines = catalogue_import.read(form.cleaned_data["rows"].encode())
+    except BadInput as error:
+        messages.error(request, error.message)
+        return redirect("models-list")
+    done = form.attempt(
+        catalogue_import.bring_in,
+        lines=lines,
+        replace="confirmed" if form.cleaned_data["replace"] else "",
+        at=timezone.now(),
+        by=request.user,
+    )
+    if done is None:
+        return _tried(request, lines, form)
+    messages.success(request, _("The models are imported."))
+    return redirect("models-list")
+
+
+@allow(OWNER)
+@require_GET
+def template(request: HttpRequest) -> HttpResponse:
+    """An empty list with every column."""
+    del request
+    answer = HttpResponse(",".join(_ALL) + "\r\n", content_type="text/csv; charset=utf-8")
+    answer["Content-Disposition"] = 'attachment; filename="models.csv"'
+    return answer
+
+
+def _tried(
+    request: HttpRequest, lines: Sequence[csvlists.Line], form: ModelsImportForm
+) -> HttpResponse:
+    verdict = catalogue_import.check(lines)
+    facts = {"form": form, "verdict": verdict, "rejected": verdict.rejected[:SHOWN_MAX]}
+    status = 400 if verdict.rejected or form.errors else 200
+    return render(request, "returns/owner/models_tried.html", facts, status=status)
+
+
+def _as_text(lines: Sequence[csvlists.Line]) -> str:
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(_ALL)
+    writer.writerows([line.cells[name] for name in _ALL] for line in lines)
+    return out.getvalue()

@@ -1,0 +1,105 @@
+"""Models and bills of materials from a list."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from django.contrib.auth.models import User
+
+from inventory.errors import BadInput
+from inventory.models import Deed
+from returns import catalogue_import, csvlists
+from returns.models import Component, FrameModel
+from tests.makers import NOON, Shop, key
+
+pytestmark = pytest.mark.django_db
+
+EXAMPLE = Path(__file__).parents[2] / "fixtures" / "imports" / "models.csv"
+GOOD = {
+    "model": "knot",
+    "name": "Knot",
+    "new_frame_cost_minor": "1300",
+    "component": "front",
+    "kind": "front",
+    "nominal_mg": "9000",
+    "spread_mg": "90",
+    "frame_material": "yes",
+    "expected_life_months": "",
+    "part": "",
+    "in_kit": "",
+    "wall_um": "",
+}
+
+
+def lines(*rows: dict[str, str]) -> list[csvlists.Line]:
+    return [csvlists.Line(number, GOOD | row) for number, row in enumerate(rows, start=2)]
+
+
+def why(*rows: dict[str, str]) -> list[str]:
+    return [f"{one.line}: {one.why}" for one in catalogue_import.check(lines(*rows)).rejected]
+
+
+def test_the_example_list_is_brought_in_whole(shop: Shop, olga: User) -> None:
+    rows = catalogue_import.read(EXAMPLE.read_bytes())
+    done = catalogue_import.bring_in(key=key(), lines=rows, at=NOON, by=olga)
+    assert (done.new, done.replacing, done.rejected) == (("knot",), (), ())
+    knot = FrameModel.objects.get(code="knot")
+    assert (knot.name, knot.new_frame_cost_minor, knot.expected_life_months) == ("Knot", 1300, 24)
+    assert knot.components.count() == 7
+    screw = knot.components.get(key="screw_left")
+    assert (screw.part, screw.in_kit, screw.wall_um) == (shop.screw, True, None)
+
+
+@pytest.mark.parametrize(
+    ("row", "words"),
+    [
+        ({"model": ""}, "code has up to 30"),
+        ({"model": "a b"}, "code has up to 30"),
+        ({"model": "x" * 31}, "code has up to 30"),
+        ({"name": ""}, "1 to 60"),
+        ({"name": "x" * 61}, "1 to 60"),
+        ({"component": "wing"}, "component must be one of: front"),
+        ({"kind": "wing"}, "kind must be one of: front"),
+        ({"nominal_mg": "0"}, "nominal_mg must be a whole number from 1"),
+        ({"nominal_mg": "9.5"}, "nominal_mg must be a whole number"),
+        ({"nominal_mg": "2000000001"}, "nominal_mg must be a whole number"),
+        ({"spread_mg": "9000"}, "spread is smaller"),
+        ({"frame_material": "perhaps"}, "frame_material must be yes or no"),
+        ({"part": "no-such"}, "no part “no-such”"),
+        ({"in_kit": "yes"}, "needs its spare part"),
+        ({"wall_um": "0"}, "wall_um must be a whole number from 1"),
+        ({"frame_material": "no"}, "No component of this model is frame material"),
+    ],
+)
+def test_each_bad_row_says_why(shop: Shop, row: dict[str, str], words: str) -> None:
+    assert len(why(row)) == 1
+    assert words in why(row)[0]
+
+
+def test_a_component_twice_and_a_model_told_otherwise_name_the_first_line(shop: Shop) -> None:
+    found = why({}, {}, {"component": "bridge", "name": "Other"})
+    assert found[0] == "3: This component stands in line 2 already."
+    assert found[1].startswith("4: The model is told otherwise in line 2")
+
+
+def test_one_bad_row_stops_the_whole_list(shop: Shop, olga: User) -> None:
+    rows = lines({}, {"component": "bridge", "spread_mg": "-1"})
+    with pytest.raises(BadInput, match="Line 3"):
+        catalogue_import.bring_in(key=key(), lines=rows, at=NOON, by=olga)
+    assert not FrameModel.objects.filter(code="knot").exists()
+
+
+def test_a_known_model_changes_only_when_confirmed(shop: Shop, olga: User) -> None:
+    rows = lines({"model": "AVOCET", "name": "Avocet"})
+    with pytest.raises(BadInput, match="avocet") as refused:
+        catalogue_import.bring_in(key=key(), lines=rows, at=NOON, by=olga)
+    assert refused.value.field == "replace"
+    assert shop.avocet.components.count() == 7
+    same = key()
+    for _ in range(2):
+        catalogue_import.bring_in(key=same, lines=rows, replace="confirmed", at=NOON, by=olga)
+    assert list(Component.objects.values_list("model__code", "key", "nominal_mg")) == [
+        ("avocet", "front", 9_000)
+    ]
+    assert Deed.objects.filter(name="catalogue.bring_in").count() == 1
