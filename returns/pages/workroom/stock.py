@@ -161,9 +161,12 @@ def stock_deed(request: StaffRequest, deed: str) -> HttpResponse:
     return render(request, "returns/workroom/stock_deed.html", facts, status=status)
 
 
-def _hint(request: StaffRequest) -> dict[str, str]:
+def _hint(request: StaffRequest) -> dict[str, Any]:
     """What a link on the stock page has chosen already; a form ignores what it does not know."""
-    return {name: request.GET[name] for name in ("part", "place", "code") if name in request.GET}
+    known = ("part", "place", "code", "batch_code", "reason")
+    return {
+        name: told for name, told in request.GET.items() if name in known or name.startswith("lot-")
+    }
 
 
 def _facts(form: DeedForm) -> dict[str, Any]:

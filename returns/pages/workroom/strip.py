@@ -22,8 +22,8 @@ from returns.models.filing import Wish
 from returns.models.remedies import DefectKey
 from returns.pages.bench.finding import frame_by
 from returns.pages.workroom.attempts import done, last_scale
-from returns.stripdown import Salvaged, StripDown
 from returns.queries import salvage
+from returns.stripdown import Salvaged, StripDown
 from returns.sums.states import FrameState
 
 _GROUPS = {"lenses": "lens", "metal": "screw"}

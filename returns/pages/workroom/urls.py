@@ -4,7 +4,16 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path
 
-from returns.pages.workroom import boxes, mend, posting, salvage, stock, strip
+from returns.pages.workroom import (
+    blend,
+    boxes,
+    heat_shown,
+    mend,
+    posting,
+    salvage,
+    stock,
+    strip,
+)
 
 FRAME = "bench/frame/<str:tag>"
 
@@ -26,6 +35,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("bench/boxes/<str:code>/propose/", boxes.propose, name="box-propose"),
     path("bench/run/<str:code>/", boxes.run, name="run"),
     path("bench/run/<str:code>/<slug:deed>/", boxes.act, name="run-act"),
+    path("bench/blend/", blend.page, name="blend"),
+    path("bench/heat/<path:code>/", heat_shown.page, name="heat"),
     path("bench/salvage/", salvage.page, name="salvage"),
     path("bench/salvage/approve/", salvage.approve, name="salvage-approve"),
     path("bench/salvage/withdraw/", salvage.withdraw, name="salvage-withdraw"),
