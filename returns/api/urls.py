@@ -18,10 +18,12 @@ from returns.api import (
     months,
     movements,
     parcels,
+    reconciliation,
     requests,
     runs,
     stock,
     stories,
+    sums,
     tokens,
 )
 
@@ -101,6 +103,11 @@ _books: list[URLPattern] = [
     path("months/", months.Months.as_view(), name="api-months"),
     path("months/<str:label>/", months.OneMonth.as_view(), name="api-month"),
     path("months/<str:label>/report/", months.Report.as_view(), name="api-month-report"),
+    path(
+        "months/<str:label>/reconciliation/",
+        reconciliation.OfMonth.as_view(),
+        name="api-month-reconciliation",
+    ),
     path("months/<str:label>/closings/", months.Close.as_view(), name="api-month-closings"),
 ]
 
@@ -136,5 +143,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *_material,
     *_books,
     *_owner,
+    *sums.urlpatterns,
     *_itself,
 ]

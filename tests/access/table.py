@@ -102,7 +102,9 @@ TABLE: Final = (
     Row("bench/boxes/<str:code>/propose/", post=BENCH),
     Row("bench/run/<str:code>/", get=BENCH),
     Row("bench/run/<str:code>/<slug:deed>/", post=BENCH),
-    Row("bench/salvage/", get=BENCH, post=BENCH),
+    Row("bench/blend/", get=BENCH),
+    Row("bench/heat/<path:code>/", get=STAFF),
+    Row("bench/salvage/", get=BENCH),
     Row("bench/salvage/approve/", post=BENCH),
     Row("bench/salvage/withdraw/", post=BENCH),
     Row("bench/stock/", get=STAFF),
@@ -212,6 +214,12 @@ TABLE: Final = (
     Row("api/sold-units/imports/", post=OWNERS),
     Row("api/tokens/", get=OWNERS, post=OWNERS),
     Row("api/tokens/<str:handle>/revocations/", post=OWNERS),
+    # The API: learning, salvage, blends.
+    Row("api/learning/", get=STAFF),
+    Row("api/salvage/", get=STAFF),
+    Row("api/salvage/promises/", post=BENCH),
+    Row("api/salvage/withdrawals/", post=BENCH),
+    Row("api/blends/", post=BENCH),
     # The API: about itself.
     Row("api/schema/", get=OPEN),
     Row("api/docs/", get=OPEN),
