@@ -1,0 +1,1 @@
+"""Holds the documents against the program: what they say must be there, and what is there said."""

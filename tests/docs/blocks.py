@@ -1,0 +1,53 @@
+"""The generated parts of the documents: between two markers, from the program itself.
+
+    python -m tests.docs.blocks
+
+writes them anew. The benchmarks' figures are not among them: they belong to one run on one machine.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+
+from returns.sums import states
+from tests.docs import published
+
+ROOT = Path(__file__).resolve().parents[2]
+README, DEVELOPERS = ROOT / "README.md", ROOT / "DEVELOPERS.md"
+
+
+def block(text: str, name: str) -> str:
+    """What stands between the markers of a name."""
+    found = re.search(rf"<!-- {name} -->\n(.*?)\n?<!-- /{name} -->", text, re.DOTALL)
+    if found is None:
+        raise LookupError(f"no markers for {name}")
+    return found[1]
+
+
+def filled(text: str, name: str, content: str) -> str:
+    """The text with what stands between the markers replaced."""
+    block(text, name)
+    marked = rf"(<!-- {name} -->\n).*?(<!-- /{name} -->)"
+    return re.sub(marked, lambda m: f"{m[1]}{content}\n{m[2]}", text, flags=re.DOTALL)
+
+
+def state_tables() -> str:
+    return f"```\n{states.diagram().rstrip()}\n```"
+
+
+GENERATED: tuple[tuple[Path, str, Callable[[], str]], ...] = (
+    (README, "published", published.table),
+    (DEVELOPERS, "states", state_tables),
+)
+
+
+def main() -> None:
+    for path, name, make in GENERATED:
+        text = path.read_text(encoding="utf-8")
+        path.write_text(filled(text, name, make()), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

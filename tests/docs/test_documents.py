@@ -1,0 +1,243 @@
+"""README and DEVELOPERS say what is there, and what is there is said."""
+
+from __future__ import annotations
+
+import ast
+import re
+import shlex
+import subprocess
+from functools import cache
+from pathlib import Path
+from urllib.parse import unquote
+
+import pytest
+from django.conf import settings
+from django.core.management import get_commands, load_command_class
+
+from inventory.queries import audit
+from inventory.sums.recipes import KINDS
+from returns.sums import states
+from tests.docs import blocks, published
+from tests.docs.blocks import DEVELOPERS, README, ROOT
+
+# Written so that this file does not hold what it looks for.
+FORBIDDEN = re.compile(
+    r"(?<![\w.>-])/(?:work|root)(?![\w-])|py[p]i\.org|issu[e] #\d|this sessio[n]\b"
+)
+NUMBER = re.compile(r"\d[\d,]*\.?\d*")
+ROOMS = ("inventory", "returns")
+
+
+@cache
+def read(path: Path) -> str:
+    return path.read_text(encoding="utf-8")
+
+
+def tracked() -> list[Path]:
+    """What git keeps; the files of the tree where there is no git."""
+    try:
+        listed = subprocess.run(
+            ["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, check=True, text=True
+        ).stdout
+    except (FileNotFoundError, subprocess.CalledProcessError):
+        pytest.skip("not a clone: git lists no files here")
+    return [ROOT / name for name in listed.split("\0") if name and (ROOT / name).is_file()]
+
+
+def environment_names() -> set[str]:
+    """Every HINGEBACK_ variable that a program or script under deploy/ reads."""
+    found: set[str] = set()
+    for path in (ROOT / "deploy").iterdir():
+        if path.suffix in {".py", ".sh"}:
+            found |= set(re.findall(r"HINGEBACK_[A-Z_]+[A-Z]", read(path)))
+    for call in ast.walk(ast.parse(read(ROOT / "deploy" / "settings.py"))):
+        if isinstance(call, ast.Call) and isinstance(call.func, ast.Attribute):
+            owner = call.func.value
+            if isinstance(owner, ast.Name) and owner.id == "env":
+                assert isinstance(call.args[0], ast.Constant)
+                found.add(f"HINGEBACK_{call.args[0].value}")
+    return found
+
+
+def own_commands() -> set[str]:
+    return {name for name, app in get_commands().items() if app in ROOMS}
+
+
+def section(text: str, heading: str) -> str:
+    """What stands below a heading, up to the next of its rank or above."""
+    rank = heading.partition(" ")[0]
+    after = text.split(f"\n{heading}\n", 1)[1]
+    return re.split(rf"\n#{{1,{len(rank)}}} ", after, maxsplit=1)[0]
+
+
+def test_first_paragraph_of_the_readme_names_the_job() -> None:
+    paragraph = read(README).split("\n\n")[1].replace("\n", " ").lower()
+    for word in ("spectacle frames", "polypropylene", "spare", "send", "weigh", "grade", "repair"):
+        assert word in paragraph, word
+    for word in ("regrind", "material stock", "report", "circularity", "gram"):
+        assert word in paragraph, word
+
+
+def test_settings_really_read_the_names_that_the_search_finds() -> None:
+    """The search itself: names known to be read in each of the ways must turn up."""
+    assert {"HINGEBACK_SERVED", "HINGEBACK_FILE_RATE"} <= environment_names()
+    assert {"HINGEBACK_TEST_REDIS_URL", "HINGEBACK_DATA_DIR"} <= environment_names()
+
+
+@pytest.mark.parametrize("name", sorted(environment_names()))
+def test_every_variable_is_in_the_readme(name: str) -> None:
+    assert f"`{name}`" in read(README)
+
+
+def test_readme_names_no_variable_that_nothing_reads() -> None:
+    assert set(re.findall(r"HINGEBACK_[A-Z_]+[A-Z]", read(README))) <= environment_names()
+
+
+def test_served_example_sets_only_variables_that_are_read() -> None:
+    example = read(ROOT / "deploy" / "served.env.example")
+    assert set(re.findall(r"^(HINGEBACK_[A-Z_]+)=", example, re.MULTILINE)) <= environment_names()
+
+
+@pytest.mark.parametrize("name", sorted(own_commands()))
+def test_every_management_command_is_in_the_readme(name: str) -> None:
+    assert re.search(rf"^\| `{name}\b", section(read(README), "## Commands"), re.MULTILINE)
+
+
+@pytest.mark.parametrize("path", [README, DEVELOPERS], ids=lambda path: path.name)
+def test_every_link_and_picture_leads_somewhere(path: Path) -> None:
+    targets = re.findall(r"\]\(([^)\s]+)\)", read(path))
+    assert targets
+    local = [t.split("#")[0] for t in targets if "://" not in t and not t.startswith("#")]
+    assert [t for t in local if not (ROOT / unquote(t)).exists()] == []
+
+
+def test_four_people_have_their_picture() -> None:
+    shown = set(re.findall(r"!\[[^\]]+\]\(fixtures/pictures/(\w+)\.png\)", read(README)))
+    assert shown == {"customer", "bench", "accountant", "owner"}
+
+
+def management_lines() -> list[list[str]]:
+    """Every `manage.py NAME ...` of the shell blocks in both documents, split as a shell would."""
+    shell = "\n".join(re.findall(r"```sh\n(.*?)```", read(README) + read(DEVELOPERS), re.DOTALL))
+    lines = re.findall(r"manage\.py (.+)", shell)
+    return [shlex.split(line) for line in lines]
+
+
+@pytest.mark.parametrize("words", management_lines(), ids=" ".join)
+def test_commands_that_are_shown_take_what_they_are_given(words: list[str]) -> None:
+    name, *arguments = words
+    command = load_command_class(get_commands()[name], name)
+    command.create_parser("manage.py", name).parse_args(arguments)
+
+
+@pytest.mark.parametrize("script", ["up.sh", "test.sh"])
+def test_flags_of_the_scripts_are_those_of_the_readme(script: str) -> None:
+    taken = set(re.findall(r"^ +(--[a-z]+)\)", read(ROOT / "deploy" / script), re.MULTILINE))
+    assert taken
+    table = section(read(README), "## First run")
+    assert {flag for flag in taken if f"`{flag}" not in table} == set()
+
+
+def test_scripts_that_the_documents_run_exist() -> None:
+    said = read(README) + read(DEVELOPERS)
+    for path in set(re.findall(r"bash (deploy/\S+\.sh)", said)):
+        assert (ROOT / path).is_file(), path
+    for module in set(re.findall(r"python -m (tests[\w.]+)", said)):
+        assert (ROOT / f"{module.replace('.', '/')}.py").is_file(), module
+
+
+@pytest.mark.parametrize("path", re.findall(r"`((?:\w+/)+\w+\.\w+)`", read(DEVELOPERS)))
+def test_files_that_developers_are_sent_to_exist(path: str) -> None:
+    places = (ROOT, ROOT / "inventory", ROOT / "returns", ROOT / "inventory" / "templates")
+    known = any((place / path).exists() for place in places)
+    assert known or (ROOT / "inventory" / "queries" / "recovered" / Path(path).name).exists()
+
+
+def test_map_names_every_rule_of_both_rooms() -> None:
+    said = read(DEVELOPERS)
+    for room in ROOMS:
+        part = section(said, f"### {room}/")
+        wiring = {"__init__", "apps", "admin", "ownerrights", "accesstokens"}
+        rules = {path.stem for path in (ROOT / room).glob("*.py")} - wiring
+        assert {rule for rule in rules if f"`{rule}.py`" not in part} == set(), room
+
+
+def test_state_tables_are_those_of_the_code() -> None:
+    assert states.diagram().rstrip() in blocks.block(read(DEVELOPERS), "states")
+
+
+def test_movement_kinds_are_those_of_the_code() -> None:
+    told = re.findall(
+        r"^\| `(\w+)` \|", section(read(DEVELOPERS), "## Movement kinds"), re.MULTILINE
+    )
+    assert sorted(told) == sorted(KINDS)
+
+
+def test_published_checks_come_out_as_the_readme_says() -> None:
+    """Words must be the same; figures may differ in the sixth digit from machine to machine."""
+    told = blocks.block(read(README), "published").splitlines()
+    fresh = published.table().splitlines()
+    assert [NUMBER.sub("#", line) for line in told] == [NUMBER.sub("#", line) for line in fresh]
+    for said, now in zip(told, fresh, strict=True):
+        figures = [[float(n.replace(",", "")) for n in NUMBER.findall(x)] for x in (said, now)]
+        assert figures[0] == pytest.approx(figures[1], rel=2e-5), said
+
+
+def test_published_table_has_a_row_of_every_file_of_checks() -> None:
+    """A source's sums are tabled when its module is imported by the table."""
+    tabled = read(ROOT / "tests" / "docs" / "published.py")
+    for path in sorted((ROOT / "tests" / "reference").glob("test_*_published.py")):
+        subject = path.stem.removeprefix("test_").removesuffix("_published")
+        word = {"blending": "mixing.cheapest"}.get(subject, f"{subject}.")
+        assert word in tabled, subject
+
+
+def test_every_check_of_the_ledger_holds_in_the_words_of_its_table() -> None:
+    """checkledger is what the README trusts a restored copy to."""
+    said = section(read(README), "## Backups, and proving them")
+    assert "checkledger" in said
+    assert {"closed-months-unchanged", "balances-derived", "guards-in-place"} <= set(audit.CHECKS)
+
+
+def test_languages_that_are_offered_are_named() -> None:
+    for code, _name in settings.LANGUAGES:
+        assert f"`{code}`" in section(read(README), "## Running it served")
+
+
+def test_benchmarks_state_machine_and_ratios() -> None:
+    figures = blocks.block(read(README), "benchmarks")
+    assert "cores" in figures
+    assert "times" in figures
+
+
+def test_no_tracked_text_speaks_of_where_it_was_made() -> None:
+    found = []
+    for path in tracked():
+        raw = path.read_bytes()
+        if b"\0" in raw:
+            continue
+        text = raw.decode("utf-8", "replace").lower()
+        found += [f"{path.relative_to(ROOT)}: {m[0]}" for m in FORBIDDEN.finditer(text)]
+    assert found == []
+
+
+@pytest.mark.parametrize("word", ["/wor" + "k/main", "/roo" + "t/x", "see iss" + "ue #4"])
+def test_search_for_such_words_finds_them(word: str) -> None:
+    assert FORBIDDEN.search(word)
+
+
+@pytest.mark.parametrize("word", ["returns/workroom", "/bench/work-room", "a/root", "sessions"])
+def test_search_for_such_words_leaves_others_alone(word: str) -> None:
+    assert not FORBIDDEN.search(word)
+
+
+@pytest.mark.parametrize("path", [README, DEVELOPERS], ids=lambda path: path.name)
+def test_documents_speak_of_the_project_alone(path: Path) -> None:
+    assert not re.search(r"\bsessio[n]|\bagent\b|\bhelper\b|\bchatbot\b", read(path).lower())
+
+
+def test_licence_is_the_one_that_the_package_names() -> None:
+    licence = read(ROOT / "LICENSE")
+    assert licence.startswith("MIT License")
+    assert "Hingeback contributors" in licence
+    assert 'license = "MIT"' in read(ROOT / "pyproject.toml")
