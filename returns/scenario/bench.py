@@ -9,7 +9,15 @@ from django.contrib.auth.models import User
 
 from inventory.models import Part, Scale
 from returns import arrivals, lookover, mending, posting_out, stripdown
-from returns.models import Component, Grading, Parcel, RepairJob, Request, ReturnedFrame
+from returns.models import (
+    Component,
+    Grading,
+    JobStep,
+    Parcel,
+    RepairJob,
+    Request,
+    ReturnedFrame,
+)
 from returns.models.gradings import Outcome
 from returns.queries.frames import whereabouts
 from returns.scenario.diary import Diary
@@ -22,6 +30,15 @@ DAY = timedelta(days=1)
 NOT_ANSWERED = 0.03
 OVERRULED = 0.04
 SALVAGED = 0.4
+# Delivered once and then late for the whole story; nobody thought of keeping those of the frames
+# that were stripped meanwhile, which is what matching donors to frames is there to change.
+LATE_PART = "arm-godwit"
+# What the typed odds of the masters do not know: the bench learns it from its own outcomes.
+LUCK = {"reshape-arm": 0.6, "close-groove": 0.8}
+
+
+def _true_odds(step: JobStep) -> float:
+    return LUCK.get(step.remedy.key, step.remedy.odds_ppm / 1_000_000)
 
 
 def typed(mass_mg: int, scale: Scale) -> str:
@@ -115,7 +132,10 @@ class Bench:
     def _resolve(
         self, frame: ReturnedFrame, broken: Broken, grading: Grading, at: datetime
     ) -> None:
-        """A held frame: the sender answers by email that it may be ground, or never answers."""
+        """A held frame: the sender answers by email that it may be ground, or never answers.
+
+        One that is to go back if it cannot be mended waits on for its part.
+        """
         if self.diary.random.random() < NOT_ANSWERED:
             return
         if not frame.wish:
@@ -129,7 +149,7 @@ class Bench:
             )
             frame.refresh_from_db()
             self._look(frame, broken, at + HOUR, stranger=False)
-        elif grading.computed == Outcome.HOLD:
+        elif grading.computed == Outcome.HOLD and frame.wish == "regrind":
             later = lookover.overrule(
                 key=self.diary.key(),
                 frame=frame,
@@ -166,10 +186,14 @@ class Bench:
             return
         job = mending.open_job(key=self.diary.key(), frame=frame, at=at, by=self.bea)
         moment = self._steps(job, at)
-        odds = min((step.remedy.odds_ppm for step in job.steps.all()), default=1_000_000)
-        works = self.diary.random.random() < odds / 1_000_000
+        weakest = min(job.steps.select_related("remedy"), key=_true_odds, default=None)
+        works = weakest is None or self.diary.random.random() < _true_odds(weakest)
+        is_front = weakest is not None and weakest.remedy.component_kind in ("front", "lens")
         check = mending.Check(
-            closes_freely=works, screw_flush=True, lens_held=True, no_sharp_edge=True
+            closes_freely=works or is_front,
+            screw_flush=True,
+            lens_held=works or not is_front,
+            no_sharp_edge=True,
         )
         mending.check(key=self.diary.key(), job=job, check=check, at=moment, by=self.bea)
         if works:
@@ -257,7 +281,7 @@ class Bench:
         touched = {one.component for one in broken.findings}
         sound = [piece for piece in bill if piece.kind == "arm" and piece.key not in touched]
         part = sound[0].part if sound else None
-        if part is None or self.diary.random.random() > SALVAGED:
+        if part is None or part.code == LATE_PART or self.diary.random.random() > SALVAGED:
             return ()
         mass = typed(len(sound) * part.nominal_mg, self.fine_scale)
         return (stripdown.Salvaged(part=part, pieces=len(sound), mass=mass),)

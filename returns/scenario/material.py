@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 from django.contrib.auth.models import User
@@ -13,7 +13,7 @@ from inventory.queries import boxes
 from inventory.sums import heat
 from returns import batches, kits, regrind
 from returns.models import Colourway, ProductionBatch
-from returns.scenario.bench import restock, typed
+from returns.scenario.bench import LATE_PART, restock, typed
 from returns.scenario.diary import Diary
 
 GRIND_FROM_MG = 60_000
@@ -30,6 +30,7 @@ class Yard:
     fine_scale: Scale
     box_scale: Scale
     polymer: Polymer
+    delivered: set[str] = field(default_factory=set)
 
     def buy_pots(self, colour: Colour, mass_mg: int, at: datetime) -> None:
         """Shredded nursery pots of one colour, collected by the workshop, into their box."""
@@ -90,6 +91,8 @@ class Yard:
             purge=typed(purge_mg, self.fine_scale),
             minutes=20 + run.box_mg // 60_000,
             colour_change=purge_mg > 0,
+            melt_flow_mg_per_10min=chance.randrange(9_000, 15_000, 100),
+            melt_flow_tolerance_mg=600,
         )
 
     def mould(self, colourway: Colourway, code: str, pieces: int, at: datetime) -> None:
@@ -148,8 +151,10 @@ class Yard:
     def order_parts(self, at: datetime) -> None:
         """Bring every part below its reorder level up by an order, and serve who waited."""
         for part in Part.objects.order_by("code"):
-            if stock.available(part) < part.reorder_level:
+            is_late = part.code == LATE_PART and part.code in self.delivered
+            if stock.available(part) < part.reorder_level and not is_late:
                 pieces = restock(part)
+                self.delivered.add(part.code)
                 stock.receive(
                     key=self.diary.key(),
                     part=part,

@@ -31,6 +31,7 @@ from returns.scenario import cast, customers, masters
 from returns.scenario.bench import Bench
 from returns.scenario.diary import Diary
 from returns.scenario.failures import HAZARD_PPM, Broken, broken
+from returns.scenario.lastday import LastHour
 from returns.scenario.material import Yard
 
 SEED = 20
@@ -94,6 +95,10 @@ class _Story:
         self._break_frames()
         self._lose_screws()
         self.diary.run(self.now)
+        LastHour(self.bench, self._regrind_filing, self.now).tell()
+
+    def _regrind_filing(self, colourway: Colourway, component: str, defect: str) -> intake.Filing:
+        return self._filing(colourway, component, defect, wish="regrind")
 
     def _moment(self, day: date, hour: int, minute: int = 0) -> datetime:
         local = datetime.combine(day, time(hour, minute), tzinfo=self.zone)
