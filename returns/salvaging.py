@@ -78,7 +78,9 @@ def approve(*, key: UUID, match: Match, at: datetime, by: User) -> PartPromise:
 
 
 @transaction.atomic
-def withdraw(*, key: UUID, donor: ReturnedFrame, component: str, at: datetime, by: User) -> Any:
+def withdraw(
+    *, key: UUID, donor: ReturnedFrame, component: str, at: datetime, by: User
+) -> PartPromise:
     """Take a promise back before the donor is stripped; both frames are free for another match.
 
     Raises StaleState when there is no open promise of that component.

@@ -18,6 +18,8 @@ from inventory.sums.melt_flow import MeltFlow
 
 LOTS_MAX: Final = 60
 """As many lots, the oldest first, as the form for issuing them shows."""
+LOT_MIN_MG: Final = 1_000
+"""Own choice: what is left of a lot under a gram is not worth the weighing."""
 REGRIND: Final = frozenset({Origin.IN_PROCESS, Origin.RETURN})
 
 
@@ -46,7 +48,7 @@ class Answer:
 
 def compute(*, polymer: Polymer, recipe: Recipe, at: datetime) -> Answer:
     """Choose among the lots of one polymer that hold anything at `at`."""
-    rows = Lot.objects.filter(polymer=polymer, place__balance__quantity__gt=0)
+    rows = Lot.objects.filter(polymer=polymer, place__balance__quantity__gte=LOT_MIN_MG)
     rows = rows.select_related("colour", "polymer", "place__balance").order_by("made_at", "code")
     lots = {lot.code: lot for lot in rows[:LOTS_MAX]}
     try:

@@ -210,7 +210,7 @@ class BlendBody(Body):
     )
     melt_flow_min = Limit(1000)
     melt_flow_max = Limit(1000)
-    colours = ColourBody(many=True, required=False, max_length=20)
+    colours = serializers.ListSerializer[Any](child=ColourBody(), required=False, max_length=20)
 
     def recipe(self, said: dict[str, Any]) -> Recipe:
         """The recipe as the sums know it. BadInput when its limits contradict one another."""

@@ -31,7 +31,7 @@ from inventory.sums.blending import (
 from inventory.sums.heat import PASSES_MAX
 from inventory.sums.masses import MassTextError, parse_mass_mg
 from inventory.sums.melt_flow import RULE_RATIO_MAX
-from inventory.templatetags.hingeback import mass, ppm
+from inventory.templatetags.hingeback import mass_kg, ppm
 from returns.pages.workroom.heat_shown import spread_rows
 
 PERCENT_PPM: Final = 10_000
@@ -193,7 +193,7 @@ def _limit_text(limit: LimitKind, figure: float) -> str:
     if limit in (LimitKind.REGRIND_SHARE, LimitKind.COLOUR_SHARE):
         return ppm(round(figure), 2)
     if limit is LimitKind.MATERIAL_ON_HAND:
-        return mass(round(figure))
+        return mass_kg(round(figure))
     return f"{figure:.2f}" if limit is not LimitKind.MAX_PASSES else str(round(figure))
 
 

@@ -234,6 +234,18 @@ def test_queries_do_not_grow_with_the_lots(
         blends.compute(polymer=shop.pp, recipe=recipe, at=NOON)
 
 
+@pytest.mark.parametrize(("grams", "lots"), [("0.999 g", 1), ("1.000 g", 2), ("1.001 g", 2)])
+def test_less_than_a_gram_of_a_lot_is_left_where_it_is(
+    shop: Shop, bea: User, grams: str, lots: int
+) -> None:
+    small = lot(shop, bea, 14)
+    weighing = Weighing(scale=shop.fine_scale, mass=grams)
+    kind = Material(polymer=shop.pp, colour=shop.slate, origin="virgin", heat=heat.fresh())
+    material.open_lot(key=key(), material=kind, weighing=weighing, at=NOON, by=bea)
+    answer = blends.compute(polymer=small.polymer, recipe=Recipe(total_mg=KG), at=NOON)
+    assert answer.lots == lots
+
+
 def test_heat_history_of_a_lot_and_of_the_batch_made_of_it(
     shop: Shop, bea: User, hand: Client
 ) -> None:
