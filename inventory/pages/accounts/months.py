@@ -15,8 +15,9 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from inventory import months as closing
 from inventory.errors import NotFound
+from inventory.pages import frame
 from inventory.pages.access import ACCOUNTANT, OWNER, StaffRequest, allow
-from inventory.pages.accounts import checklist, filing
+from inventory.pages.accounts import agreement, checklist, filing
 from inventory.pages.accounts.forms import CloseForm
 from inventory.queries import months, recovered
 from inventory.queries.recovered import comparison, lines
@@ -54,6 +55,8 @@ def month(request: HttpRequest, label: str) -> HttpResponse:
             "before": str(known.previous()),
             "trust": document.trust(report),
             "frames": document.frames(report),
+            "agreement": agreement.shown(label, frame.roles(request)),
+            "method_url": frame.address("method"),
         }
     )
     return render(request, "inventory/accounts/month.html", facts)
