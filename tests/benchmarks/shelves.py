@@ -100,7 +100,7 @@ def _frames(shop: Shop, count: int, like: ReturnedFrame) -> list[ReturnedFrame]:
                 reading=reading,
                 massfit=like.massfit,
                 weighed_at=NOON,
-                promised_by=(NOON + timedelta(days=index % 40)).date(),
+                promised_by=(NOON + timedelta(days=index % 41)).date(),
             )
             for index, (request, parcel, reading, state) in enumerate(rows)
         ),

@@ -60,7 +60,7 @@ def measure(folder: Path) -> str:
     bea, acke = makers.user("bea", "bench"), makers.user("acke", "accountant")
     report = _said(_report(shop))
     with serving.running(folder / "web.log") as port:
-        bench = _said(_bench(shop, bea, port))
+        bench, few = _bench(shop, bea, port)
         report += _said(_report_page(acke, port))
         filing = _said(_filing(shop, port))
     _prove()
@@ -69,7 +69,7 @@ def measure(folder: Path) -> str:
             f"\n{Posting.objects.count():,} postings, {Month.objects.count()} closed months, "
             f"{ReturnedFrame.objects.count():,} open frames at the end; "
             f"all {len(audit.CHECKS)} checks of the ledger hold.",
-            f"Queries: /bench/ {_queries(bea, '/bench/')}; report page "
+            f"Queries: /bench/ {_queries(bea, '/bench/')} (with few frames {few}); report page "
             f"{_queries(acke, f'/months/{OPEN_MONTH}/report/')}; "
             f"filing {_queries_of_filing(shop)}; bare view {_queries_of_bare(shop)}.\n",
             table([*filing, *bench, *report]),
@@ -135,19 +135,22 @@ def _report_page(acke: User, port: int) -> list[Figure]:
 # The bench.
 
 
-def _bench(shop: makers.Shop, bea: User, port: int) -> list[Figure]:
+def _bench(shop: makers.Shop, bea: User, port: int) -> tuple[list[Figure], int]:
+    """The page's figures, and how many queries it took with few frames."""
     line = _signed_in(bea, port)
     shelves.fill(shop, bea, FEW_FRAMES)
+    queries = _queries(bea, "/bench/")
     few = Figure(f"/bench/ with {FEW_FRAMES} open frames", _pages(line, "/bench/"), "ms")
     shelves.fill(shop, bea, MANY_FRAMES - FEW_FRAMES)
     many = Figure(f"/bench/ with {MANY_FRAMES:,} open frames", _pages(line, "/bench/"), "ms")
     last = _pages(line, "/bench/?page=999999")
-    return [
+    figures = [
         few,
         many,
         ratio(f"/bench/: {MANY_FRAMES:,} / {FEW_FRAMES} frames", many, few),
         Figure("/bench/, last page of the queue", last, "ms"),
     ]
+    return _said(figures), queries
 
 
 def _signed_in(person: User, port: int) -> serving.Line:

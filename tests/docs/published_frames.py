@@ -1,0 +1,202 @@
+"""Checks of the people-and-frames room: circularity, lifetimes, forecasts, spares, threads."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from decimal import Decimal
+
+from returns.sums import (
+    circularity,
+    emissions,
+    forecasts,
+    lifetimes,
+    repairability,
+    run_off,
+    salvage,
+    sampling,
+    spares,
+    threads,
+)
+from tests.docs.sources import CONSTRUCTED, DERIVED, MEMORY, READ, SECOND_HAND, Row, listed
+from tests.reference import test_forecasts_published, test_lifetimes_published
+
+
+def _circularity() -> Iterator[Row]:
+    def indicator(utility_ratio: float = 1.0, **fields: float) -> float:
+        part = circularity.Component(mass_mg=1_000, **fields)  # type: ignore[arg-type]
+        return circularity.material_circularity([part], utility_ratio=utility_ratio).indicator
+
+    method = "Circularity Indicators: Methodology (2015), limit cases"
+    limits = (
+        indicator(),
+        indicator(reused_in=1, reused_out=1),
+        indicator(2),
+        indicator(recycled_in=1, recycled_out=1, feedstock_yield=0.8, recycling_yield=0.8),
+    )
+    what = "circularity: linear, reused, double life, 0.8 yields"
+    yield Row(what, method, "0.1, 1, 0.55, 0.9", listed(limits, "{:.4g}"), SECOND_HAND)
+    wrong = (
+        indicator(recycled_in=0.3, recycled_out=0.5),
+        indicator(1.5, recycled_in=0.6, recycled_out=0.8),
+    )
+    pages = "public pages with a wrong denominator (not reproduced)"
+    ours = listed(wrong, "{:.3g}")
+    yield Row("circularity, two printed scores", pages, "0.52, 0.828", ours, READ)
+    frame = indicator(recycled_in=1, recycled_out=0.6, recycling_yield=0.9, feedstock_yield=0.9)
+    yield Row(
+        "circularity of a 25 g frame", "our own vector", "0.784257", f"{frame:.6f}", CONSTRUCTED
+    )
+    score = circularity.counted_share(count=15, of=148)
+    exact = circularity.counted_share(count=15, of=148, method="exact")
+    limits = (score.low, score.high, exact.low, exact.high)
+    newcombe = "Newcombe, Statistics in Medicine 17 (1998), Table I"
+    printed = "0.0624, 0.1605; 0.0578, 0.1617"
+    ours = "{:.4f}, {:.4f}; {:.4f}, {:.4f}".format(*limits)
+    yield Row("15 of 148: score; exact interval", newcombe, printed, ours, MEMORY)
+    index = repairability.published_index(
+        dict(zip(repairability.INDEX_WEIGHTS, (4, 3, 5, 3, 3, 5), strict=True))
+    )
+    rule = "(EU) 2023/1669, Annex IV 5; scores our own"
+    ours = f"{index} {repairability.published_class(index)}"
+    yield Row(
+        "repairability index and class", rule, "3.85 B", ours, f"{SECOND_HAND}, {CONSTRUCTED}"
+    )
+    kg = emissions.Activity(
+        10_000_000, 2025, emissions.uk_factor("pp_material_closed_loop", year=2025)
+    ).kg_co2e
+    factors = "UK Government conversion factors 2025, from a table in a library"
+    yield Row(
+        "10 kg closed-loop polypropylene",
+        factors,
+        "13.1257172 kg CO₂e",
+        f"{kg.normalize()} kg CO₂e",
+        DERIVED,
+    )
+
+    saved = (
+        emissions.uk_factor("pp_material_primary", year=year).kg_co2e_per_unit
+        - emissions.uk_factor("pp_material_closed_loop", year=year).kg_co2e_per_unit
+        for year in (2023, 2025)
+    )
+    ours = listed(saved, "{:.4f}")
+    what = "primary less closed loop, 2023, 2025, kg CO₂e/t"
+    yield Row(what, "the same, differences worked out", "553.4319, 1265", ours, DERIVED)
+
+
+def _lifetimes() -> Iterator[Row]:
+    data = test_lifetimes_published
+    curve = lifetimes.survival_curve(data.exposures(data.TREATED_FAILED, data.TREATED_STILL_IN))
+    ours = listed((p.survival for p in curve[:3]), "{:.3f}")
+    freireich = "Freireich 1963, R survfit output"
+    yield Row("survival at weeks 6, 7, 10", freireich, "0.857, 0.807, 0.753", ours, READ)
+    curve = lifetimes.survival_curve(data.exposures(data.PLACEBO))
+    ours = listed((p.survival for p in curve[:3]), "{:.4f}")
+    printed = "0.9048, 0.8095, 0.7619"
+    yield Row("the same, placebo, weeks 1, 2, 3", "the same", printed, ours, READ)
+    failed = (54, 187, 216, 240, 244, 335, 361, 373, 375, 386)
+    fit = lifetimes.weibull_fit([*data.exposures(failed), lifetimes.Exposure(500, units=10)])
+    nist = "NIST/SEMATECH e-Handbook, 8.4.1.3"
+    ours = f"{fit.scale:.4f}, {fit.shape:.4f}"
+    yield Row("Weibull scale, shape; 10 of 20 failed", nist, "606.5280, 1.7208", ours, READ)
+    fit = lifetimes.weibull_fit(data.exposures(data.SHOCK_FAILED, data.SHOCK_STILL_IN))
+    shock = "Meeker & Escobar (1998), Table C.2, fit in public R packages"
+    yield Row(
+        "shock absorbers: mu, sigma",
+        shock,
+        "10.2298631, 0.3164092",
+        f"{fit.mu:.7f}, {fit.sigma:.7f}",
+        READ,
+    )
+    ours = f"{fit.scale:.0f}, {fit.shape:.2f}"
+    yield Row("the same: scale, shape", "the book's table", "27719, 3.16", ours, MEMORY)
+    balls = lifetimes.weibull_fit(data.exposures((*data.BEARINGS, 48.48)))
+    ours = f"{balls.scale:.2f}, {balls.shape:.3f}"
+    lieblein = "Lieblein & Zelen (1956), the book's fit"
+    yield Row("ball bearings: scale, shape", lieblein, "81.88, 2.102", ours, MEMORY)
+    cohorts = [
+        lifetimes.AgedCohort(100, (1, 2, 2)),
+        lifetimes.AgedCohort(100, (2, 3)),
+        lifetimes.AgedCohort(100, (1,)),
+    ]
+    shares = listed((h.failed_by for h in lifetimes.age_hazards(cohorts)), "{:.4f}")
+    tubes = "Meeker & Escobar, chapter 3, heat-exchanger tubes"
+    yield Row("failed by age 1, 2, 3", tubes, "0.0133, 0.0384, 0.0582", shares, MEMORY)
+
+
+def _forecasts() -> Iterator[Row]:
+    triangle = test_forecasts_published.TRIANGLE
+    developed = run_off.run_off(
+        [[int(word) for word in row.split()] for row in triangle.split("\n") if row]
+    )
+    mack = "Taylor & Ashe (1983) in Mack, ASTIN Bulletin 23 (1993)"
+    total = f"{math.fsum(developed.outstanding):,.0f}"
+    yield Row("chain ladder: outstanding", mack, "18,680,856", total, READ)
+    error = f"{developed.total_standard_error:,.0f}"
+    yield Row("chain ladder: its standard error", mack, "2,447,095", error, READ)
+    ours = listed(developed.factors[:3], "{:.4f}")
+    yield Row("chain ladder: first factors", mack, "3.4906, 1.7473, 1.4574", ours, READ)
+    lags = forecasts.lagged_returns([2000] * 5, (0.4, 0.3, 0.2), months=5)
+    step = "Gujarati, Basic Econometrics, example 17.1"
+    yield Row(
+        "lagged response to a step of 2000",
+        step,
+        "800, 1400, 1800",
+        listed(lags[:3], "{:.0f}"),
+        READ,
+    )
+    best, costs = spares.newsvendor_of(
+        (0.2, 0.4, 0.3, 0.1), short_cost_minor=4200, excess_cost_minor=800
+    )
+    stevenson = "Stevenson, Operations Management, 14th ed., Table 12.3"
+    yield Row("spare part: how many, cost", stevenson, "2; 1060", f"{best}; {costs[2]:.0f}", READ)
+    ratio = spares.critical_ratio(short_cost_minor=8, excess_cost_minor=4)
+    quantity = spares.newsvendor_normal(mean=200, spread=80, ratio=ratio)
+    cachon = "Cachon & Terwiesch, Q12.1 (rounds z up)"
+    yield Row("order quantity", cachon, "235.2", f"{quantity:.3f}", READ)
+    lost = spares.normal_shortfall(mean=1000, spread=300, quantity=1600)
+    yield Row("expected shortfall", "Cachon & Terwiesch, normal loss", "2.55", f"{lost:.4f}", READ)
+    costs_matrix = [[90, 76, 75, 70], [35, 85, 55, 65], [125, 95, 90, 105], [45, 110, 95, 115]]
+    found = salvage.assign(costs_matrix)
+    cost = sum(costs_matrix[i][c] for i, c in enumerate(found) if c is not None)
+    guide = "OR-Tools guide, Linear Sum Assignment Solver"
+    yield Row("assignment: optimum", guide, "265", str(cost), MEMORY)
+    matrix = [[4, 1, 3], [2, 0, 5], [3, 2, 2]]
+    cost = sum(matrix[i][c] for i, c in enumerate(salvage.assign(matrix)) if c is not None)
+    yield Row("the same", "SciPy, linear_sum_assignment", "5", str(cost), MEMORY)
+
+
+def _bench() -> Iterator[Row]:
+    letters = listed(sampling.code_letter(lot) for lot in (40, 500, 1200))
+    pages = "ISO 2859-1 Table 1, as public pages print it"
+    yield Row("code letters for lots 40, 500, 1200", pages, "D, H, J", letters, READ)
+    found = sampling.plan(lot=3200, aql="6.5")
+    ours = f"{found.sample}, {found.accept}"
+    yield Row("plan for lot 3200 at 6.5", "the same pages", "125, 14", ours, READ)
+    chance = sampling.acceptance_chance(sampling.Plan(sample=65, accept=2), bad_share=0.012)
+    manual = "R package Planesmuestra, manual"
+    yield Row("chance of acceptance, n 65, c 2, 1.2 %", manual, "0.9564398", f"{chance:.7f}", READ)
+    share = sampling.bad_share_at(sampling.Plan(sample=68, accept=2), chance=0.95)
+    forum = "a public sampling-plan forum, 2006"
+    yield Row("bad share accepted at 0.95, n 68, c 2", forum, "0.01213", f"{share:.5f}", READ)
+    mean = sampling.poisson_mean_at(1, chance=0.10)
+    ours = f"{mean:.2f}; {math.ceil(mean / 0.02)}"
+    birolini = "Birolini, Reliability Engineering, 7.1.3"
+    yield Row("Poisson mean at risk 0.10; n at 2 %", birolini, "3.9; 195", ours, READ)
+    thread = threads.geometry(threads.named("M1.4x0.3"))
+    ours = f"{thread.pitch_diameter_mm:.4f}, {thread.nut_minor_mm:.5f}, {thread.tap_drill_mm}"
+    page = "a metric thread specification page"
+    yield Row("M1.4: pitch, nut minor, drill, mm", page, "1.2051, 1.0753, 1.1", ours, READ)
+    small = (threads.geometry(threads.named(n)) for n in ("M1x0.25", "M1.6x0.35", "M2x0.4"))
+    ours = listed((g.pitch_diameter_mm for g in small), "{:.3f}")
+    tables = "machinists' and tool makers' (UNI 4535) tables"
+    yield Row("M1, M1.6, M2: pitch, mm", tables, "0.838, 1.373, 1.740", ours, READ)
+    sizes = listed((t.diameter_mm for t in threads.THREADS), "{}")
+    iso = "ISO 11381:2016, contents as a standards shop lists them"
+    yield Row("screw sizes, mm", iso, "0.8, 1.0, 1.2, 1.4, 1.6, 2.0", sizes, READ)
+    share = threads.engagement_percent(threads.named("M1x0.25"), Decimal("0.76"))
+    table_ = "machinists' thread table (drill rounded)"
+    yield Row("thread left by a 0.76 drill in M1", table_, "75 %", f"{share:.1f} %", READ)
+
+
+PARTS = (_circularity, _lifetimes, _forecasts, _bench)
