@@ -242,3 +242,49 @@ def test_licence_is_the_one_that_the_package_names() -> None:
     assert licence.startswith("MIT License")
     assert "Hingeback contributors" in licence
     assert 'license = "MIT"' in read(ROOT / "pyproject.toml")
+
+
+# How the README calls the sums that it may have to name as waiting for use.
+PLAIN_WORDS = {
+    "emissions": "emissions",
+    "repairability": "repairability",
+    "sampling": "audit samples",
+    "run_off": "the chain ladder",
+}
+
+
+def imported_modules(path: Path) -> set[str]:
+    """Dotted names that a file imports, `from a import b` as both `a` and `a.b`."""
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(read(path))):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            found |= {node.module, *(f"{node.module}.{alias.name}" for alias in node.names)}
+    return found
+
+
+def unused_sums() -> set[str]:
+    """Sums that no rule, query or edge reaches, not even through another sum."""
+    sums = {
+        f"{room}.sums.{path.stem}": imported_modules(path)
+        for room in ROOMS
+        for path in (ROOT / room / "sums").glob("*.py")
+        if path.stem != "__init__"
+    }
+    files = (path for room in ROOMS for path in (ROOT / room).rglob("*.py"))
+    waiting = set().union(
+        *(imported_modules(path) for path in files if "sums" not in path.parent.parts)
+    )
+    reached: set[str] = set()
+    while fresh := (waiting & sums.keys()) - reached:
+        reached |= fresh
+        waiting = set().union(*(sums[name] for name in fresh))
+    return {name.rsplit(".", 1)[1] for name in sums.keys() - reached}
+
+
+def test_sums_that_wait_for_use_are_the_ones_that_the_readme_names() -> None:
+    limits = " ".join(section(read(README), "## Limits").split())
+    said = limits.partition("Sums without a page yet: ")[2].partition(".")[0]
+    named = {name for name, words in PLAIN_WORDS.items() if words in said}
+    assert named == unused_sums(), "put the README's “Sums without a page yet” right"
