@@ -19,6 +19,7 @@ from returns.models import (
     ProductionBatch,
     Remedy,
     RemedyPart,
+    RepairScores,
     SoldUnits,
 )
 
@@ -81,10 +82,16 @@ class BillLines(Lines):
     verbose_name_plural = _("bill of materials")
 
 
+class RepairLines(Lines):
+    model = RepairScores
+    extra = 0
+    verbose_name_plural = _("how easy each component is to repair")
+
+
 @admin.register(FrameModel)
 class FrameModelAdmin(Master):
     list_display = ("code", "name", "active", "new_frame_cost_minor", "expected_life_months")
-    inlines: ClassVar[list[Any]] = [BillLines]
+    inlines: ClassVar[list[Any]] = [BillLines, RepairLines]
 
 
 @admin.register(Colourway)

@@ -20,6 +20,7 @@ EDITED = {
         "productionbatch",
         "remedy",
         "remedypart",
+        "repairscores",
     ),
 }
 ONE_ROW = {"inventory": ("workshop",), "returns": ("policy",)}
@@ -44,12 +45,16 @@ def rights() -> Iterator[tuple[str, str]]:
             yield from ((app, f"{deed}_{model}") for model in models for deed in deeds)
 
 
-def grant(group_model: Any, permission_model: Any) -> None:
-    """Give the owner's group exactly these rights. The permissions must exist.
+def grant(group_model: Any, permission_model: Any, *, tables: frozenset[str] | None = None) -> None:
+    """Give the owner's group exactly these rights; of `tables` only, for an early migration.
 
     Raises LookupError when one is missing, rather than leaving the owner before a locked door.
     """
-    wanted = set(rights())
+    wanted = {
+        (app, codename)
+        for app, codename in rights()
+        if tables is None or codename.rpartition("_")[2] in tables
+    }
     match = Q()
     for app, codename in wanted:
         match |= Q(content_type__app_label=app, codename=codename)

@@ -17,7 +17,10 @@ def grant(apps: Apps, editor: BaseDatabaseSchemaEditor) -> None:
         config.models_module = True
         create_permissions(config, apps=apps, verbosity=0, using=editor.connection.alias)
         config.models_module = None
-    ownerrights.grant(apps.get_model("auth", "Group"), apps.get_model("auth", "Permission"))
+    # A table that a later migration makes is granted there.
+    tables = frozenset(str(model._meta.model_name) for model in apps.get_models())
+    groups, permissions = apps.get_model("auth", "Group"), apps.get_model("auth", "Permission")
+    ownerrights.grant(groups, permissions, tables=tables)
 
 
 def withdraw(apps: Apps, editor: BaseDatabaseSchemaEditor) -> None:

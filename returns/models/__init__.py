@@ -8,6 +8,7 @@ from returns.models.catalogue import (
     Component,
     FrameModel,
     ProductionBatch,
+    RepairScores,
     SoldUnits,
 )
 from returns.models.filing import Photo, Request
@@ -36,6 +37,7 @@ __all__ = [
     "Remedy",
     "RemedyPart",
     "RepairJob",
+    "RepairScores",
     "Request",
     "ReturnedFrame",
     "SoldUnits",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
@@ -94,6 +95,42 @@ class Component(models.Model):
 
     def __str__(self) -> str:
         return f"{self.model} {self.get_key_display()}"
+
+
+class RepairScores(models.Model):
+    """How easy one kind of component of a model is to repair, as the owner judges it."""
+
+    _SCORE = [MinValueValidator(1), MaxValueValidator(5)]
+
+    model = models.ForeignKey(FrameModel, models.CASCADE, related_name="repair_scores")
+    kind = models.CharField(_("component"), max_length=10, choices=ComponentKind.choices)
+    steps = models.PositiveSmallIntegerField(_("steps to take it off"))
+    fasteners = models.PositiveSmallIntegerField(
+        _("fasteners, 1 (destroyed) to 5 (used again)"), validators=_SCORE
+    )
+    tools = models.PositiveSmallIntegerField(
+        _("tools, 1 (only ours) to 5 (none or any household's)"), validators=_SCORE
+    )
+    information = models.PositiveSmallIntegerField(
+        _("repair instructions, 1 (none) to 5 (public)"), validators=_SCORE
+    )
+
+    class Meta:
+        verbose_name = _("repair scores")
+        verbose_name_plural = _("repair scores")
+        ordering = ["model", "kind"]
+        constraints = [
+            models.UniqueConstraint(fields=["model", "kind"], name="repair_scores_once_per_kind"),
+            models.CheckConstraint(
+                condition=Q(
+                    fasteners__range=(1, 5), tools__range=(1, 5), information__range=(1, 5)
+                ),
+                name="repair_scores_are_1_to_5",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.model} {self.get_kind_display()}"
 
 
 class ProductionBatch(models.Model):

@@ -102,11 +102,58 @@ class Policy(models.Model):
     massfit_ratio_ppm = models.PositiveIntegerField(
         _("how much likelier one explanation must be, parts per million"), default=3_000_000
     )
+    substitution_low_ppm = models.PositiveIntegerField(
+        _("virgin material that a mass of flake replaces: at least, parts per million"), default=0
+    )
+    substitution_ppm = models.PositiveIntegerField(
+        _("virgin material that a mass of flake replaces: likely, parts per million"),
+        default=500_000,
+    )
+    substitution_high_ppm = models.PositiveIntegerField(
+        _("virgin material that a mass of flake replaces: at most, parts per million"),
+        default=1_000_000,
+    )
+    substitution_reason = models.CharField(
+        _("where these three shares come from"),
+        max_length=200,
+        default="Own assumption, not measured",
+    )
+    factor_year = models.PositiveSmallIntegerField(
+        _("own emission factors: the year they are for"), null=True, blank=True
+    )
+    factor_virgin_g_per_t = models.PositiveBigIntegerField(
+        _("own factor for virgin material, g of CO2 equivalent per tonne"), null=True, blank=True
+    )
+    factor_process_g_per_t = models.PositiveBigIntegerField(
+        _("own factor for reprocessing and moulding, g of CO2 equivalent per tonne"),
+        null=True,
+        blank=True,
+    )
+    factor_source = models.CharField(
+        _("own factors: title, publisher, year of the source"),
+        max_length=200,
+        blank=True,
+        default="",
+    )
 
     class Meta:
         verbose_name = _("policy")
         verbose_name_plural = _("policy")
-        constraints = [models.CheckConstraint(condition=Q(pk=1), name="policy_is_one_row")]
+        constraints = [
+            models.CheckConstraint(condition=Q(pk=1), name="policy_is_one_row"),
+            models.CheckConstraint(
+                condition=Q(
+                    substitution_low_ppm__lte=models.F("substitution_ppm"),
+                    substitution_ppm__lte=models.F("substitution_high_ppm"),
+                    substitution_high_ppm__lte=1_000_000,
+                ),
+                name="policy_substitution_lies_in_its_range",
+                violation_error_message=_(
+                    "The shares of virgin material replaced must rise from the lowest over the "
+                    "likely one to the highest, and stay within 1 000 000."
+                ),
+            ),
+        ]
 
     def __str__(self) -> str:
         return str(_("policy"))

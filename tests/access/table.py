@@ -124,6 +124,8 @@ TABLE: Final = (
     Row("owner/", get=OWNERS),
     Row("owner/table/<slug:name>.csv", get=OWNERS),
     Row("owner/claims/", get=OWNERS),
+    Row("owner/emissions/", get=OWNERS),
+    Row("owner/repairability/", get=OWNERS),
     Row("owner/lifetimes/", get=OWNERS),
     Row("owner/models/", get=OWNERS, post=OWNERS),
     Row("owner/models/import/", post=OWNERS),

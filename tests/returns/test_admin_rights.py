@@ -184,6 +184,8 @@ MODEL = {
     "active": "on",
     "new_frame_cost_minor": 1300,
     "expected_life_months": 24,
+    "repair_scores-TOTAL_FORMS": 0,
+    "repair_scores-INITIAL_FORMS": 0,
 }
 FRONT: dict[str, object] = {
     "components__0__key": "front",

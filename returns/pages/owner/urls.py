@@ -4,17 +4,29 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path
 
-from returns.pages.owner import catalogue, claims, figures, lifetimes, remedies, sales, tokens
+from returns.pages.owner import (
+    catalogue,
+    claims,
+    emissions,
+    figures,
+    lifetimes,
+    remedies,
+    repairability,
+    sales,
+    tokens,
+)
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("owner/", figures.page, name="owner"),
     path("owner/table/<slug:name>.csv", figures.download, name="owner-table"),
     path("owner/claims/", claims.page, name="claims"),
+    path("owner/emissions/", emissions.page, name="emissions"),
     path("owner/lifetimes/", lifetimes.page, name="lifetimes"),
     path("owner/models/", catalogue.page, name="models-list"),
     path("owner/models/import/", catalogue.bring_in, name="models-import"),
     path("owner/models/template.csv", catalogue.template, name="models-template"),
     path("owner/remedies/", remedies.page, name="remedy-evidence"),
+    path("owner/repairability/", repairability.page, name="repairability"),
     path("owner/sold/", sales.page, name="sold"),
     path("owner/sold/import/", sales.bring_in, name="sold-import"),
     path("owner/sold/template.csv", sales.template, name="sold-template"),

@@ -1,0 +1,111 @@
+"""Emissions of a year's recycled material, and avoided ones beside them, never netted. Reads only.
+
+Both lines rest on the reclaimed post-consumer flake that was issued to moulding in the year. The
+process line uses a factor that includes forming, so no metered power is added. A year without
+factors gets no number: the factor of another year is never borrowed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from django.utils.translation import gettext as _
+
+from inventory.models import Movement
+from inventory.models.materials import Origin
+from inventory.sums.months import Month
+from returns.models import Policy
+from returns.queries import flows
+from returns.queries.span import Span
+from returns.sums import emissions
+from returns.sums.claims import EvidenceError, InputRefused
+from returns.sums.emissions import Activity, EmissionStatement, Factor, MissingFactor, Substitution
+
+OWN_FAMILY = "own"
+VIRGIN, PROCESS = "pp_material_primary", "pp_material_closed_loop"
+YEARS_MAX = 10
+
+
+@dataclass(frozen=True, slots=True)
+class Year:
+    """One year: the reclaimed flake issued in mg, and its statement or why there is none."""
+
+    year: int
+    issued_mg: int
+    statement: EmissionStatement | None
+    lacking: str
+    process: Factor | None = None
+
+
+def years() -> list[Year]:
+    """Every year with issues to moulding, the newest first, at most ten."""
+    labels = Movement.objects.filter(kind="issue").values_list("month", flat=True).distinct()
+    found = sorted({int(label[:4]) for label in labels}, reverse=True)[:YEARS_MAX]
+    return [of_year(year, Policy.the()) for year in found]
+
+
+def of_year(year: int, choice: Policy) -> Year:
+    """The two lines of one year, by the owner's own factors for it or else the UK set's."""
+    issued_mg = _issued_mg(year)
+    if issued_mg < 1:
+        return Year(year, 0, None, _("No reclaimed flake was issued to moulding in this year."))
+    try:
+        virgin, process = _factors(year, choice)
+        made = emissions.statement(
+            [Activity(issued_mg, year, process)],
+            displaced=Activity(issued_mg, year, virgin),
+            substitution=_substitution(choice),
+        )
+    except MissingFactor:
+        return Year(year, issued_mg, None, _lacking_factor(year))
+    except (InputRefused, EvidenceError):
+        text = _("The limits' replacement shares or factors cannot be used. Mend them there.")
+        return Year(year, issued_mg, None, text)
+    return Year(year, issued_mg, made, "", process)
+
+
+def _issued_mg(year: int) -> int:
+    span = Span(Month(year, 1), Month(year, 12))
+    issued = flows.net(flows.postings(span).filter(movement__kind="issue"))
+    by_origin = issued.by_origin_mg("issue")
+    return sum(by_origin.get(origin, 0) for origin in (Origin.RETURN, Origin.FEEDSTOCK))
+
+
+def _factors(year: int, choice: Policy) -> tuple[Factor, Factor]:
+    own = (choice.factor_virgin_g_per_t, choice.factor_process_g_per_t)
+    if choice.factor_year == year and choice.factor_source.strip() and None not in own:
+        virgin_g, process_g = own
+        return _own(VIRGIN, virgin_g or 0, choice), _own(PROCESS, process_g or 0, choice)
+    return emissions.uk_factor(VIRGIN, year=year), emissions.uk_factor(PROCESS, year=year)
+
+
+def _own(flow: str, g_per_tonne: int, choice: Policy) -> Factor:
+    return Factor(
+        flow=flow,
+        year=choice.factor_year or 0,
+        kg_co2e_per_unit=Decimal(g_per_tonne) / 1000,
+        unit="t",
+        scope="scope 3",
+        family=OWN_FAMILY,
+        source=choice.factor_source,
+        licence="",
+    )
+
+
+def _substitution(choice: Policy) -> Substitution:
+    million = Decimal(1_000_000)
+    return Substitution(
+        low=choice.substitution_low_ppm / million,
+        central=choice.substitution_ppm / million,
+        high=choice.substitution_high_ppm / million,
+        reason=choice.substitution_reason,
+    )
+
+
+def _lacking_factor(year: int) -> str:
+    text = _(
+        "No number: there is no factor for %(year)s here, and another year's is not borrowed. "
+        "A factor that is missing is not zero. Enter both factors of that year with their source."
+    )
+    return text % {"year": year}
