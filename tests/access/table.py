@@ -47,6 +47,7 @@ TABLE: Final = (
     Row("ask/return/", get=OPEN, post=OPEN),
     Row("find/", get=OPEN, post=OPEN),
     Row("guide/<slug:model>/", get=OPEN),
+    Row("method/", get=OPEN),
     Row("notice/", get=OPEN),
     Row("story/<str:secret>/", get=OPEN),
     Row("story/<str:secret>/slip.pdf", get=OPEN),

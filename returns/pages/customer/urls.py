@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path
 
-from returns.pages.customer import filing, find, reading, story
+from returns.pages.customer import filing, find, method, reading, story
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", filing.start, name="start"),
@@ -12,6 +12,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("ask/return/", filing.ask_return, name="ask-return"),
     path("find/", find.find, name="find"),
     path("guide/<slug:model>/", reading.guide, name="guide"),
+    path("method/", method.page, name="method"),
     path("notice/", reading.notice, name="notice"),
     path("photo/<str:file_name>/", story.photo, name="photo"),
     path("story/<str:secret>/", story.story, name="story"),

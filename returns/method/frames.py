@@ -1,0 +1,265 @@
+"""How the figures of the people-and-frames room are made: mending, claims, lifetimes."""
+
+from __future__ import annotations
+
+from django.utils.translation import gettext_lazy as _
+
+from returns.method.entries import Entry, Source, Tag
+
+FRAMES = (
+    Entry(
+        key="mass-fit",
+        title=_("Mass fit of a returned frame"),
+        answers=_("Is the frame whole, is something missing, or is something foreign on it?"),
+        formula=_(
+            "Likelihood of the reading under each explanation, normal with variance of scale and "
+            "parts; times a prior; divided by their sum (Bayes' rule)."
+        ),
+        sources=(
+            Source(_("Normal masses, independent parts, the priors and the ratio asked"), Tag.OWN),
+        ),
+        shown=_("Look-over of a frame."),
+        limits=_("A hint only: mass alone proves nothing, the bench hand decides."),
+        modules=("returns.sums.massfit",),
+    ),
+    Entry(
+        key="grading",
+        title=_("Grading: mend or make anew"),
+        answers=_("Shall this frame be mended or ground?"),
+        formula=_(
+            "expected cost = minutes · wage + parts + (1 − odds) · cost of failing. Limits first; "
+            "then mended if the cost is within the ceiling; ground only if the customer said so."
+        ),
+        sources=(
+            Source(_("Glue does not hold at a pivot; wall needed beside a screw"), Tag.PRACTICE),
+            Source(_("Ceiling, number of mends and every other limit: set by the owner"), Tag.OWN),
+        ),
+        shown=_("Frame page, with its sums and reasons."),
+        limits=_("The customer's wish and a second person stand before any grinding."),
+        modules=(
+            "returns.sums.grading",
+            "returns.sums.grading.allowed",
+            "returns.sums.grading.costs",
+            "returns.sums.grading.decision",
+            "returns.sums.grading.facts",
+            "returns.sums.grading.plans",
+            "returns.sums.states",
+        ),
+    ),
+    Entry(
+        key="screw-step-up",
+        title=_("Screw step-up"),
+        answers=_("Can a worn screw hole take the next size?"),
+        formula=_("wall left = wall − (next diameter − diameter) / 2 ≥ ratio · next diameter."),
+        sources=(
+            Source("ISO 11381:2016, sizes, as listed by a standards shop", Tag.READ),
+            Source("ISO 68-1 and ISO 724 (profile), ISO 965-1 (6g limits)", Tag.MEMORY),
+            Source(_("Half a diameter of plastic beside the hole"), Tag.PRACTICE),
+        ),
+        shown=_("Grading and mending."),
+        limits=_("Only the very next stocked size is looked at."),
+        modules=("returns.sums.threads",),
+    ),
+    Entry(
+        key="learning",
+        title=_("What our remedies really do"),
+        answers=_("How often does a remedy work, and how long does it take?"),
+        formula=_(
+            "mean odds = (prior cases that worked + own successes) / (prior cases + own cases); "
+            "minutes alike with a Gamma spread."
+        ),
+        sources=(
+            Source(_("Weight of the typed figure; minutes spread by half their mean"), Tag.OWN),
+            Source(_("Beta and Gamma estimates, textbook conjugate pairs"), Tag.MEMORY),
+        ),
+        shown=_("Remedies; gradings use it."),
+        limits=_("A remedy that is no longer chosen teaches nothing more."),
+        modules=("returns.sums.evidence",),
+    ),
+    Entry(
+        key="salvage",
+        title=_("Salvage matching"),
+        answers=_("Which good part goes to which frame?"),
+        formula=_("Most frames completed first; among those, least cost (integer programme)."),
+        sources=(
+            Source("OR-Tools guide, Linear Sum Assignment Solver", Tag.MEMORY),
+            Source(_("Frames before cost"), Tag.OWN),
+        ),
+        shown=_("Salvage page."),
+        limits=_("Fit and wear of a part are judged by hand."),
+        modules=("returns.sums.salvage",),
+    ),
+    Entry(
+        key="circularity",
+        title=_("Circularity indicators"),
+        answers=_("How much of the mass goes round, and what is lost where?"),
+        formula=_(
+            "LFI = (V + W) / (2M + (W_F − W_C) / 2); indicator = max(0, 1 − LFI · 0.9 / X). "
+            "Inflow and outflow shares by mass."
+        ),
+        sources=(
+            Source(
+                "Ellen MacArthur Foundation & Granta Design, Circularity Indicators: "
+                "Methodology, 2015 and 2019",
+                Tag.SECOND_HAND,
+            ),
+            Source("ISO 59020:2024, Annex A, names and clauses", Tag.SECOND_HAND),
+            Source("ISO 59020:2024, Annex A, formulas other than A.3.3", Tag.MEMORY),
+        ),
+        shown=_("Owner's page."),
+        limits=_("Lifetime enters only where it was measured."),
+        modules=("returns.sums.circularity",),
+    ),
+    Entry(
+        key="recycled-content",
+        title=_("Recycled content"),
+        answers=_("What share of the plastic in our frames is recycled?"),
+        formula=_("100 · recycled mass / all mass. Own scrap is left out on both sides."),
+        sources=(
+            Source("ISO 14021:2016, 7.8", Tag.MEMORY),
+            Source("EN 45557:2020: unknown counts as primary", Tag.SECOND_HAND),
+        ),
+        shown=_("Owner's page, claims, batches."),
+        limits=_("Pigment and additives count as virgin."),
+        modules=("returns.sums.recycled_content",),
+    ),
+    Entry(
+        key="take-back",
+        title=_("Take-back and repair shares"),
+        answers=_("What share of the frames sold came back, and of those, was mended?"),
+        formula=_("share = count / units, with a 95 % score interval or an exact one."),
+        sources=(
+            Source(
+                "Newcombe, Two-sided confidence intervals for the single proportion, 1998",
+                Tag.MEMORY,
+            ),
+            Source(_("From how many units on a share is shown at all"), Tag.OWN),
+        ),
+        shown=_("Owner's page, claims."),
+        limits=_("Recently sold frames have had little time to come back."),
+        modules=("returns.sums.circularity",),
+    ),
+    Entry(
+        key="audits",
+        title=_("Audits by sample"),
+        answers=_("How many pieces of a lot must be weighed or graded again?"),
+        formula=_(
+            "Sample size and the number of bad ones allowed, by lot size and quality limit; the "
+            "chance to pass is the chance of at most that many bad ones."
+        ),
+        sources=(
+            Source("ISO 2859-1, Table 1, and MIL-STD-105E, by public pages", Tag.SECOND_HAND),
+            Source("Birolini, Reliability Engineering, 7.1.3", Tag.READ),
+        ),
+        shown=_("Not on a page yet; a sum for the workshop's own audits."),
+        limits=_("A sample of few pieces seldom tells good from nearly good."),
+        modules=("returns.sums.sampling",),
+    ),
+    Entry(
+        key="lifetimes",
+        title=_("Lifetimes"),
+        answers=_("How long do frames and screws last?"),
+        formula=_(
+            "Product-limit curve S(t) = Π (1 − failed / at risk); Weibull fit by maximum "
+            "likelihood, frames still in use counted as such."
+        ),
+        sources=(
+            Source("NIST/SEMATECH e-Handbook of Statistical Methods, 8.4.1.3", Tag.READ),
+            Source("Freireich et al. 1963, in Introductory Biostatistics, ex. 11.1", Tag.READ),
+            Source("Marubini & Valsecchi 1995, variance by the delta method", Tag.MEMORY),
+            Source(_("Five failures at least"), Tag.OWN),
+        ),
+        shown=_("Lifetimes page."),
+        limits=_("A frame that broke and was thrown away is never seen."),
+        modules=("returns.sums.lifetimes",),
+    ),
+    Entry(
+        key="forecasts",
+        title=_("Forecasts"),
+        answers=_("What will come back in the coming months?"),
+        formula=_(
+            "Σ over cohorts: units still out · hazard at their age; range by seeded simulation. "
+            "Beside it a run-off of cohorts (chain ladder)."
+        ),
+        sources=(
+            Source("Mack, ASTIN Bulletin 23, 1993, data read in public repositories", Tag.READ),
+            Source(_("Months needed, pooling over cohorts, the simulation"), Tag.OWN),
+        ),
+        shown=_("Lifetimes and forecast page."),
+        limits=_("Shocks that hit a whole month are not modelled; a back-test tells."),
+        modules=("returns.sums.forecasts", "returns.sums.run_off"),
+    ),
+    Entry(
+        key="spares",
+        title=_("Spares"),
+        answers=_("How many screws and parts to hold and to order?"),
+        formula=_("Least stock S with P(demand in the lead time ≤ S) ≥ the service wanted."),
+        sources=(
+            Source("Stevenson, Operations Management, 14th ed., Table 12.3", Tag.READ),
+            Source("Cachon & Terwiesch, Matching Supply with Demand, newsvendor", Tag.READ),
+            Source(_("Months needed before spread is believed"), Tag.OWN),
+        ),
+        shown=_("Owner's forecast of parts."),
+        limits=_("Demand is taken to go on as it was."),
+        modules=("returns.sums.spares",),
+    ),
+    Entry(
+        key="emissions",
+        title=_("Avoided emissions"),
+        answers=_("What did our material emit, and what virgin material may it have replaced?"),
+        formula=_(
+            "line 1 = mass · process factor; line 2 = mass · virgin factor · share replaced. "
+            "The lines are never netted."
+        ),
+        sources=(
+            Source(
+                "UK Government GHG conversion factors for company reporting, 2023 to 2025, in a "
+                "packaged table",
+                Tag.READ,
+            ),
+            Source("Zink, Geyer & Startz, A Market-Based Framework, displacement", Tag.READ),
+            Source("GHG Protocol, Scope 3 Standard: apart from the inventory", Tag.MEMORY),
+            Source(_("The share replaced and its range"), Tag.OWN),
+        ),
+        shown=_("Emissions page."),
+        limits=_("A year without its own factor gets no number. Own power is not measured."),
+        modules=("returns.sums.emissions",),
+    ),
+    Entry(
+        key="repairability",
+        title=_("Repairability profile"),
+        answers=_("Which model is hard to repair, and where?"),
+        formula=_("Σ part weight · aspect weight · score, each score 1 to 5."),
+        sources=(
+            Source("EN 45554:2020, aspects", Tag.MEMORY),
+            Source("Delegated Regulation (EU) 2023/1669, Annex IV", Tag.SECOND_HAND),
+            Source(_("Scores and equal weights"), Tag.OWN),
+        ),
+        shown=_("Repairability page."),
+        limits=_("Borrowed from other products: no conformity, no rating."),
+        modules=("returns.sums.repairability",),
+    ),
+    Entry(
+        key="claims",
+        title=_("What may be said in public"),
+        answers=_("Is the evidence enough for this sentence?"),
+        formula=_("Published only with enough units, months and a narrow enough range."),
+        sources=(Source(_("30 units or 3 runs, at most 30 percentage points"), Tag.OWN),),
+        shown=_("Claims page."),
+        limits=_("Local law decides what may be claimed."),
+        modules=("returns.sums.claims",),
+    ),
+    Entry(
+        key="addresses",
+        title=_("Addresses"),
+        answers=_("Could a letter with this address arrive?"),
+        formula=_("Each country's needed lines and the shape of its code."),
+        sources=(
+            Source("Universal Postal Union, postal addressing systems", Tag.MEMORY),
+            Source(_("Kept loose: unlisted countries are taken as typed"), Tag.PRACTICE),
+        ),
+        shown=_("Forms for customers."),
+        limits=_("Whether an address exists only the post knows."),
+        modules=("returns.sums.addresses",),
+    ),
+)
