@@ -15,7 +15,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from math import isfinite, sqrt
 
-from inventory.models import Place, Posting
+from inventory.models import Place, PlaceKind, Posting
 from inventory.queries import balances, weighed_twice
 from inventory.queries.weighed_twice import COUNTED, FRAMES, Leg, Node
 from inventory.sums import reconciliation, weighing
@@ -286,17 +286,24 @@ def _waiting(label: str, nodes: Mapping[str, Node]) -> tuple[Place, ...]:
     ):
         held |= {source, target}
     rows = Place.objects.filter(pk__in=held - checked, kind__in=COUNTED)
-    return tuple(rows.order_by("kind", "code"))
+    return tuple(rows.select_related("lot", "polymer", "colour").order_by("kind", "code"))
 
 
 def _recount(
     checked: Iterable[Balance], flows: Iterable[Flow], nodes: Mapping[str, Node]
 ) -> tuple[Place, ...]:
-    """Suspicious places, and places at either end of a suspicious stream, that hold something."""
+    """Where what was suspicious still lies: counted places, and the lots that runs have made.
+
+    A box that was ground is left out, for what lies in it now is other material.
+    """
     keys = {balance.node.key for balance in checked if balance.is_suspect}
     for flow in flows:
         if flow.is_suspect:
             keys |= {flow.source, flow.target}
-    wanted = {node.place.pk for key in keys if (node := nodes.get(key)) and node.place}
+    suspects = [node for key in keys if (node := nodes.get(key)) and node.place]
+    counted = {node.place.pk for node in suspects if node.place and node.counted}
+    runs = [node.ended_by for node in suspects if not node.counted]
+    made = Posting.objects.filter(movement__number__in=runs, target__kind=PlaceKind.LOT)
+    wanted = counted | set(made.values_list("target", flat=True))
     rows = Place.objects.filter(pk__in=wanted, balance__quantity__gt=0)
-    return tuple(rows.order_by("kind", "code"))
+    return tuple(rows.select_related("lot", "polymer", "colour").order_by("kind", "code"))

@@ -124,7 +124,9 @@ def _standing(label: str) -> QuerySet[Posting]:
         movement__month__lte=label, movement__reverses=None, source__unit=Unit.MILLIGRAM
     ).exclude(movement__reversed_by__month__lte=label)
     ordered = rows.order_by("movement__number", "line")
-    return ordered.select_related("movement", "source", "target", "reading__scale")
+    material = ("lot", "polymer", "colour")
+    ends = [f"{end}__{name}" for end in ("source", "target") for name in material]
+    return ordered.select_related("movement", "source", "target", "reading__scale", *ends)
 
 
 def _frame_balances(rows: QuerySet[Posting], label: str) -> tuple[_Frames, list[Leg]]:

@@ -26,7 +26,7 @@ class StreamAnswer(serializers.Serializer[Any]):
     """A stream between balances; an empty end lies outside. `read_mg` is booked if not weighed."""
 
     name = serializers.CharField()
-    source = serializers.CharField()
+    source = serializers.CharField()  # type: ignore[assignment]
     target = serializers.CharField()
     kind = serializers.CharField()
     to = serializers.CharField()
@@ -55,7 +55,7 @@ class FrameAnswer(serializers.Serializer[Any]):
 class ReconciliationAnswer(serializers.Serializer[Any]):
     """`p` is the chance of gaps this large if every weighing was sound; null if nothing checks."""
 
-    label = serializers.CharField()
+    label = serializers.CharField()  # type: ignore[assignment]
     verdict = serializers.CharField()
     p = serializers.FloatField(allow_null=True)
     degrees_of_freedom = serializers.IntegerField()

@@ -179,7 +179,7 @@ FRAMES = (
         answers=_("What will come back in the coming months?"),
         formula=_(
             "Σ over cohorts: units still out · hazard at their age; range by seeded simulation. "
-            "Beside it a run-off of cohorts (chain ladder)."
+            "A second sum, run-off of cohorts (chain ladder), stands ready and is on no page yet."
         ),
         sources=(
             Source("Mack, ASTIN Bulletin 23, 1993, data read in public repositories", Tag.READ),
@@ -199,7 +199,7 @@ FRAMES = (
             Source("Cachon & Terwiesch, Matching Supply with Demand, newsvendor", Tag.READ),
             Source(_("Months needed before spread is believed"), Tag.OWN),
         ),
-        shown=_("Owner's forecast of parts."),
+        shown=_("Lifetimes and forecast page."),
         limits=_("Demand is taken to go on as it was."),
         modules=("returns.sums.spares",),
     ),

@@ -335,6 +335,10 @@ def test_a_count_is_offered_where_something_is_left_to_weigh(
         frame_stripped(shop, f"F-{index}", 24_820, 19_620, 5_200)
     ground(shop, bea, ben, "48.860 g")
     lot = Place.objects.get(kind="lot")
+    frame_in(shop, "F-9", 24_820)
+    frame_stripped(shop, "F-9", 24_820, 19_620, 5_200)
+    told = reconciled.of_month(LABEL)
+    assert told.recount == (lot,), "the box holds other material by now"
     count(shop, bea, lot, "48.000 g")
     told = reconciled.of_month(LABEL)
     assert told.recount == (lot,)

@@ -91,7 +91,20 @@ def node_words(node: Node) -> str:
         if node.counted
         else _t("%(place)s, ground in movement %(number)s")
     )
-    return words % {"place": node.place.code if node.place else "", "number": node.ended_by}
+    return words % {"place": place_words(node.place), "number": node.ended_by}
+
+
+def place_words(place: Place | None) -> str:
+    """A place as people call it: a lot by its code, a box by its colour and origin."""
+    if place is None:
+        return ""
+    if place.lot:
+        return _t("Lot %(code)s") % {"code": place.lot.code}
+    if place.polymer and place.colour:
+        origin = headings.ORIGINS.get(place.origin, place.origin)
+        facts = {"polymer": place.polymer, "colour": place.colour, "origin": origin}
+        return _t("Box %(polymer)s %(colour)s, %(origin)s") % facts
+    return str(headings.PLACES.get(place.kind, place.kind))
 
 
 def _chance(told: Reconciled) -> str:
@@ -116,8 +129,7 @@ def _line(flow: Flow, nodes: Mapping[str, Node]) -> Line:
 
 
 def _spot(place: Place, label: str, may_count: bool) -> Spot:
-    words = f"{headings.PLACES.get(place.kind, place.kind)} {place.code}"
-    return Spot(words, _count_address(place, label) if may_count else "")
+    return Spot(place_words(place), _count_address(place, label) if may_count else "")
 
 
 def _count_address(place: Place, label: str) -> str:
