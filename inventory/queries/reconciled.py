@@ -302,7 +302,7 @@ def _recount(
             keys |= {flow.source, flow.target}
     suspects = [node for key in keys if (node := nodes.get(key)) and node.place]
     counted = {node.place.pk for node in suspects if node.place and node.counted}
-    runs = [node.ended_by for node in suspects if not node.counted]
+    runs = [node.ended_by for node in suspects if node.ended_by and not node.counted]
     made = Posting.objects.filter(movement__number__in=runs, target__kind=PlaceKind.LOT)
     wanted = counted | set(made.values_list("target", flat=True))
     rows = Place.objects.filter(pk__in=wanted, balance__quantity__gt=0)
