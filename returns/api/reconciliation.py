@@ -10,7 +10,7 @@ from inventory.api.views import Detail
 from inventory.queries import months, reconciled
 
 
-class BalanceAnswer(serializers.Serializer[Any]):
+class MonthBalanceAnswer(serializers.Serializer[Any]):
     """In minus out around one balance. `gap_mg` is null where a leg was not weighed."""
 
     key = serializers.CharField(source="node.key")
@@ -22,7 +22,7 @@ class BalanceAnswer(serializers.Serializer[Any]):
     suspect = serializers.BooleanField(source="is_suspect")
 
 
-class StreamAnswer(serializers.Serializer[Any]):
+class MonthStreamAnswer(serializers.Serializer[Any]):
     """A stream between balances; an empty end lies outside. `read_mg` is booked if not weighed."""
 
     name = serializers.CharField()
@@ -42,7 +42,7 @@ class StreamAnswer(serializers.Serializer[Any]):
     scales = serializers.ListField(child=serializers.CharField())
 
 
-class FrameAnswer(serializers.Serializer[Any]):
+class FrameOutOfLineAnswer(serializers.Serializer[Any]):
     """A frame whose own weighings disagree."""
 
     tag = serializers.CharField(source="subject")
@@ -59,9 +59,9 @@ class ReconciliationAnswer(serializers.Serializer[Any]):
     verdict = serializers.CharField()
     p = serializers.FloatField(allow_null=True)
     degrees_of_freedom = serializers.IntegerField()
-    balances = BalanceAnswer(many=True)
-    streams = StreamAnswer(many=True, source="flows")
-    out_of_line = FrameAnswer(many=True)
+    balances = MonthBalanceAnswer(many=True)
+    streams = MonthStreamAnswer(many=True, source="flows")
+    out_of_line = FrameOutOfLineAnswer(many=True)
     unchecked_places = serializers.SerializerMethodField()
     count_again = serializers.SerializerMethodField()
 
