@@ -159,7 +159,10 @@ CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_TIMEZONE = "UTC"
 CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "beat")
 CELERY_BEAT_SCHEDULE = {
-    "sweep-outbox": {"task": "inventory.tasks.sweep_outbox", "schedule": timedelta(seconds=env.int("SWEEP_S", 20))},
+    "sweep-outbox": {
+        "task": "inventory.tasks.sweep_outbox",
+        "schedule": timedelta(seconds=env.int("SWEEP_S", 20)),
+    },
     "serve-waiting-kits": {
         "task": "returns.tasks.reserve_waiting_kits",
         "schedule": timedelta(hours=1),

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 from uuid import UUID
 
 from django.db import transaction
@@ -76,7 +76,8 @@ def post(
     earlier = Movement.objects.filter(key=key).first()
     if earlier is not None:
         return _same_or_refuse(earlier, content)
-    return _write(key, kind, lines, happened_at, told, content)
+    head = Movement(key=key, kind=kind, fingerprint=content, happened_at=happened_at)
+    return _write(head, lines, told)
 
 
 @transaction.atomic
@@ -109,7 +110,10 @@ def reverse(
         cost_minor=-movement.cost_minor,
         heat=movement.heat,
     )
-    return _write(key, movement.kind, lines, at, story, content, reverses=movement)
+    head = Movement(
+        key=key, kind=movement.kind, fingerprint=content, happened_at=at, reverses=movement
+    )
+    return _write(head, lines, story)
 
 
 def _refuse_bad_lines(kind: str, lines: Sequence[Line]) -> None:
@@ -144,33 +148,16 @@ def _same_or_refuse(earlier: Movement, content: str) -> Movement:
     return earlier
 
 
-def _write(
-    key: UUID,
-    kind: str,
-    lines: Sequence[Line],
-    happened_at: datetime,
-    story: Story,
-    content: str,
-    **extra: Any,
-) -> Movement:
-    number = next_number("movement")
-    month, belongs_to = _month_for(happened_at)
-    movement = Movement(
-        number=number,
-        key=key,
-        fingerprint=content,
-        kind=kind,
-        subject=story.subject,
-        actor=story.actor,
-        happened_at=happened_at,
-        recorded_at=timezone.now(),
-        month=month,
-        belongs_to=belongs_to,
-        reason=story.reason,
-        cost_minor=story.cost_minor,
-        heat=story.heat,
-        **extra,
-    )
+def _write(movement: Movement, lines: Sequence[Line], story: Story) -> Movement:
+    """Fill in the head, write the rows, move the balances."""
+    movement.number = next_number("movement")
+    movement.month, movement.belongs_to = _month_for(movement.happened_at)
+    movement.recorded_at = timezone.now()
+    movement.subject = story.subject
+    movement.actor = story.actor
+    movement.reason = story.reason
+    movement.cost_minor = story.cost_minor
+    movement.heat = story.heat
     movement.save(force_insert=True)
     Posting.objects.bulk_create(
         Posting(

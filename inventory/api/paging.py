@@ -21,6 +21,6 @@ class NewestFirst(CursorPagination):
         """The cursor, whose position is a row's number: anything else was made up."""
         cursor = super().decode_cursor(request)
         position = None if cursor is None else cursor.position
-        if position is not None and not _POSITION.fullmatch(position):
+        if position is not None and not _POSITION.fullmatch(str(position)):
             raise NotFound(self.invalid_cursor_message)
         return cursor

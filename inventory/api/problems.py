@@ -46,7 +46,7 @@ class ProblemResponse(Response):
     """JSON whatever the view otherwise renders: a page or a schema fails in JSON too."""
 
     @property
-    def rendered_content(self) -> bytes:
+    def rendered_content(self) -> bytes:  # type: ignore[override]
         self["Content-Type"] = MEDIA_TYPE
         content: bytes = JSONRenderer().render(self.data)
         return content

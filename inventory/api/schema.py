@@ -32,7 +32,7 @@ class Problem(serializers.Serializer[Any]):
     title = serializers.CharField()
     status = serializers.IntegerField()
     detail = serializers.CharField(required=False)
-    errors = FieldProblem(many=True, required=False)
+    errors = FieldProblem(many=True, required=False)  # type: ignore[assignment]
     reasons = serializers.ListField(child=serializers.CharField(), required=False)
 
 
@@ -64,10 +64,12 @@ class BearerScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-c
 class ProblemSchema(AutoSchema):
     """Reads the class attributes of `inventory.api.views`."""
 
+    view: Any
+
     def get_operation_id(self) -> str:
         return f"{self.method.lower()}{type(self.view).__name__}"
 
-    def get_override_parameters(self) -> list[OpenApiParameter]:
+    def get_override_parameters(self) -> list[Any]:
         named = list(getattr(self.view, "header_parameters", []))
         return [IDEMPOTENCY_KEY, *named] if self.method == "POST" else named
 
@@ -86,7 +88,7 @@ class ProblemSchema(AutoSchema):
             for code in self._problem_codes()
         }
 
-    def get_description(self) -> str:
+    def get_description(self) -> str:  # type: ignore[override]
         scope = self._scope()
         asked = "Open to all." if scope is None else f"Needs the scope “{scope}”."
         return f"{super().get_description()}\n\n{asked}".strip()

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-import django_filters
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
+from inventory.api import filters
 from inventory.api.shapes import Body, Pieces
 from inventory.api.views import DeedView, Listing
 from returns import batches, sold
@@ -20,8 +20,8 @@ from returns.sold import Row, Verdict
 ROWS_MAX = 20_000
 
 
-class BatchFilter(django_filters.FilterSet):
-    model = django_filters.CharFilter(field_name="colourway__model__code", max_length=30)
+class BatchFilter(filters.FilterSet):
+    model = filters.CharFilter(field_name="colourway__model__code", max_length=30)
 
 
 class BatchAnswer(serializers.Serializer[ProductionBatch]):
@@ -69,7 +69,7 @@ class SoldRowBody(Body):
 
 
 class SoldBody(Body):
-    rows = SoldRowBody(many=True, min_length=1, max_length=ROWS_MAX)
+    rows = serializers.ListSerializer[Any](child=SoldRowBody(), min_length=1, max_length=ROWS_MAX)
 
 
 class ImportBody(SoldBody):

@@ -4,20 +4,20 @@ from __future__ import annotations
 
 from typing import Any
 
-import django_filters
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
+from inventory.api import filters
 from inventory.api.shapes import Code, Moment, found
 from inventory.api.views import Detail, Listing
 from inventory.models import Balance, Colour, GrindRun, Lot, Origin, Place, PlaceKind, Polymer, Unit
 from inventory.queries import boxes
 
 
-class ClassFilter(django_filters.FilterSet):
-    polymer = django_filters.ModelChoiceFilter(queryset=Polymer.objects.all(), to_field_name="code")
-    colour = django_filters.ModelChoiceFilter(queryset=Colour.objects.all(), to_field_name="code")
-    origin = django_filters.ChoiceFilter(choices=Origin.choices)
+class ClassFilter(filters.FilterSet):
+    polymer = filters.ModelChoiceFilter(queryset=Polymer.objects.all(), to_field_name="code")
+    colour = filters.ModelChoiceFilter(queryset=Colour.objects.all(), to_field_name="code")
+    origin = filters.ChoiceFilter(choices=Origin.choices)
 
 
 class HeatShare(serializers.Serializer[Any]):
@@ -127,9 +127,9 @@ class OneLot(Detail):
         return lot
 
 
-class BalanceFilter(django_filters.FilterSet):
-    kind = django_filters.ChoiceFilter(field_name="place__kind", choices=PlaceKind.choices)
-    unit = django_filters.ChoiceFilter(field_name="place__unit", choices=Unit.choices)
+class BalanceFilter(filters.FilterSet):
+    kind = filters.ChoiceFilter(field_name="place__kind", choices=PlaceKind.choices)
+    unit = filters.ChoiceFilter(field_name="place__unit", choices=Unit.choices)
 
 
 class BalanceAnswer(serializers.Serializer[Balance]):

@@ -57,5 +57,5 @@ class Unknown(APIView):
     permission_classes = [AllowAny]
     schema = None
 
-    def initial(self, _request: Request, *_args: Any, **_kwargs: Any) -> None:
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         raise NotFound()

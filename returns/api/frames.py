@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, ClassVar
 
-import django_filters
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
+from rest_framework.serializers import BaseSerializer
 
-from inventory.api.filters import Day
+from inventory.api import filters
 from inventory.api.shapes import Body, Code, Known, Moment
 from inventory.api.views import DeedView, Detail, Listing
 from inventory.models import Reading
@@ -34,16 +34,16 @@ ROWS = ReturnedFrame.objects.select_related(
 FINDINGS_MAX = 40
 
 
-class FrameFilter(django_filters.FilterSet):
-    state = django_filters.ChoiceFilter(choices=[(s.value, s.value) for s in FrameState])
-    model = django_filters.CharFilter(field_name="colourway__model__code", max_length=30)
-    batch = django_filters.CharFilter(field_name="batch__code", max_length=20)
-    request = django_filters.CharFilter(field_name="request__reference", max_length=20)
-    lot = django_filters.CharFilter(field_name="lot__code", max_length=20)
-    is_stranger = django_filters.BooleanFilter()
-    promised_to = Day(field_name="promised_by", lookup_expr="lte")
-    weighed_from = Day(field_name="weighed_at", lookup_expr="date__gte")
-    weighed_to = Day(field_name="weighed_at", lookup_expr="date__lte")
+class FrameFilter(filters.FilterSet):
+    state = filters.ChoiceFilter(choices=[(s.value, s.value) for s in FrameState])
+    model = filters.CharFilter(field_name="colourway__model__code", max_length=30)
+    batch = filters.CharFilter(field_name="batch__code", max_length=20)
+    request = filters.CharFilter(field_name="request__reference", max_length=20)
+    lot = filters.CharFilter(field_name="lot__code", max_length=20)
+    is_stranger = filters.BooleanFilter()
+    promised_to = filters.Day(field_name="promised_by", lookup_expr="lte")
+    weighed_from = filters.Day(field_name="weighed_at", lookup_expr="date__gte")
+    weighed_to = filters.Day(field_name="weighed_at", lookup_expr="date__lte")
 
 
 class FrameRow(serializers.Serializer[ReturnedFrame]):
@@ -175,7 +175,7 @@ class FrameDeed(DeedView):
     """A deed at the bench that one frame is the subject of."""
 
     scope = "bench"
-    made_class = FrameRow
+    made_class: ClassVar[type[BaseSerializer[Any]]] = FrameRow
     made_status = 200
 
     def frame(self) -> ReturnedFrame:
@@ -191,7 +191,9 @@ class FindingBody(Body):
 
 
 class LookBody(Body):
-    findings = FindingBody(many=True, max_length=FINDINGS_MAX, default=list)
+    findings = serializers.ListSerializer[Any](
+        child=FindingBody(), max_length=FINDINGS_MAX, default=list
+    )
     polymer = serializers.CharField(
         max_length=20, help_text="What the bench says of the plastic: ours, other or unknown."
     )

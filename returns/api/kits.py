@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
+from typing import Any, ClassVar
 
-import django_filters
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
+from rest_framework.serializers import BaseSerializer
 
+from inventory.api import filters
 from inventory.api.access import scopes_of
 from inventory.api.shapes import Moment
 from inventory.api.views import DeedView, Listing
@@ -22,8 +23,8 @@ from returns.sums.states import RequestState
 OPEN = (RequestState.WAITING_STOCK, RequestState.RESERVED, RequestState.REPORTED_MISSING)
 
 
-class KitFilter(django_filters.FilterSet):
-    state = django_filters.ChoiceFilter(choices=[(state.value, state.value) for state in OPEN])
+class KitFilter(filters.FilterSet):
+    state = filters.ChoiceFilter(choices=[(state.value, state.value) for state in OPEN])
 
 
 class KitPart(serializers.Serializer[Any]):
@@ -56,14 +57,13 @@ class KitAnswer(serializers.Serializer[Request]):
 
     def _contents(self, model: FrameModel) -> list[dict[str, Any]]:
         """Asked once per model: a page of kits is mostly of the same few."""
-        known = self.context.setdefault("kit_contents", {})
+        known: dict[int, list[dict[str, Any]]] = self.__dict__.setdefault("known", {})
         if model.pk not in known:
             known[model.pk] = [
                 {"part": part.code, "pieces": pieces}
                 for part, pieces in kits.contents(model).items()
             ]
-        parts: list[dict[str, Any]] = known[model.pk]
-        return parts
+        return known[model.pk]
 
 
 class Kits(Listing):
@@ -78,8 +78,10 @@ class Kits(Listing):
 
 
 class KitDeed(DeedView):
+    """A deed on one kit."""
+
     scope = "bench"
-    made_class = KitAnswer
+    made_class: ClassVar[type[BaseSerializer[Any]]] = KitAnswer
     made_status = 200
     rule: Callable[..., Any]
 

@@ -32,7 +32,7 @@ class StripBody(Body):
     lenses = _mass_or_none()
     metal = _mass_or_none()
     foreign = _mass_or_none()
-    salvaged = SalvagedBody(many=True, max_length=20, default=list)
+    salvaged = serializers.ListSerializer[Any](child=SalvagedBody(), max_length=20, default=list)
     reason = serializers.CharField(max_length=200, allow_blank=True, default="")
 
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, TypeVar
 
-from django.db.models import QuerySet
+from django.db.models import Model, QuerySet
 
 from inventory.api.shapes import Known, found
 from inventory.errors import NotFound
@@ -53,6 +53,9 @@ class RequestReference(Spoken):
         super().__init__(Request.objects.all, prefix="Q", by="reference", **options)
 
 
+RowT = TypeVar("RowT", bound=Model)
+
+
 def colourway_code(colourway: Colourway) -> str:
     return f"{colourway.model.code}/{colourway.colour.code}"
 
@@ -69,9 +72,10 @@ def parcel_at(code: str, rows: QuerySet[Parcel] | None = None) -> Parcel:
     return _spoken(Parcel.objects.all() if rows is None else rows, "P", code=code)
 
 
-def _spoken(rows: QuerySet[Any], prefix: str, **by: str) -> Any:
+def _spoken(rows: QuerySet[RowT], prefix: str, **by: str) -> RowT:
     (name, text), *_rest = by.items()
     try:
-        return found(rows, **{name: normalise(text, prefix=prefix)})
+        row: RowT = found(rows, **{name: normalise(text, prefix=prefix)})
+        return row
     except BadCode as error:
         raise NotFound() from error

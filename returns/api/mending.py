@@ -5,10 +5,11 @@ A step is named by its remedy and component; of several tries the one still to d
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, ClassVar
 
 from django.utils.translation import gettext as _
 from rest_framework import serializers
+from rest_framework.serializers import BaseSerializer
 
 from inventory.api.shapes import Body, Known, Moment, ScaleName, TypedMass
 from inventory.errors import NotFound
@@ -23,7 +24,7 @@ from returns.models import BenchCheck, JobStep, Remedy, RepairJob, ReturnedFrame
 class JobDeed(FrameDeed):
     """A deed on the frame's latest job."""
 
-    made_class = JobAnswer
+    made_class: ClassVar[type[BaseSerializer[Any]]] = JobAnswer
 
     def job(self) -> RepairJob:
         job = self.frame().jobs.order_by("-opened_at", "-pk").first()
@@ -83,7 +84,7 @@ class UsedBody(Body):
 
 class DoneBody(StepBody):
     minutes = serializers.IntegerField(min_value=1, max_value=MINUTES_MAX)
-    parts = UsedBody(many=True, max_length=20, default=list)
+    parts = serializers.ListSerializer[Any](child=UsedBody(), max_length=20, default=list)
 
 
 class Steps(JobDeed):

@@ -22,7 +22,7 @@ from inventory.sums.months import BadMonth
 class ClosedAnswer(serializers.Serializer[Month]):
     """`digest` chains to the digest of the month before."""
 
-    label = serializers.CharField()
+    label = serializers.CharField()  # type: ignore[assignment]
     closed_at = Moment()
     closed_by = Code(by="username", allow_null=True)
     previous_digest = serializers.CharField()
@@ -31,7 +31,7 @@ class ClosedAnswer(serializers.Serializer[Month]):
 
 
 class ListedAnswer(serializers.Serializer[months.Listed]):
-    label = serializers.CharField()
+    label = serializers.CharField()  # type: ignore[assignment]
     standing = serializers.CharField()
     digest = serializers.SerializerMethodField()
 
@@ -63,7 +63,7 @@ class ReasonAnswer(serializers.Serializer[months.Reason]):
 class MonthAnswer(serializers.Serializer[Any]):
     """`reasons` lists what keeps an open month from being closed now."""
 
-    label = serializers.CharField()
+    label = serializers.CharField()  # type: ignore[assignment]
     standing = serializers.CharField()
     reasons = ReasonAnswer(many=True)
     closed = ClosedAnswer(allow_null=True)
@@ -90,7 +90,7 @@ class OneMonth(Detail):
 class ReportAnswer(serializers.Serializer[Any]):
     """The recovered-material report. `digest` is the SHA-256 of the figures in canonical form."""
 
-    label = serializers.CharField()
+    label = serializers.CharField()  # type: ignore[assignment]
     standing = serializers.CharField()
     digest = serializers.CharField()
     figures = serializers.JSONField()

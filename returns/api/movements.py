@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
-import django_filters
 from django.db.models import Q, QuerySet
 from rest_framework import serializers
 
 from inventory import reversing
-from inventory.api.filters import MonthLabel
+from inventory.api import filters
 from inventory.api.shapes import Body, Code, Moment
 from inventory.api.views import DeedView, Detail, Listing
 from inventory.errors import NotFound
@@ -22,11 +22,11 @@ ROWS = Movement.objects.select_related("actor", "reverses", "reversed_by").prefe
 NUMBER_MAX = 2**62
 
 
-class MovementFilter(django_filters.FilterSet):
-    month = MonthLabel()
-    kind = django_filters.ChoiceFilter(choices=[(kind, kind) for kind in KINDS])
-    subject = django_filters.CharFilter(max_length=40)
-    place = django_filters.CharFilter(method="at_place", max_length=60)
+class MovementFilter(filters.FilterSet):
+    month = filters.MonthLabel()
+    kind = filters.ChoiceFilter(choices=[(kind, kind) for kind in KINDS])
+    subject = filters.CharFilter(max_length=40)
+    place = filters.CharFilter(method="at_place", max_length=60)
 
     def at_place(self, rows: QuerySet[Movement], _name: str, code: str) -> QuerySet[Movement]:
         touches = Posting.objects.filter(Q(source__code=code) | Q(target__code=code))
@@ -37,7 +37,7 @@ class PostingAnswer(serializers.Serializer[Posting]):
     """Exactly one of `mass_mg` and `pieces` is a number."""
 
     line = serializers.IntegerField()
-    source = Code()
+    source = Code()  # type: ignore[assignment]
     target = Code()
     mass_mg = serializers.SerializerMethodField()
     pieces = serializers.SerializerMethodField()
@@ -78,11 +78,12 @@ class MovementAnswer(serializers.Serializer[Movement]):
         return currency(self.context)
 
 
-def currency(context: dict[str, Any]) -> str:
+def currency(context: Mapping[str, Any]) -> str:
     """The workshop's currency, asked for once in an answer."""
-    if "currency" not in context:
-        context["currency"] = Workshop.the().currency
-    return str(context["currency"])
+    request = context["request"]
+    if not hasattr(request, "workshop_currency"):
+        request.workshop_currency = Workshop.the().currency
+    return str(request.workshop_currency)
 
 
 class Movements(Listing):

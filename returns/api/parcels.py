@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-import django_filters
 from rest_framework import serializers
 
+from inventory.api import filters
 from inventory.api.shapes import Body, Code, Codes, Known, Moment, ScaleName, TypedMass
 from inventory.api.views import DeedView, Detail, Listing
 from returns import arrivals
@@ -16,9 +16,9 @@ from returns.arrivals import MENDS_TYPED_MAX, WeighIn
 from returns.models import Parcel, ProductionBatch, ReturnedFrame
 
 
-class ParcelFilter(django_filters.FilterSet):
-    content = django_filters.ChoiceFilter(choices=Parcel.Content.choices)
-    is_open = django_filters.BooleanFilter(field_name="done_at", lookup_expr="isnull")
+class ParcelFilter(filters.FilterSet):
+    content = filters.ChoiceFilter(choices=Parcel.Content.choices)
+    is_open = filters.BooleanFilter(field_name="done_at", lookup_expr="isnull")
 
 
 class ParcelAnswer(serializers.Serializer[Parcel]):

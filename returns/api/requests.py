@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-import django_filters
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
+from inventory.api import filters
 from inventory.api.access import scopes_of
-from inventory.api.filters import Day
 from inventory.api.shapes import Codes, Moment
 from inventory.api.views import Detail, Listing
 from returns.api.lookups import colourway_code, request_at
@@ -19,12 +18,12 @@ from returns.sums.states import RequestState
 SEES_PEOPLE = frozenset({"bench", "owner"})
 
 
-class RequestFilter(django_filters.FilterSet):
-    kind = django_filters.ChoiceFilter(choices=Request.Kind.choices)
-    state = django_filters.ChoiceFilter(choices=[(s.value, s.value) for s in RequestState])
-    model = django_filters.CharFilter(field_name="colourway__model__code", max_length=30)
-    filed_from = Day(field_name="filed_at", lookup_expr="date__gte")
-    filed_to = Day(field_name="filed_at", lookup_expr="date__lte")
+class RequestFilter(filters.FilterSet):
+    kind = filters.ChoiceFilter(choices=Request.Kind.choices)
+    state = filters.ChoiceFilter(choices=[(s.value, s.value) for s in RequestState])
+    model = filters.CharFilter(field_name="colourway__model__code", max_length=30)
+    filed_from = filters.Day(field_name="filed_at", lookup_expr="date__gte")
+    filed_to = filters.Day(field_name="filed_at", lookup_expr="date__lte")
 
 
 class RequestRow(serializers.Serializer[Request]):

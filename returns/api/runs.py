@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-import django_filters
 from rest_framework import serializers
 
 from inventory import grinding
+from inventory.api import filters
 from inventory.api.shapes import Body, Code, Known, Moment, ScaleName, TypedMass, found
 from inventory.api.views import DeedView, Detail, Listing
 from inventory.grinding import MINUTES_MAX, GrindOut
@@ -18,9 +18,9 @@ MASS_MG_MAX = 2**53
 MELT_FLOW_MAX = 1_000_000
 
 
-class RunFilter(django_filters.FilterSet):
-    state = django_filters.ChoiceFilter(choices=GrindRun.State.choices)
-    box = django_filters.CharFilter(field_name="box__code", max_length=60)
+class RunFilter(filters.FilterSet):
+    state = filters.ChoiceFilter(choices=GrindRun.State.choices)
+    box = filters.CharFilter(field_name="box__code", max_length=60)
 
 
 class RunAnswer(serializers.Serializer[GrindRun]):

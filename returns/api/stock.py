@@ -181,7 +181,7 @@ class IssuedLotBody(Body):
 class IssueBody(Body):
     batch_code = serializers.CharField(max_length=material.BATCH_CODE_LENGTH_MAX)
     scale = ScaleName()
-    lots = IssuedLotBody(many=True, min_length=1, max_length=50)
+    lots = serializers.ListSerializer[Any](child=IssuedLotBody(), min_length=1, max_length=50)
 
 
 class Issues(DeedView):

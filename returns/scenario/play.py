@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from functools import partial
 from pathlib import Path
 from random import Random
 
@@ -239,7 +240,7 @@ class _Story:
                 day = month.first_day + timedelta(days=chance.randint(0, 26))
                 at = self._moment(day, chance.randint(7, 21), chance.randint(0, 59))
                 colourway = chance.choice(ways)
-                self.diary.at(at, lambda moment, way=colourway: self._ask(way, moment))
+                self.diary.at(at, partial(self._ask, colourway))
             month = month.next()
 
     def _ask(self, colourway: Colourway, at: datetime) -> None:

@@ -59,7 +59,7 @@ class Visitors:
         """A page of a stranger, or of a user who is signed in already."""
         facts = {"locale": "en-GB", "reduced_motion": "reduce"} | self.defaults | options
         context = self.browser.new_context(base_url=self.base, **facts)
-        context.set_default_timeout(10_000)
+        context.set_default_timeout(30_000)
         self.contexts.append(context)
         if user is not None:
             context.add_cookies([self._session_of(user)])

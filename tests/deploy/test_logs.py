@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import logging
 
+import structlog
+
 from deploy.logs import DiscreetFormatter
 
 SECRET = "q3b0Vw8Zl2N4c6X8a0S2d4F6g8H0j2K4l6Z8x0C2v4B"
@@ -11,7 +13,7 @@ SECRET = "q3b0Vw8Zl2N4c6X8a0S2d4F6g8H0j2K4l6Z8x0C2v4B"
 
 def line(message: str, *args: object) -> str:
     record = logging.LogRecord("django.request", 30, "x.py", 1, message, args, None)
-    return DiscreetFormatter(fmt="%(message)s").format(record)
+    return DiscreetFormatter(processor=structlog.processors.JSONRenderer()).format(record)
 
 
 def test_link_secret_in_arguments_is_blanked() -> None:

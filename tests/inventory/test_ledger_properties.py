@@ -122,7 +122,7 @@ class Books(RuleBasedStateMachine):
         year, number = int(last[:4]), int(last[5:])
         return f"{year + number // 12:04d}-{number % 12 + 1:02d}"
 
-    def put(  # noqa: PLR0917  the parts of one entry
+    def put(
         self, key: uuid.UUID, kind: str, source: Place, target: Place, quantity: int, day: int
     ) -> Movement:
         happened = START + timedelta(days=day)

@@ -148,5 +148,6 @@
   dropSentDrafts();
   document.querySelectorAll("form[data-keep]").forEach(bringBack);
   openTables();
+  window.addEventListener("resize", openTables);
   document.querySelector("[data-focus]")?.focus();
 })();

@@ -1,0 +1,129 @@
+"""Every page of every role: no accessibility violation, no overflow, no complaint in the console.
+
+Checked against WCAG 2.0 to 2.2, levels A and AA, as far as axe-core's rules of those tags reach;
+what a machine cannot see is not claimed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import Any
+from urllib.parse import urlsplit
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from django.contrib.auth.models import User
+from django.urls import URLPattern, URLResolver, get_resolver, resolve
+from playwright.sync_api import Page
+
+from inventory import grinding
+from inventory.models import Place
+from returns import intake, lookover, mending
+from returns.gradingfacts import Seen
+from returns.lookover import Look
+from returns.models import ReturnedFrame
+from returns.sums.grading import PolymerCheck
+from tests.browser import addresses, chromium
+from tests.makers import NOON, Shop, key, opening
+from tests.returns import customer_makers as customers
+from tests.returns import workroom_makers as workroom
+from tests.returns.bench_makers import on_shelf
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+OPTIONS = {"runOnly": {"type": "tag", "values": TAGS}, "resultTypes": ["violations"]}
+ONLY_COLOURS = {
+    "runOnly": {"type": "rule", "values": ["color-contrast"]},
+    "resultTypes": ["violations"],
+}
+# Everything at both widths, once in each scheme; of the other two, what a scheme can change.
+VIEWS = [
+    (chromium.PHONE, "light", OPTIONS),
+    (chromium.PHONE, "dark", ONLY_COLOURS),
+    (chromium.DESKTOP, "dark", OPTIONS),
+    (chromium.DESKTOP, "light", ONLY_COLOURS),
+]
+
+
+@pytest.fixture
+def busy(shop: Shop, bea: User, ben: User) -> dict[str, str]:
+    """A workshop with something in every state; the links that only customers have."""
+    opening(400_000, shop)
+    request = customers.sent_back(shop)
+    box = Place.objects.get(kind="box")
+    grinding.propose(key=key(), box=box, at=NOON, by=ben)
+    on_shelf(shop, bea, customers.sent_back(shop))
+    for part, defect in (("arm_left", "snapped"), ("front", "snapped"), ("arm_right", "cracked")):
+        _graded(shop, bea, part, defect)
+    workroom.opened(_graded(shop, bea, "arm_left", "snapped"), bea)
+    mended = workroom.opened(_graded(shop, bea, "front", "scuffed"), bea)
+    workroom.do(mended, bea)
+    mending.check(key=key(), job=mended, check=workroom.PASS, at=NOON, by=bea)
+    workroom.weigh_out(mended, shop, bea, "24.800 g")
+    kit = customers.asked_screws(shop)
+    return {
+        name: f"/story/{intake.link_secret(asked)}/"
+        for name, asked in {"return": request, "kit": kit}.items()
+    }
+
+
+def _graded(shop: Shop, by: User, part: str, defect: str) -> ReturnedFrame:
+    frame = on_shelf(shop, by, customers.sent_back(shop))
+    look = Look(findings=[Seen(part, defect)], polymer=PolymerCheck.OURS)
+    lookover.grade(key=key(), frame=frame, look=look, at=NOON, by=by)
+    return ReturnedFrame.objects.get(pk=frame.pk)
+
+
+def _pages(resolver: URLResolver | None = None, before: str = "") -> Iterator[str]:
+    """Every address that shows a page, as its pattern is written."""
+    for found in (resolver or get_resolver()).url_patterns:
+        route = before + str(found.pattern)
+        if isinstance(found, URLResolver):
+            yield from _pages(found, route)
+        elif isinstance(found, URLPattern):
+            yield route
+
+
+def _wrong(page: Page, axe: Axe) -> list[str]:
+    found = []
+    for viewport, colours, options in VIEWS:
+        page.set_viewport_size(viewport)
+        page.emulate_media(color_scheme=colours)
+        for violation in axe.run(page, options=options).response["violations"]:
+            where = [node["target"] for node in violation["nodes"][:3]]
+            found.append(f"{page.url} {viewport['width']} {colours}: {violation['id']} {where}")
+        reach = page.evaluate("document.documentElement.scrollWidth")
+        if reach > viewport["width"]:
+            found.append(f"{page.url} is {reach} wide at {viewport['width']}")
+    return found
+
+
+STARTS = {
+    "nobody": ["/", "/find/", "/enter/", "/notice/"],
+    "bea": ["/desk/", "/enter/password/", "/go/", "/go/F-2345/", "/bench/"],
+    "acke": ["/desk/", "/months/"],
+    "olga": ["/desk/", "/owner/"],
+}
+
+
+@pytest.mark.timeout(300)
+@pytest.mark.parametrize("who", STARTS)
+def test_every_page_is_fit_for_everybody(
+    who: str,
+    open_visitors: Callable[..., Any],
+    busy: dict[str, str],
+    bea: User,
+    acke: User,
+    olga: User,
+) -> None:
+    visitors = open_visitors()
+    user = {"bea": bea, "acke": acke, "olga": olga}.get(who)
+    page, axe, wrong = visitors.page(user=user), Axe(), []
+    starts = STARTS[who] + (list(busy.values()) if who == "nobody" else [])
+    seen = set()
+    for address in addresses.crawl(page, starts):
+        seen.add(resolve(urlsplit(address).path).route)
+        wrong += _wrong(page, axe)
+    print(len(seen), sorted(seen), sorted(set(_pages()) - seen))
+    assert wrong == []
