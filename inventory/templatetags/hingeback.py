@@ -24,6 +24,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
 from inventory.pages import frame
+from inventory.pages.access import ACCOUNTANT, OWNER
 from inventory.sums.masses import mass_g
 
 register = template.Library()
@@ -260,3 +261,10 @@ def is_staff_room(context: Context) -> bool:
     """True for somebody with a role: they get the code search."""
     request = context.get("request")
     return bool(request is not None and frame.roles(request))
+
+
+@register.simple_tag(takes_context=True)
+def reads_books(context: Context) -> bool:
+    """True for somebody who may open movements and months."""
+    request = context.get("request")
+    return bool(request is not None and frame.roles(request) & {ACCOUNTANT, OWNER})

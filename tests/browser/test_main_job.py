@@ -88,7 +88,7 @@ def test_a_broken_front_is_ground_and_every_gram_is_reported(
 
     _the_month_adds_up(hands["acke"])
     hands["olga"].goto("/owner/")
-    _says(hands["olga"], "Frames received: 1; mended and posted: 0; reground: 1;")
+    _says(hands["olga"], "Frames received: 1; mended and posted: 0; boxed to be ground: 1;")
 
 
 def _the_month_adds_up(page: Page) -> None:

@@ -16,7 +16,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from inventory import months as closing
 from inventory.errors import NotFound
 from inventory.pages import frame
-from inventory.pages.access import ACCOUNTANT, OWNER, StaffRequest, allow
+from inventory.pages.access import ACCOUNTANT, OWNER, StaffRequest, allow, roles_of
 from inventory.pages.accounts import agreement, checklist, filing
 from inventory.pages.accounts.forms import CloseForm
 from inventory.queries import months, recovered
@@ -36,14 +36,18 @@ def listing(request: HttpRequest) -> HttpResponse:
 
 @require_GET
 @allow(ACCOUNTANT, OWNER)
-def month(request: HttpRequest, label: str) -> HttpResponse:
+def month(request: StaffRequest, label: str) -> HttpResponse:
     """What leads to closing, the figures in short, and the difference against last month."""
     now = timezone.now()
     known = months.known(label, now)
     report = recovered.of_month(label)
     before = recovered.of_month(str(known.previous()))
     closed = months.closed(label)
-    checks = [] if closed else checklist.checks(months.reasons(label, now), report)
+    checks = (
+        []
+        if closed
+        else checklist.checks(months.reasons(label, now), report, roles_of(request.user))
+    )
     facts = (
         _facts(label)
         | filing.files(report)
