@@ -308,6 +308,9 @@ OUTBOX_HANDLERS = {
     "letter": "returns.letters.duty.send",
 }
 
+# Request lines carry a request id and a user id, and no address of anybody.
+DJANGO_STRUCTLOG_IP_LOGGING_ENABLED = False
+DJANGO_STRUCTLOG_CELERY_ENABLED = False
 structlog.configure(
     processors=[
         structlog.contextvars.merge_contextvars,

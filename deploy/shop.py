@@ -25,7 +25,18 @@ def commands(port: int) -> dict[str, list[str]]:
     python = sys.executable
     web = [python, "-m", "gunicorn", "deploy.wsgi:application", "--bind", f"127.0.0.1:{port}"]
     web += ["--workers", "2", "--threads", "4", "--timeout", "60", "--log-level", "warning"]
-    worker = [python, "-m", "celery", "-A", "deploy", "worker", "--beat", "--concurrency", "1"]
+    worker = [
+        python,
+        "-m",
+        "celery",
+        "--quiet",
+        "-A",
+        "deploy",
+        "worker",
+        "--beat",
+        "--concurrency",
+        "1",
+    ]
     worker += ["--without-gossip", "--without-mingle", "--without-heartbeat", "--loglevel"]
     return {"web": web, "worker": [*worker, "WARNING"]}
 
@@ -95,9 +106,11 @@ def main() -> int:
         raise KeyboardInterrupt
 
     signal.signal(signal.SIGTERM, leave)
+    # Celery warns of running as root; on a practice machine that is the user's own choice.
+    quiet = os.environ | {"PYTHONWARNINGS": "ignore:You're running the worker"}
     # A group of its own for each: Ctrl-C reaches this process only, which ends them in order.
     processes = {
-        name: subprocess.Popen(command, cwd=ROOT, start_new_session=True)  # noqa: S603
+        name: subprocess.Popen(command, cwd=ROOT, env=quiet, start_new_session=True)  # noqa: S603
         for name, command in commands(port).items()
     }
     try:

@@ -28,7 +28,10 @@ def outcomes(scope: Scope, *, first: str = "", last: str) -> Counter[tuple[str, 
     Lenses that go back to the wearer of a frame that was ground are no outcome of their own.
     """
     in_box = Q(target__kind=PlaceKind.BOX) | Q(source__kind=PlaceKind.BOX)
-    posting = Posting.objects.filter(in_box, movement=OuterRef("pk"))
+    boxed = Posting.objects.filter(in_box, movement=OuterRef("pk"))
+    # A weigh-out's difference is a posting of this kind too: only what leaves the house counts.
+    at_the_door = Q(target__kind=PlaceKind.CUSTOMERS) | Q(source__kind=PlaceKind.CUSTOMERS)
+    left = Posting.objects.filter(at_the_door, movement=OuterRef("pk"))
     told = Movement.objects.filter(
         kind__in=["post_frame", "strip_down"],
         month__gte=first,
@@ -41,8 +44,9 @@ def outcomes(scope: Scope, *, first: str = "", last: str) -> Counter[tuple[str, 
             outcome=Case(
                 When(kind="post_frame", said=Dispatch.Kind.MENDED, then=Value(MENDED)),
                 When(kind="post_frame", said=Dispatch.Kind.LENSES, then=Value(_NONE)),
-                When(kind="post_frame", then=Value(AS_IS)),
-                When(Exists(posting), then=Value(REGROUND)),
+                When(Exists(left), kind="post_frame", then=Value(AS_IS)),
+                When(kind="post_frame", then=Value(_NONE)),
+                When(Exists(boxed), then=Value(REGROUND)),
                 default=Value(DISCARDED),
             ),
         )
