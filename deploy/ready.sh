@@ -26,8 +26,9 @@ apt_install() { # packages...
     apt-get install -y -qq --no-install-recommends "$@" >/dev/null
 }
 
-make_env() { # lock file
+make_env() { # lock file, more options for pip
     local lock="$1" python stamp
+    shift
     python="$(find_python)" || die "Hingeback needs Python 3.11 or newer. Install it, then run this again."
     if [ ! -x .venv/bin/python ] || ! .venv/bin/python -c 'import pip' >/dev/null 2>&1; then
         say "Making .venv"
@@ -41,7 +42,7 @@ make_env() { # lock file
     if ! cmp -s "$lock" "$stamp"; then
         say "Installing the locked dependencies (once)"
         .venv/bin/python -m pip install --quiet --disable-pip-version-check \
-            --require-hashes --only-binary :all: -r "$lock" || die "The dependencies could not be installed; see above."
+            --require-hashes "$@" -r "$lock" || die "The dependencies could not be installed; see above."
         cp "$lock" "$stamp"
     fi
 }

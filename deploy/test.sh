@@ -19,7 +19,8 @@ while [ $# -gt 0 ]; do
     esac
 done
 
-make_env deploy/requirements-dev.txt
+# One test-only package comes as source alone; the shop itself takes built packages only.
+make_env deploy/requirements-dev.txt --prefer-binary
 need_pango
 export HINGEBACK_DATA_DIR="${TMPDIR:-/tmp}/hingeback-test-$$"
 mkdir -p "$HINGEBACK_DATA_DIR"

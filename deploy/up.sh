@@ -35,7 +35,7 @@ if [ "$fresh" = yes ] && [ -d "$data" ]; then
         "${data:?}"/demo_logins.txt "${data:?}"/beat*
 fi
 
-make_env deploy/requirements.txt
+make_env deploy/requirements.txt --only-binary :all:
 need_pango
 export HINGEBACK_BASE_URL="${HINGEBACK_BASE_URL:-http://127.0.0.1:$port}"
 .venv/bin/python manage.py migrate --verbosity 0
