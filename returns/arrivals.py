@@ -127,6 +127,38 @@ def weigh_in(
 
 
 @transaction.atomic
+def assign(
+    *, key: UUID, frame: ReturnedFrame, request: Request, at: datetime, by: User
+) -> ReturnedFrame:
+    """Find the story of a frame that came without a slip, while it is still in the house.
+
+    The request's wish counts unless one was recorded at the bench. Raises StaleState when the
+    frame has a story already or has ended.
+    """
+    facts = [frame.tag, request.reference]
+    if deeds.repeated(key=key, name="arrivals.assign", facts=facts):
+        return ReturnedFrame.objects.get(pk=frame.pk)
+    _mark_arrived(request)
+    rows = ReturnedFrame.objects.filter(pk=frame.pk, request=None, ended_at=None)
+    rows = rows.exclude(state__in=[FrameState.BOXED, FrameState.GROUND, FrameState.VOIDED])
+    wish = frame.wish or request.wish
+    if rows.update(request=request, wish=wish, lenses_back=request.lenses_back) != 1:
+        raise StaleState()
+    found = ReturnedFrame.objects.get(pk=frame.pk)
+    letters.owe(letter="arrived", request=request, frame=found, at=at)
+    deeds.record(
+        key=key,
+        name="arrivals.assign",
+        subject=frame.tag,
+        facts=facts,
+        at=at,
+        actor=by,
+        detail={"request": request.reference},
+    )
+    return found
+
+
+@transaction.atomic
 def finish(*, key: UUID, parcel: Parcel, at: datetime, by: User) -> Parcel:
     """Everything in the parcel is weighed in; without a single frame it was empty.
 

@@ -59,14 +59,24 @@ class Bench:
 
     def receive(
         self, request: Request | None, contents: list[Broken], at: datetime, *, stranger: bool
-    ) -> None:
+    ) -> list[ReturnedFrame]:
         """Book a parcel and weigh in what is in it, the same day."""
         parcel = arrivals.book(key=self.diary.key(), request=request, at=at, by=self.bea)
-        for index, broken in enumerate(contents):
-            moment = at + timedelta(minutes=12 * (index + 1))
-            self._weigh_in(parcel, request, broken, moment, stranger=stranger)
+        frames = [
+            self._weigh_in(
+                parcel, request, broken, at + timedelta(minutes=12 * number), stranger=stranger
+            )
+            for number, broken in enumerate(contents, start=1)
+        ]
         end = at + HOUR
         arrivals.finish(key=self.diary.key(), parcel=parcel, at=end, by=self.bea)
+        return frames
+
+    def find_sender(self, frame: ReturnedFrame, request: Request, at: datetime) -> None:
+        """The customer rings about a parcel that came without its slip."""
+        frame.refresh_from_db()
+        if frame.request is None and frame.ended_at is None:
+            arrivals.assign(key=self.diary.key(), frame=frame, request=request, at=at, by=self.bea)
 
     def _weigh_in(
         self,
@@ -76,7 +86,7 @@ class Bench:
         at: datetime,
         *,
         stranger: bool,
-    ) -> None:
+    ) -> ReturnedFrame:
         known = self.diary.random.random() < 0.8
         weigh = arrivals.WeighIn(
             scale=self.bench_scale,
@@ -92,6 +102,7 @@ class Bench:
         )
         wait = timedelta(days=self.diary.random.randint(0, 3), hours=2)
         self.diary.at(at + wait, lambda moment: self._look(frame, broken, moment, stranger))
+        return frame
 
     def _look(self, frame: ReturnedFrame, broken: Broken, at: datetime, stranger: bool) -> None:
         polymer = PolymerCheck.FOREIGN if stranger else PolymerCheck.OURS
@@ -244,6 +255,7 @@ class Bench:
     def _post(self, frame: ReturnedFrame, at: datetime) -> None:
         frame.refresh_from_db()
         if frame.request is None:
+            self.diary.at(at + 3 * DAY, lambda later: self._post(frame, later))
             return
         posting_out.post_frame(key=self.diary.key(), frame=frame, at=at, by=self.ben)
 

@@ -165,6 +165,20 @@ class Yard:
                 )
         kits.reserve_waiting(at)
 
+    def sweep_up(self, at: datetime) -> None:
+        """Bags with less than a gram left are thrown out and counted as empty."""
+        for lot in Lot.objects.all():
+            if 0 < boxes.held_mg(lot.place) < self.box_scale.division_mg:
+                weighing = material.Weighing(scale=self.box_scale, mass="0")
+                material.count(
+                    key=self.diary.key(),
+                    place=lot.place,
+                    weighing=weighing,
+                    reason="The bag is empty",
+                    at=at,
+                    by=self.bea,
+                )
+
     def count_a_box(self, at: datetime) -> None:
         """A stock count at the end of a month: the fullest lot is put on the scale."""
         lots = sorted(Lot.objects.all(), key=lambda lot: -boxes.held_mg(lot.place))

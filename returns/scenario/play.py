@@ -147,6 +147,7 @@ class _Story:
             self._moment(first + timedelta(days=11), 8), lambda at: self._mould_all(month, at)
         )
         self.diary.at(self._moment(last - timedelta(days=2), 9), self.yard.grind_what_is_full)
+        self.diary.at(self._moment(last, 16), self.yard.sweep_up)
         self.diary.at(self._moment(last, 17), self.yard.count_a_box)
         if month != self.this_month:
             close_at = self._moment(month.next().first_day + timedelta(days=1), 9, 30)
@@ -229,7 +230,10 @@ class _Story:
         if fate == "two":
             contents.append(broken(self.diary.random, frame.batch, self._bill(frame.batch)))
         slip = None if fate in {"no slip", "stranger"} else request
-        self.bench.receive(slip, contents, at, stranger=fate == "stranger")
+        came = self.bench.receive(slip, contents, at, stranger=fate == "stranger")
+        if fate == "no slip":
+            later = at + timedelta(days=self.diary.random.randint(2, 9), hours=5)
+            self.diary.at(later, lambda moment: self.bench.find_sender(came[0], request, moment))
 
     def _lose_screws(self) -> None:
         chance = self.diary.random

@@ -77,6 +77,7 @@ TABLE: Final = (
     Row("bench/frame/<str:tag>/", get=STAFF),
     Row("bench/frame/<str:tag>/look/", get=BENCH, post=BENCH),
     Row("bench/frame/<str:tag>/overrule/", post=BENCH),
+    Row("bench/frame/<str:tag>/request/", post=BENCH),
     Row("bench/frame/<str:tag>/wish/", post=BENCH),
     Row("bench/frame/<str:tag>/unweigh/", post=BENCH),
     Row("bench/frame/<str:tag>/label.pdf", get=BENCH),

@@ -242,3 +242,29 @@ def test_unknown_model_is_not_chosen_by_mass_alone(shop: Shop, bea: User) -> Non
     fit = on_shelf(shop, bea, colourway=None).massfit
     assert fit["verdict"] == "cannot_tell"
     assert on_shelf(shop, bea, colourway=None, is_stranger=True).massfit == {}
+
+
+def test_frame_without_a_slip_is_given_to_its_story_with_its_wish(shop: Shop, bea: User) -> None:
+    frame = weigh(arrivals.book(key=key(), request=None, at=NOON, by=bea), shop, bea)
+    request = filed(shop.avocet_slate)
+    found = arrivals.assign(key=key(), frame=frame, request=request, at=NOON, by=bea)
+    request.refresh_from_db()
+    assert (found.request, found.wish, request.state) == (request, request.wish, "arrived")
+
+
+def test_frame_that_has_a_story_is_not_given_away(shop: Shop, bea: User) -> None:
+    mine = filed(shop.avocet_slate)
+    parcel = arrivals.book(key=key(), request=mine, at=NOON, by=bea)
+    frame = weigh(parcel, shop, bea, request=mine)
+    with pytest.raises(StaleState):
+        arrivals.assign(key=key(), frame=frame, request=filed(shop.avocet_moss), at=NOON, by=bea)
+
+
+def test_wish_recorded_at_the_bench_outlives_the_assignment(shop: Shop, bea: User) -> None:
+    frame = weigh(arrivals.book(key=key(), request=None, at=NOON, by=bea), shop, bea)
+    ReturnedFrame.objects.filter(pk=frame.pk).update(wish="post_back")
+    frame.refresh_from_db()
+    found = arrivals.assign(
+        key=key(), frame=frame, request=filed(shop.avocet_slate), at=NOON, by=bea
+    )
+    assert found.wish == "post_back"

@@ -21,13 +21,16 @@ from inventory.pages.access import ACCOUNTANT, BENCH, OWNER, StaffRequest, allow
 from inventory.pages.forms import DeedForm
 from returns import arrivals, lookover
 from returns.lookover import REASON_LENGTH_MAX, Evidence
-from returns.models import Grading, Photo, ReturnedFrame
+from returns.models import Grading, Photo, Request, ReturnedFrame
 from returns.models.filing import Wish
 from returns.models.gradings import Outcome
 from returns.pages.bench import wording
 from returns.pages.bench.finding import frame_by
+from returns.pages.bench.parcels import SlipField
 from returns.queries import frames, salvage
 from returns.sums.states import REGRADABLE, FrameState
+
+ASSIGNABLE = REGRADABLE | {FrameState.MENDING, FrameState.MENDED, FrameState.TO_RETURN}
 
 NEXT_WORDS = {
     FrameState.WEIGHED: _("Look it over"),
@@ -58,6 +61,19 @@ class WishForm(DeedForm):
     evidence = forms.ChoiceField(label=_("We were told"), choices=Evidence.choices)
 
 
+class AssignForm(DeedForm):
+    request = SlipField(
+        label=_("Reference of the request"),
+        help_text=_("The customer told it, or found it in our letter."),
+    )
+
+    def clean_request(self) -> Request:
+        told: Request | None = self.cleaned_data["request"]
+        if told is None:
+            raise forms.ValidationError(_t("Type the reference of the request."))
+        return told
+
+
 class UnweighForm(DeedForm):
     reason = forms.CharField(
         label=_("Why the weigh-in is undone"),
@@ -84,6 +100,13 @@ def overrule(request: StaffRequest, tag: str) -> HttpResponse:
 def wish(request: StaffRequest, tag: str) -> HttpResponse:
     """Record what the customer wants, and how we know."""
     return _done(request, tag, WishForm(request.POST), lookover.record_wish)
+
+
+@require_POST
+@allow(BENCH, OWNER)
+def assign(request: StaffRequest, tag: str) -> HttpResponse:
+    """Give a frame that came without a slip to its story."""
+    return _done(request, tag, AssignForm(request.POST), arrivals.assign)
 
 
 @require_POST
@@ -139,13 +162,21 @@ def _forms(
     blank = {
         "overrule_form": OverruleForm(auto_id="overrule_%s") if open_ and latest else None,
         "wish_form": WishForm(auto_id="wish_%s") if open_ else None,
+        "assign_form": AssignForm(auto_id="assign_%s")
+        if may_act and shown.request is None and shown.state in ASSIGNABLE
+        else None,
         "unweigh_form": UnweighForm(auto_id="unweigh_%s")
         if may_act and shown.state == FrameState.WEIGHED
         else None,
     }
     if tried is None:
         return blank
-    name = {OverruleForm: "overrule_form", WishForm: "wish_form", UnweighForm: "unweigh_form"}
+    name = {
+        OverruleForm: "overrule_form",
+        WishForm: "wish_form",
+        AssignForm: "assign_form",
+        UnweighForm: "unweigh_form",
+    }
     return blank | {name[type(tried)]: tried}
 
 

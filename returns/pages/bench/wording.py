@@ -96,6 +96,7 @@ REASONS: Words = {
 DEEDS: Words = {
     "arrivals.book": _("Parcel booked"),
     "arrivals.weigh_in": _("Weighed in"),
+    "arrivals.assign": _("Given to its request"),
     "arrivals.finish": _("Parcel finished"),
     "arrivals.unweigh": _("Weigh-in undone"),
     "lookover.grade": _("Looked over and graded"),
