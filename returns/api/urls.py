@@ -11,6 +11,7 @@ from returns.api import (
     circularity,
     describing,
     filing,
+    foresight,
     frames,
     kits,
     leaving,
@@ -112,6 +113,10 @@ _books: list[URLPattern] = [
 ]
 
 _owner: list[URLPattern] = [
+    path("lifetimes/", foresight.Lifetimes.as_view(), name="api-lifetimes"),
+    path("forecast/", foresight.Forecast.as_view(), name="api-forecast"),
+    path("claims/", foresight.Claims.as_view(), name="api-claims"),
+    path("emissions/", foresight.Emissions.as_view(), name="api-emissions"),
     path("circularity/", circularity.Whole.as_view(), name="api-circularity"),
     path(
         "circularity/models/<str:code>/",

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass
 
-from django.db.models import Q, Sum
+from django.db.models import Count, Q, Sum
 
-from inventory.models import Balance, Part, PlaceKind, Posting, Reservation
+from inventory.models import Balance, Colour, Part, PlaceKind, Posting, Reservation
 from inventory.models.places import ReservationState
 from inventory.sums.months import Month
+from returns.models import Component
 from returns.queries.judged import Missing
-from returns.queries.lifetimes import Cohorts
-from returns.queries.span import by_index, index
+from returns.queries.lifetimes import Cohorts, cohorts, kit_cohorts
+from returns.queries.span import Scope, by_index, index
 from returns.sums import forecasts, spares
 from returns.sums.claims import NotEnoughEvidence
 
@@ -20,6 +22,7 @@ MONTHS_AHEAD = 12
 MONTHS_LOOKED_AT = 12
 SERVICE_LEVEL = 0.95
 SEED = 20_261_014
+LEADS = (3, 2, 1)
 DAYS_PER_MONTH = 365.25 / 12
 
 
@@ -30,6 +33,7 @@ class Forecast:
     made: forecasts.Forecast | None
     covered_share: float | None = None
     tested_months: int = 0
+    tested_lead: int = 0
     missing: Missing | None = None
 
 
@@ -58,11 +62,81 @@ def forecast(found: Cohorts) -> Forecast:
         made = forecasts.forecast(found.cohorts, as_of=as_of, months=MONTHS_AHEAD, seed=SEED)
     except NotEnoughEvidence as error:
         return Forecast(made=None, missing=Missing(of=error.of, have=error.have, need=error.need))
-    try:
-        test = forecasts.back_test(found.cohorts, as_of=as_of, lead=3, months=12, seed=SEED)
-    except NotEnoughEvidence:
+    test = _back_test(found)
+    if test is None:
         return Forecast(made=made)
-    return Forecast(made=made, covered_share=test.covered_share, tested_months=len(test.rows))
+    return Forecast(
+        made=made,
+        covered_share=test.covered_share,
+        tested_months=len(test.rows),
+        tested_lead=test.lead,
+    )
+
+
+def _back_test(found: Cohorts) -> forecasts.BackTest | None:
+    """Forecasts made three months ahead where the books reach that far, else two, else one."""
+    for lead in LEADS:
+        try:
+            return forecasts.back_test(
+                found.cohorts, as_of=index(found.as_of), lead=lead, months=12, seed=SEED
+            )
+        except NotEnoughEvidence:
+            continue
+    return None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ColourMass:
+    """Frame material in the frames of one colour that come back, over the twelve months."""
+
+    name: str
+    months: tuple[forecasts.MonthMass, ...]
+
+
+def mass_by_colour(scope: Scope, *, as_of: Month) -> tuple[ColourMass, ...]:
+    """Milligrams of frame material by colour and month. A colour with thin data is left out."""
+    made: dict[str, forecasts.Forecast] = {}
+    names = dict(Colour.objects.values_list("code", "name"))
+    for code in names:
+        ahead = forecast_of(cohorts(scope, as_of=as_of, colour=code))
+        if ahead is not None:
+            made[code] = ahead
+    masses = forecasts.mass_by_colour(made, _frame_material_mg(scope, made))
+    return tuple(ColourMass(name=names[code], months=months) for code, months in masses.items())
+
+
+def forecast_of(found: Cohorts) -> forecasts.Forecast | None:
+    """The bare forecast, or None where the data are too thin."""
+    try:
+        return forecasts.forecast(
+            found.cohorts, as_of=index(found.as_of), months=MONTHS_AHEAD, seed=SEED
+        )
+    except NotEnoughEvidence:
+        return None
+
+
+def screws_by_month(scope: Scope, *, as_of: Month) -> tuple[forecasts.MonthForecast, ...]:
+    """Requests for spare kits in the months to come; a kit holds what the bill of materials says.
+
+    Each unit is taken to ask once: who asks again starts anew, as with returns.
+    """
+    ahead = forecast_of(kit_cohorts(scope, as_of=as_of))
+    return ahead.months if ahead else ()
+
+
+def _frame_material_mg(scope: Scope, colours: Iterable[str]) -> dict[str, int]:
+    """Frame material of one piece by colour: the mean of its models, by their colourways."""
+    rows = Component.objects.filter(
+        is_frame_material=True, model__colourways__colour__code__in=colours
+    )
+    if scope.model is not None:
+        rows = rows.filter(model=scope.model)
+    found = (
+        rows.order_by()
+        .values_list("model__colourways__colour__code")
+        .annotate(mass=Sum("nominal_mg"), models=Count("model", distinct=True))
+    )
+    return {code: mass // models for code, mass, models in found}
 
 
 def part_proposals(*, as_of: Month) -> tuple[PartProposal, ...]:

@@ -11,19 +11,30 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from django.db.models import QuerySet
+
 from inventory.sums.months import Month, month_of
 from inventory.sums.shares import apportion
+from returns.models import Finding, Request, ReturnedFrame
 from returns.queries.judged import Missing
 from returns.queries.span import Scope, by_index, index, zone
 from returns.sums import lifetimes as sums
 from returns.sums.claims import NotEnoughEvidence
 from returns.sums.forecasts import SoldCohort
+from returns.sums.states import RequestState
 
 CAUSE = "return"
+NOT_LOOKED_OVER = "not_looked_over"
 FAILURES_MIN = sums.FAILURES_MIN
 
 _Key = tuple[int, int, int]
 """Model id, batch id, running month of sale."""
+
+_Came = tuple[int, int, int, str]
+"""Running month of the return, model id, batch id or 0, cause or empty."""
+
+_Laid = tuple[int, int, str]
+"""Running month of sale, age in months, cause or empty."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,6 +69,15 @@ class Fit:
     units: int
 
 
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """A cause, how many first returns it has, and its incidence by the oldest age it was seen."""
+
+    key: str
+    returns: int
+    latest: sums.IncidencePoint
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lifetimes:
     """The survival curve with log-log limits (95 %), the median, and the fit; or what misses."""
@@ -68,24 +88,104 @@ class Lifetimes:
     missing: Missing | None
 
 
-def cohorts(scope: Scope, *, as_of: Month) -> Cohorts:
+def _cohorts(sold: Counter[_Key], came: Counter[_Came], as_of: Month) -> Cohorts:
+    laid, unmatched = _laid_on(sold, came)
+    return Cohorts(as_of=as_of, cohorts=_by_month(sold, laid, as_of), unmatched=unmatched)
+
+
+def cohorts(scope: Scope, *, as_of: Month, colour: str = "") -> Cohorts:
     """Sales and first returns up to and with `as_of`. Two questions to the database."""
+    sold = _sold(scope, as_of, colour)
+    frames = _first_returns(scope, as_of, colour)
+    came: Counter[_Came] = Counter()
+    for model, batch, moment in frames.values_list("colourway__model", "batch", "weighed_at"):
+        came[index(month_of(moment, zone())), model, batch or 0, ""] += 1
+    return _cohorts(sold, came, as_of)
+
+
+def kit_cohorts(scope: Scope, *, as_of: Month) -> Cohorts:
+    """Sales, and the requests for spare screws laid on them as returns are."""
+    rows = Request.objects.filter(
+        kind=Request.Kind.SCREWS, filed_at__lt=as_of.span_utc(zone())[1]
+    ).exclude(state=RequestState.WITHDRAWN)
+    if scope.model is not None:
+        rows = rows.filter(colourway__model=scope.model)
+    came: Counter[_Came] = Counter()
+    for model, moment in rows.order_by().values_list("colourway__model", "filed_at"):
+        came[index(month_of(moment, zone())), model, 0, ""] += 1
+    return _cohorts(_sold(scope, as_of, ""), came, as_of)
+
+
+def causes(scope: Scope, *, as_of: Month) -> tuple[Cause, ...]:
+    """Each cause of a first return as one that competes with the others, the commonest first.
+
+    The cause is the first finding of the latest look-over; empty for frames not looked over yet.
+    """
+    sold = _sold(scope, as_of, "")
+    frames = _first_returns(scope, as_of, "")
+    named = _defects(frames)
+    came: Counter[_Came] = Counter()
+    for pk, model, batch, moment in frames.values_list(
+        "pk", "colourway__model", "batch", "weighed_at"
+    ):
+        cause = named.get(pk, NOT_LOOKED_OVER)
+        came[index(month_of(moment, zone())), model, batch or 0, cause] += 1
+    laid, _unmatched = _laid_on(sold, came)
+    return _incidences(sold, laid, as_of)
+
+
+def _incidences(sold: Counter[_Key], laid: Counter[_Laid], as_of: Month) -> tuple[Cause, ...]:
+    now, pieces = index(as_of), _pieces(sold)
+    exposures = [
+        sums.Exposure(age, cause, count) for (_sale, age, cause), count in laid.items() if count
+    ]
+    came_back: Counter[int] = Counter()
+    for (sale, _age, _cause), count in laid.items():
+        came_back[sale] += count
+    exposures += [
+        sums.Exposure(now - sale, "", count - came_back[sale])
+        for sale, count in pieces.items()
+        if now > sale and count > came_back[sale]
+    ]
+    returns: Counter[str] = Counter()
+    for (_sale, _age, cause), count in laid.items():
+        returns[cause] += count
+    return tuple(
+        Cause(cause, count, sums.cumulative_incidence(exposures, cause=cause)[-1])
+        for cause, count in returns.most_common()
+        if count
+    )
+
+
+def _defects(frames: QuerySet[ReturnedFrame]) -> dict[int, str]:
+    """Frame to the first finding's defect of its latest grading. One question."""
+    rows = Finding.objects.filter(grading__frame__in=frames.values("pk"))
+    named: dict[int, tuple[int, str]] = {}
+    for frame, grading, defect in rows.order_by("grading_id", "pk").values_list(
+        "grading__frame", "grading", "defect"
+    ):
+        if frame not in named or named[frame][0] != grading:
+            named[frame] = (grading, defect)
+    return {frame: defect for frame, (_grading, defect) in named.items()}
+
+
+def _first_returns(scope: Scope, as_of: Month, colour: str) -> QuerySet[ReturnedFrame]:
+    frames = scope.frames().filter(
+        mends_before=0, weighed_at__lt=as_of.span_utc(zone())[1], colourway__isnull=False
+    )
+    return (frames.filter(colourway__colour__code=colour) if colour else frames).order_by()
+
+
+def _sold(scope: Scope, as_of: Month, colour: str) -> Counter[_Key]:
     sold: Counter[_Key] = Counter()
     rows = scope.sold().filter(month__lte=str(as_of), pieces__gt=0).order_by()
+    if colour:
+        rows = rows.filter(batch__colourway__colour__code=colour)
     for model, batch, month, pieces in rows.values_list(
         "batch__colourway__model", "batch", "month", "pieces"
     ):
         sold[model, batch, index(Month.parse(month))] += pieces
-    came: Counter[tuple[int, int, int]] = Counter()
-    frames = scope.frames().filter(
-        mends_before=0, weighed_at__lt=as_of.span_utc(zone())[1], colourway__isnull=False
-    )
-    for model, batch, moment in frames.order_by().values_list(
-        "colourway__model", "batch", "weighed_at"
-    ):
-        came[index(month_of(moment, zone())), model, batch or 0] += 1
-    returned, unmatched = _laid_on(sold, came)
-    return Cohorts(as_of=as_of, cohorts=_by_month(sold, returned, as_of), unmatched=unmatched)
+    return sold
 
 
 def lifetimes(found: Cohorts) -> Lifetimes:
@@ -104,16 +204,14 @@ def lifetimes(found: Cohorts) -> Lifetimes:
     return Lifetimes(curve=curve, median_months=_median(curve), fit=fit, missing=None)
 
 
-def _laid_on(
-    sold: Counter[_Key], came: Counter[tuple[int, int, int]]
-) -> tuple[Counter[tuple[int, int]], int]:
-    """Returns by (month of sale, age). Months are taken in order, so no unit returns twice."""
+def _laid_on(sold: Counter[_Key], came: Counter[_Came]) -> tuple[Counter[_Laid], int]:
+    """Returns by (month of sale, age, cause). Months in order, so no unit returns twice."""
     still_out = Counter(sold)
-    returned: Counter[tuple[int, int]] = Counter()
+    returned: Counter[_Laid] = Counter()
     unmatched = 0
     # Frames of a known batch go first within a month: they leave less to choose from.
-    for month, model, batch in sorted(came, key=lambda key: (key[0], key[2] == 0, key)):
-        count = came[month, model, batch]
+    for month, model, batch, cause in sorted(came, key=lambda key: (key[0], key[2] == 0, key)):
+        count = came[month, model, batch, cause]
         keys = sorted(
             key
             for key in still_out
@@ -124,23 +222,30 @@ def _laid_on(
         shares = apportion(fitting, [still_out[key] for key in keys]) if fitting else ()
         for key, share in zip(keys, shares, strict=False):
             still_out[key] -= share
-            returned[key[2], max(1, month - key[2])] += share
+            returned[key[2], max(1, month - key[2]), cause] += share
     return returned, unmatched
 
 
 def _by_month(
-    sold: Counter[_Key], returned: Counter[tuple[int, int]], as_of: Month
+    sold: Counter[_Key], returned: Counter[_Laid], as_of: Month
 ) -> tuple[SoldCohort, ...]:
-    pieces: Counter[int] = Counter()
-    for (_model, _batch, month), count in sold.items():
-        pieces[month] += count
+    pieces = _pieces(sold)
     now = index(as_of)
     return tuple(
         SoldCohort(
-            month, pieces[month], tuple(returned[month, age] for age in range(1, now - month + 1))
+            month,
+            pieces[month],
+            tuple(returned[month, age, ""] for age in range(1, now - month + 1)),
         )
         for month in sorted(pieces)
     )
+
+
+def _pieces(sold: Counter[_Key]) -> Counter[int]:
+    pieces: Counter[int] = Counter()
+    for (_model, _batch, month), count in sold.items():
+        pieces[month] += count
+    return pieces
 
 
 def _exposures(found: Cohorts) -> Iterable[sums.Exposure]:

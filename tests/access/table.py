@@ -211,6 +211,10 @@ TABLE: Final = (
     Row("api/months/<str:label>/reconciliation/", get=BOOKS),
     Row("api/months/<str:label>/closings/", post=BOOKS),
     # The API: the owner's.
+    Row("api/lifetimes/", get=STAFF),
+    Row("api/forecast/", get=STAFF),
+    Row("api/claims/", get=STAFF),
+    Row("api/emissions/", get=STAFF),
     Row("api/circularity/", get=STAFF),
     Row("api/circularity/models/<str:code>/", get=STAFF),
     Row("api/circularity/batches/<str:code>/", get=STAFF),

@@ -14,18 +14,21 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from inventory.errors import BadInput
 from inventory.pages.access import OWNER, allow
 from inventory.sums.months import Month, month_of
 from returns import charts
 from returns.models import FrameModel
+from returns.models.remedies import DefectKey
 from returns.pages.owner import shown
 from returns.pages.owner.tables import Cell, Table, count, words
 from returns.queries import forecast as forecasts
 from returns.queries import lifetimes
 from returns.queries.span import Scope, by_index, zone
+from returns.sums.forecasts import MonthForecast, MonthMass
 
 
-class ModelForm(forms.Form):
+class ScopeForm(forms.Form):
     model = forms.ModelChoiceField(
         FrameModel.objects.all(),
         label=gettext_lazy("Model"),
@@ -33,17 +36,27 @@ class ModelForm(forms.Form):
         to_field_name="code",
         empty_label=gettext_lazy("All models"),
     )
+    batch = forms.CharField(label=gettext_lazy("Production batch"), required=False, max_length=20)
+
+    def scope(self) -> Scope:
+        """What the figures are of. BadInput when the batch is unknown or of another model."""
+        model = self.cleaned_data["model"]
+        return Scope.of_codes(
+            model=model.code if model else "", batch=self.cleaned_data["batch"].strip()
+        )
 
 
 @allow(OWNER)
 def page(request: HttpRequest) -> HttpResponse:
-    """Curve, fit and forecast of one model or all; parts are those of the whole workshop."""
-    form = ModelForm(request.GET)
+    """Curve, causes, fit and forecast of a batch, a model or all; parts are of the workshop."""
+    form = ScopeForm(request.GET)
     as_of = last_complete_month(timezone.now())
     facts: dict[str, Any] = {"form": form, "as_of": str(as_of), "wide": True}
     if form.is_valid():
-        scope = Scope(form.cleaned_data["model"])
-        facts |= _everything(scope, as_of)
+        try:
+            facts |= _everything(form.scope(), as_of)
+        except BadInput as error:
+            form.add_error(error.field, error.message)
     return render(
         request, "returns/owner/lifetimes.html", facts, status=200 if form.is_valid() else 400
     )
@@ -63,12 +76,15 @@ def _everything(scope: Scope, as_of: Month) -> dict[str, Any]:
         "lived": lived,
         "lived_lacking": shown.lacking(lived.missing) if lived.missing else "",
         "curve": _curve(lived),
+        "causes": _causes(lifetimes.causes(scope, as_of=as_of)),
         "fit": _fit(lived),
         "ahead": ahead,
         "ahead_lacking": shown.lacking(ahead.missing) if ahead.missing else "",
         "covered": None if ahead.covered_share is None else shown.percent(ahead.covered_share),
         "forecast": _forecast_table(ahead),
         "forecast_picture": _forecast_picture(ahead),
+        "masses": _masses(forecasts.mass_by_colour(scope, as_of=as_of)),
+        "kits": _kits(forecasts.screws_by_month(scope, as_of=as_of)),
         "parts": [_Part.of(one) for one in forecasts.part_proposals(as_of=as_of)],
     }
 
@@ -123,6 +139,76 @@ def _fit(lived: lifetimes.Lifetimes) -> list[tuple[str, str]]:
         ),
         (_("First returns of units"), f"{fit.failures} / {fit.units}"),
     ]
+
+
+def _causes(found: tuple[lifetimes.Cause, ...]) -> Table | None:
+    """Cumulative incidence of each cause among the others, by the oldest age it was seen at."""
+    if not found:
+        return None
+    names = {**dict(DefectKey.choices), lifetimes.NOT_LOOKED_OVER: _("not looked over yet")}
+    rows = tuple(
+        (
+            words(cause.key, str(names.get(cause.key, cause.key))),
+            count(cause.returns),
+            Cell(cause.latest.incidence, shown.percent(cause.latest.incidence)),
+            Cell(cause.latest.standard_error, shown.percent(2 * cause.latest.standard_error)),
+            count(round(cause.latest.span)),
+        )
+        for cause in found
+    )
+    return Table(
+        "causes",
+        _("Share of frames sold that came back for each cause, the others competing"),
+        ("cause", "returns", "incidence", "expanded", "months"),
+        (_("Cause"), _("First returns"), _("Share"), _("± (k = 2)"), _("By months")),
+        rows,
+    )
+
+
+def _masses(found: tuple[forecasts.ColourMass, ...]) -> Table | None:
+    if not found:
+        return None
+    rows = tuple(
+        (
+            words(str(by_index(month.month))),
+            words(colour.name),
+            *(Cell(v / 1000, f"{v / 1000:.1f}") for v in _limits_mg(month)),
+        )
+        for colour in found
+        for month in colour.months
+    )
+    return Table(
+        "masses",
+        _("Frame material in the frames to come, g, with 90 % limits"),
+        ("month", "colour", "expected_g", "low_g", "high_g"),
+        (_("Month"), _("Colour"), _("Expected"), _("Lower limit"), _("Upper limit")),
+        rows,
+    )
+
+
+def _limits_mg(month: MonthMass) -> tuple[int, int, int]:
+    return month.expected_mg, month.low_mg, month.high_mg
+
+
+def _kits(found: tuple[MonthForecast, ...]) -> Table | None:
+    if not found:
+        return None
+    rows = tuple(
+        (
+            words(str(by_index(month.month))),
+            Cell(month.expected, f"{month.expected:.1f}"),
+            count(month.low),
+            count(month.high),
+        )
+        for month in found
+    )
+    return Table(
+        "kits",
+        _("Requests for spare screws to come, with 90 % limits"),
+        ("month", "expected", "low", "high"),
+        (_("Month"), _("Expected"), _("Lower limit"), _("Upper limit")),
+        rows,
+    )
 
 
 def _forecast_table(ahead: forecasts.Forecast) -> Table | None:

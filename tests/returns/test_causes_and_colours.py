@@ -1,0 +1,109 @@
+"""Competing causes, grams by colour, kits by month, and the API that hands them out."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+import pytest
+from django.contrib.auth.models import User
+from django.test import Client
+
+from inventory.sums.months import Month
+from returns.models import Policy
+from returns.queries import forecast, lifetimes
+from returns.queries.span import Scope
+from tests.makers import Shop
+from tests.returns import customer_makers as customers
+from tests.returns import owner_makers as made
+
+pytestmark = pytest.mark.django_db
+
+SEPTEMBER = Month(2026, 9)
+
+
+def came(shop: Shop, month: int, by: User, *seen: tuple[str, str]) -> None:
+    at = datetime(2026, month, 10, 9, tzinfo=UTC)
+    frame = made.frame(shop, at=at)
+    if seen:
+        made.graded(frame, by, *seen, at=at)
+
+
+def test_causes_compete_and_share_the_returns_between_them(shop: Shop, bea: User) -> None:
+    """100 sold in May; 4 snapped and 1 warped in June: incidences 4 % and 1 % (constructed)."""
+    made.sold(shop.batch, m2026_05=100)
+    for _number in range(4):
+        came(shop, 6, bea, ("arm_left", "snapped"))
+    came(shop, 6, bea, ("front", "warped"))
+    found = {cause.key: cause for cause in lifetimes.causes(Scope(), as_of=SEPTEMBER)}
+    assert {name: cause.returns for name, cause in found.items()} == {"snapped": 4, "warped": 1}
+    assert found["snapped"].latest.incidence == pytest.approx(0.04)
+    assert found["warped"].latest.incidence == pytest.approx(0.01)
+
+
+def test_incidences_of_all_causes_add_up_to_what_came_back(shop: Shop, bea: User) -> None:
+    made.sold(shop.batch, m2026_05=50)
+    for month, defect in ((6, "snapped"), (6, "warped"), (7, "snapped"), (8, "scuffed")):
+        came(shop, month, bea, ("front", defect))
+    causes = lifetimes.causes(Scope(), as_of=SEPTEMBER)
+    assert sum(cause.latest.incidence for cause in causes) == pytest.approx(4 / 50)
+
+
+def test_frame_nobody_has_looked_over_has_a_cause_of_its_own(shop: Shop, bea: User) -> None:
+    made.sold(shop.batch, m2026_05=50)
+    came(shop, 6, bea)
+    assert [cause.key for cause in lifetimes.causes(Scope(), as_of=SEPTEMBER)] == [
+        lifetimes.NOT_LOOKED_OVER
+    ]
+
+
+def test_grams_by_colour_are_returns_times_the_frame_material(shop: Shop, bea: User) -> None:
+    made.sold(shop.batch, m2026_05=100)
+    for month in (6, 7, 8):
+        for _number in range(3):
+            came(shop, month, bea)
+    (slate,) = forecast.mass_by_colour(Scope(), as_of=SEPTEMBER)
+    ahead = forecast.forecast_of(lifetimes.cohorts(Scope(), as_of=SEPTEMBER))
+    assert ahead is not None
+    front_and_arms_mg = 11_200 + 2 * 4_100
+    assert slate.name == "Slate"
+    assert slate.months[0].expected_mg == pytest.approx(
+        ahead.months[0].expected * front_and_arms_mg, abs=1
+    )
+
+
+def test_colour_with_thin_data_is_left_out(shop: Shop, bea: User) -> None:
+    made.sold(shop.batch, m2026_05=100)
+    came(shop, 6, bea)
+    assert forecast.mass_by_colour(Scope(), as_of=SEPTEMBER) == ()
+
+
+def test_requests_for_screws_are_forecast_and_withdrawn_ones_do_not_count(shop: Shop) -> None:
+    Policy.objects.update(kits_max=10)
+    made.sold(shop.batch, m2026_05=200)
+    for number in range(7):
+        request = customers.asked_screws(shop)
+        type(request).objects.filter(pk=request.pk).update(
+            filed_at=datetime(2026, 6 + number % 3, 12, tzinfo=UTC),
+            state="withdrawn" if number == 0 else "posted",
+        )
+    found = lifetimes.kit_cohorts(Scope(), as_of=SEPTEMBER)
+    assert found.returned == 6
+    months = forecast.screws_by_month(Scope(), as_of=SEPTEMBER)
+    assert len(months) == 12
+    assert months[0].low <= months[0].expected <= months[0].high
+
+
+@pytest.mark.parametrize("address", ["lifetimes", "forecast", "claims", "emissions"])
+def test_api_gives_the_owner_what_the_pages_show(shop: Shop, olga: User, address: str) -> None:
+    client = Client()
+    client.force_login(olga)
+    assert client.get(f"/api/{address}/").status_code == 200
+
+
+@pytest.mark.parametrize("query", ["?model=none", "?batch=none"])
+def test_api_names_the_unknown_scope(shop: Shop, olga: User, query: str) -> None:
+    client = Client()
+    client.force_login(olga)
+    answer = client.get(f"/api/lifetimes/{query}")
+    assert answer.status_code == 400
+    assert answer.json()["errors"][0]["pointer"] in {"#/model", "#/batch"}
