@@ -15,8 +15,13 @@ from tests import makers
 
 
 @pytest.fixture(scope="session")
-def django_db_modify_db_settings(tmp_path_factory: pytest.TempPathFactory) -> None:
-    """SQLite tests use a file, as the service does: threads then meet real locks."""
+def django_db_modify_db_settings(
+    django_db_modify_db_settings_parallel_suffix: None, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    """SQLite tests use a file, as the service does: threads then meet real locks.
+
+    The suffix fixture gives each worker a PostgreSQL database of its own.
+    """
     default = settings.DATABASES["default"]
     if default["ENGINE"].endswith("sqlite3"):
         folder = tmp_path_factory.mktemp("database")

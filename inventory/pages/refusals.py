@@ -10,11 +10,23 @@ from django.shortcuts import render
 from inventory.errors import HingebackError
 
 
+def _holds_nul(request: HttpRequest) -> bool:
+    """Nothing lies under an address with a NUL in it, and PostgreSQL takes none in a question.
+
+    Bodies are the forms' and serializers' to check; the API says so itself.
+    """
+    if request.path_info.startswith("/api/"):
+        return False
+    return "\x00" in request.path_info or "%00" in request.META.get("QUERY_STRING", "")
+
+
 class RefusalMiddleware:
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
+        if _holds_nul(request):
+            return render(request, "404.html", status=404)
         return self.get_response(request)
 
     def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
