@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods
 
-from inventory import ledger
+from inventory import reversing
 from inventory.pages.access import ACCOUNTANT, OWNER, StaffRequest, allow
 from inventory.pages.accounts.forms import FilterForm, ReverseForm
 from inventory.queries import months, movements
@@ -49,11 +49,11 @@ def movement(request: StaffRequest, number: int) -> HttpResponse:
     form = ReverseForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         undone = form.attempt(
-            ledger.reverse,
+            reversing.reverse,
             movement=found,
             reason=form.cleaned_data["reason"],
             at=timezone.now(),
-            actor=request.user,
+            by=request.user,
         )
         if undone is not None:
             text = _("Movement %(number)s is reversed by %(by)s.")
@@ -67,6 +67,7 @@ def movement(request: StaffRequest, number: int) -> HttpResponse:
         "kind": headings.KINDS.get(found.kind, found.kind),
         "closed": months.closed(found.month),
         "form": form,
+        "stands_alone": found.kind in reversing.ALONE,
         "wide": True,
     }
     return render(request, "inventory/accounts/movement.html", facts)

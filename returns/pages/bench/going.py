@@ -25,7 +25,7 @@ NUMBER_MAX = 2**63 - 1
 @allow(BENCH, ACCOUNTANT, OWNER)
 def go(request: HttpRequest, code: str = "") -> HttpResponse:
     """Redirect to what the code names, or say plainly why it names nothing."""
-    typed = (code or request.GET.get("code", ""))[:CODE_LENGTH_MAX].strip()
+    typed = (code or request.GET.get("code", ""))[:CODE_LENGTH_MAX].replace("\0", "?").strip()
     if not typed:
         return render(request, "returns/bench/go.html", {"typed": "", "why": ""})
     try:

@@ -276,7 +276,7 @@ def test_go_finds_everything_by_code_number_or_link(
 
 @pytest.mark.parametrize(
     "typed",
-    ["F-2222-2222", "Q-7KDM-3XQX", "what", "#999999", "9" * 60, "²", "<script>", "//evil"],
+    ["F-2222-2222", "Q-7KDM-3XQX", "what", "#999999", "9" * 60, "²", "<script>", "\x00", "//evil"],
 )
 def test_go_says_what_to_do_when_nothing_is_there(desk: Client, shop: Shop, typed: str) -> None:
     answer = desk.get(reverse("go"), {"code": typed})
@@ -286,7 +286,7 @@ def test_go_says_what_to_do_when_nothing_is_there(desk: Client, shop: Shop, type
 
 
 @pytest.mark.parametrize(
-    "address", ["/go/?code=%00", "/go/F%00/", "/bench/frame/%00/", "/story/%00/", "/guide/%00/"]
+    "address", ["/go/F%00/", "/bench/frame/%00/", "/story/%00/", "/guide/%00/"]
 )
 def test_address_with_a_nul_is_a_plain_404(desk: Client, shop: Shop, address: str) -> None:
     assert desk.get(address).status_code == 404
