@@ -176,7 +176,7 @@ class Story:
         page = bench.send(page.form_to(f"/boxes/{box}/propose/"))
         run = _code("G", page.text)
         alone = Form(f"{self.base_url.rstrip('/')}/bench/run/{run}/confirm/", "post")
-        alone.fields = [pair for pair in page.form_to("/setlang/").fields if pair[0] != "next"]
+        alone.fields = [pair for pair in page.form_to("/leave/").fields if pair[0] != "next"]
         alone.fields += [
             ("key", str(uuid.uuid4())),
             ("seen_mg", str(_box_mg(bench, run))),

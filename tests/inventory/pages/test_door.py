@@ -173,7 +173,13 @@ def test_the_desk_is_not_kept_by_a_shared_browser(client: Client, bea: User) -> 
     assert "no-store" in client.get("/desk/")["Cache-Control"]
 
 
-def test_the_language_switch_turns_the_page_and_its_lang(client: Client) -> None:
+def test_one_language_needs_no_switch(client: Client, settings: Any) -> None:
+    settings.LANGUAGES = [("en", "English")]
+    assert "/language/setlang/" not in text(client.get("/enter/"))
+
+
+def test_the_language_switch_turns_the_page_and_its_lang(client: Client, settings: Any) -> None:
+    settings.LANGUAGES = [("en", "English"), ("de", "German")]
     assert '<html lang="en">' in text(client.get("/enter/"))
     answer = client.post("/language/setlang/", {"language": "de", "next": "/enter/"})
     assert answer["Location"] == "/enter/"
