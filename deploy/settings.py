@@ -241,11 +241,14 @@ PHOTO_PIXELS_MAX = env.int("PHOTO_PIXELS_MAX", 40_000_000)
 MEDIA_ROOT = DATA_DIR / "media"
 
 LANGUAGE_CODE = env.str("LANGUAGE", "en")
-# A language is offered once every room has its catalogue; English needs none.
+# A language is offered once every room has its compiled catalogue; English needs none.
 LANGUAGES = [("en", _("English"))] + [
     (code, name)
     for code, name in (("de", _("German")),)
-    if all((BASE_DIR / room / "locale" / code).is_dir() for room in ("inventory", "returns"))
+    if all(
+        (BASE_DIR / room / "locale" / code / "LC_MESSAGES" / "django.mo").is_file()
+        for room in ("inventory", "returns")
+    )
 ]
 USE_I18N = True
 USE_TZ = True
