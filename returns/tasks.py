@@ -9,6 +9,7 @@ import structlog
 from celery import shared_task
 from django.utils import timezone
 
+from inventory.api import idempotency
 from returns import intake, kits, people, photos
 
 log = structlog.get_logger(__name__)
@@ -18,8 +19,10 @@ ORPHAN_AGE = timedelta(days=1)
 
 @shared_task(name="returns.tasks.prune_expired")
 def prune_expired() -> None:
-    """End stories that nobody will go on with, and erase people whose time is up."""
-    prune(timezone.now())
+    """End stories that nobody will go on with, erase people and answers whose time is up."""
+    now = timezone.now()
+    prune(now)
+    idempotency.prune(now)
 
 
 @shared_task(name="returns.tasks.reserve_waiting_kits")

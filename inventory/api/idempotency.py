@@ -29,6 +29,7 @@ from inventory.api.problems import problem
 from inventory.models import AccessToken, RequestKey
 
 KEPT = timedelta(days=7)
+PRUNED_AT_ONCE = 500
 TAKEN_OVER_AFTER = timedelta(minutes=5)
 _WRITTEN = re.compile(r'"?([\x21\x23-\x7e]{8,200})"?')
 _SPACE = uuid.UUID("6a1f3a5e-93c4-4f0c-9a57-2f6d0e6b9b11")
@@ -100,8 +101,10 @@ class OncePerKey:
 
 
 def prune(at: datetime) -> int:
-    """Delete the answers that are kept no longer. Returns how many there were."""
-    return RequestKey.objects.filter(expires_at__lt=at).delete()[0]
+    """Delete the oldest answers that are kept no longer, a bounded batch. Returns how many."""
+    old = RequestKey.objects.filter(expires_at__lt=at).order_by("expires_at")
+    oldest = list(old.values_list("pk", flat=True)[:PRUNED_AT_ONCE])
+    return RequestKey.objects.filter(pk__in=oldest).delete()[0]
 
 
 def _plain(answer: Any) -> Any:

@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from inventory.api import idempotency
 from inventory.models import RequestKey
+from returns import tasks
 from returns.models import Parcel
 from tests.api.callers import Caller, machine, refused
 
@@ -73,3 +74,12 @@ def test_an_answer_is_forgotten_after_its_time(bea: User) -> None:
     now = timezone.now()
     assert idempotency.prune(now + idempotency.KEPT - timedelta(minutes=1)) == 0
     assert idempotency.prune(now + idempotency.KEPT + timedelta(minutes=1)) == 1
+
+
+def test_the_periodic_work_forgets_old_answers_and_keeps_fresh_ones(bea: User) -> None:
+    caller = Caller(user=bea)
+    caller.post("parcels/", {}, key=KEY)
+    RequestKey.objects.update(expires_at=timezone.now() - timedelta(seconds=1))
+    caller.post("parcels/", {}, key="another-key")
+    tasks.prune_expired()
+    assert [row.key for row in RequestKey.objects.all()] == ["another-key"]
