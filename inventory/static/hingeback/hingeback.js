@@ -52,7 +52,8 @@
   };
 
   /* data-keep="name" on a form: what was typed outlives a reload or a lost connection, in this
-     tab only. It is dropped once the form was sent and came back without it. */
+     tab only. It is dropped once it was sent and a redirect came back: the page that a broken
+     connection leaves behind, or any page opened next, is no answer. */
   const kept = (form) =>
     [...form.elements].filter(
       (field) => field.name && !["hidden", "password", "file", "submit", "button"].includes(field.type),
@@ -78,6 +79,7 @@
   const keep = (form, sent = false) =>
     store(form.dataset.keep, {
       sent,
+      key: form.elements.key?.value,
       fields: Object.fromEntries(kept(form).map((field) => [slot(field), state(field)])),
     });
   const markSent = (form) => keep(form, true);
@@ -85,6 +87,7 @@
     const draft = load(form.dataset.keep);
     /* The server's answer to a refused form holds the newest text already. */
     if (!draft || form.querySelector("[aria-invalid]") || document.querySelector(".error-summary")) return;
+    if (draft.sent && draft.key && "once" in form.dataset) form.elements.key.value = draft.key;
     let restored = false;
     for (const field of kept(form)) {
       const was = draft.fields[slot(field)];
@@ -100,6 +103,7 @@
     }
   };
   const dropSentDrafts = () => {
+    if (!performance.getEntriesByType("navigation")[0]?.redirectCount) return;
     if ("holdDrafts" in document.body.dataset || document.querySelector(".error-summary")) return;
     for (const name of draftNames()) if (load(name)?.sent) store(name, null);
   };
@@ -111,6 +115,15 @@
     } catch {
       return [];
     }
+  };
+
+  /* data-once on a form: going back to it in the history, or sending it again when no answer came,
+     sends the deed's own key again, so that it is repeated and not doubled. Only for forms whose
+     server side hands out a new key when the old one is used up for something else. */
+  const keepKey = (form) => {
+    const key = form.elements.key;
+    if (history.state?.key) key.value = history.state.key;
+    else history.replaceState({ ...history.state, key: key.value }, "");
   };
 
   const showConnection = () => {
@@ -147,6 +160,7 @@
   showConnection();
   dropSentDrafts();
   document.querySelectorAll("form[data-keep]").forEach(bringBack);
+  document.querySelectorAll("form[data-once]").forEach(keepKey);
   openTables();
   window.addEventListener("resize", openTables);
   document.querySelector("[data-focus]")?.focus();

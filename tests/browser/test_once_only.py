@@ -1,0 +1,162 @@
+"""Impatient fingers, the back button, lost connections: nothing doubles, nothing is lost."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.contrib.auth.models import User
+from playwright.sync_api import Page, Route, expect
+
+from inventory.models import Movement
+from returns.models import Request, ReturnedFrame
+from tests.browser import chromium, deeds
+from tests.makers import Shop
+from tests.returns import customer_makers as customers
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+NOTE = "In your own words"
+TYPED = {
+    NOTE: "It fell off the table.",
+    "Email": "wanda@example.org",
+    "Street and number": "7 Towpath",
+    "Town or city": "Saltmarsh",
+}
+
+
+def _still_there(page: Page) -> None:
+    """Everything that `fill_return` typed, tapped and ticked."""
+    for label, text in TYPED.items():
+        expect(page.get_by_label(label)).to_have_value(text)
+    for chosen in ("component][value=arm_left", "wish][value=regrind", "lenses_back][value=no"):
+        expect(page.locator(f"input[name={chosen}]")).to_be_checked()
+    expect(page.get_by_label("Avocet, Slate")).to_be_checked()
+    expect(page.get_by_label("I have read what happens")).to_be_checked()
+
+
+@pytest.fixture
+def visitors(open_visitors: Callable[..., Any]) -> Any:
+    return open_visitors(viewport=chromium.PHONE)
+
+
+@pytest.fixture
+def phone(visitors: Any) -> Page:
+    page: Page = visitors.page()
+    return page
+
+
+def test_a_double_click_files_one_request(phone: Page, shop: Shop) -> None:
+    deeds.fill_return(phone, part="arm_left", defect="snapped in two")
+    phone.get_by_role("button", name="File the return").dblclick()
+    expect(phone).to_have_url(re.compile("/story/"))
+    assert Request.objects.count() == 1
+
+
+def test_back_and_send_again_files_one_request_and_opens_the_same_story(
+    phone: Page, shop: Shop
+) -> None:
+    reference = deeds.file_return(phone, part="arm_left", defect="snapped in two")
+    phone.reload()
+    phone.go_back()
+    deeds.press(phone, "File the return")
+    expect(phone).to_have_url(re.compile("/story/"))
+    expect(phone.locator(".reference")).to_have_text(reference)
+    assert Request.objects.count() == 1
+
+
+def test_a_double_click_and_a_reload_weigh_one_frame_in(
+    open_visitors: Callable[..., Any], shop: Shop, bea: User
+) -> None:
+    filed = customers.sent_back(shop)
+    bench = open_visitors(viewport=chromium.DESKTOP).page(user=bea)
+    deeds.type_code(bench, filed.reference)
+    bench.get_by_role("button", name="Its parcel is here: book it").dblclick()
+    bench.get_by_label("Mass", exact=True).fill("24,31")
+    bench.get_by_label("Scale", exact=True).select_option(label="Fine scale")
+    bench.get_by_label("It is washed, disinfected and dry").check()
+    bench.get_by_role("button", name="Weigh it in").dblclick()
+    expect(bench.locator(".notice-good strong.code")).to_have_count(1)
+    bench.reload()
+    assert filed.parcels.count() == 1
+    assert ReturnedFrame.objects.get().reading.mass_mg == 24_310
+    assert Movement.objects.filter(kind="weigh_in").count() == 1
+
+
+def test_what_was_typed_outlives_a_reload_and_is_gone_once_sent(phone: Page, shop: Shop) -> None:
+    deeds.fill_return(phone, part="arm_left", defect="snapped in two")
+    phone.reload()
+    _still_there(phone)
+    expect(phone.get_by_text("We brought back what you had typed here.")).to_be_visible()
+    deeds.press(phone, "File the return")
+    expect(phone).to_have_url(re.compile("/story/"))
+    phone.goto("/ask/return/")
+    expect(phone.get_by_label(NOTE)).to_have_value("")
+    expect(phone.get_by_text("We brought back")).to_be_hidden()
+
+
+def test_a_connection_lost_while_typing_is_said_and_loses_nothing(phone: Page, shop: Shop) -> None:
+    deeds.fill_return(phone, part="arm_left", defect="snapped in two")
+    phone.context.set_offline(True)
+    notice = phone.get_by_text("No connection right now.")
+    expect(notice).to_be_visible()
+    _still_there(phone)
+    phone.context.set_offline(False)
+    expect(notice).to_be_hidden()
+    deeds.press(phone, "File the return")
+    expect(phone).to_have_url(re.compile("/story/"))
+    assert Request.objects.count() == 1
+
+
+def test_sending_into_the_void_loses_nothing(phone: Page, shop: Shop) -> None:
+    """The request never gets through: the browser shows its own page, the form opens full again."""
+    deeds.fill_return(phone, part="arm_left", defect="snapped in two")
+    phone.context.set_offline(True)
+    deeds.press(phone, "File the return")
+    phone.wait_for_url("chrome-error://**")
+    phone.context.set_offline(False)
+    phone.goto("/")
+    deeds.follow(phone, "Send a frame back")
+    _still_there(phone)
+    deeds.press(phone, "File the return")
+    expect(phone).to_have_url(re.compile("/story/"))
+    assert Request.objects.count() == 1
+
+
+def test_an_answer_that_was_lost_on_its_way_doubles_nothing(phone: Page, shop: Shop) -> None:
+    """The server filed it, the phone never heard of it: sending again opens the same story."""
+    deeds.fill_return(phone, part="arm_left", defect="snapped in two")
+
+    def swallow(route: Route) -> None:
+        if route.request.method == "POST":
+            route.fetch(max_redirects=0)
+            route.abort("connectionreset")
+        else:
+            route.continue_()
+
+    phone.route("**/ask/return/", swallow)
+    deeds.press(phone, "File the return")
+    phone.wait_for_url("chrome-error://**")
+    assert Request.objects.count() == 1
+    phone.unroute("**/ask/return/")
+    phone.goto("/ask/return/")
+    _still_there(phone)
+    deeds.press(phone, "File the return")
+    expect(phone).to_have_url(re.compile("/story/"))
+    expect(phone.locator(".reference")).to_have_text(Request.objects.get().reference)
+
+
+def test_back_and_another_content_is_asked_about_and_then_filed_anew(
+    phone: Page, shop: Shop
+) -> None:
+    """Somebody with two broken frames goes back, changes the part and sends: two requests."""
+    deeds.file_return(phone, part="arm_left", defect="snapped in two")
+    phone.go_back()
+    deeds.tap(phone, "front")
+    deeds.press(phone, "File the return")
+    expect(phone.locator(".error-summary")).to_be_visible()
+    deeds.press(phone, "File the return")
+    expect(phone).to_have_url(re.compile("/story/"))
+    assert sorted(Request.objects.values_list("component", flat=True)) == ["arm_left", "front"]
