@@ -8,6 +8,13 @@ from django.utils.translation import gettext as _
 from inventory.errors import NotFound
 from inventory.models import Movement
 
+# A place is shown in words, which need what it holds.
+_PLACES = tuple(
+    f"postings__{side}__{held}"
+    for side in ("source", "target")
+    for held in ("lot", "part", "polymer", "colour")
+)
+
 
 def found(*, month: str = "", kind: str = "", subject: str = "") -> QuerySet[Movement]:
     """Movements, newest first; an empty filter filters nothing. Part of a subject is enough."""
@@ -18,14 +25,15 @@ def found(*, month: str = "", kind: str = "", subject: str = "") -> QuerySet[Mov
         rows = rows.filter(kind=kind)
     if subject:
         rows = rows.filter(subject__icontains=subject)
-    return rows.prefetch_related("postings__source", "postings__target").order_by("-number")
+    return rows.prefetch_related(*_PLACES).order_by("-number")
 
 
 def numbered(number: int) -> Movement:
     """One movement with its postings and readings. NotFound when there is none."""
     rows = Movement.objects.select_related("actor", "reverses", "reversed_by")
-    lines = "postings__source", "postings__target", "postings__reading__scale"
-    movement = rows.prefetch_related(*lines).filter(number=number).first()
+    movement = (
+        rows.prefetch_related(*_PLACES, "postings__reading__scale").filter(number=number).first()
+    )
     if movement is None:
         raise NotFound(_("There is no movement with this number."))
     return movement

@@ -95,7 +95,7 @@ def node_words(node: Node) -> str:
 
 
 def place_words(place: Place | None) -> str:
-    """A place as people call it: a lot by its code, a box by its colour and origin."""
+    """A place as people call it: a lot by its code, a box by its colour, a bin by its part."""
     if place is None:
         return ""
     if place.lot:
@@ -104,7 +104,8 @@ def place_words(place: Place | None) -> str:
         origin = headings.ORIGINS.get(place.origin, place.origin)
         facts = {"polymer": place.polymer, "colour": place.colour, "origin": origin}
         return _t("Box %(polymer)s %(colour)s, %(origin)s") % facts
-    return str(headings.PLACES.get(place.kind, place.kind))
+    kind = str(headings.PLACES.get(place.kind, place.kind))
+    return f"{kind}: {place.part.name}" if place.part else kind
 
 
 def _chance(told: Reconciled) -> str:

@@ -13,7 +13,7 @@ from inventory.models import Workshop
 from inventory.pages.forms import DeedForm
 from returns import intake, people, photos
 from returns.intake import Filing
-from returns.models import Colourway
+from returns.models import Colourway, Request
 from returns.models.catalogue import ComponentKey
 from returns.models.filing import Wish
 from returns.models.remedies import DefectKey
@@ -34,6 +34,13 @@ _DEFECTS = [
     (DefectKey.SCUFFED, _("scuffed or scratched")),
 ]
 _SCREW_DEFECTS = _DEFECTS[:2]
+
+
+def told_defect(request: Request) -> str:
+    """What is wrong, in the words in which the customer chose it."""
+    told = dict(_DEFECTS)
+    known = request.defect in told
+    return str(told[DefectKey(request.defect)] if known else request.get_defect_display())
 
 
 def country_name(code: str) -> str:

@@ -14,7 +14,7 @@ from inventory.pages.forms import DeedForm
 from returns import intake, kits, photos
 from returns.models import Photo, Request
 from returns.pages.customer import drawing, slip_pdf
-from returns.pages.customer.forms import AddressForm, country_name
+from returns.pages.customer.forms import AddressForm, country_name, told_defect
 from returns.pages.customer.personal import REFERRER_WITHOUT_FORMS, personal
 from returns.queries import story as stories
 
@@ -31,6 +31,7 @@ def story(request: HttpRequest, secret: str) -> HttpResponse:
         "story": told,
         "loop": drawing.loop(told.stations, told.station),
         "country": country_name(filed.person.country) if filed.person else "",
+        "defect": told_defect(filed),
         "here": told.stations[told.station],
         "photos": filed.photos.all(),
         "is_kit": filed.kind == Request.Kind.SCREWS,

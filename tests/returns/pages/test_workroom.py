@@ -310,7 +310,7 @@ def test_run_goes_from_the_proposal_to_the_lot(desk: Client, box: Place, ben: Us
     assert send(desk, "run-act", run.code, "confirm", **seen).status_code == 422
     desk.force_login(ben)
     text = clean(page(desk, "run", run.code))
-    for word in ("lock it off", "block the rotor", "eye, face and ear", "0.0194 kg", "Slate"):
+    for word in ("lock it off", "block the rotor", "eye, face and ear", "19.40 g", "Slate"):
         assert word in text
     assert send(desk, "run-act", run.code, "confirm", **seen).status_code == 302
     assert "Weigh out" in clean(page(desk, "run", run.code))
