@@ -28,11 +28,14 @@ def shape(address: str) -> str:
     return f"{path}?step={step}" if step else path
 
 
-def crawl(page: Page, starts: Iterable[str], *, at_most: int = 250) -> Iterator[str]:
+def crawl(
+    page: Page, starts: Iterable[str], *, without: str = "", at_most: int = 250
+) -> Iterator[str]:
     """Open page after page and yield its address while it is open.
 
     A page of one shape is opened once, and once more from each step of the bench's queue that
-    links to it: so a frame is seen in each of the states that the bench lists.
+    links to it: so a frame is seen in each of the states that the bench lists. What lies below
+    the path `without` is left out.
     """
     waiting = deque((start, "") for start in starts)
     seen: set[tuple[str, str]] = set()
@@ -40,7 +43,7 @@ def crawl(page: Page, starts: Iterable[str], *, at_most: int = 250) -> Iterator[
         address, origin = waiting.popleft()
         listed = "*" in shape(address) and "?" in origin
         key = (shape(address), origin if listed else "")
-        if key in seen:
+        if key in seen or (without and address.startswith(without)):
             continue
         seen.add(key)
         page.goto(address)

@@ -82,7 +82,7 @@ def four_people(browser: Browser, url: str, known: dict[str, str], out: Path) ->
         keep(page, out / "customer.png")
     with visit(browser, url, "desktop") as page:
         sign_in(page, "bea", known["bea"])
-        page.goto("/bench/?step=to_mend")
+        page.goto("/bench/?step=mend")
         page.locator(".big-link").first.click()
         keep(page, out / "bench.png")
     with visit(browser, url, "desktop") as page:

@@ -124,7 +124,9 @@ def test_every_page_is_fit_for_everybody(
     page, axe, wrong = visitors.page(user=user), Axe(), []
     starts = STARTS[who] + (list(busy.values()) if who == "nobody" else [])
     seen = set()
-    for address in addresses.crawl(page, starts):
+    # The owner's bench is the bench hand's own, page for page: it is looked at once.
+    without = "/bench/" if who == "olga" else ""
+    for address in addresses.crawl(page, starts, without=without):
         seen.add(resolve(urlsplit(address).path).route)
         wrong += _wrong(page, axe)
     if "/go/F-2345/" in starts:
