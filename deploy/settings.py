@@ -59,6 +59,7 @@ INSTALLED_APPS = [
     "axes",
     "csp",
     "django_htmx",
+    "django_countries",
     "django_filters",
     "rest_framework",
     "drf_spectacular",
