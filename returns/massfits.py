@@ -60,6 +60,7 @@ def _fit(reading: Reading, bill: list[massfit.Component]) -> dict[str, Any]:
             {
                 "explanation": one.explanation.value,
                 "missing": [list(keys) for keys in one.missing],
+                "extra": [list(keys) for keys in one.extra],
                 "expected_mg": one.expected_mg,
                 "u_mg": _rounded(one.u_mg, 1),
                 "z": _rounded(one.z, 2),

@@ -10,10 +10,13 @@ FRAMES = (
     Entry(
         key="mass-fit",
         title=_("Mass fit of a returned frame"),
-        answers=_("Is the frame whole, is something missing, or is something foreign on it?"),
+        answers=_(
+            "Is the frame whole, which parts are missing or too many, or is something foreign?"
+        ),
         formula=_(
-            "Likelihood of the reading under each explanation, normal with variance of scale and "
-            "parts; times a prior; divided by their sum (Bayes' rule)."
+            "Explanations: whole; any one to three pieces missing; any one or two pieces too many; "
+            "something foreign; unexplained. Likelihood of the reading under each, normal with "
+            "variance of scale and parts; times a prior; divided by their sum (Bayes' rule)."
         ),
         sources=(
             Source(_("Normal masses, independent parts, the priors and the ratio asked"), Tag.OWN),

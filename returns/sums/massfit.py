@@ -1,4 +1,4 @@
-"""What the weighed mass says about a returned frame: whole, something missing, something foreign.
+"""What the weighed mass says about a returned frame: whole, parts missing, parts too many, foreign.
 
 Each hypothesis foretells a mass; the reading's uncertainty and the spread of the parts present add
 as variances (parts taken as independent, masses as normal). Bayes' rule then weighs the
@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from enum import StrEnum
 from itertools import combinations_with_replacement
 from math import comb, erfc, exp, inf, log, pi, sqrt
@@ -33,6 +33,7 @@ class Verdict(StrEnum):
 
     COMPLETE = "complete"
     MISSING = "missing"
+    EXTRA = "extra"
     FOREIGN = "foreign"
     CANNOT_TELL = "cannot_tell"
 
@@ -42,6 +43,7 @@ class Explanation(StrEnum):
 
     COMPLETE = "complete"
     MISSING = "missing"
+    EXTRA = "extra"
     FOREIGN = "foreign"
     UNEXPLAINED = "unexplained"
 
@@ -64,45 +66,63 @@ class Component:
 
 @dataclass(frozen=True, slots=True)
 class Priors:
-    """How likely each kind is before weighing; the five add up to 1. Our own starting values.
+    """How likely each kind is before weighing; all add up to 1. Our own starting values.
 
-    The share for one (two) missing is split over the single pieces (pairs of pieces) evenly.
+    The share for so many missing (or too many) is split evenly over the sets of so many pieces.
     """
 
     complete: float = 0.80
     one_missing: float = 0.10
     two_missing: float = 0.03
-    foreign: float = 0.05
+    three_missing: float = 0.005
+    one_extra: float = 0.01
+    two_extra: float = 0.005
+    foreign: float = 0.03
     unexplained: float = 0.02
 
     def __post_init__(self) -> None:
-        shares = (
-            self.complete,
-            self.one_missing,
-            self.two_missing,
-            self.foreign,
-            self.unexplained,
-        )
+        shares = astuple(self)
         if min(shares) < 0 or abs(sum(shares) - 1) > 1e-9:
-            raise MassFitError("priors", "The five priors must be shares that add up to 1.")
+            raise MassFitError("priors", "The priors must be shares that add up to 1.")
+
+    @property
+    def by_pieces(self) -> tuple[tuple[int, int, float], ...]:
+        """Sign of the change of mass, how many pieces, and the share for it."""
+        return (
+            (-1, 1, self.one_missing),
+            (-1, 2, self.two_missing),
+            (-1, 3, self.three_missing),
+            (+1, 1, self.one_extra),
+            (+1, 2, self.two_extra),
+        )
 
 
 @dataclass(frozen=True, slots=True)
 class Fit:
     """One hypothesis weighed up.
 
-    `missing` lists the sets of component keys that this fit covers: more than one when their
-    masses cannot be told apart (a left and a right temple). `z` is the reading's distance from
-    the foretold mass in standard uncertainties; None where no single mass is foretold.
+    `sets` lists the sets of component keys that this fit says are missing or too many: more than
+    one when their masses cannot be told apart (a left and a right temple). `z` is the reading's
+    distance from the foretold mass in standard uncertainties; None where none is foretold.
     """
 
     explanation: Explanation
-    missing: tuple[tuple[str, ...], ...]
+    sets: tuple[tuple[str, ...], ...]
     expected_mg: int | None
     u_mg: float
     z: float | None
     likelihood: float
     posterior: float
+
+    @property
+    def missing(self) -> tuple[tuple[str, ...], ...]:
+        """The sets that are missing; empty for any other explanation."""
+        return self.sets if self.explanation is Explanation.MISSING else ()
+
+    @property
+    def extra(self) -> tuple[tuple[str, ...], ...]:
+        """The sets that are there once too often; empty for any other explanation."""
+        return self.sets if self.explanation is Explanation.EXTRA else ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +145,7 @@ class MassFit:
 @dataclass(frozen=True, slots=True)
 class _Hypothesis:
     explanation: Explanation
-    missing: tuple[tuple[str, ...], ...]
+    sets: tuple[tuple[str, ...], ...]
     mean_mg: int
     variance_mg2: float
     prior: float
@@ -141,8 +161,9 @@ def fit(
 ) -> MassFit:
     """Weigh up what a reading of `mass_mg` with standard uncertainty `u_mg` says.
 
-    Hypotheses: all there; any one or two pieces missing; up to a whole frame's mass too much; or
-    any mass at all (unexplained, which never wins a verdict of its own). Raises `MassFitError`.
+    Hypotheses: all there; any one to three pieces missing; any one or two of the bill's pieces too
+    many; up to a whole frame's mass of something foreign; or any mass at all (unexplained, which
+    never wins a verdict of its own). Raises `MassFitError`.
     """
     parts = tuple(components)
     _require_sensible(mass_mg, u_mg, parts, ratio_limit)
@@ -174,20 +195,34 @@ def _hypotheses(parts: Sequence[Component], priors: Priors, u_mg: float) -> Iter
     yield _Hypothesis(Explanation.COMPLETE, (), total_mg, variance, priors.complete)
     yield _Hypothesis(Explanation.FOREIGN, (), total_mg, variance, priors.foreign)
     yield _Hypothesis(Explanation.UNEXPLAINED, (), total_mg, variance, priors.unexplained)
+    for sign, size, share in priors.by_pieces:
+        yield from _piece_sets(parts, (sign, size), share, (total_mg, variance))
+
+
+def _piece_sets(
+    parts: Sequence[Component],
+    change: tuple[int, int],
+    share: float,
+    whole: tuple[int, float],
+) -> Iterator[_Hypothesis]:
+    """Every set of so many pieces gone (-1) or there once more (+1), each with its prior.
+
+    A set that cannot be (a frame with nothing left) gets none; its share is lost to all alike.
+    """
+    (sign, size), (total_mg, variance) = change, whole
     pieces = sum(part.count for part in parts)
-    for size, share in ((1, priors.one_missing), (2, priors.two_missing)):
-        ways_in_all = comb(pieces, size)
-        for gone in combinations_with_replacement(parts, size):
-            ways = _ways(gone)
-            # A frame with every piece missing would not have been weighed.
-            if ways and pieces > size:
-                yield _Hypothesis(
-                    Explanation.MISSING,
-                    (tuple(part.key for part in gone),),
-                    total_mg - sum(part.nominal_mg for part in gone),
-                    variance - sum(part.spread_mg**2 for part in gone),
-                    share * ways / ways_in_all,
-                )
+    ways_in_all = comb(pieces, size)
+    for chosen in combinations_with_replacement(parts, size):
+        ways = _ways(chosen)
+        # A frame with every piece missing would not have been weighed.
+        if ways and (sign > 0 or pieces > size):
+            yield _Hypothesis(
+                Explanation.EXTRA if sign > 0 else Explanation.MISSING,
+                (tuple(part.key for part in chosen),),
+                total_mg + sign * sum(part.nominal_mg for part in chosen),
+                variance + sign * sum(part.spread_mg**2 for part in chosen),
+                share * ways / ways_in_all,
+            )
 
 
 def _ways(gone: Sequence[Component]) -> int:
@@ -210,7 +245,7 @@ def _merged(hypotheses: Iterable[_Hypothesis]) -> list[_Hypothesis]:
             continue
         joined[key] = _Hypothesis(
             one.explanation,
-            other.missing + one.missing,
+            other.sets + one.sets,
             one.mean_mg,
             one.variance_mg2,
             other.prior + one.prior,
@@ -258,10 +293,10 @@ def _weighed(
 
 def _fit(hypothesis: _Hypothesis, likelihood: float, posterior: float, mass_mg: int) -> Fit:
     sigma = sqrt(hypothesis.variance_mg2)
-    is_point = hypothesis.explanation in {Explanation.COMPLETE, Explanation.MISSING}
+    is_point = hypothesis.explanation not in {Explanation.FOREIGN, Explanation.UNEXPLAINED}
     return Fit(
         explanation=hypothesis.explanation,
-        missing=hypothesis.missing,
+        sets=hypothesis.sets,
         expected_mg=hypothesis.mean_mg if is_point else None,
         u_mg=sigma,
         z=(mass_mg - hypothesis.mean_mg) / sigma if is_point else None,

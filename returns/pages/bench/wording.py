@@ -178,6 +178,10 @@ def mass_verdict(massfit: Mapping[str, Any]) -> str:
         return _t("The mass fits a frame with something missing best: %(what)s.") % {
             "what": alternatives(massfit["fits"][0]["missing"])
         }
+    if verdict == "extra":
+        return _t("The mass fits a frame with a part too many best: %(what)s.") % {
+            "what": alternatives(massfit["fits"][0]["extra"])
+        }
     if verdict == "foreign":
         return _t("It is heavier than this model can be: look for something foreign.")
     models = massfit.get("models")
@@ -188,10 +192,10 @@ def mass_verdict(massfit: Mapping[str, Any]) -> str:
     return _t("The mass alone cannot tell. Look at the frame.")
 
 
-def alternatives(missing: list[list[str]]) -> str:
-    """The sets of parts that would explain a deficit equally well."""
+def alternatives(sets: list[list[str]]) -> str:
+    """The sets of parts that would explain a deficit, or an excess, equally well."""
     joiner = _t(" or ")
-    return joiner.join(" + ".join(component(key) for key in keys) for keys in missing[:4])
+    return joiner.join(" + ".join(component(key) for key in keys) for keys in sets[:4])
 
 
 def explanation(fit: Mapping[str, Any]) -> str:
@@ -199,6 +203,8 @@ def explanation(fit: Mapping[str, Any]) -> str:
     kind = fit["explanation"]
     if kind == "missing":
         return _t("missing: %(what)s") % {"what": alternatives(fit["missing"])}
+    if kind == "extra":
+        return _t("too many: %(what)s") % {"what": alternatives(fit["extra"])}
     words = {
         "complete": _t("complete"),
         "foreign": _t("something foreign on it"),

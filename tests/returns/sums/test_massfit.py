@@ -65,6 +65,69 @@ def test_excess_is_foreign() -> None:
     assert fit(mass_mg=TOTAL + 2_000, u_mg=10, components=FRAME).verdict is Verdict.FOREIGN
 
 
+def test_a_second_arm_in_the_tray_is_named_as_a_part_too_many() -> None:
+    found = fit(mass_mg=TOTAL + 4_510, u_mg=10, components=FRAME)
+    assert found.verdict is Verdict.EXTRA
+    assert found.best.extra == (("temple.left",), ("temple.right",))
+    assert found.best.missing == ()
+    assert found.best.expected_mg == TOTAL + 4_500
+    # Variances add up though the mass is more: 6918 + 1600 by hand.
+    assert found.best.u_mg == pytest.approx((6918 + 1600) ** 0.5)
+
+
+def test_two_parts_too_many_are_named_together() -> None:
+    exact = tuple(replace(part, spread_mg=5) for part in FRAME)
+    found = fit(mass_mg=TOTAL + 240, u_mg=2, components=exact)
+    assert (found.verdict, found.best.extra) == (Verdict.EXTRA, (("screw", "screw"),))
+
+
+def test_three_missing_parts_are_found() -> None:
+    exact = tuple(replace(part, spread_mg=5) for part in FRAME)
+    found = fit(mass_mg=TOTAL - 9_120, u_mg=2, components=exact)
+    assert found.verdict is Verdict.MISSING
+    assert found.best.missing == (("temple.left", "temple.right", "screw"),)
+
+
+def test_two_sets_that_explain_a_deficit_about_as_well_cannot_be_told_apart() -> None:
+    """A lens pair of 4 490 mg against an arm of 4 500 mg, on a scale that knows 10 mg."""
+    front = Component("front", 11_000, 2)
+    bill = (front, Component("temple", 4_500, 5), Component("lens", 2_245, 5, count=2))
+    found = fit(mass_mg=11_000 + 4_506, u_mg=10, components=bill)
+    assert found.verdict is Verdict.CANNOT_TELL
+    assert {one.missing for one in found.fits[:2]} == {(("temple",),), (("lens", "lens"),)}
+
+
+@given(st.integers(4_000, 32_000), st.floats(5, 300))
+def test_posteriors_are_what_listing_every_piece_gives(mass: int, u: float) -> None:
+    """Derived: Bayes' rule over every single piece by name, densities from scipy."""
+    from itertools import combinations
+
+    pieces = [part for part in FRAME for _ in range(part.count)]
+    spread = sum(part.spread_mg**2 for part in pieces) + u**2
+    priors, weights = Priors(), dict.fromkeys(Explanation, 0.0)
+
+    def density(change: int, variance: float) -> float:
+        return float(stats.norm.pdf(mass, TOTAL + change, variance**0.5))
+
+    weights[Explanation.COMPLETE] = priors.complete * density(0, spread)
+    for sign, size, share in priors.by_pieces:
+        sets = list(combinations(pieces, size))
+        kind = Explanation.EXTRA if sign > 0 else Explanation.MISSING
+        for chosen in sets:
+            own = sum(part.spread_mg**2 for part in chosen)
+            change = sign * sum(part.nominal_mg for part in chosen)
+            weights[kind] += share / len(sets) * density(change, spread + sign * own)
+    blur = stats.norm.cdf([mass - TOTAL, mass - 2 * TOTAL], 0, spread**0.5)
+    weights[Explanation.FOREIGN] = priors.foreign * float(blur[0] - blur[1]) / TOTAL
+    weights[Explanation.UNEXPLAINED] = priors.unexplained / (2 * max(TOTAL, mass))
+    found = fit(mass_mg=mass, u_mg=u, components=FRAME, ratio_limit=1)
+    total = sum(weights.values())
+    for kind in (Explanation.COMPLETE, Explanation.FOREIGN, Explanation.UNEXPLAINED):
+        got = sum(one.posterior for one in found.fits if one.explanation is kind)
+        shown = any(one.explanation is kind for one in found.fits)
+        assert not shown or got == pytest.approx(weights[kind] / total, rel=1e-6, abs=1e-9)
+
+
 def test_deficit_no_part_accounts_for_is_unexplained_and_cannot_be_told() -> None:
     found = fit(mass_mg=TOTAL - 2_300, u_mg=10, components=FRAME)
     assert found.best.explanation is Explanation.UNEXPLAINED
@@ -97,20 +160,20 @@ def test_priors_are_shared_over_pieces_and_kept_whole() -> None:
     """Five pieces: a screw of either kind gets 2/5 of the share for one missing."""
     hypotheses = list(massfit._hypotheses(FRAME, Priors(), 10))
     assert sum(hypothesis.prior for hypothesis in hypotheses) == pytest.approx(1)
-    screw = next(h for h in hypotheses if h.missing == (("screw",),))
+    screw = next(h for h in hypotheses if h.sets == (("screw",),))
     assert screw.prior == pytest.approx(0.10 * 2 / 5)
 
 
 def test_joined_hypotheses_keep_both_their_priors() -> None:
     joined = massfit._merged(massfit._hypotheses(FRAME, Priors(), 10))
-    temple = next(h for h in joined if h.missing == (("temple.left",), ("temple.right",)))
+    temple = next(h for h in joined if h.sets == (("temple.left",), ("temple.right",)))
     assert temple.prior == pytest.approx(0.10 * 2 / 5)
     assert sum(hypothesis.prior for hypothesis in joined) == pytest.approx(1)
 
 
 def test_pair_of_a_single_piece_is_not_considered() -> None:
     hypotheses = massfit._hypotheses(FRAME, Priors(), 10)
-    assert (("front", "front"),) not in [hypothesis.missing for hypothesis in hypotheses]
+    assert (("front", "front"),) not in [hypothesis.sets for hypothesis in hypotheses]
 
 
 def test_forty_components_stay_bounded() -> None:
