@@ -15,6 +15,7 @@ from inventory.api.views import Detail
 from inventory.errors import BadInput
 from returns.models import FrameModel, ProductionBatch
 from returns.queries.circularity import Circularity, circularity
+from returns.queries.indicators import indicators
 from returns.queries.span import Scope, Span
 
 MONTH_TEXT_MAX = 7
@@ -43,6 +44,15 @@ class LossAnswer(serializers.Serializer[Any]):
     share = serializers.FloatField()
 
 
+class IndicatorsAnswer(serializers.Serializer[Any]):
+    """Each with its range, or with what is missing for it. `material_circularity` needs a model."""
+
+    material_circularity = serializers.JSONField()
+    inflow = serializers.JSONField()
+    outflow = serializers.JSONField()
+    mean_lives = serializers.JSONField()
+
+
 class CircularityAnswer(serializers.Serializer[Any]):
     first_month = serializers.CharField()
     last_month = serializers.CharField()
@@ -59,7 +69,9 @@ class CircularityAnswer(serializers.Serializer[Any]):
     flake_mg = serializers.IntegerField()
     losses = LossAnswer(many=True)
     content = serializers.JSONField()
+    recycled_content = ShareAnswer()
     closed_loop = ShareAnswer()
+    indicators = IndicatorsAnswer()
 
 
 def _month(name: str, what: str) -> OpenApiParameter:
@@ -77,8 +89,10 @@ class Whole(Detail):
     ]
 
     def thing(self) -> dict[str, Any]:
-        figures: Circularity = circularity(self.span(), self.within())
-        return dataclasses.asdict(figures)
+        span, scope = self.span(), self.within()
+        figures: Circularity = circularity(span, scope)
+        more = dataclasses.asdict(indicators(span, scope, figures))
+        return {**dataclasses.asdict(figures), "indicators": more}
 
     def within(self) -> Scope:
         return Scope()

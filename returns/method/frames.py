@@ -117,14 +117,18 @@ FRAMES = (
         key="recycled-content",
         title=_("Recycled content"),
         answers=_("What share of the plastic in our frames is recycled?"),
-        formula=_("100 · recycled mass / all mass. Own scrap is left out on both sides."),
+        formula=_(
+            "100 · recycled mass / all mass. Own scrap is left out on both sides. Range from the "
+            "weighings: u = √(((1 − s) u of part)² + (s · u of rest)²) / whole, k = 2."
+        ),
         sources=(
             Source("ISO 14021:2016, 7.8", Tag.MEMORY),
             Source("EN 45557:2020: unknown counts as primary", Tag.SECOND_HAND),
+            Source("JCGM 100:2008 (GUM), 5.1.2 and 5.2.2", Tag.MEMORY),
         ),
         shown=_("Owner's page, claims, batches."),
         limits=_("Pigment and additives count as virgin."),
-        modules=("returns.sums.recycled_content",),
+        modules=("returns.sums.recycled_content", "returns.sums.mass_shares"),
     ),
     Entry(
         key="take-back",

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 from django.db.models import Count, Q, Subquery, Sum
 
-from inventory.models import GrindRun, Origin, Posting
+from inventory.models import GrindRun, Origin, PlaceKind, Posting
+from inventory.sums.weighing import total
 from returns.models import ReturnedFrame
 from returns.queries import flows
 from returns.queries.flows import Weighed
@@ -21,6 +22,7 @@ from returns.queries.judged import Judged
 from returns.queries.outcomes import AS_IS, DISCARDED, MENDED, REGROUND, by_outcome, outcomes
 from returns.queries.span import Scope, Span
 from returns.sums import circularity as sums
+from returns.sums.mass_shares import mass_share
 from returns.sums.recycled_content import Issue, RecycledContent, recycled_content
 from returns.sums.states import FrameState
 
@@ -108,6 +110,7 @@ class Circularity:
     flake_mg: int
     losses: tuple[Loss, ...]
     content: Content
+    recycled_content: Judged
     closed_loop: Judged
 
 
@@ -122,6 +125,7 @@ def circularity(span: Span, scope: Scope) -> Circularity:
     stripped = flows.net(told_of_frames.filter(movement__kind="strip_down"))
     ground = flows.net(flows.postings(span).filter(movement__kind="grind"))
     content = _content(span, scope)
+    recycled, closed_loop = _issued_shares(span, scope, content)
     ground_mg = _ground_mg(ground)
     flake_mg = ground.total_mg("grind", target="lot", origin=Origin.RETURN)
     runs = _runs(span)
@@ -143,7 +147,8 @@ def circularity(span: Span, scope: Scope) -> Circularity:
         flake_mg=flake_mg,
         losses=(*_losses(stripped, "strip_down", STRIP_LOSSES), *_grind_losses(ground)),
         content=content,
-        closed_loop=_closed_loop(content),
+        recycled_content=recycled,
+        closed_loop=closed_loop,
     )
 
 
@@ -262,20 +267,50 @@ def _float(made: RecycledContent, name: str) -> float | None:
     return None if share is None else float(share)
 
 
-def _closed_loop(content: Content) -> Judged:
-    """A share of weighed masses: no sampling stands behind it, so it has no interval of counts."""
-    if content.return_share is None:
-        return Judged.without(of="issues to moulding", have=content.issues, need=1)
-    share = sums.closed_loop_share(
-        own_returns_mg=content.post_consumer_return_mg, moulded_mg=content.counted_mg
-    )
-    return Judged(
-        share=sums.ShareInterval(
-            share=share,
-            low=share,
-            high=share,
-            coverage=1.0,
-            method="booked masses",
-            evidence=content.issues,
+def _issued_shares(span: Span, scope: Scope, content: Content) -> tuple[Judged, Judged]:
+    """Post-consumer material, and own returns alone, in what was issued; own scrap left out.
+
+    No sampling stands behind them: their range is that of the weighings at the issue.
+    """
+    if not content.counted_mg:
+        missing = Judged.without(of="issues to moulding", have=content.issues, need=1)
+        return missing, missing
+    rows = flows.of_batches(span, scope)
+    own, feedstock, virgin = (
+        flows.weighed(rows.filter(of_origin), source=PlaceKind.LOT, target=PlaceKind.PRODUCTION)
+        for of_origin in (
+            _from_lots([Origin.RETURN]),
+            _from_lots([Origin.FEEDSTOCK]),
+            ~_from_lots([Origin.RETURN, Origin.FEEDSTOCK, Origin.IN_PROCESS]),
         )
     )
+    return (
+        _weighed_share([own, feedstock], [virgin], content.issues),
+        _weighed_share([own], [feedstock, virgin], content.issues),
+    )
+
+
+def _weighed_share(part: list[Weighed], rest: list[Weighed], evidence: int) -> Judged:
+    """Mass that no reading stands behind has no range to give: then the share has none."""
+    judged = Judged.of(
+        partial(
+            mass_share,
+            total(one.measured for one in part),
+            total(one.measured for one in rest),
+            evidence=evidence,
+        )
+    )
+    share = judged.share
+    if share is None or not any(one.unweighed_mg for one in (*part, *rest)):
+        return judged
+    return Judged(
+        share=replace(
+            share, low=share.share, high=share.share, coverage=1.0, method="booked masses"
+        )
+    )
+
+
+def _from_lots(origins: Iterable[str]) -> Q:
+    """Issues out of lots of these origins, and their reversals back into them."""
+    named = list(origins)
+    return Q(source__origin__in=named) | Q(target__origin__in=named)

@@ -134,16 +134,11 @@ def _limits(share: ShareInterval | None) -> tuple[float, float]:
 
 def _recycled_content(figures: Circularity) -> _Draft:
     content = figures.content
-    judged = (
-        Judged.without(of="issues to moulding", have=content.issues, need=1)
-        if content.recycled_share is None
-        else Judged(share=_exact(content.recycled_share, content.issues))
-    )
     return _Draft(
         "recycled_content",
-        judged,
+        figures.recycled_content,
         _("average of the material issued to moulding, controlled blending"),
-        _("mass of post-consumer material over mass that entered moulding from outside"),
+        _("weighed post-consumer material over mass that entered moulding from outside, k = 2"),
         (_("screws"), _("lenses"), _("own in-process scrap")),
         content.issues,
         ISSUES_MIN,
@@ -156,7 +151,7 @@ def _closed_loop(figures: Circularity) -> _Draft:
         "closed_loop_share",
         figures.closed_loop,
         _("average of the material issued to moulding, controlled blending"),
-        _("mass of own returns over mass that entered moulding from outside"),
+        _("weighed own returns over mass that entered moulding from outside, k = 2"),
         (_("screws"), _("lenses"), _("own in-process scrap")),
         figures.content.issues,
         ISSUES_MIN,
@@ -206,10 +201,4 @@ def _recovery_yield(figures: Circularity) -> _Draft:
         RUNS_MIN,
         _("grind runs"),
         WIDTH_PERCENT_MAX,
-    )
-
-
-def _exact(share: float, evidence: int) -> ShareInterval:
-    return ShareInterval(
-        share=share, low=share, high=share, coverage=1.0, method="booked masses", evidence=evidence
     )

@@ -71,6 +71,8 @@ class Weighed:
     expanded_mg: float
     readings: int
     unweighed_mg: int
+    measured: weighing.Measured
+    """The same mass with its uncertainty split by scale, to be set against another mass."""
 
     @property
     def standard_mg(self) -> float:
@@ -129,13 +131,23 @@ def weighed(rows: QuerySet[Posting], *, source: str = "", target: str) -> Weighe
     What readings on one scale share adds up linearly, their own parts as root sum of squares
     (GUM 5.2.2). A reading that a reversal took back counts for nothing.
     """
+    found, readings, unweighed_mg = _combined(_by_scale(rows, source, target))
+    expanded_mg = weighing.expanded(found.u_mg, COVERAGE_FACTOR)
+    return Weighed(found.mass_mg, expanded_mg, max(0, readings), unweighed_mg, found)
+
+
+_ByScale = Iterable[tuple[str | None, bool, int, int | None, int | None, int]]
+
+
+def _by_scale(rows: QuerySet[Posting], source: str, target: str) -> _ByScale:
+    """Scale, whether it is no reversal, mass, squares of own parts, shared parts, readings."""
     forward = Q(movement__reverses=None, target__kind=target)
     back = Q(movement__reverses__isnull=False, source__kind=target)
     if source:
         forward &= Q(source__kind=source)
         back &= Q(target__kind=source)
     own = F("reading__u_own_ug")
-    grouped = (
+    return (
         rows.filter(forward | back)
         .annotate(is_first=_IS_FIRST)
         .values_list("reading__scale__name", "is_first")
@@ -146,12 +158,10 @@ def weighed(rows: QuerySet[Posting], *, source: str = "", target: str) -> Weighe
             count=Count("reading"),
         )
     )
-    return _combined(grouped)
 
 
-def _combined(
-    grouped: Iterable[tuple[str | None, bool, int, int | None, int | None, int]],
-) -> Weighed:
+def _combined(grouped: _ByScale) -> tuple[weighing.Measured, int, int]:
+    """The mass as one, how many readings, and what part of it no reading stands behind."""
     mass_mg = readings = unweighed_mg = 0
     squares_ug2, shared_ug = 0, Counter[str]()
     for scale, is_first, mass, squares, shared, count in grouped:
@@ -163,11 +173,9 @@ def _combined(
             continue
         squares_ug2 += sign * (squares or 0)
         shared_ug[scale] += sign * (shared or 0)
-    measured = weighing.Measured(
+    found = weighing.Measured(
         mass_mg,
         max(0, squares_ug2) ** 0.5 / 1000,
         tuple((scale, u_ug / 1000) for scale, u_ug in sorted(shared_ug.items())),
     )
-    return Weighed(
-        mass_mg, weighing.expanded(measured.u_mg, COVERAGE_FACTOR), max(0, readings), unweighed_mg
-    )
+    return found, readings, unweighed_mg

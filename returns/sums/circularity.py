@@ -291,13 +291,6 @@ def recovery_yield(
     )
 
 
-def closed_loop_share(*, own_returns_mg: int, moulded_mg: int) -> float:
-    """Return the share 0..1 of moulded mass that came from frames returned to this workshop."""
-    if moulded_mg <= 0 or not 0 <= own_returns_mg <= moulded_mg:
-        raise InputRefused("Own returns must lie between 0 mg and the moulded mass, above 0 mg.")
-    return own_returns_mg / moulded_mg
-
-
 def mean_lives(mass_mg_by_lives: Mapping[int, int]) -> float:
     """Return the mass-weighted mean number of product lives; keys are lives (1 = first life)."""
     total_mg = sum(mass_mg_by_lives.values())

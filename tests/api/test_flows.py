@@ -343,6 +343,14 @@ def test_circularity_is_told_of_everything_a_model_and_a_batch(shop: Shop, olga:
     whole = done(owner.get(f"circularity/{span}"))
     assert (whole["first_month"], whole["last_month"]) == ("2026-01", "2026-11")
     assert whole["take_back"]["share"] is None
+    assert whole["recycled_content"]["missing"]["of"] == "issues to moulding"
+    assert whole["indicators"]["material_circularity"]["missing"]["of"] == "models"
+    assert set(whole["indicators"]) == {
+        "material_circularity",
+        "inflow",
+        "outflow",
+        "mean_lives",
+    }
     assert done(owner.get("circularity/models/avocet/"))["scope"] == "Avocet"
     assert "AV-2601" in done(owner.get(f"circularity/batches/AV-2601/{span}"))["scope"]
 

@@ -138,10 +138,13 @@ def lot(shop: Shop, origin: str = "post_consumer_return", mass_mg: int = 1_000_0
     return place
 
 
-def issued(shop: Shop, origin: str, mass_mg: int, *, batch: str = "AV-2601") -> Movement:
+def issued(
+    shop: Shop, origin: str, mass_mg: int, *, batch: str = "AV-2601", scale: Scale | None = None
+) -> Movement:
     production = places.mass(PlaceKind.PRODUCTION)
     place = lot(shop, origin)
-    return move("issue", [(place, production, mass_mg, None)], subject=batch)
+    reading = read(scale, mass_mg) if scale else None
+    return move("issue", [(place, production, mass_mg, reading)], subject=batch)
 
 
 def graded(made: ReturnedFrame, by: User, *seen: tuple[str, str], at: datetime = NOON) -> Grading:

@@ -13,7 +13,9 @@ from django.contrib.auth.models import User
 from inventory import ledger, places
 from inventory.errors import BadInput
 from inventory.models import GrindRun, Lot, PlaceKind
+from inventory.sums import weighing
 from inventory.sums.months import Month
+from inventory.weighing import sums_scale
 from returns.models import Colourway, FrameModel, ProductionBatch
 from returns.queries.circularity import Circularity, circularity
 from returns.queries.indicators import indicators
@@ -239,6 +241,34 @@ def test_in_process_scrap_is_never_recycled_content(shop: Shop) -> None:
     assert found.closed_loop.share is not None
     assert found.closed_loop.share.share == 0.25
     assert found.content.issues == 4
+    for judged in (found.recycled_content, found.closed_loop):
+        assert judged.share is not None
+        assert judged.share.low == judged.share.share == judged.share.high
+        assert judged.share.method == "booked masses"
+
+
+def test_shares_of_what_was_issued_have_the_range_of_their_weighings(shop: Shop) -> None:
+    for origin, mass_mg in (("post_consumer_return", 12_500), ("virgin", 7_500)):
+        made.issued(shop, origin, mass_mg, scale=shop.fine_scale)
+    found = figures()
+    share = found.recycled_content.share
+    assert share is not None
+    assert share == found.closed_loop.share
+    assert share.share == 0.625
+    assert share.method == "propagation of weighing uncertainty"
+    # By hand from the scale: own parts as squares, the common part with its sign.
+    step, common = (
+        weighing.step_uncertainty_mg(sums_scale(shop.fine_scale)),
+        [
+            weighing.calibration_uncertainty_mg(sums_scale(shop.fine_scale), mass_mg)
+            for mass_mg in (12_500, 7_500)
+        ],
+    )
+    own_mg2 = (0.375**2 + 0.625**2) * step**2
+    shared_mg2 = (0.375 * common[0] - 0.625 * common[1]) ** 2
+    assert share.high - share.share == pytest.approx(
+        2 * (own_mg2 + shared_mg2) ** 0.5 / 20_000, rel=0.02
+    )
 
 
 def test_only_own_scrap_issued_gives_no_share(shop: Shop) -> None:
@@ -255,6 +285,8 @@ def test_a_reversed_issue_does_not_count(shop: Shop) -> None:
     found = figures()
     assert found.content.recycled_share == 1.0
     assert found.content.issues == 1
+    assert found.recycled_content.share is not None
+    assert found.recycled_content.share.low == found.recycled_content.share.high == 1.0
 
 
 def test_a_model_or_batch_sees_only_its_own(shop: Shop) -> None:

@@ -137,7 +137,6 @@ def _shares(found: Circularity, days: Turnaround) -> list[shown.Shown]:
 
 
 def _masses(found: Circularity) -> list[shown.Shown]:
-    content = found.content
     recovered = shown.Shown(
         label=_("Recovered mass"),
         meaning=_("Frame material of returns put into the regrind boxes."),
@@ -149,17 +148,11 @@ def _masses(found: Circularity) -> list[shown.Shown]:
             "rest": mass_kg(found.recovered.unweighed_mg),
         },
     )
-    share = content.recycled_share
-    recycled = shown.Shown(
-        label=_("Recycled content"),
-        meaning=_("Post-consumer material by mass of what was moulded (ISO 14021)."),
-        value="" if share is None else shown.percent(share),
-        basis=_("%(issues)s issues, %(mass)s that counts")
-        % {"issues": content.issues, "mass": mass_kg(content.counted_mg)},
-        lacking=""
-        if share is not None
-        else _("Not enough evidence: %(have)s issues to moulding in the span.")
-        % {"have": content.issues},
+    recycled = shown.share(
+        _("Recycled content"),
+        _("Post-consumer material by mass of what was moulded (ISO 14021)."),
+        found.recycled_content,
+        of=_("issues"),
     )
     return [recovered, recycled]
 

@@ -16,7 +16,7 @@ METHODS = {
     "wilson": gettext_lazy("score interval for counts (Wilson), 95 %"),
     "exact": gettext_lazy("exact interval for counts (Clopper–Pearson), 95 %"),
     "propagation of weighing uncertainty": gettext_lazy("uncertainty of the weighings, k = 2"),
-    "booked masses": gettext_lazy("booked masses, no sampling"),
+    "booked masses": gettext_lazy("booked masses, not all weighed: no range"),
 }
 THINGS = {
     "sold units": gettext_lazy("sold units"),

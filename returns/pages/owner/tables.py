@@ -225,6 +225,7 @@ def figures(found: Circularity) -> Table:
         "take_back_in_span": found.take_back_in_span,
         "repair_share": found.repair_share,
         "recovery_yield": found.recovery_yield,
+        "recycled_content": found.recycled_content,
         "closed_loop_share": found.closed_loop,
     }
     rows = [

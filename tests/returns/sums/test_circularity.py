@@ -146,14 +146,6 @@ def test_inflow_that_breaks_the_rules_says_which(masses, reasons, words):
         circularity.inflow_shares(masses, total_mg=50_000_000, not_applicable=reasons)
 
 
-def test_closed_loop_share_is_own_returns_over_moulded_mass():
-    assert circularity.closed_loop_share(own_returns_mg=3, moulded_mg=12) == 0.25
-    with pytest.raises(InputRefused):
-        circularity.closed_loop_share(own_returns_mg=13, moulded_mg=12)
-    with pytest.raises(InputRefused):
-        circularity.closed_loop_share(own_returns_mg=0, moulded_mg=0)
-
-
 def test_mean_lives_weights_each_life_by_its_mass():
     assert circularity.mean_lives({1: 60, 2: 30, 3: 10}) == pytest.approx(1.5)
     with pytest.raises(InputRefused):
