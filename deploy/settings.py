@@ -14,8 +14,9 @@ from typing import Any
 import dj_database_url
 import structlog
 from csp.constants import NONCE, NONE, SELF
+from django.conf.locale import LANG_INFO
 from django.core.exceptions import ImproperlyConfigured
-from django.utils.translation import gettext_lazy as _
+from django.utils.translation import to_locale
 from environs import Env
 
 env = Env(prefix="HINGEBACK_")
@@ -243,11 +244,13 @@ MEDIA_ROOT = DATA_DIR / "media"
 
 LANGUAGE_CODE = env.str("LANGUAGE", "en")
 # A language is offered once every room has its compiled catalogue; English needs none.
-LANGUAGES = [("en", _("English"))] + [
-    (code, name)
-    for code, name in (("de", _("German")),)
-    if all(
-        (BASE_DIR / room / "locale" / code / "LC_MESSAGES" / "django.mo").is_file()
+LANGUAGES = [
+    (code, info["name"])
+    for code, info in sorted(LANG_INFO.items(), key=lambda item: (item[0] != "en", item[0]))
+    if "name" in info
+    and all(
+        code == "en"
+        or (BASE_DIR / room / "locale" / to_locale(code) / "LC_MESSAGES" / "django.mo").is_file()
         for room in ("inventory", "returns")
     )
 ]

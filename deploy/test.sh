@@ -43,6 +43,8 @@ done
 if [ -z "$chromium" ] && apt_install chromium; then chromium="$(command -v chromium || true)"; fi
 if [ -z "$chromium" ] && [ "$services" = yes ]; then die "Chromium must be installed for --services."; fi
 export HINGEBACK_TEST_CHROMIUM="$chromium"
+[ -n "${HINGEBACK_TEST_PICTURES:-}" ] || rm -rf var/test-pictures
+export HINGEBACK_TEST_PICTURES="${HINGEBACK_TEST_PICTURES:-$PWD/var/test-pictures}"
 
 if [ "$quick" = no ]; then
     say "== style, types, layers, migrations"
@@ -62,6 +64,10 @@ if [ "$have_services" = yes ]; then
     HINGEBACK_DATABASE_URL="$HINGEBACK_TEST_DATABASE_URL" $bin/pytest -q -n 2 -m "not browser" "$@"
 else
     left_out+=("service tests: no PostgreSQL or Redis")
+fi
+if [ -d "$HINGEBACK_TEST_PICTURES" ]; then
+    tail -qn 1 "$HINGEBACK_TEST_PICTURES"/axe-*.txt | paste -sd '|' - | sed 's/^/axe: /'
+    say "What the browser tests saw: $(ls "$HINGEBACK_TEST_PICTURES" | wc -l) files in $HINGEBACK_TEST_PICTURES"
 fi
 for line in ${left_out[@]+"${left_out[@]}"}; do say "LEFT OUT $line"; done
 say "All that ran passed."

@@ -23,7 +23,7 @@ from returns.gradingfacts import Seen
 from returns.lookover import Look
 from returns.models import ReturnedFrame
 from returns.sums.grading import PolymerCheck
-from tests.browser import addresses, chromium
+from tests.browser import addresses, chromium, kept
 from tests.makers import NOON, Shop, key, opening
 from tests.returns import customer_makers as customers
 from tests.returns import workroom_makers as workroom
@@ -37,10 +37,12 @@ ONLY_COLOURS = {
     "runOnly": {"type": "rule", "values": ["color-contrast"]},
     "resultTypes": ["violations"],
 }
-# Everything at both widths, once in each scheme; of the other two, what a scheme can change.
+ONLY_WIDTH = None
+# Everything at both outer widths, once in each scheme; of the other two, what a scheme can change.
 VIEWS = [
     (chromium.PHONE, "light", OPTIONS),
     (chromium.PHONE, "dark", ONLY_COLOURS),
+    (chromium.TABLET, "light", ONLY_WIDTH),
     (chromium.DESKTOP, "dark", OPTIONS),
     (chromium.DESKTOP, "light", ONLY_COLOURS),
 ]
@@ -75,18 +77,26 @@ def _graded(shop: Shop, by: User, part: str, defect: str) -> ReturnedFrame:
     return ReturnedFrame.objects.get(pk=frame.pk)
 
 
-def _wrong(page: Page, axe: Axe) -> list[str]:
+def _wrong(page: Page, axe: Axe, who: str) -> list[str]:
     found = []
     for viewport, colours, options in VIEWS:
         page.set_viewport_size(viewport)
         page.emulate_media(color_scheme=colours)
-        for violation in axe.run(page, options=options).response["violations"]:
-            where = [node["target"] for node in violation["nodes"][:3]]
-            found.append(f"{page.url} {viewport['width']} {colours}: {violation['id']} {where}")
+        found += _violations(page, axe, options) if options else []
         reach = page.evaluate("document.documentElement.scrollWidth")
         if reach > viewport["width"]:
             found.append(f"{page.url} is {reach} wide at {viewport['width']}")
+        kept.picture(page, f"{who} {addresses.shape(page.url)} {viewport['width']} {colours}")
     return found
+
+
+def _violations(page: Page, axe: Axe, options: dict[str, Any]) -> list[str]:
+    """What axe-core finds wrong on the page as it stands, with the first places of each."""
+    return [
+        f"{page.url} {page.viewport_size} {violation['id']} "
+        f"{[node['target'] for node in violation['nodes'][:3]]}"
+        for violation in axe.run(page, options=options).response["violations"]
+    ]
 
 
 STARTS = {
@@ -121,15 +131,18 @@ def test_every_page_is_fit_for_everybody(
 ) -> None:
     visitors = open_visitors()
     user = staff.get(who)
-    page, axe, wrong = visitors.page(user=user), Axe(), []
+    page, axe, wrong, results = visitors.page(user=user), Axe(), [], []
     starts = STARTS[who] + (list(busy.values()) if who == "nobody" else [])
     seen = set()
     # The owner's bench is the bench hand's own, page for page: it is looked at once.
     without = "/bench/" if who == "olga" else ""
     for address in addresses.crawl(page, starts, without=without):
         seen.add(resolve(urlsplit(address).path).route)
-        wrong += _wrong(page, axe)
+        of_page = _wrong(page, axe, who)
+        results.append(f"{len(of_page)} wrong  {addresses.shape(address)}")
+        wrong += of_page
     if "/go/F-2345/" in starts:
         visitors.expect_complaint("404 (Not Found)")
+    kept.lines(f"axe {who}", [*sorted(results), f"{len(results)} pages, {len(wrong)} wrong"])
     assert seen >= MUST_BE_SEEN[who]
     assert not wrong, "\n".join(wrong)

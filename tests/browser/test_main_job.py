@@ -10,7 +10,7 @@ from django.contrib.auth.models import User
 from playwright.sync_api import Page, expect
 
 from returns.models import ReturnedFrame
-from tests.browser import chromium, deeds
+from tests.browser import chromium, deeds, kept
 from tests.makers import Shop
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -19,11 +19,17 @@ PHONE_WITH_SCRIPTS = pytest.param(chromium.PHONE, True, id="phone")
 PHONE_WITHOUT = pytest.param(chromium.PHONE, False, id="phone_no_scripts")
 DESKTOP_WITH_SCRIPTS = pytest.param(chromium.DESKTOP, True, id="desktop")
 DESKTOP_WITHOUT = pytest.param(chromium.DESKTOP, False, id="desktop_no_scripts")
-ON = ("viewport", "scripts")
+EVERY_WAY = pytest.mark.parametrize(
+    ("viewport", "scripts"),
+    [PHONE_WITH_SCRIPTS, PHONE_WITHOUT, DESKTOP_WITH_SCRIPTS, DESKTOP_WITHOUT],
+)
 
 
 def _says(page: Page, text: str) -> None:
+    """The page says so; how it looked then is kept."""
     expect(page.locator("main")).to_contain_text(text)
+    width = (page.viewport_size or {}).get("width", 0)
+    kept.picture(page, f"job {width} {text}")
 
 
 @pytest.fixture
@@ -31,7 +37,7 @@ def staff(bea: User, ben: User, acke: User, olga: User) -> None:
     """Everybody of the workshop has an account."""
 
 
-@pytest.mark.parametrize(ON, [PHONE_WITH_SCRIPTS, DESKTOP_WITHOUT])
+@EVERY_WAY
 def test_a_broken_arm_is_mended_and_posted(
     viewport: dict[str, int],
     scripts: bool,
@@ -59,7 +65,7 @@ def test_a_broken_arm_is_mended_and_posted(
     assert (frame.state, frame.reading.mass_mg) == ("posted", 24_310)
 
 
-@pytest.mark.parametrize(ON, [DESKTOP_WITH_SCRIPTS, PHONE_WITHOUT])
+@EVERY_WAY
 def test_a_broken_front_is_ground_and_every_gram_is_reported(
     viewport: dict[str, int],
     scripts: bool,
@@ -106,7 +112,7 @@ def _the_month_adds_up(page: Page) -> None:
         expect(page.get_by_role("row", name=row, exact=True)).to_have_count(1)
 
 
-@pytest.mark.parametrize(ON, [PHONE_WITH_SCRIPTS, PHONE_WITHOUT])
+@EVERY_WAY
 def test_spare_screws_are_asked_for_and_posted(
     viewport: dict[str, int],
     scripts: bool,
