@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 
 from inventory.errors import BadInput
 from inventory.models import Reading, Scale
-from inventory.sums import masses, weighing
+from inventory.sums import masses, traced, weighing
 
 
 def sums_scale(scale: Scale) -> weighing.Scale:
@@ -51,6 +51,7 @@ def read(*, scale: Scale, typed: str, at: datetime, field: str = "mass") -> Read
         u_shared_ug=round(shared_mg * 1000),
         flags=[flag.value for flag in weighing.flags(sums_scale(scale), mass_mg, day)],
         at=at,
+        check_due=scale.check_due,
     )
 
 
@@ -59,5 +60,21 @@ def measured(reading: Reading) -> weighing.Measured:
     return weighing.Measured(
         reading.mass_mg,
         reading.u_own_ug / 1000,
-        ((reading.scale.name, reading.u_shared_ug / 1000),),
+        ((reading.period, reading.u_shared_ug / 1000),),
     )
+
+
+def source(reading: Reading) -> traced.Source:
+    """A stored reading as a mass can be traced to it."""
+    return traced.reading(
+        reading.mass_mg,
+        own_ug=reading.u_own_ug,
+        shared_ug=reading.u_shared_ug,
+        scale=reading.period,
+        flags=((str(reading.scale_id), flag) for flag in reading.flags),
+    )
+
+
+def known(reading: Reading) -> traced.Known:
+    """How well one reading alone is known."""
+    return traced.Traced.of(source(reading)).known()

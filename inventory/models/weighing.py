@@ -50,7 +50,11 @@ class Scale(models.Model):
 
 
 class Reading(WriteOnce):
-    """One reading as typed, with its standard uncertainty split into own and shared parts."""
+    """One reading as typed, with its standard uncertainty split into own and shared parts.
+
+    The shared part is shared with the readings of the same scale under the same check date only:
+    a new check begins a new calibration period.
+    """
 
     scale = models.ForeignKey(Scale, models.PROTECT, related_name="readings")
     typed = models.CharField(_("as typed"), max_length=40)
@@ -58,6 +62,7 @@ class Reading(WriteOnce):
     u_own_ug = models.PositiveBigIntegerField(_("own standard uncertainty, µg"))
     u_shared_ug = models.PositiveBigIntegerField(_("uncertainty shared with this scale, µg"))
     flags = models.JSONField(_("what was out of order with the scale"), default=list)
+    check_due = models.DateField(_("the scale's check date at that time"), null=True, blank=True)
     at = models.DateTimeField(_("read at"))
 
     class Meta:
@@ -66,3 +71,8 @@ class Reading(WriteOnce):
 
     def __str__(self) -> str:
         return f"{self.mass_mg} mg on {self.scale_id}"
+
+    @property
+    def period(self) -> str:
+        """The scale and its calibration period."""
+        return f"{self.scale_id}@{self.check_due.isoformat() if self.check_due else ''}"

@@ -20,6 +20,7 @@ from inventory.queries.recovered import lines
 from inventory.queries.recovered.shapes import Report
 from inventory.reports import chart, headings, naming, numbers, tables, tabular
 from inventory.reports.language import workshop_language
+from inventory.sums.traced import Known
 
 VARIANT = "pdf/a-3a"
 INK = "#1d2429"
@@ -75,6 +76,7 @@ def trust(report: Report) -> dict[str, Any]:
     found = report.trust
     return {
         "credited_g": numbers.grams(found.credited_mg),
+        "known": Known(found.expanded_ug, readings=found.readings),
         "uncertainty_g": numbers.uncertainty_g(found.expanded_ug),
         "readings": found.readings,
         "unweighed": found.unweighed_postings,

@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from datetime import date, datetime
-from decimal import ROUND_HALF_EVEN, Decimal
+from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal
 from typing import Any
 
 from django import template
@@ -23,9 +23,13 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
+from inventory import weighing
+from inventory.models import Reading
 from inventory.pages import frame
 from inventory.pages.access import ACCOUNTANT, OWNER
+from inventory.reports.headings import FLAGS
 from inventory.sums.masses import mass_g
+from inventory.sums.traced import COVERAGE, Known
 
 register = template.Library()
 
@@ -226,15 +230,60 @@ def _stage(index: int, at: int) -> str:
 
 
 @register.simple_tag
-def figure(value: object, label: str, unit: str = "", uncertainty: object = "") -> SafeString:
-    """A key figure with its name, unit and uncertainty; None reads as a dash."""
+def figure(value: object, label: str, unit: str = "", known: object = None) -> SafeString:
+    """A key figure with its name and unit, and how well it is known; None reads as a dash."""
     facts = {
         "value": NOTHING if value is None else value,
         "label": label,
         "unit": unit,
-        "uncertainty": uncertainty,
+        "known": known,
     }
     return render_to_string("hingeback/furniture/figure.html", facts)
+
+
+@register.simple_tag
+def measured(mass_mg: object, known: object) -> SafeString:
+    """A mass with its expanded uncertainty and factor, or with the word that nobody weighed it.
+
+    `known` is what `inventory.sums.traced` says of the mass, or the one reading that it is.
+    """
+    facts = _spread_facts(_known(known)) | {"mass": mass(mass_mg)}
+    return render_to_string("hingeback/furniture/measured.html", facts)
+
+
+@register.simple_tag
+def spread(known: object) -> SafeString:
+    """The uncertainty alone, to stand under or beside its mass."""
+    return render_to_string("hingeback/furniture/spread.html", _spread_facts(_known(known)))
+
+
+def _known(told: object) -> Known:
+    if isinstance(told, Reading):
+        return weighing.known(told)
+    return told if isinstance(told, Known) else Known()
+
+
+def _spread_facts(told: Known) -> dict[str, Any]:
+    words = {name: _("scale: %(flag)s") % {"flag": text} for name, text in FLAGS.items()}
+    return {
+        "weighed": told.is_weighed,
+        "expanded": uncertainty(told.expanded_ug),
+        "factor": COVERAGE,
+        "unweighed": mass(told.booked_mg) if told.booked_mg else "",
+        "flags": sorted({words.get(flag, flag) for (_scale, flag), _count in told.flags}),
+    }
+
+
+@register.filter
+def uncertainty(expanded_ug: int) -> str:
+    """Whole micrograms as grams with two digits that count, rounded up; never below a milligram.
+
+    GUM (JCGM 100:2008) 7.2.6: two digits are enough, and one may round up.
+    """
+    figure = Decimal(expanded_ug).scaleb(-6)
+    step = max(Decimal("0.001"), Decimal(1).scaleb(figure.adjusted() - 1))
+    rounded = (figure / step).to_integral_value(ROUND_CEILING) * step
+    return f"{_number(rounded, decimals_min=0)} g"
 
 
 @register.simple_tag

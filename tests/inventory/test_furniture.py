@@ -21,6 +21,7 @@ from pytest_django.asserts import assertHTMLEqual, assertInHTML
 
 from inventory.models import Workshop
 from inventory.pages import frame
+from inventory.sums.traced import Known
 from inventory.templatetags import hingeback
 
 STATIC = Path(__file__).resolve().parents[2] / "inventory" / "static" / "hingeback"
@@ -200,11 +201,46 @@ def test_a_step_trail_without_a_current_step_marks_none(current: object) -> None
 
 
 def test_a_figure_carries_name_unit_and_uncertainty() -> None:
-    html = render('{% figure "24.31" "Recovered" "g" "0.02" %}')
+    html = render('{% figure "24.31" "Recovered" "g" known %}', known=Known(19_300, readings=1))
     assert "<dt>Recovered</dt>" in html
     assert '<span class="figure-value">24.31</span>' in html
     assert "plus or minus" in html
     assert '<span class="figure-value">–</span>' in render('{% figure None "Recovered" %}')
+
+
+@pytest.mark.parametrize(
+    ("ug", "text"),
+    [
+        (0, "0 g"),
+        (1, "0.001 g"),
+        (1_000, "0.001 g"),
+        (32_100, "0.033 g"),
+        (5_774, "0.006 g"),
+        (1_234_000, "1.3 g"),
+        (1_200_000, "1.2 g"),
+        (99_100_000, "100 g"),
+    ],
+)
+def test_an_uncertainty_has_two_digits_and_is_rounded_up(ug: int, text: str) -> None:
+    assert hingeback.uncertainty(ug) == text
+
+
+def test_a_mass_says_how_well_it_is_known() -> None:
+    flags = ((("1", "past_check"), 1),)
+    html = render("{% measured 24310 known %}", known=Known(32_100, 0, 1, flags))
+    assert "24.31 g" in html
+    assert "0.033 g" in html
+    assert "(k = 2)" in html
+    assert "its check was overdue" in html
+
+
+def test_a_mass_that_nobody_weighed_says_so_and_shows_no_uncertainty() -> None:
+    html = render("{% measured 110 known %}", known=Known(0, 110))
+    assert "not weighed" in html
+    assert "±" not in html
+    partly = render("{% measured 24310 known %}", known=Known(32_100, 110, 2))
+    assert "0.11 g of it not weighed" in partly
+    assert "±" in partly
 
 
 def test_a_figure_of_nought_is_shown() -> None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
+from django.db.models import QuerySet
+
 from inventory.models import Place, Posting
 from inventory.queries.recovered import columns
 from inventory.queries.recovered.shapes import Cell, Flows
@@ -17,7 +19,8 @@ class Entry:
     """One posting of the month. `sign` is -1 in a reversal.
 
     `reason` is that of the movement itself, in a reversal that of what it reverses.
-    `undoes_earlier` marks the reversal of what was booked in an earlier month.
+    `undoes_earlier` marks the reversal of what was booked in an earlier month, `reverses` is the
+    number of what a reversal undoes.
     """
 
     number: int
@@ -32,6 +35,7 @@ class Entry:
     cost_minor: int
     undoes_earlier: bool
     reason: str
+    reverses: int | None = None
 
     def column(self, place: Place) -> str | None:
         """The column this counts in for one of its two places; None where there is none."""
@@ -52,7 +56,7 @@ _FIELDS = (
     "line",
     "movement__kind",
     "movement__subject",
-    "movement__reverses",
+    "movement__reverses__number",
     "source",
     "target",
     "quantity",
@@ -61,6 +65,7 @@ _FIELDS = (
     "movement__reverses__month",
     "movement__reason",
     "movement__reverses__reason",
+    "movement__month",
 )
 
 
@@ -72,7 +77,12 @@ def all_places() -> dict[int, Place]:
 
 def of_month(label: str, places: dict[int, Place]) -> tuple[Entry, ...]:
     """All postings booked in a month, in order of movement and line."""
-    rows = Posting.objects.filter(movement__month=label).order_by("movement__number", "line")
+    return read(Posting.objects.filter(movement__month=label), places)
+
+
+def read(rows: QuerySet[Posting], places: dict[int, Place]) -> tuple[Entry, ...]:
+    """Postings as entries, in order of movement and line."""
+    ordered = rows.order_by("movement__number", "line")
     return tuple(
         Entry(
             number=row[0],
@@ -85,10 +95,11 @@ def of_month(label: str, places: dict[int, Place]) -> tuple[Entry, ...]:
             quantity=row[7],
             reading_id=row[8],
             cost_minor=row[9],
-            undoes_earlier=row[10] is not None and row[10] != label,
+            undoes_earlier=row[10] is not None and row[10] != row[13],
             reason=row[11] if row[4] is None else row[12],
+            reverses=row[4],
         )
-        for row in rows.values_list(*_FIELDS)
+        for row in ordered.values_list(*_FIELDS)
     )
 
 

@@ -17,8 +17,11 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.errors import NotFound
+from inventory.models import Place
 from inventory.pages.access import ACCOUNTANT, BENCH, OWNER, StaffRequest, allow, roles_of
 from inventory.pages.forms import DeedForm
+from inventory.queries import traced
+from inventory.sums.traced import Known
 from returns import arrivals, lookover
 from returns.lookover import REASON_LENGTH_MAX, Evidence
 from returns.models import Grading, Photo, Request, ReturnedFrame
@@ -141,6 +144,7 @@ def _shown(
         "decision": _decision(told.latest) if told.latest else None,
         "earlier": [_decision(one) for one in told.gradings[1:]],
         "mass": _mass(shown),
+        "held": _held(told),
         "history": [{"it": deed, "words": wording.deed(deed.name)} for deed in told.deeds],
         "movements": [
             {"it": one, "words": wording.MOVEMENTS.get(one.kind, one.kind)}
@@ -194,6 +198,12 @@ def _next(shown: ReturnedFrame) -> dict[str, Any] | None:
         return None
 
 
+def _held(told: frames.Story) -> list[tuple[Place, int, Known | None]]:
+    """Where something of the frame lies, and how well that mass is known."""
+    known = traced.of_subject(told.frame.tag)
+    return [(place, mass_mg, known.get(place.code)) for place, mass_mg in told.whereabouts.items()]
+
+
 def _mass(shown: ReturnedFrame) -> dict[str, Any]:
     fits = shown.massfit.get("fits", [])
     return {
@@ -209,7 +219,6 @@ def _mass(shown: ReturnedFrame) -> dict[str, Any]:
             for fit in fits
         ],
         "ratio": shown.massfit.get("ratio"),
-        "u_mg": round((shown.reading.u_own_ug**2 + shown.reading.u_shared_ug**2) ** 0.5 / 1000, 1),
     }
 
 

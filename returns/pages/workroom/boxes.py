@@ -20,6 +20,7 @@ from inventory.models import GrindRun, Place, PlaceKind, Reading, Scale
 from inventory.pages.access import BENCH, OWNER, StaffRequest, allow
 from inventory.pages.forms import DeedForm
 from inventory.queries import boxes as box_queries
+from inventory.queries import traced
 from returns import regrind
 from returns.pages.workroom.attempts import done, found
 
@@ -167,9 +168,11 @@ def _run(code: str) -> GrindRun:
 
 
 def _boxes(request: StaffRequest, refused: DeedForm | None = None) -> HttpResponse:
+    known = traced.of_material()
     shown = [
         {
             "it": inside,
+            "known": known.get(inside.place.code),
             "origin": inside.place.get_origin_display(),
             "frames": regrind.frames_in(inside.place).count(),
             "run": box_queries.open_run(inside.place),

@@ -11,7 +11,7 @@ from django.views.decorators.http import require_safe
 from inventory.errors import NotFound
 from inventory.models import Lot
 from inventory.pages.access import ACCOUNTANT, BENCH, OWNER, StaffRequest, allow
-from inventory.queries import lot_heat
+from inventory.queries import lot_heat, traced
 from inventory.sums.heat import HeatSpread
 from returns.models import ProductionBatch
 from returns.queries import batch_heat
@@ -39,11 +39,12 @@ def spread_rows(spread: HeatSpread) -> list[dict[str, int]]:
 
 
 def _lot(lot: Lot) -> dict[str, Any]:
-    found = lot_heat.of(lot)
+    found, place = lot_heat.of(lot), getattr(lot, "place", None)
     return {
         "code": lot.code,
         "lot": lot,
         "found": found,
+        "known": traced.of_place(place) if place is not None else None,
         "spread": found.spread,
         "rows": spread_rows(found.spread),
     }

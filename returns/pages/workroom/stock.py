@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
@@ -23,8 +23,9 @@ from inventory.errors import NotFound
 from inventory.models import Lot, Movement, Part, Place, PlaceKind
 from inventory.pages.access import ACCOUNTANT, BENCH, OWNER, StaffRequest, allow
 from inventory.pages.forms import DeedForm
-from inventory.queries import boxes
+from inventory.queries import boxes, traced
 from inventory.sums.heat import HeatSpread
+from inventory.sums.traced import Known
 from returns import batches, receiving
 from returns.pages.workroom import stock_forms as forms
 from returns.pages.workroom.attempts import done, focused
@@ -129,9 +130,14 @@ DEEDS: Final[dict[str, Deed]] = {
 def stock_room(request: StaffRequest) -> HttpResponse:
     """Everything in stock at a glance."""
     parts = [_part_line(part) for part in Part.objects.order_by("code")]
+    known = traced.of_material()
     facts = {
-        "lots": _lots(),
-        "boxes": [inside for inside in boxes.boxes() if inside.mass_mg],
+        "lots": _lots(known),
+        "boxes": [
+            {"it": inside, "known": known.get(inside.place.code)}
+            for inside in boxes.boxes()
+            if inside.mass_mg
+        ],
         "waste": [(_place_name(place), boxes.held_mg(place), place) for place in _waste()],
         "salvage_mg": sum(boxes.held_mg(place) for place in _of(PlaceKind.SALVAGE)),
         "parts": parts,
@@ -178,7 +184,7 @@ def _facts(form: DeedForm) -> dict[str, Any]:
     return told
 
 
-def _lots() -> list[dict[str, Any]]:
+def _lots(known: Mapping[str, Known]) -> list[dict[str, Any]]:
     rows = Lot.objects.select_related("polymer", "colour", "place")
     rows = rows.filter(place__balance__quantity__gt=0).annotate(
         held_mg=Sum("place__balance__quantity")
@@ -187,6 +193,7 @@ def _lots() -> list[dict[str, Any]]:
         {
             "it": lot,
             "held_mg": lot.held_mg,
+            "known": known.get(lot.place.code),
             "origin": lot.get_origin_display(),
             "passes": f"{HeatSpread.from_list(lot.heat).mean_passes:.1f}",
         }

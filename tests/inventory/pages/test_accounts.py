@@ -162,7 +162,7 @@ def test_close_that_is_refused_says_why(books: object, shop: Shop, page: Client,
 
 def test_figures_in_short_and_against_last_month(books: object, page: Client) -> None:
     text = text_of(page, "month", "2026-10")
-    assert "19.400" in text
+    assert "19.40 g" in text
     assert "Against 2026-09" in text
     assert "565.00 g" in text
 
