@@ -10,6 +10,7 @@ import secrets
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 import dj_database_url
 import structlog
@@ -74,6 +75,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
+    "inventory.pages.practice.PracticeMiddleware",
     "django_permissions_policy.PermissionsPolicyMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
@@ -187,6 +189,7 @@ AUTH_PASSWORD_VALIDATORS = [
         "OPTIONS": {"min_length": 12},
     },
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
 ]
 LOGIN_URL = "login"
 LOGIN_REDIRECT_URL = "home"
@@ -199,6 +202,10 @@ AXES_LOCKOUT_TEMPLATE = "hingeback/locked_out.html"
 AXES_RESET_ON_SUCCESS = True
 
 SESSION_COOKIE_AGE = 12 * 3600
+_port = urlsplit(BASE_URL).port
+if not SERVED and _port not in (None, 8000):
+    # Cookies know no ports: a workshop beside the demo would sign people out of the other one.
+    SESSION_COOKIE_NAME, CSRF_COOKIE_NAME = f"sessionid-{_port}", f"csrftoken-{_port}"
 SESSION_COOKIE_SAMESITE = "Lax"
 CSRF_COOKIE_SAMESITE = "Lax"
 CSRF_FAILURE_VIEW = "inventory.pages.frame.csrf_failure"

@@ -1,35 +1,54 @@
 #!/usr/bin/env bash
-# Start Hingeback on this machine: web pages, worker and the demo scenario, nothing else to install.
-#   --port N   listen on another port (8000)
-#   --fresh    forget the data under var/ and begin anew
+# Start Hingeback on this machine: web pages and worker, nothing else to install.
+#   --port N   listen on another port (8000; with --empty 8001)
+#   --fresh    forget the demo under var/ and begin anew
 #   --logins   print the demo logins again and stop
+#   --empty    your own workshop instead of the demo: empty, with data of its own under own/
 set -euo pipefail
 cd "$(dirname "$0")/.."
 . deploy/ready.sh
 
-port=8000
+port=
 fresh=no
 logins=no
+own=no
 while [ $# -gt 0 ]; do
     case "$1" in
         --port) [ $# -ge 2 ] || die "--port needs a number"; port="$2"; shift 2 ;;
         --port=*) port="${1#*=}"; shift ;;
         --fresh) fresh=yes; shift ;;
         --logins) logins=yes; shift ;;
-        -h|--help) sed -n '2,5s/^# \{0,1\}//p' "$0"; exit 0 ;;
-        *) die "Unknown option $1. Known: --port N, --fresh, --logins." ;;
+        --empty) own=yes; shift ;;
+        -h|--help) sed -n '2,6s/^# \{0,1\}//p' "$0"; exit 0 ;;
+        *) die "Unknown option $1. Known: --port N, --fresh, --logins, --empty." ;;
     esac
 done
+if [ "$own" = yes ]; then
+    [ "$fresh$logins" = nono ] || die "--empty goes with --port only: your own data is never forgotten here."
+    port="${port:-8001}"
+    data="${HINGEBACK_DATA_DIR:-$PWD/own}"
+else
+    port="${port:-8000}"
+    data="${HINGEBACK_DATA_DIR:-$PWD/var}"
+fi
 case "$port" in ''|*[!0-9]*) die "--port needs a number" ;; esac
 [ "$port" -ge 1 ] && [ "$port" -le 65535 ] || die "--port needs a number from 1 to 65535"
 
-data="${HINGEBACK_DATA_DIR:-$PWD/var}"
+# A folder is for the demo or for a workshop's own data, never for both.
+if [ "$own" = yes ] && [ -e "$data/demo_logins.txt" ]; then
+    die "$data holds the demo. Choose another HINGEBACK_DATA_DIR for your own workshop."
+fi
+if [ "$own" = no ] && [ -e "$data/own_workshop" ]; then
+    die "$data holds your own workshop: start it with --empty, or choose another HINGEBACK_DATA_DIR."
+fi
 if [ "$logins" = yes ]; then
     [ -f "$data/demo_logins.txt" ] || die "There are no demo logins yet: run deploy/up.sh first."
     cat "$data/demo_logins.txt"
     exit 0
 fi
 if [ "$fresh" = yes ] && [ -d "$data" ]; then
+    [ -e "$data/demo_logins.txt" ] || [ ! -e "$data/hingeback.sqlite3" ] ||
+        die "$data does not hold the demo, so nothing was deleted."
     say "Forgetting the data in $data"
     rm -rf "${data:?}"/hingeback.sqlite3* "${data:?}"/media "${data:?}"/reports "${data:?}"/spool \
         "${data:?}"/demo_logins.txt "${data:?}"/beat*
@@ -37,7 +56,16 @@ fi
 
 make_env deploy/requirements.txt --only-binary :all:
 need_pango
+export HINGEBACK_DATA_DIR="$data"
 export HINGEBACK_BASE_URL="${HINGEBACK_BASE_URL:-http://127.0.0.1:$port}"
+if [ "$own" = yes ]; then
+    mkdir -p "$data"
+    echo "The data of your own workshop. Keep it; back it up." > "$data/own_workshop"
+fi
 .venv/bin/python manage.py migrate --verbosity 0
-.venv/bin/python manage.py loaddemo --once
+if [ "$own" = yes ]; then
+    .venv/bin/python manage.py firstowner --once
+else
+    .venv/bin/python manage.py loaddemo --once
+fi
 exec .venv/bin/python -m deploy.shop --port "$port"

@@ -14,6 +14,7 @@ urlpatterns = [
     path("", include("returns.pages.workroom.urls")),
     path("", include("inventory.pages.accounts.urls")),
     path("", include("returns.pages.owner.urls")),
+    path("", include("returns.pages.setup.urls")),
     path("api/", include("returns.api.urls")),
     path("admin/", admin.site.urls),
     path("alive/", health.alive, name="alive"),

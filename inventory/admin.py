@@ -15,6 +15,8 @@ from django.core.validators import RegexValidator
 from django.db.models import Model, QuerySet
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
+from django.utils.functional import lazy
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from inventory.models import (
@@ -32,6 +34,7 @@ from inventory.models import (
     Scale,
     Workshop,
 )
+from inventory.queries import practice
 
 if TYPE_CHECKING:
     Admin = admin.ModelAdmin[Any]
@@ -42,8 +45,16 @@ else:
     Admin, Lines, Form = admin.ModelAdmin, admin.TabularInline, forms.ModelForm
     People = UserAdmin
 
-admin.site.site_header = _("Masters and books")
-admin.site.site_title = _("Masters and books")
+
+def _header() -> str:
+    """The admin's own head; on practice data it says so on every page."""
+    head = gettext("Masters and books")
+    said = gettext("Practice: everything here is invented")
+    return f"{said} · {head}" if practice.is_on_lately() else head
+
+
+admin.site.site_header = lazy(_header, str)()
+admin.site.site_title = lazy(_header, str)()
 admin.site.index_title = _("What the workshop works with")
 admin.site.site_url = "/desk/"
 

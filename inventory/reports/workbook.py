@@ -15,7 +15,7 @@ from typing import Any
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from inventory.queries import months
+from inventory.queries import months, practice
 from inventory.queries.recovered.columns import MATERIAL, PARTS, SHELVES
 from inventory.queries.recovered.lines import PostingLine
 from inventory.queries.recovered.shapes import Flows, Report
@@ -55,11 +55,15 @@ def report_xlsx(report: Report, lines: Iterable[PostingLine]) -> bytes:
             {
                 "title": f"{_('Recovered material')} {report.label}",
                 "author": report.workshop,
+                "comments": _("PRACTICE: everything on this paper is invented")
+                if practice.is_on()
+                else "",
                 "created": _made_at(report),
             }
         )
+        is_practice = practice.is_on()
         for sheet in _sheets(report, lines):
-            _write(book, sheet)
+            _write(book, sheet, is_practice=is_practice)
     return out.getvalue()
 
 
@@ -69,13 +73,16 @@ def _made_at(report: Report) -> datetime:
     return moment.astimezone(UTC).replace(tzinfo=None)
 
 
-def _write(book: Any, sheet: Sheet) -> None:
+def _write(book: Any, sheet: Sheet, *, is_practice: bool) -> None:
     page = book.add_worksheet(sheet.name)
     head = book.add_format({"bold": True, "text_wrap": True, "valign": "top", "bottom": 1})
     formats = [book.add_format({"num_format": code}) if code else None for code in sheet.formats]
     page.freeze_panes(1, 1)
     page.repeat_rows(0)
     page.set_landscape()
+    if is_practice:
+        page.set_header("&C&B" + _("PRACTICE: everything on this paper is invented"))
+        page.set_tab_color("#b07000")
     page.fit_to_pages(1, 0)
     for column, heading in enumerate(sheet.heads):
         page.write_string(0, column, heading, head)

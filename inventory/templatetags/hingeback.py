@@ -27,6 +27,7 @@ from inventory import weighing
 from inventory.models import Reading
 from inventory.pages import frame
 from inventory.pages.access import ACCOUNTANT, OWNER
+from inventory.queries import practice
 from inventory.reports.headings import FLAGS
 from inventory.sums.masses import mass_g
 from inventory.sums.traced import COVERAGE, Known
@@ -317,3 +318,16 @@ def reads_books(context: Context) -> bool:
     """True for somebody who may open movements and months."""
     request = context.get("request")
     return bool(request is not None and frame.roles(request) & {ACCOUNTANT, OWNER})
+
+
+@register.simple_tag(takes_context=True)
+def is_owner(context: Context) -> bool:
+    """True for the owner of the workshop."""
+    request = context.get("request")
+    return bool(request is not None and OWNER in frame.roles(request))
+
+
+@register.inclusion_tag("hingeback/practice_mark.html")
+def practice_mark(kind: str = "page") -> dict[str, Any]:
+    """On paper of a practice installation: that everything is invented. Nothing on a real one."""
+    return {"is_practice": practice.is_on(), "kind": kind}

@@ -13,6 +13,7 @@ from django.conf import settings
 from django.core.mail import EmailMultiAlternatives
 from django.template.loader import render_to_string
 from django.utils import timezone, translation
+from django.utils.translation import gettext as _
 
 from inventory import deeds
 from inventory.models import Deed, Duty, Workshop
@@ -87,7 +88,9 @@ def _dressed(
     }
     host = urlsplit(settings.BASE_URL).hostname or "localhost"
     message = EmailMultiAlternatives(
-        subject=letter.subject,
+        subject=_("Practice: %(subject)s") % {"subject": letter.subject}
+        if workshop.demo
+        else letter.subject,
         body=render_to_string("returns/letters/letter.txt", facts),
         from_email=settings.DEFAULT_FROM_EMAIL,
         to=[person.email],

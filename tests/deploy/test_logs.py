@@ -23,3 +23,10 @@ def test_link_secret_in_arguments_is_blanked() -> None:
 
 def test_other_paths_stay_readable() -> None:
     assert "/bench/frame/F-7KDM-3XQ9/" in line("GET /bench/frame/F-7KDM-3XQ9/")
+
+
+def test_the_first_owners_link_is_blanked() -> None:
+    secret = "diluk4-2f2430376193ee2db215ad5e38aee309"
+    said = line("GET %s", f"/enter/first/MQ/{secret}/")
+    assert secret not in said
+    assert "/enter/first/MQ/***/" in said

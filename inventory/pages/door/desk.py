@@ -41,6 +41,10 @@ _JOBS: dict[str, tuple[Job, ...]] = {
     ),
     OWNER: (
         Job("owner", _("How circular we are"), _("What comes back, why it breaks, what to order.")),
+        Job(
+            "setup", _("Set up the workshop"), _("What is entered, and what a first return needs.")
+        ),
+        Job("people", _("People"), _("Logins for the bench and the accounts.")),
     ),
 }
 _ROLE_NAMES = {BENCH: _("Bench"), ACCOUNTANT: _("Accounts"), OWNER: _("Owner")}

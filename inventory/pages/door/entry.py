@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.contrib import messages
-from django.contrib.auth.forms import PasswordChangeForm
-from django.contrib.auth.views import LoginView, LogoutView, PasswordChangeView
+from django.contrib.auth.forms import PasswordChangeForm, SetPasswordForm
+from django.contrib.auth.views import (
+    LoginView,
+    LogoutView,
+    PasswordChangeView,
+    PasswordResetConfirmView,
+)
 from django.http import HttpResponse
 from django.urls import reverse_lazy
 from django.utils.translation import gettext as _
+
+from inventory.pages import frame
 
 
 class Enter(LoginView):
@@ -30,4 +39,20 @@ class ChangePassword(PasswordChangeView):
     def form_valid(self, form: PasswordChangeForm) -> HttpResponse:
         answer = super().form_valid(form)
         messages.success(self.request, _("Your new password is set."))
+        return answer
+
+
+class FirstPassword(PasswordResetConfirmView):
+    """The first owner's one-time link: sets the password, signs in, and opens nothing again."""
+
+    template_name = "hingeback/door/first.html"
+    post_reset_login = True
+    post_reset_login_backend = "django.contrib.auth.backends.ModelBackend"
+
+    def get_success_url(self) -> str:
+        return frame.address("setup") or str(reverse_lazy("home"))
+
+    def form_valid(self, form: SetPasswordForm[Any]) -> HttpResponse:
+        answer = super().form_valid(form)
+        messages.success(self.request, _("Your password is set, and you are signed in."))
         return answer

@@ -16,12 +16,14 @@ from returns import intake, kits
 from returns.models import FrameModel, Request
 from returns.pages.customer import drawing, limits
 from returns.pages.customer.forms import FilingForm, ReturnForm, ScrewsForm
+from returns.pages.customer.opening import once_open
 from returns.pages.customer.personal import personal
 
 TOO_MANY = 429
 
 
 @require_safe
+@once_open
 def start(request: HttpRequest) -> HttpResponse:
     """Which of the two it is."""
     models = FrameModel.objects.filter(active=True, components__in_kit=True).distinct()
@@ -29,6 +31,7 @@ def start(request: HttpRequest) -> HttpResponse:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
+@once_open
 @personal
 def ask_screws(request: HttpRequest) -> HttpResponse:
     """Ask for a spare kit."""
@@ -45,6 +48,7 @@ def ask_screws(request: HttpRequest) -> HttpResponse:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
+@once_open
 @personal
 def ask_return(request: HttpRequest) -> HttpResponse:
     """Send a frame back; who only needs a screw is shown the shorter way first."""

@@ -1,0 +1,84 @@
+"""How far the workshop is set up: each step's state, read from the rows themselves.
+
+A step is needed before the first return, or may wait. Nothing here is stored, so a step can never
+say "done" of something that is not there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+from django.contrib.auth.models import User
+from django.db.models import Exists, OuterRef
+
+from inventory.models import Colour, Deed, Movement, Part, Polymer, Scale, Workshop
+from returns.models import Colourway, Component, Remedy, Request, SoldUnits
+
+LIMITS_DEED: Final = "masters.set_limits"
+_STOCK_KINDS = ("opening", "receive_parts", "count_parts", "receive_feedstock")
+
+
+def _has_address() -> bool:
+    return Workshop.objects.exclude(address="").exists()
+
+
+def _has_frame_on_offer() -> bool:
+    bill = Component.objects.filter(model=OuterRef("model"), is_frame_material=True)
+    return Colourway.objects.filter(Exists(bill), active=True, model__active=True).exists()
+
+
+def _has_people() -> bool:
+    roles = ("bench", "accountant")
+    return User.objects.filter(is_active=True, groups__name__in=roles).exists()
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One line of the checklist."""
+
+    name: str
+    is_needed: bool
+    is_done: bool
+
+
+_NEEDED: Final[dict[str, Callable[[], bool]]] = {
+    "workshop": _has_address,
+    "scale": lambda: Scale.objects.filter(in_use=True).exists(),
+    "polymer": Polymer.objects.exists,
+    "colours": Colour.objects.exists,
+    "model": _has_frame_on_offer,
+    "remedies": lambda: Remedy.objects.filter(active=True).exists(),
+}
+_MAY_WAIT: Final[dict[str, Callable[[], bool]]] = {
+    "parts": Part.objects.exists,
+    "limits": lambda: Deed.objects.filter(name=LIMITS_DEED).exists(),
+    "stock": lambda: Movement.objects.filter(kind__in=_STOCK_KINDS).exists(),
+    "people": _has_people,
+    "sold": SoldUnits.objects.exists,
+}
+ORDER: Final = (
+    "workshop",
+    "scale",
+    "polymer",
+    "colours",
+    "parts",
+    "model",
+    "remedies",
+    "limits",
+    "people",
+    "stock",
+    "sold",
+)
+
+
+def steps() -> tuple[Step, ...]:
+    """Every step in the order in which they are best done."""
+    answers = _NEEDED | _MAY_WAIT
+    return tuple(Step(name, name in _NEEDED, answers[name]()) for name in ORDER)
+
+
+def is_open() -> bool:
+    """Whether customers may file. Once the first of them has, it stays so."""
+    return Request.objects.exists() or all(is_done() for is_done in _NEEDED.values())
