@@ -10,7 +10,7 @@ from django import forms
 from django.db import IntegrityError
 from django.utils.translation import gettext_lazy as _
 
-from inventory.errors import HingebackError
+from inventory.errors import HingebackError, KeyReused
 from inventory.models import Scale
 
 Made = TypeVar("Made")
@@ -25,10 +25,27 @@ class DeedForm(forms.Form):
         """Call a rule with the form's key. A refusal lands beside its field; None then."""
         try:
             return self._once_more_if_raced(rule, facts)
+        except KeyReused:
+            self._renew_key()
+            return None
         except HingebackError as error:
             field = getattr(error, "field", "")
             self.add_error(field if field in self.fields else None, error.message)
             return None
+
+    def _renew_key(self) -> None:
+        """What was sent from here before had other content: a fresh key lets this be sent too."""
+        sent: Any = self.data
+        data = sent.copy()
+        data[self.add_prefix("key")] = str(uuid.uuid4())
+        self.data = data
+        self.add_error(
+            None,
+            _(
+                "Another entry was sent from this form before. Look whether it was done; to enter "
+                "this one as well, send it again."
+            ),
+        )
 
     def _once_more_if_raced(self, rule: Callable[..., Made], facts: dict[str, Any]) -> Made:
         """Two clicks at once: the slower one meets the key's unique row, and then repeats."""
@@ -39,12 +56,22 @@ class DeedForm(forms.Form):
             return rule(key=key, **facts)
 
 
+class MassField(forms.CharField):
+    """A mass as typed, or as a scale's cable fills it in; the rule parses it."""
+
+    def __init__(self, **facts: Any) -> None:
+        super().__init__(max_length=40, **facts)
+
+    def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
+        own = {"inputmode": "decimal", "autocomplete": "off", "data-mass": True}
+        return super().widget_attrs(widget) | own
+
+
 class WeighedForm(DeedForm):
     """A deed with one reading on a named scale; the rule parses the typed mass."""
 
     scale = forms.ModelChoiceField(Scale.objects.filter(in_use=True), label=_("Scale"))
-    mass = forms.CharField(
+    mass = MassField(
         label=_("Mass"),
-        max_length=40,
         help_text=_("As the scale shows it, for example 24,31 or 24.31 g."),
     )

@@ -18,6 +18,7 @@ from tests.returns import customer_makers as customers
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
+NO_ANSWER = "The service does not answer right now."
 NOTE = "In your own words"
 TYPED = {
     NOTE: "It fell off the table.",
@@ -97,26 +98,94 @@ def test_what_was_typed_outlives_a_reload_and_is_gone_once_sent(phone: Page, sho
     expect(phone.get_by_text("We brought back")).to_be_hidden()
 
 
-def test_a_connection_lost_while_typing_is_said_and_loses_nothing(phone: Page, shop: Shop) -> None:
+def test_a_connection_lost_while_typing_is_said_and_loses_nothing(
+    visitors: Any, phone: Page, shop: Shop
+) -> None:
     deeds.fill_return(phone, part="arm_left", defect="snapped in two")
     phone.context.set_offline(True)
-    notice = phone.get_by_text("No connection right now.")
+    notice = phone.get_by_text(NO_ANSWER)
     expect(notice).to_be_visible()
+    deeds.press(phone, "File the return")
+    expect(notice).to_be_focused()
     _still_there(phone)
     phone.context.set_offline(False)
     expect(notice).to_be_hidden()
     deeds.press(phone, "File the return")
     expect(phone).to_have_url(re.compile("/story/"))
     assert Request.objects.count() == 1
+    visitors.expect_complaint("Failed to load resource")
+
+
+def test_a_machine_without_a_network_but_with_the_service_is_not_complained_of(
+    phone: Page, shop: Shop
+) -> None:
+    """Only what the browser thinks of the network changes; the service on loopback answers."""
+    phone.add_init_script(
+        "Object.defineProperty(Navigator.prototype, 'onLine', { get: () => false });"
+    )
+    with phone.expect_response("**/alive/"):
+        phone.goto("/ask/return/")
+    with phone.expect_response("**/alive/"):
+        phone.evaluate("window.dispatchEvent(new Event('offline'))")
+    expect(phone.get_by_text(NO_ANSWER)).to_be_hidden()
+
+
+def test_a_service_that_stops_is_noticed_while_typing_and_so_is_its_return(
+    visitors: Any, bea: User, shop: Shop
+) -> None:
+    """The network is there, the service is not; a form that is sent meanwhile stays."""
+    bench = visitors.page(user=bea)
+    deeds.type_code(bench, customers.sent_back(shop).reference)
+    deeds.press(bench, "Its parcel is here: book it")
+    bench.route("**/alive/", lambda route: route.abort("connectionrefused"))
+    bench.get_by_label("Scale", exact=True).select_option(label="Fine scale")
+    bench.get_by_label("Mass", exact=True).fill("24,31")
+    notice = bench.get_by_text(NO_ANSWER)
+    expect(notice).to_be_visible()
+    deeds.press(bench, "Weigh it in")
+    expect(notice).to_be_focused()
+    assert not ReturnedFrame.objects.exists()
+    bench.reload()
+    expect(bench.get_by_label("Mass", exact=True)).to_have_value("24,31")
+    expect(bench.get_by_text("We brought back what you had typed here.")).to_be_visible()
+    bench.unroute("**/alive/")
+    bench.get_by_label("It is washed, disinfected and dry").check()
+    deeds.press(bench, "Weigh it in")
+    expect(bench.locator(".notice-good strong.code")).to_be_visible()
+    assert ReturnedFrame.objects.get().reading.mass_mg == 24_310
+    visitors.expect_complaint("Failed to load resource")
+
+
+def test_a_second_frame_typed_after_going_back_is_asked_about_and_then_weighed_in(
+    visitors: Any, bea: User, shop: Shop
+) -> None:
+    """The same key with another mass: never taken for the first, and not lost either."""
+    bench = visitors.page(user=bea)
+    deeds.type_code(bench, customers.sent_back(shop).reference)
+    deeds.press(bench, "Its parcel is here: book it")
+    for mass in ("24,31", "23,05"):
+        bench.get_by_label("Mass", exact=True).fill(mass)
+        bench.get_by_label("Scale", exact=True).select_option(label="Fine scale")
+        bench.get_by_label("It is washed, disinfected and dry").check()
+        deeds.press(bench, "Weigh it in")
+        if mass == "24,31":
+            expect(bench.locator(".notice-good strong.code")).to_be_visible()
+            bench.go_back()
+    expect(bench.locator(".error-summary")).to_contain_text("Another entry was sent")
+    deeds.press(bench, "Weigh it in")
+    expect(bench.locator(".notice-good strong.code")).to_be_visible()
+    masses = ReturnedFrame.objects.order_by("pk").values_list("reading__mass_mg", flat=True)
+    assert list(masses) == [24_310, 23_050]
+    visitors.expect_complaint("422")
 
 
 def test_sending_into_the_void_loses_nothing(phone: Page, shop: Shop) -> None:
     """The request never gets through: the browser shows its own page, the form opens full again."""
     deeds.fill_return(phone, part="arm_left", defect="snapped in two")
-    phone.context.set_offline(True)
+    phone.route("**/ask/return/", lambda route: route.abort("connectionrefused"))
     deeds.press(phone, "File the return")
     phone.wait_for_url("chrome-error://**")
-    phone.context.set_offline(False)
+    phone.unroute("**/ask/return/")
     phone.goto("/")
     deeds.follow(phone, "Send a frame back")
     _still_there(phone)

@@ -28,6 +28,11 @@
 
   /* data-confirm="question" on a button or form asks before it sends. */
   const onSubmit = (event) => {
+    if (isLost) {
+      event.preventDefault();
+      sendOnceAnswered(event.target, event.submitter);
+      return;
+    }
     const question = event.submitter?.dataset.confirm ?? event.target.dataset.confirm;
     if (question && !window.confirm(question)) {
       event.preventDefault();
@@ -46,6 +51,7 @@
     if (!form) return;
     if ("guard" in form.dataset) changed.add(form);
     if (form.dataset.keep) keep(form);
+    if (form.getAttribute("method") === "post") probeWhileTyping();
   };
   const onLeave = (event) => {
     if (changed.size) event.preventDefault();
@@ -96,10 +102,10 @@
       else field.value = was;
       restored = true;
     }
-    const note = byId("draft-back");
-    if (restored && note) {
-      form.before(note);
-      note.hidden = false;
+    const told = byId("draft-back");
+    if (restored && told) {
+      form.before(told);
+      told.hidden = false;
     }
   };
   const dropSentDrafts = () => {
@@ -126,9 +132,41 @@
     else history.replaceState({ ...history.state, key: key.value }, "");
   };
 
-  const showConnection = () => {
-    const note = byId("offline");
-    if (note) note.hidden = navigator.onLine;
+  /* Whether the service answers, whatever the browser thinks of the network: a workshop's own
+     machine needs none. Asked when there is a doubt, and then again and again, ever more seldom. */
+  const PROBE_TIMEOUT_MS = 4000;
+  const PROBE_AGAIN_MS = [2000, 30_000];
+  const PROBE_TYPING_MS = 10_000;
+  const note = byId("offline");
+  let isLost = false;
+  let probedAt = -Infinity;
+  let nextProbe = 0;
+  let pause = PROBE_AGAIN_MS[0];
+  const answers = async () => {
+    try {
+      const signal = AbortSignal.timeout(PROBE_TIMEOUT_MS);
+      return (await fetch(note.dataset.probe, { cache: "no-store", signal })).ok;
+    } catch {
+      return false;
+    }
+  };
+  const probe = async () => {
+    if (!note?.dataset.probe) return;
+    clearTimeout(nextProbe);
+    probedAt = performance.now();
+    isLost = !(await answers());
+    note.hidden = !isLost;
+    if (isLost) nextProbe = setTimeout(probe, pause);
+    pause = isLost ? Math.min(2 * pause, PROBE_AGAIN_MS[1]) : PROBE_AGAIN_MS[0];
+  };
+  const probeWhileTyping = () => {
+    if (performance.now() - probedAt > PROBE_TYPING_MS) probe();
+  };
+  /* While nobody answers, a form is held back: the browser's error page would take its place. */
+  const sendOnceAnswered = async (form, submitter) => {
+    await probe();
+    if (!isLost) form.requestSubmit(submitter);
+    else note.focus();
   };
 
   /* A table that scrolls sideways must be reachable by keyboard. */
@@ -155,9 +193,12 @@
     if (event.target.closest("[data-print]")) window.print();
   });
   window.addEventListener("beforeunload", onLeave);
-  window.addEventListener("online", showConnection);
-  window.addEventListener("offline", showConnection);
-  showConnection();
+  window.addEventListener("online", probe);
+  window.addEventListener("offline", probe);
+  document.addEventListener("visibilitychange", () => {
+    if (!document.hidden && isLost) probe();
+  });
+  if (!navigator.onLine) probe();
   dropSentDrafts();
   document.querySelectorAll("form[data-keep]").forEach(bringBack);
   document.querySelectorAll("form[data-once]").forEach(keepKey);

@@ -14,16 +14,14 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.errors import BadInput
-from inventory.models import Scale
 from inventory.pages.access import BENCH, OWNER, StaffRequest, allow
 from inventory.pages.forms import DeedForm, WeighedForm
 from returns import arrivals
 from returns.arrivals import MENDS_TYPED_MAX, WeighIn
 from returns.models import Colourway, Parcel, ProductionBatch, Request, ReturnedFrame
-from returns.pages.bench import wording
+from returns.pages.bench import scales, wording
 from returns.pages.bench.finding import parcel_by, read_code, request_by
 
-SCALE_IN_SESSION = "bench-scale"
 OWN_TAGS_MAX = 100
 
 
@@ -167,7 +165,7 @@ def parcel(request: StaffRequest, code: str) -> HttpResponse:
             by=request.user,
         )
         if frame is not None:
-            request.session[SCALE_IN_SESSION] = frame.reading.scale_id
+            scales.remember(request, frame.reading.scale)
             return redirect(f"{request.path}?weighed={frame.tag}")
     facts = _parcel_facts(request, opened) | {"form": form}
     return render(request, "returns/bench/parcel.html", facts, status=_status(form))
@@ -175,10 +173,7 @@ def parcel(request: StaffRequest, code: str) -> HttpResponse:
 
 def _first_guess(request: StaffRequest, opened: Parcel) -> dict[str, Any]:
     """What the next frame probably is: on the same scale, and the slip's own model."""
-    guess: dict[str, Any] = {"scale": request.session.get(SCALE_IN_SESSION), "mends_before": 0}
-    scales = list(Scale.objects.filter(in_use=True)[:2])
-    if len(scales) == 1:
-        guess["scale"] = scales[0].pk
+    guess: dict[str, Any] = scales.last(request) | {"mends_before": 0}
     if opened.request is not None:
         guess["request"] = opened.request.reference
         guess["colourway"] = opened.request.colourway_id

@@ -11,7 +11,7 @@ from django.utils import timezone
 from inventory.errors import NotFound
 from inventory.pages.access import StaffRequest
 from inventory.pages.forms import DeedForm
-from returns.pages.bench.parcels import SCALE_IN_SESSION
+from returns.pages.bench import scales
 
 RowT = TypeVar("RowT", bound=models.Model)
 
@@ -23,13 +23,8 @@ def done(request: StaffRequest, form: DeedForm, rule: Callable[..., Any], /, **f
     form.attempt(rule, at=timezone.now(), by=request.user, **facts)
     scale = form.cleaned_data.get("scale")
     if scale is not None and not form.errors:
-        request.session[SCALE_IN_SESSION] = scale.pk
+        scales.remember(request, scale)
     return not form.errors
-
-
-def last_scale(request: StaffRequest) -> dict[str, Any]:
-    """What a form on a frame starts with: the scale that this person used last."""
-    return {"scale": request.session.get(SCALE_IN_SESSION)}
 
 
 def focused(form: DeedForm) -> DeedForm:

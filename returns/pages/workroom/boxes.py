@@ -18,10 +18,11 @@ from inventory.errors import NotFound
 from inventory.grinding import GrindOut
 from inventory.models import GrindRun, Place, PlaceKind, Reading, Scale
 from inventory.pages.access import BENCH, OWNER, StaffRequest, allow
-from inventory.pages.forms import DeedForm
+from inventory.pages.forms import DeedForm, MassField
 from inventory.queries import boxes as box_queries
 from inventory.queries import traced
 from returns import regrind
+from returns.pages.bench import scales
 from returns.pages.workroom.attempts import done, found
 
 
@@ -36,19 +37,18 @@ class SeenForm(DeedForm):
 
 class OutForm(DeedForm):
     scale = forms.ModelChoiceField(Scale.objects.filter(in_use=True), label=_("Scale"))
-    flake = forms.CharField(label=_("Flake"), max_length=40)
+    flake = MassField(label=_("Flake"))
     fine_scale = forms.ModelChoiceField(
         Scale.objects.filter(in_use=True),
         required=False,
         label=_("Scale for dust, purge and moisture"),
         help_text=_("Only if it is another one."),
     )
-    dust = forms.CharField(required=False, label=_("Dust"), max_length=40)
-    purge = forms.CharField(required=False, label=_("Purge"), max_length=40)
-    moisture = forms.CharField(
+    dust = MassField(required=False, label=_("Dust"))
+    purge = MassField(required=False, label=_("Purge"))
+    moisture = MassField(
         required=False,
         label=_("Moisture driven off"),
-        max_length=40,
         help_text=_("Only if it was weighed before and after drying."),
     )
     colour_change = forms.BooleanField(
@@ -201,7 +201,7 @@ def _run_page(
         "is_mine": told.proposed_by_id == request.user.pk,
         "came_out": _came_out(told),
         "seen_form": SeenForm(initial={"seen_mg": told.box_mg}, auto_id="seen_%s"),
-        "out_form": OutForm(auto_id="out_%s"),
+        "out_form": OutForm(auto_id="out_%s", initial=scales.last(request)),
         "explain_form": ExplainForm(auto_id="explain_%s"),
         "cancel_form": DeedForm(auto_id="cancel_%s"),
         "stations": [_t("Proposed"), _t("Confirmed"), _t("Ground"), _t("In stock")],

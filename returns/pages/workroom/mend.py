@@ -22,8 +22,9 @@ from returns import fitting, mending
 from returns.mending import Check
 from returns.models import JobStep, Remedy, RepairJob, ReturnedFrame
 from returns.models.catalogue import ComponentKey
+from returns.pages.bench import scales
 from returns.pages.bench.finding import frame_by
-from returns.pages.workroom.attempts import done, focused, found, last_scale
+from returns.pages.workroom.attempts import done, focused, found
 from returns.sums.states import FrameState
 
 MINUTES = {"inputmode": "numeric"}
@@ -221,7 +222,7 @@ def _page(
         "add_form": AddForm(auto_id="add_%s"),
         "check_form": CheckForm(auto_id="check_%s"),
         "give_up_form": GiveUpForm(auto_id="give_up_%s"),
-        "weigh_form": WeighOutForm(auto_id="weigh_%s", initial=last_scale(request)),
+        "weigh_form": WeighOutForm(auto_id="weigh_%s", initial=scales.last(request)),
         "check": job.checks.order_by("-pk").first() if is_mending and job else None,
     }
     again = tried.pop("tried_step", None)

@@ -16,10 +16,11 @@ from inventory.errors import NotFound
 from inventory.models import Reservation, Scale, Workshop
 from inventory.models.places import ReservationState
 from inventory.pages.access import BENCH, OWNER, StaffRequest, allow
-from inventory.pages.forms import DeedForm
+from inventory.pages.forms import DeedForm, MassField
 from returns import kits, labels, mending, posting_out
 from returns.endings import lenses_wait
 from returns.models import Dispatch, Request, ReturnedFrame
+from returns.pages.bench import scales
 from returns.pages.bench.finding import frame_by
 from returns.pages.workroom.attempts import done, found
 from returns.sums.states import FrameState, RequestState
@@ -31,9 +32,8 @@ class AsItIsForm(DeedForm):
     scale = forms.ModelChoiceField(
         Scale.objects.filter(in_use=True), required=False, label=_("Scale")
     )
-    mass = forms.CharField(
+    mass = MassField(
         required=False,
-        max_length=40,
         label=_("Mass"),
         help_text=_("As the scale shows it, for example 24,31 or 24.31 g."),
     )
@@ -47,7 +47,7 @@ class AsItIsForm(DeedForm):
 def post_frame(request: StaffRequest, tag: str) -> HttpResponse:
     """The address, its label, and the word that the frame is in the post."""
     frame = frame_by(tag)
-    form = AsItIsForm(request.POST or None)
+    form = AsItIsForm(request.POST or None, initial=scales.last(request))
     if request.method == "POST" and _is_posted(request, form, frame):
         messages.success(request, _t("%(tag)s is posted.") % {"tag": frame.tag})
         return redirect("kits")

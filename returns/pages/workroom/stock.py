@@ -22,11 +22,12 @@ from inventory import material, stock
 from inventory.errors import NotFound
 from inventory.models import Lot, Movement, Part, Place, PlaceKind
 from inventory.pages.access import ACCOUNTANT, BENCH, OWNER, StaffRequest, allow
-from inventory.pages.forms import DeedForm
+from inventory.pages.forms import DeedForm, MassField
 from inventory.queries import boxes, traced
 from inventory.sums.heat import HeatSpread
 from inventory.sums.traced import Known
 from returns import batches, receiving
+from returns.pages.bench import scales
 from returns.pages.workroom import stock_forms as forms
 from returns.pages.workroom.attempts import done, focused
 
@@ -162,7 +163,13 @@ def stock_deed(request: StaffRequest, deed: str) -> HttpResponse:
         messages.success(request, _t("Done: %(deed)s.") % {"deed": page.title})
         return redirect("stock")
     refused = form if form.is_bound else None
-    facts = {"form": focused(form), "deed": page, "name": deed, "refused": refused}
+    facts = {
+        "form": focused(form),
+        "deed": page,
+        "name": deed,
+        "refused": refused,
+        "has_mass": any(isinstance(field, MassField) for field in form.fields.values()),
+    }
     status = 422 if refused else 200
     return render(request, "returns/workroom/stock_deed.html", facts, status=status)
 
@@ -170,9 +177,10 @@ def stock_deed(request: StaffRequest, deed: str) -> HttpResponse:
 def _hint(request: StaffRequest) -> dict[str, Any]:
     """What a link on the stock page has chosen already; a form ignores what it does not know."""
     known = ("part", "place", "code", "batch_code", "reason")
-    return {
+    told = {
         name: told for name, told in request.GET.items() if name in known or name.startswith("lot-")
     }
+    return scales.last(request) | told
 
 
 def _facts(form: DeedForm) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory import material
 from inventory.models import Colour, Lot, Origin, Part, Place, Polymer, Scale
-from inventory.pages.forms import DeedForm, WeighedForm
+from inventory.pages.forms import DeedForm, MassField, WeighedForm
 from inventory.queries import boxes
 from inventory.sums import heat
 from inventory.sums.heat import HeatSpread
@@ -112,9 +112,8 @@ class IssueForm(DeedForm):
         rows = rows.filter(place__balance__quantity__gt=0)
         self.lots = list(rows.order_by("made_at", "code")[:60])
         for lot in self.lots:
-            self.fields[f"lot-{lot.pk}"] = forms.CharField(
+            self.fields[f"lot-{lot.pk}"] = MassField(
                 required=False,
-                max_length=40,
                 label=f"{lot.code} · {lot.polymer} · {lot.colour} · {lot.get_origin_display()}",
                 help_text=_t("Holds %(mass)s.") % {"mass": written(boxes.held_mg(lot.place))},
             )

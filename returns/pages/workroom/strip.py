@@ -14,14 +14,15 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from inventory.models import Part, Scale
 from inventory.pages.access import BENCH, OWNER, StaffRequest, allow
-from inventory.pages.forms import DeedForm
+from inventory.pages.forms import DeedForm, MassField
 from inventory.templatetags.hingeback import mass as written
 from returns import mending, stripdown
 from returns.models import ReturnedFrame
 from returns.models.filing import Wish
 from returns.models.remedies import DefectKey
+from returns.pages.bench import scales
 from returns.pages.bench.finding import frame_by
-from returns.pages.workroom.attempts import done, last_scale
+from returns.pages.workroom.attempts import done
 from returns.queries import salvage
 from returns.stripdown import Salvaged, StripDown
 from returns.sums.states import FrameState
@@ -33,13 +34,12 @@ class StripForm(DeedForm):
     """One scale, one mass per heap; empty means that there was none."""
 
     scale = forms.ModelChoiceField(Scale.objects.filter(in_use=True), label=_("Scale"))
-    plastic = forms.CharField(label=_("Clean frame material"), max_length=40)
-    lenses = forms.CharField(required=False, label=_("Lenses"), max_length=40)
-    metal = forms.CharField(required=False, label=_("Screws and metal"), max_length=40)
-    foreign = forms.CharField(
+    plastic = MassField(label=_("Clean frame material"))
+    lenses = MassField(required=False, label=_("Lenses"))
+    metal = MassField(required=False, label=_("Screws and metal"))
+    foreign = MassField(
         required=False,
         label=_("Anything else, for waste"),
-        max_length=40,
         help_text=_("Pads, glue, tape, frame material too dirty to grind."),
     )
     reason = forms.CharField(
@@ -63,9 +63,8 @@ class StripForm(DeedForm):
                 max_value=stripdown.PIECES_MAX,
                 label=_t("%(part)s: pieces kept") % {"part": part.name},
             )
-            self.fields[f"salvaged-{part.code}"] = forms.CharField(
+            self.fields[f"salvaged-{part.code}"] = MassField(
                 required=False,
-                max_length=40,
                 label=_t("%(part)s: mass together") % {"part": part.name},
                 help_text=_t("One weighs %(mass)s new.") % {"mass": written(part.nominal_mg)},
             )
@@ -133,7 +132,7 @@ def discard(request: StaffRequest, tag: str) -> HttpResponse:
 def _page(request: StaffRequest, frame: ReturnedFrame, tried: dict[str, Any]) -> HttpResponse:
     facts: dict[str, Any] = {
         "frame": frame,
-        "form": StripForm(frame, initial=last_scale(request)),
+        "form": StripForm(frame, initial=scales.last(request)),
         "discard_form": DiscardForm(auto_id="discard_%s"),
         "is_next": frame.state == FrameState.TO_STRIP or stripdown.may_be_discarded(frame),
         "is_held": frame.state == FrameState.HELD,

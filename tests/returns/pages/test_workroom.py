@@ -462,9 +462,25 @@ def test_stock_page_asks_a_bounded_number_of_questions(
         desk.get(reverse("stock"))
 
 
-def test_next_frame_starts_with_the_scale_used_last(desk: Client, shop: Shop, bea: User) -> None:
+def test_next_frame_starts_with_the_scale_that_this_person_used_last(
+    desk: Client, client: Client, shop: Shop, bea: User, ben: User
+) -> None:
+    """In this session, in the next one, and never another person's."""
     chosen = f'<option value="{shop.fine_scale.pk}" selected>'
     first, second = (graded(shop, bea, state="to_strip") for _ in range(2))
-    assert chosen not in page(desk, "strip", first.tag)
-    send(desk, "strip", first.tag, **heaps(shop))
-    assert chosen in page(desk, "strip", second.tag)
+    client.force_login(ben)
+    assert chosen not in page(client, "strip", first.tag)
+    send(client, "strip", first.tag, **heaps(shop))
+    assert chosen in page(client, "strip", second.tag)
+    client.logout()
+    client.force_login(ben)
+    assert chosen in page(client, "strip", second.tag)
+
+
+def test_weighing_forms_start_with_that_scale_too(desk: Client, shop: Shop, bea: User) -> None:
+    chosen = f'<option value="{shop.fine_scale.pk}" selected>'
+    graded(shop, bea, state="to_strip")
+    waiting = graded(shop, bea, state="to_return")
+    assert chosen in page(desk, "post-frame", waiting.tag)
+    for deed in ("feedstock", "scrap", "count", "opening"):
+        assert chosen in page(desk, "stock-deed", deed)
