@@ -6,18 +6,29 @@ import dataclasses
 from typing import Any
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers
 
 from inventory.api.views import Detail
+from inventory.errors import BadInput
+from inventory.sums.heat import WHOLE_PPM
 from inventory.sums.months import month_of
 from returns.api.circularity import Whole
-from returns.queries import claims_sheet, emissions, forecast, lifetimes
+from returns.queries import (
+    cause_fits,
+    claims_sheet,
+    emissions,
+    forecast,
+    lifetimes,
+    part_months,
+)
 from returns.queries.circularity import circularity
 from returns.queries.span import Scope, by_index, zone
 
 CODE_TEXT_MAX = 30
+SERVICE_PPM = (500_000, 999_900)
 
 
 class LifetimesAnswer(serializers.Serializer[Any]):
@@ -29,6 +40,7 @@ class LifetimesAnswer(serializers.Serializer[Any]):
     median_months = serializers.FloatField(allow_null=True)
     fit = serializers.JSONField(allow_null=True)
     causes = serializers.JSONField()
+    cause_fits = serializers.JSONField()
     missing = serializers.JSONField(allow_null=True)
 
 
@@ -43,6 +55,7 @@ class ForecastAnswer(serializers.Serializer[Any]):
     tested_lead_months = serializers.IntegerField()
     mass_by_colour = serializers.JSONField()
     kit_requests = serializers.JSONField()
+    parts_by_month = serializers.JSONField()
     missing = serializers.JSONField(allow_null=True)
 
 
@@ -84,6 +97,9 @@ class Lifetimes(_Scoped):
             "as_of": str(as_of),
             "scope": scope.name,
             "causes": [dataclasses.asdict(cause) for cause in causes],
+            "cause_fits": [
+                dataclasses.asdict(fit) for fit in cause_fits.cause_fits(scope, as_of=as_of)
+            ],
         }
 
 
@@ -107,8 +123,76 @@ class Forecast(_Scoped):
                 for one in forecast.mass_by_colour(scope, as_of=as_of)
             ],
             "kit_requests": [_dated(one) for one in forecast.screws_by_month(scope, as_of=as_of)],
+            "parts_by_month": [
+                {**dataclasses.asdict(one), "months": [_dated(month) for month in one.months]}
+                for one in part_months.parts_by_month(scope, as_of=as_of)
+            ],
             "missing": dataclasses.asdict(ahead.missing) if ahead.missing else None,
         }
+
+
+class ProposalAnswer(serializers.Serializer[Any]):
+    """`target` is the base stock, or the part's own reorder level where that is more."""
+
+    part = serializers.CharField(source="code")
+    name = serializers.CharField()
+    used_by_month = serializers.ListField(
+        child=serializers.IntegerField(), source="used_months", help_text="Oldest month first."
+    )
+    lead_time_days = serializers.IntegerField()
+    on_hand = serializers.IntegerField()
+    reserved = serializers.IntegerField()
+    base_stock = serializers.IntegerField(allow_null=True)
+    target = serializers.IntegerField(source="order.target")
+    position = serializers.IntegerField(source="order.position")
+    packs = serializers.IntegerField(source="order.packs")
+    pieces = serializers.IntegerField(source="order.pieces")
+    missing = serializers.SerializerMethodField()
+
+    def get_missing(self, one: forecast.PartProposal) -> dict[str, Any] | None:
+        return dataclasses.asdict(one.missing) if one.missing else None
+
+
+class ProposalsAnswer(serializers.Serializer[Any]):
+    """What to order today so that so large a share of requests is met from the shelf."""
+
+    as_of = serializers.CharField()
+    service_ppm = serializers.IntegerField()
+    parts = ProposalAnswer(many=True)
+
+
+class PartOrders(Detail):
+    """Which spare parts to order, from what left their bins. Nothing is ordered by asking."""
+
+    scope = "read"
+    answer_class = ProposalsAnswer
+    header_parameters = [
+        OpenApiParameter(
+            "service_ppm",
+            OpenApiTypes.INT,
+            description="Share of requests to meet from the shelf, 500000 to 999900; 950000.",
+        )
+    ]
+
+    def thing(self) -> dict[str, Any]:
+        as_of = month_of(timezone.now(), zone()).previous()
+        level = self._level()
+        return {
+            "as_of": str(as_of),
+            "service_ppm": round(level * WHOLE_PPM),
+            "parts": forecast.part_proposals(as_of=as_of, level=level),
+        }
+
+    def _level(self) -> float:
+        text = self.request.GET.get("service_ppm", "")
+        if not text:
+            return forecast.SERVICE_LEVEL
+        usable = text.isascii() and text.isdigit() and len(text) <= len(str(WHOLE_PPM))
+        if not usable or not SERVICE_PPM[0] <= int(text) <= SERVICE_PPM[1]:
+            told = _("Give a share from %(low)s to %(high)s parts per million.")
+            span = {"low": SERVICE_PPM[0], "high": SERVICE_PPM[1]}
+            raise BadInput(told % span, field="service_ppm")
+        return int(text) / WHOLE_PPM
 
 
 class Claims(Whole):

@@ -168,17 +168,19 @@ FRAMES = (
         answers=_("How long do frames and screws last?"),
         formula=_(
             "Product-limit curve S(t) = Π (1 − failed / at risk); Weibull fit by maximum "
-            "likelihood, frames still in use counted as such."
+            "likelihood, frames still in use counted as such. For one cause alone, frames that "
+            "another cause brought back count as still in use up to then."
         ),
         sources=(
             Source("NIST/SEMATECH e-Handbook of Statistical Methods, 8.4.1.3", Tag.READ),
             Source("Freireich et al. 1963, in Introductory Biostatistics, ex. 11.1", Tag.READ),
             Source("Marubini & Valsecchi 1995, variance by the delta method", Tag.MEMORY),
+            Source("Meeker & Escobar 1998, chapter 15, a fit for each cause", Tag.MEMORY),
             Source(_("Five failures at least"), Tag.OWN),
         ),
         shown=_("Lifetimes page."),
         limits=_("A frame that broke and was thrown away is never seen."),
-        modules=("returns.sums.lifetimes",),
+        modules=("returns.sums.lifetimes", "returns.sums.causes"),
     ),
     Entry(
         key="forecasts",
@@ -200,7 +202,10 @@ FRAMES = (
         key="spares",
         title=_("Spares"),
         answers=_("How many screws and parts to hold and to order?"),
-        formula=_("Least stock S with P(demand in the lead time ≤ S) ≥ the service wanted."),
+        formula=_(
+            "Least stock S with P(demand in the lead time < S) ≥ the service wanted. Pieces by "
+            "month: Σ pieces in a kit · kits expected; variances add."
+        ),
         sources=(
             Source("Stevenson, Operations Management, 14th ed., Table 12.3", Tag.READ),
             Source("Cachon & Terwiesch, Matching Supply with Demand, newsvendor", Tag.READ),
@@ -208,7 +213,7 @@ FRAMES = (
         ),
         shown=_("Lifetimes and forecast page."),
         limits=_("Demand is taken to go on as it was."),
-        modules=("returns.sums.spares",),
+        modules=("returns.sums.spares", "returns.sums.part_months"),
     ),
     Entry(
         key="emissions",

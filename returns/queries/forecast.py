@@ -139,9 +139,10 @@ def _frame_material_mg(scope: Scope, colours: Iterable[str]) -> dict[str, int]:
     return {code: mass // models for code, mass, models in found}
 
 
-def part_proposals(*, as_of: Month) -> tuple[PartProposal, ...]:
+def part_proposals(*, as_of: Month, level: float = SERVICE_LEVEL) -> tuple[PartProposal, ...]:
     """Every part, by what left its bin for customers in the twelve months up to `as_of`.
 
+    `level` is the share of requests that the shelf shall meet, above 0 and below 1.
     Pieces on order are not known here: take off by hand what is on its way. Four questions to
     the database.
     """
@@ -156,7 +157,7 @@ def part_proposals(*, as_of: Month) -> tuple[PartProposal, ...]:
         .annotate(Sum("pieces"))
     )
     return tuple(
-        _proposal(part, used[part.pk], hands.get(part.pk, 0), reserved.get(part.pk, 0))
+        _proposal(part, used[part.pk], (hands.get(part.pk, 0), reserved.get(part.pk, 0)), level)
         for part in Part.objects.order_by("code")
     )
 
@@ -192,14 +193,17 @@ def _used(as_of: Month) -> defaultdict[int, tuple[int, ...]]:
     return found
 
 
-def _proposal(part: Part, used: tuple[int, ...], on_hand: int, reserved: int) -> PartProposal:
+def _proposal(
+    part: Part, used: tuple[int, ...], held: tuple[int, int], level: float
+) -> PartProposal:
+    on_hand, reserved = held
     stock: int | None = None
     missing: Missing | None = None
     try:
         monthly = spares.monthly_demand(used)
         lead = monthly.over(max(1, part.lead_time_days) / DAYS_PER_MONTH)
-        level = spares.base_stock(lead, level=SERVICE_LEVEL, measure=spares.Measure.READY_RATE)
-        stock = level.base_stock if monthly.mean > 0 else 0
+        found = spares.base_stock(lead, level=level, measure=spares.Measure.READY_RATE)
+        stock = found.base_stock if monthly.mean > 0 else 0
     except NotEnoughEvidence as error:
         missing = Missing(of=error.of, have=error.have, need=error.need)
     holding = spares.Holding(

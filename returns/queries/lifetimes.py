@@ -121,6 +121,17 @@ def causes(scope: Scope, *, as_of: Month) -> tuple[Cause, ...]:
 
     The cause is the first finding of the latest look-over; empty for frames not looked over yet.
     """
+    sold, laid = _laid_by_cause(scope, as_of)
+    return _incidences(sold, laid, as_of)
+
+
+def exposures_by_cause(scope: Scope, *, as_of: Month) -> list[sums.Exposure]:
+    """Every sold unit by the months it was out and the cause that brought it back, if any did."""
+    sold, laid = _laid_by_cause(scope, as_of)
+    return _cause_exposures(sold, laid, as_of)
+
+
+def _laid_by_cause(scope: Scope, as_of: Month) -> tuple[Counter[_Key], Counter[_Laid]]:
     sold = _sold(scope, as_of, "")
     frames = _first_returns(scope, as_of, "")
     named = _defects(frames)
@@ -131,10 +142,12 @@ def causes(scope: Scope, *, as_of: Month) -> tuple[Cause, ...]:
         cause = named.get(pk, NOT_LOOKED_OVER)
         came[index(month_of(moment, zone())), model, batch or 0, cause] += 1
     laid, _unmatched = _laid_on(sold, came)
-    return _incidences(sold, laid, as_of)
+    return sold, laid
 
 
-def _incidences(sold: Counter[_Key], laid: Counter[_Laid], as_of: Month) -> tuple[Cause, ...]:
+def _cause_exposures(
+    sold: Counter[_Key], laid: Counter[_Laid], as_of: Month
+) -> list[sums.Exposure]:
     now, pieces = index(as_of), _pieces(sold)
     exposures = [
         sums.Exposure(age, cause, count) for (_sale, age, cause), count in laid.items() if count
@@ -147,6 +160,11 @@ def _incidences(sold: Counter[_Key], laid: Counter[_Laid], as_of: Month) -> tupl
         for sale, count in pieces.items()
         if now > sale and count > came_back[sale]
     ]
+    return exposures
+
+
+def _incidences(sold: Counter[_Key], laid: Counter[_Laid], as_of: Month) -> tuple[Cause, ...]:
+    exposures = _cause_exposures(sold, laid, as_of)
     returns: Counter[str] = Counter()
     for (_sale, _age, cause), count in laid.items():
         returns[cause] += count

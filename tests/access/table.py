@@ -220,6 +220,7 @@ TABLE: Final = (
     # The API: the owner's.
     Row("api/lifetimes/", get=STAFF),
     Row("api/forecast/", get=STAFF),
+    Row("api/part-orders/", get=STAFF),
     Row("api/claims/", get=STAFF),
     Row("api/emissions/", get=STAFF),
     Row("api/circularity/", get=STAFF),

@@ -9,8 +9,9 @@ from django.contrib.auth.models import User
 from django.test import Client
 
 from inventory.sums.months import Month
+from returns import kits
 from returns.models import Policy
-from returns.queries import forecast, lifetimes
+from returns.queries import cause_fits, forecast, lifetimes, part_months
 from returns.queries.span import Scope
 from tests.makers import Shop
 from tests.returns import customer_makers as customers
@@ -91,9 +92,59 @@ def test_requests_for_screws_are_forecast_and_withdrawn_ones_do_not_count(shop: 
     months = forecast.screws_by_month(Scope(), as_of=SEPTEMBER)
     assert len(months) == 12
     assert months[0].low <= months[0].expected <= months[0].high
+    pieces = {part.code: n for part, n in kits.contents(shop.avocet).items()}
+    found_parts = part_months.parts_by_month(Scope(), as_of=SEPTEMBER)
+    assert {one.code for one in found_parts} == set(pieces)
+    for one in found_parts:
+        assert one.thin == ()
+        assert one.months[0].expected == pytest.approx(pieces[one.code] * months[0].expected)
 
 
-@pytest.mark.parametrize("address", ["lifetimes", "forecast", "claims", "emissions"])
+def test_part_of_a_model_that_tells_too_little_has_no_months(shop: Shop) -> None:
+    (one, *_rest) = part_months.parts_by_month(Scope(), as_of=SEPTEMBER)
+    assert (one.months, one.thin) == ((), (shop.avocet.name,))
+
+
+def test_each_cause_has_its_own_fit_or_says_how_many_returns_it_lacks(
+    shop: Shop, bea: User
+) -> None:
+    made.sold(shop.batch, m2026_03=100)
+    for month in (4, 5, 6, 7, 7, 8):
+        came(shop, month, bea, ("arm_left", "snapped"))
+    came(shop, 6, bea, ("front", "warped"))
+    came(shop, 6, bea)
+    snapped, warped = cause_fits.cause_fits(Scope(), as_of=SEPTEMBER)
+    assert (snapped.cause, snapped.returns, snapped.missing) == ("snapped", 6, None)
+    assert snapped.shape is not None
+    assert snapped.shape > 1
+    assert warped.shape is None
+    assert warped.missing is not None
+    assert (warped.missing.have, warped.missing.need) == (1, 5)
+
+
+@pytest.mark.parametrize(
+    ("asked", "status"), [("499999", 400), ("500000", 200), ("999900", 200), ("999901", 400)]
+)
+def test_api_proposes_orders_for_a_wanted_service(
+    shop: Shop, olga: User, asked: str, status: int
+) -> None:
+    client = Client()
+    client.force_login(olga)
+    answer = client.get("/api/part-orders/", {"service_ppm": asked})
+    assert answer.status_code == status
+    if status == 200:
+        assert answer.json()["service_ppm"] == int(asked)
+        assert {"part", "base_stock", "pieces", "packs"} <= set(answer.json()["parts"][0])
+
+
+@pytest.mark.parametrize("asked", ["x", "-1", "9" * 40, "¹"])
+def test_api_refuses_a_service_that_is_no_share(shop: Shop, olga: User, asked: str) -> None:
+    client = Client()
+    client.force_login(olga)
+    assert client.get("/api/part-orders/", {"service_ppm": asked}).status_code == 400
+
+
+@pytest.mark.parametrize("address", ["lifetimes", "forecast", "part-orders", "claims", "emissions"])
 def test_api_gives_the_owner_what_the_pages_show(shop: Shop, olga: User, address: str) -> None:
     client = Client()
     client.force_login(olga)

@@ -20,7 +20,7 @@ from inventory.sums.months import Month, month_of
 from returns import charts
 from returns.models import FrameModel
 from returns.models.remedies import DefectKey
-from returns.pages.owner import shown
+from returns.pages.owner import foresight, shown
 from returns.pages.owner.tables import Cell, Table, count, words
 from returns.queries import forecast as forecasts
 from returns.queries import lifetimes
@@ -78,6 +78,7 @@ def _everything(scope: Scope, as_of: Month) -> dict[str, Any]:
         "curve": _curve(lived),
         "causes": _causes(lifetimes.causes(scope, as_of=as_of)),
         "fit": _fit(lived),
+        "cause_fits": foresight.fits_by_cause(scope, as_of),
         "ahead": ahead,
         "ahead_lacking": shown.lacking(ahead.missing) if ahead.missing else "",
         "covered": None if ahead.covered_share is None else shown.percent(ahead.covered_share),
@@ -85,6 +86,7 @@ def _everything(scope: Scope, as_of: Month) -> dict[str, Any]:
         "forecast_picture": _forecast_picture(ahead),
         "masses": _masses(forecasts.mass_by_colour(scope, as_of=as_of)),
         "kits": _kits(forecasts.screws_by_month(scope, as_of=as_of)),
+        "part_months": foresight.parts_by_month(scope, as_of),
         "parts": [_Part.of(one) for one in forecasts.part_proposals(as_of=as_of)],
     }
 

@@ -1,0 +1,55 @@
+"""A Weibull fit of each cause of a first return, or how many more returns it would take. Reads."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+
+from inventory.sums.months import Month
+from returns.queries.judged import Missing
+from returns.queries.lifetimes import NOT_LOOKED_OVER, exposures_by_cause
+from returns.queries.span import Scope
+from returns.sums.causes import cause_weibull
+from returns.sums.claims import NotEnoughEvidence
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CauseFit:
+    """Shape and scale (months) with standard errors while this cause alone acts, or what misses."""
+
+    cause: str
+    returns: int
+    shape: float | None = None
+    shape_standard_error: float | None = None
+    scale: float | None = None
+    scale_standard_error: float | None = None
+    missing: Missing | None = None
+
+
+def cause_fits(scope: Scope, *, as_of: Month) -> tuple[CauseFit, ...]:
+    """The commonest cause first. A frame nobody looked over has no cause yet and counts as
+    censored."""
+    exposures = exposures_by_cause(scope, as_of=as_of)
+    returns: Counter[str] = Counter()
+    for row in exposures:
+        if row.cause not in ("", NOT_LOOKED_OVER):
+            returns[row.cause] += row.units
+    found = []
+    for cause, count in returns.most_common():
+        try:
+            fit = cause_weibull(exposures, cause=cause)
+        except NotEnoughEvidence as error:
+            missing = Missing(of=error.of, have=error.have, need=error.need)
+            found.append(CauseFit(cause=cause, returns=count, missing=missing))
+            continue
+        found.append(
+            CauseFit(
+                cause=cause,
+                returns=count,
+                shape=fit.shape,
+                shape_standard_error=fit.shape_standard_error,
+                scale=fit.scale,
+                scale_standard_error=fit.scale_standard_error,
+            )
+        )
+    return tuple(found)
