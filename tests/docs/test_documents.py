@@ -274,7 +274,11 @@ def unused_sums() -> set[str]:
     }
     files = (path for room in ROOMS for path in (ROOT / room).rglob("*.py"))
     waiting = set().union(
-        *(imported_modules(path) for path in files if "sums" not in path.parent.parts)
+        *(
+            imported_modules(path)
+            for path in files
+            if "sums" not in path.relative_to(ROOT).parts[:-1]
+        )
     )
     reached: set[str] = set()
     while fresh := (waiting & sums.keys()) - reached:
