@@ -17,8 +17,13 @@ from django.utils.translation import gettext_lazy, pgettext
 
 from inventory.models import Deed
 from inventory.sums.masses import format_mass
-from returns.models import BenchCheck, Dispatch, Request, ReturnedFrame
+from returns.models import BenchCheck, Dispatch, JobStep, RepairJob, Request, ReturnedFrame
+from returns.models.catalogue import ComponentKey
 from returns.models.gradings import Outcome
+from returns.models.remedies import Method
+from returns.queries import became, stations
+from returns.queries.became import Became
+from returns.queries.stations import Way
 from returns.sums.states import FrameState, RequestState
 
 Text = str | Promise
@@ -33,51 +38,53 @@ class Turn:
 
 
 @dataclass(frozen=True, slots=True)
+class Mended:
+    """What was done to one part of a frame."""
+
+    component: str
+    deed: Text
+
+
+@dataclass(frozen=True, slots=True)
 class Story:
-    """What the page shows. `stations` are the loop's stops; `station` counts from 0."""
+    """What the page shows. `way` holds the loop's stations and the present one.
+
+    `promised_by` is set while we still owe something by that day.
+    """
 
     turns: list[Turn]
     next: str
-    stations: list[Text]
-    station: int
+    way: Way
+    promised_by: date | None
+    mended: list[Mended]
+    became: list[Became]
+
+    @property
+    def stations(self) -> list[Text]:
+        """The names of the stations in order."""
+        return [station.label for station in self.way.stations]
+
+    @property
+    def station(self) -> int:
+        """The index of the present station, from 0."""
+        return self.way.at
 
 
-KIT_STATIONS: Final[list[Text]] = [
-    gettext_lazy("Asked"),
-    gettext_lazy("Set aside"),
-    gettext_lazy("Posted"),
-    gettext_lazy("With you"),
-]
-LOOP_STATIONS: Final[list[Text]] = [
-    gettext_lazy("With you"),
-    gettext_lazy("In the post"),
-    gettext_lazy("Weighed in"),
-    gettext_lazy("Looked over"),
-    gettext_lazy("Mended or ground"),
-    gettext_lazy("Back in the loop"),
-]
-
-_KIT_STATION: Final = {
-    RequestState.WAITING_STOCK: 0,
-    RequestState.RESERVED: 1,
-    RequestState.POSTED: 2,
-    RequestState.REPORTED_MISSING: 2,
-    RequestState.SETTLED: 3,
-    RequestState.WITHDRAWN: 0,
-}
-_FRAME_STATION: Final = {
-    FrameState.WEIGHED: 2,
-    FrameState.HELD: 3,
-    FrameState.TO_MEND: 3,
-    FrameState.TO_STRIP: 3,
-    FrameState.TO_RETURN: 3,
-    FrameState.MENDING: 4,
-    FrameState.MENDED: 4,
-    FrameState.BOXED: 4,
-    FrameState.POSTED: 5,
-    FrameState.POSTED_AS_IS: 5,
-    FrameState.GROUND: 5,
-    FrameState.DISCARDED: 5,
+_OWED: Final = (
+    FrameState.WEIGHED,
+    FrameState.HELD,
+    FrameState.TO_MEND,
+    FrameState.MENDING,
+    FrameState.MENDED,
+    FrameState.TO_RETURN,
+)
+_DONE: Final[dict[Method, Text]] = {
+    Method.REPLACE: gettext_lazy("replaced"),
+    Method.TIGHTEN: gettext_lazy("tightened or fitted anew"),
+    Method.STEP_UP: gettext_lazy("hole tapped one size up, larger screw fitted"),
+    Method.GLUE: gettext_lazy("glued"),
+    Method.RESHAPE: gettext_lazy("warmed and shaped anew"),
+    Method.POLISH: gettext_lazy("polished"),
 }
 
 
@@ -85,20 +92,38 @@ def of(request: Request) -> Story:
     """The whole story of a request."""
     # A weigh-in that was undone is no part of the story.
     rows = request.frames.exclude(state=FrameState.VOIDED.value)
-    frames = list(rows.select_related("lot__colour").order_by("weighed_at"))
+    frames = list(rows.select_related("lot__colour", "box").order_by("weighed_at"))
     is_kit = request.kind == Request.Kind.SCREWS
+    ways = [found for found in map(became.of, frames) if found is not None]
+    moulded = bool(ways) and all(one.first_moulded_on for one in ways)
     return Story(
         turns=_turns(request, frames),
         next=_kit_next(request) if is_kit else _return_next(request, frames),
-        stations=KIT_STATIONS if is_kit else LOOP_STATIONS,
-        station=_KIT_STATION[RequestState(request.state)] if is_kit else _station(request, frames),
+        way=stations.of(request, frames, moulded=moulded),
+        promised_by=_promised_by(request, frames),
+        mended=_mended(frames),
+        became=ways,
     )
 
 
-def _station(request: Request, frames: list[ReturnedFrame]) -> int:
-    if frames:
-        return min(_FRAME_STATION[FrameState(frame.state)] for frame in frames)
-    return 1 if request.state == RequestState.ARRIVED else 0
+def _promised_by(request: Request, frames: list[ReturnedFrame]) -> date | None:
+    if request.state == RequestState.RESERVED:
+        return request.promised_by
+    owed = [frame.promised_by for frame in frames if frame.state in _OWED]
+    return max(owed, default=None)
+
+
+def _mended(frames: list[ReturnedFrame]) -> list[Mended]:
+    mended = [frame for frame in frames if frame.state in (FrameState.MENDED, FrameState.POSTED)]
+    rows = JobStep.objects.filter(job__frame__in=mended, job__state=RepairJob.State.PASSED)
+    return [
+        Mended(_component(step.component), _DONE[Method(step.remedy.method)])
+        for step in rows.exclude(done_at=None).exclude(worked=False).select_related("remedy")
+    ]
+
+
+def _component(key: str) -> str:
+    return str(ComponentKey(key).label) if key in ComponentKey.values else key
 
 
 def _turns(request: Request, frames: list[ReturnedFrame]) -> list[Turn]:
@@ -127,6 +152,9 @@ def _frame_turns(frame: ReturnedFrame) -> list[Turn]:
         passed = _("It is mended and passed its check.")
         told.append(Turn(check.at, passed if check.passed else _("It did not pass its check.")))
     told += [_dispatch_turn(dispatch) for dispatch in frame.dispatches.exclude(posted_at=None)]
+    taken = Deed.objects.filter(name="stripdown.strip", subject=frame.tag).last()
+    if frame.state in (FrameState.BOXED, FrameState.GROUND) and taken is not None:
+        told.append(Turn(taken.at, _("We took it apart.")))
     ground = Deed.objects.filter(name="regrind.ground", subject=frame.tag).first()
     if frame.state == FrameState.GROUND and ground is not None:
         told.append(Turn(ground.at, ground_words(frame)))
@@ -236,7 +264,7 @@ _NEXT: Final[dict[FrameState, Text]] = {
     FrameState.POSTED: gettext_lazy("It is on its way to you. Tell us if it does not come."),
     FrameState.TO_RETURN: gettext_lazy("Next we post it back to you as it is."),
     FrameState.POSTED_AS_IS: gettext_lazy("It is on its way back to you as it is."),
-    FrameState.GROUND: gettext_lazy("It becomes part of the next frames. Thank you."),
+    FrameState.GROUND: gettext_lazy("It becomes part of new frames. Thank you for sending it."),
     FrameState.DISCARDED: gettext_lazy(
         "It could not be ground with ours and was disposed of as waste."
     ),

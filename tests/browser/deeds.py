@@ -9,7 +9,18 @@ from playwright.sync_api import Page, expect
 from tests.makers import PASSWORD
 
 # Where a finger lands on the drawing, as shares of its width and height.
-ON_THE_DRAWING = {"arm_left": (40 / 360, 185 / 214), "front": (82 / 360, 95 / 214)}
+ON_THE_DRAWING = {
+    "front": (115 / 360, 134 / 292),
+    "bridge": (180 / 360, 62 / 292),
+    "lens_left": (115 / 360, 92 / 292),
+    "lens_right": (245 / 360, 92 / 292),
+    "arm_left": (22 / 360, 150 / 292),
+    "arm_right": (338 / 360, 150 / 292),
+    "hinge_left": (140 / 360, 233 / 292),
+    "hinge_right": (313 / 360, 72 / 292),
+    "screw_left": (107 / 360, 200 / 292),
+    "screw_right": (253 / 360, 186 / 292),
+}
 
 
 def sign_in(page: Page, name: str) -> None:
@@ -50,6 +61,10 @@ def write_address(page: Page) -> None:
 def fill_return(page: Page, *, part: str, defect: str) -> None:
     page.goto("/")
     follow(page, "Send a frame back")
+    fill_form(page, part=part, defect=defect)
+
+
+def fill_form(page: Page, *, part: str, defect: str) -> None:
     page.get_by_label("Avocet, Slate").check()
     tap(page, part)
     page.get_by_label(defect).check()

@@ -76,7 +76,7 @@ def four_people(browser: Browser, url: str, known: dict[str, str], out: Path) ->
     with visit(browser, url, "phone") as page:
         page.goto("/ask/return/")
         page.locator("label.pick").first.click()
-        page.locator("label.part-arm_left path").dispatch_event("click")
+        page.locator("label.part-arm_left path.body").dispatch_event("click")
         page.locator(".component-choice").scroll_into_view_if_needed()
         page.evaluate("document.querySelector('.component-choice').scrollIntoView()")
         keep(page, out / "customer.png")

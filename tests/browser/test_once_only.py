@@ -68,6 +68,60 @@ def test_back_and_send_again_files_one_request_and_opens_the_same_story(
     assert Request.objects.count() == 1
 
 
+def test_back_and_send_again_without_scripts_opens_the_same_story(
+    visitors: Any, shop: Shop
+) -> None:
+    plain = visitors.page(java_script_enabled=False)
+    reference = deeds.file_return(plain, part="arm_left", defect="snapped in two")
+    plain.go_back()
+    deeds.fill_form(plain, part="arm_left", defect="snapped in two")
+    deeds.press(plain, "File the return")
+    expect(plain.locator(".reference")).to_have_text(reference)
+    assert Request.objects.count() == 1
+
+
+@pytest.mark.parametrize("scripts", [True, False])
+def test_typed_anew_shows_the_reference_and_asks_whether_it_is_another_frame(
+    visitors: Any, shop: Shop, scripts: bool
+) -> None:
+    page = visitors.page(java_script_enabled=scripts)
+    reference = deeds.file_return(page, part="arm_left", defect="snapped in two")
+    deeds.fill_return(page, part="arm_left", defect="snapped in two")
+    deeds.press(page, "File the return")
+    expect(page.get_by_role("heading", name="You have filed this already")).to_be_visible()
+    expect(page.locator(".notice-warn .code")).to_have_text(reference)
+    assert Request.objects.count() == 1
+    deeds.press(page, "It is another frame: file it too")
+    expect(page).to_have_url(re.compile("/story/"))
+    expect(page.locator(".reference")).not_to_have_text(reference)
+    assert Request.objects.count() == 2
+
+
+@pytest.mark.parametrize("part", sorted(deeds.ON_THE_DRAWING))
+def test_every_part_can_be_tapped_on_the_drawing(phone: Page, shop: Shop, part: str) -> None:
+    phone.goto("/ask/return/")
+    deeds.tap(phone, part)
+    expect(phone.locator(f".tick-{part}")).to_be_visible()
+    expect(phone.locator(".tick:visible")).to_have_count(1)
+
+
+def test_the_trail_says_what_is_filled_in_and_is_right_after_a_reload(
+    phone: Page, shop: Shop
+) -> None:
+    phone.goto("/ask/return/")
+    trail = phone.get_by_role("navigation", name="Parts of this form")
+    expect(trail.get_by_role("progressbar")).to_have_attribute("value", "0")
+    deeds.fill_form(phone, part="arm_left", defect="snapped in two")
+    phone.get_by_label("Town or city").fill("")
+    for name in ("Frame", "Trouble", "Wish", "Send"):
+        expect(trail.get_by_role("link", name=f"{name} (filled in)")).to_be_visible()
+    expect(trail.get_by_role("link", name="Address", exact=True)).to_be_visible()
+    phone.reload()
+    expect(trail.get_by_role("progressbar")).to_have_attribute("value", "4")
+    tint = phone.locator(".drawing").evaluate("node => node.style.getPropertyValue('--tint')")
+    assert tint == shop.slate.swatch
+
+
 def test_a_double_click_and_a_reload_weigh_one_frame_in(
     open_visitors: Callable[..., Any], shop: Shop, bea: User
 ) -> None:
@@ -205,11 +259,11 @@ def test_an_answer_that_was_lost_on_its_way_doubles_nothing(phone: Page, shop: S
         else:
             route.continue_()
 
-    phone.route("**/ask/return/", swallow)
+    phone.route("**/ask/return/*", swallow)
     deeds.press(phone, "File the return")
     phone.wait_for_url("chrome-error://**")
     assert Request.objects.count() == 1
-    phone.unroute("**/ask/return/")
+    phone.unroute("**/ask/return/*")
     phone.goto("/ask/return/")
     _still_there(phone)
     deeds.press(phone, "File the return")

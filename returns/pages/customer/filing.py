@@ -3,23 +3,34 @@
 from __future__ import annotations
 
 import uuid
-from typing import Any
+from datetime import datetime
+from typing import Any, Final
 
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.errors import BadInput
-from returns import intake, kits
+from returns import intake, kits, twins
 from returns.models import FrameModel, Request
 from returns.pages.customer import drawing, limits
 from returns.pages.customer.forms import FilingForm, ReturnForm, ScrewsForm
 from returns.pages.customer.opening import once_open
-from returns.pages.customer.personal import personal
+from returns.pages.customer.personal import filing_page
 
 TOO_MANY = 429
+# Either answer to the question whether a screw would do says that the frame is to come back.
+_GO_ON: Final = {"go_on", "another"}
+_TRAIL: Final = [
+    ("frame", gettext_lazy("Frame")),
+    ("trouble", gettext_lazy("Trouble")),
+    ("wish", gettext_lazy("Wish")),
+    ("address", gettext_lazy("Address")),
+    ("send", gettext_lazy("Send")),
+]
 
 
 @require_safe
@@ -32,16 +43,19 @@ def start(request: HttpRequest) -> HttpResponse:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @once_open
-@personal
+@filing_page
 def ask_screws(request: HttpRequest) -> HttpResponse:
     """Ask for a spare kit."""
     if request.method != "POST":
         return _page(request, ScrewsForm(initial=_preset(request)), "ask_screws.html")
     if not limits.may_file(request):
         return _too_many(request)
-    form = ScrewsForm(request.POST)
+    form, at = ScrewsForm(request.POST), timezone.now()
     if form.is_valid():
-        filed = form.attempt(intake.ask_screws, filing=form.filing(), at=timezone.now())
+        twin = _twin(form, Request.Kind.SCREWS, at)
+        if twin is not None:
+            return _page(request, form, "ask_screws.html", twin=twin)
+        filed = form.attempt(intake.ask_screws, filing=form.filing(), at=at)
         if filed is not None:
             return redirect("story", intake.link_secret(filed))
     return _page(request, _sendable_again(form), "ask_screws.html")
@@ -49,26 +63,40 @@ def ask_screws(request: HttpRequest) -> HttpResponse:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @once_open
-@personal
+@filing_page
 def ask_return(request: HttpRequest) -> HttpResponse:
     """Send a frame back; who only needs a screw is shown the shorter way first."""
     if request.method != "POST":
         return _page(request, ReturnForm(initial=_preset(request)), "ask_return.html")
     if not limits.may_file(request):
         return _too_many(request)
-    form = ReturnForm(request.POST, request.FILES)
+    form, at = ReturnForm(request.POST, request.FILES), timezone.now()
     if form.is_valid():
-        if _shorter_way(form) and "go_on" not in request.POST:
+        if _shorter_way(form) and not _GO_ON & request.POST.keys():
             return _page(request, form, "ask_return.html", steer=True)
+        twin = _twin(form, Request.Kind.SEND_BACK, at)
+        if twin is not None:
+            return _page(request, form, "ask_return.html", twin=twin)
         filed = form.attempt(
             intake.file_return,
             filing=form.filing(),
-            at=timezone.now(),
+            at=at,
             pictures=form.cleaned_data["photos"],
         )
         if filed is not None:
             return redirect("story", intake.link_secret(filed))
     return _page(request, _sendable_again(form), "ask_return.html")
+
+
+def _twin(form: FilingForm, kind: Request.Kind, at: datetime) -> Request | None:
+    """The same request under another key, of which nobody has said that it is another frame.
+
+    It meets who went back without scripts, or typed all of it again because no answer came.
+    """
+    if "another" in form.data:
+        return None
+    key = form.cleaned_data["key"]
+    return twins.of(key=key, filing=form.filing(), kind=kind, at=at)
 
 
 def _shorter_way(form: FilingForm) -> bool:
@@ -99,9 +127,21 @@ def _preset(request: HttpRequest) -> dict[str, Any]:
 
 
 def _page(
-    request: HttpRequest, form: FilingForm, template: str, *, steer: bool = False
+    request: HttpRequest,
+    form: FilingForm,
+    template: str,
+    *,
+    steer: bool = False,
+    twin: Request | None = None,
 ) -> HttpResponse:
-    facts = {"form": form, "steer": steer, "view_box": drawing.VIEW_BOX}
+    facts = {
+        "form": form,
+        "steer": steer,
+        "twin": twin,
+        "pressed": "another" if twin else "go_on",
+        "trail": [part for part in _TRAIL if part[0] != "wish" or "wish" in form.fields],
+        "view_box": drawing.VIEW_BOX,
+    }
     return render(request, f"returns/customer/{template}", facts)
 
 

@@ -26,3 +26,22 @@ def personal(page: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
         return response
 
     return marked
+
+
+def filing_page(page: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
+    """Mark the answers of a filing form: with what somebody typed they are never stored.
+
+    The empty form may stay in this browser, so that going back to it without scripts finds the
+    same one-time key: sending it again then repeats the request and does not double it. The form
+    is sent to another address (`?send`), since a browser forgets an address that it sends to.
+    """
+    marked_page = personal(page)
+
+    @wraps(page)
+    def marked(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        response = marked_page(request, *args, **kwargs)
+        if request.method != "POST":
+            response["Cache-Control"] = "private, max-age=0"
+        return response
+
+    return marked

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -13,7 +15,7 @@ from inventory.pages.access import BENCH, OWNER, allow
 from inventory.pages.forms import DeedForm
 from returns import intake, kits, photos
 from returns.models import Photo, Request
-from returns.pages.customer import drawing, slip_pdf
+from returns.pages.customer import loop, slip_pdf
 from returns.pages.customer.forms import AddressForm, country_name, told_defect
 from returns.pages.customer.personal import REFERRER_WITHOUT_FORMS, personal
 from returns.queries import story as stories
@@ -29,7 +31,8 @@ def story(request: HttpRequest, secret: str) -> HttpResponse:
         "filed": filed,
         "secret": secret,
         "story": told,
-        "loop": drawing.loop(told.stations, told.station),
+        "loop": loop.picture(told.way),
+        "late": told.promised_by is not None and told.promised_by < _today(),
         "country": country_name(filed.person.country) if filed.person else "",
         "defect": told_defect(filed),
         "here": told.stations[told.station],
@@ -42,6 +45,11 @@ def story(request: HttpRequest, secret: str) -> HttpResponse:
         "slip_open": _slip_open(filed),
     }
     return render(request, "returns/customer/story.html", facts)
+
+
+def _today() -> date:
+    """The day on the workshop's calendar."""
+    return timezone.localdate(timezone=timezone.get_default_timezone())
 
 
 def _slip_open(filed: Request) -> bool:

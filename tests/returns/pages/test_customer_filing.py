@@ -89,6 +89,53 @@ def test_double_submit_shows_the_same_story(client: Client, shop: Shop) -> None:
     assert Request.objects.count() == 1
 
 
+@pytest.mark.parametrize("path", ["/ask/return/", "/ask/screws/"])
+def test_an_empty_form_may_be_gone_back_to_and_a_filled_one_is_never_stored(
+    client: Client, shop: Shop, path: str
+) -> None:
+    assert "no-store" not in client.get(path)["Cache-Control"]
+    assert client.get(path)["Cache-Control"].startswith("private")
+    assert client.post(path, typed(shop, email="wanda"))["Cache-Control"] == "no-store"
+
+
+@pytest.mark.parametrize(("path", "kind"), [("/ask/return/", "typed"), ("/ask/screws/", "screws")])
+def test_same_words_under_a_new_key_show_the_first_reference_and_ask(
+    client: Client, shop: Shop, path: str, kind: str
+) -> None:
+    makes = {"typed": typed, "screws": screws}[kind]
+    client.post(path, makes(shop))
+    page = client.post(path, makes(shop, email=" wanda@example.org ", postal_code="12345 "))
+    first = Request.objects.get()
+    text = page.content.decode()
+    assert (page.status_code, page.context["twin"]) == (200, first)
+    assert "You have filed this already" in text
+    assert first.reference in text
+    assert intake.link_secret(first) not in text
+    assert 'value="7 Towpath"' in text
+    answer = client.post(path, makes(shop, another="1"))
+    assert answer.status_code == 302
+    assert Request.objects.count() == 2
+
+
+@pytest.mark.parametrize(
+    "change", [{"component": "front"}, {"street": "8 Towpath"}, {"email": "w@example.org"}]
+)
+def test_other_words_are_no_twin(client: Client, shop: Shop, change: dict[str, Any]) -> None:
+    client.post("/ask/return/", typed(shop))
+    assert client.post("/ask/return/", typed(shop, **change)).status_code == 302
+    assert Request.objects.count() == 2
+
+
+def test_a_steered_twin_is_asked_once_and_then_filed(client: Client, shop: Shop) -> None:
+    facts = {"component": "screw_left", "defect": "loose_screw", "go_on": "1"}
+    client.post("/ask/return/", typed(shop, **facts))
+    assert client.post("/ask/return/", typed(shop, **facts)).context["twin"]
+    del facts["go_on"]
+    answer = client.post("/ask/return/", typed(shop, another="1", **facts))
+    assert answer.status_code == 302
+    assert Request.objects.count() == 2
+
+
 def test_going_back_and_sending_other_content_asks_once_then_files(
     client: Client, shop: Shop
 ) -> None:
@@ -170,6 +217,8 @@ def test_bad_field_keeps_what_was_typed(
 
 def test_every_part_has_a_shape_that_labels_its_radio(client: Client, shop: Shop) -> None:
     assert set(drawing.SHAPES) == set(ComponentKey)
+    assert drawing.mirror(drawing.mirror("M12 5 L300 7")) == "M12 5 L300 7"
+    assert drawing.mirror("M12 5 L300 7") == "M348 5 L60 7"
     page = client.get("/ask/return/").content.decode()
     for index, key in enumerate(ComponentKey.values):
         assert f'class="part part-{key}" for="id_component_{index}"' in page

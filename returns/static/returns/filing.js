@@ -1,0 +1,54 @@
+/* The filing forms, which work without this: the drawing takes the chosen colour, and the trail
+   says which parts are filled in. It reads the fields, so it is right again after a reload. */
+(() => {
+  "use strict";
+  const form = document.querySelector("form[data-trail]");
+  if (!form) return;
+  const touched = new Set();
+
+  const tint = () => {
+    const spot = form.querySelector(".swatches input:checked")?.closest("label").querySelector("circle");
+    for (const drawing of form.querySelectorAll("[data-tinted]"))
+      if (spot) drawing.style.setProperty("--tint", spot.getAttribute("fill"));
+      else drawing.style.removeProperty("--tint");
+  };
+
+  const settled = (field) => field.validity.valid && (touched.has(field.name) || field.ariaInvalid !== "true");
+  const trail = () => {
+    let done = 0;
+    const links = [...form.querySelectorAll(".trail a")];
+    for (const link of links) {
+      const part = document.getElementById(link.hash.slice(1));
+      const filled = [...part.querySelectorAll("input, select, textarea")].every(settled);
+      link.classList.toggle("trail-done", filled);
+      link.querySelector("[data-filled]").hidden = !filled;
+      if (filled) done += 1;
+    }
+    const meter = form.querySelector(".trail progress");
+    meter.value = done;
+    meter.hidden = false;
+  };
+
+  const here = (part) => {
+    for (const link of form.querySelectorAll(".trail a"))
+      if (link.hash === `#${part.id}`) link.setAttribute("aria-current", "step");
+      else link.removeAttribute("aria-current");
+  };
+  /* The part that crosses a line in the upper third of the window. */
+  const watcher = new IntersectionObserver(
+    (seen) => seen.filter((one) => one.isIntersecting).forEach((one) => here(one.target)),
+    { rootMargin: "-30% 0px -69% 0px" },
+  );
+
+  const renew = () => {
+    tint();
+    trail();
+  };
+  form.addEventListener("input", (event) => {
+    touched.add(event.target.name);
+    renew();
+  });
+  window.addEventListener("pageshow", renew);
+  form.querySelectorAll(".form-part[id]").forEach((part) => watcher.observe(part));
+  renew();
+})();
