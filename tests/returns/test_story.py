@@ -10,11 +10,13 @@ from django.contrib.auth.models import User
 from inventory import deeds
 from inventory.models import Lot
 from returns import intake, kits
-from returns.models import BenchCheck, Dispatch, Grading, RepairJob, Request
+from returns.models import BenchCheck, Dispatch, Grading, JobStep, RepairJob, Request
+from returns.models.catalogue import ComponentKey
 from returns.queries import story
 from returns.sums.states import REQUEST_STEPS, FrameState, RequestKind, RequestState
 from tests.makers import NOON, Shop, key
 from tests.returns.customer_makers import arrived, asked_screws, sent_back
+from tests.returns.workroom_makers import mended
 
 pytestmark = pytest.mark.django_db
 
@@ -102,3 +104,54 @@ def test_every_request_state_has_a_station_and_a_next(
     told = story.of(request)
     assert told.next
     assert 0 <= told.station < len(told.stations)
+
+
+@pytest.mark.parametrize(
+    ("states", "keys", "at"),
+    [
+        (["mending"], "bench post", "bench"),
+        (["posted"], "bench post", "post"),
+        (["to_strip"], "apart flake loop", "look"),
+        (["boxed"], "apart flake loop", "apart"),
+        (["posted_as_is"], "post", "post"),
+        (["discarded"], "waste", "waste"),
+        (["weighed"], "fork loop", "scale"),
+        (["posted", "mending"], "bench post", "bench"),
+        (["posted", "ground"], "fork loop", "loop"),
+        (["posted", "weighed"], "fork loop", "scale"),
+    ],
+)
+def test_way_forks_with_the_decision(shop: Shop, states: list[str], keys: str, at: str) -> None:
+    request = sent_back(shop)
+    for number, state in enumerate(states):
+        frame = arrived(shop, request, state=state) if not number else None
+        if frame is None:
+            first = request.frames.get()
+            first.pk, first.tag, first.key, first.state = None, "F-3333-3333", key(), state
+            first.save(force_insert=True)
+    way = story.of(request).way
+    assert [station.key for station in way.stations][4:] == keys.split()
+    assert way.stations[way.at].key == at
+
+
+@pytest.mark.parametrize("state", ["weighed", "mending", "mended", "to_return"])
+def test_promise_is_told_while_something_is_owed(shop: Shop, state: str) -> None:
+    request = sent_back(shop)
+    frame = arrived(shop, request, state=state)
+    assert story.of(request).promised_by == frame.promised_by
+
+
+@pytest.mark.parametrize("state", ["posted", "ground", "posted_as_is", "boxed"])
+def test_nothing_is_promised_once_it_is_done(shop: Shop, state: str) -> None:
+    request = sent_back(shop)
+    arrived(shop, request, state=state)
+    assert story.of(request).promised_by is None
+
+
+def test_what_was_mended_is_told_by_part(shop: Shop, bea: User) -> None:
+    frame = mended(shop, bea)
+    assert frame.request is not None
+    told = story.of(frame.request).mended
+    step = JobStep.objects.get(job__frame=frame)
+    assert [one.component for one in told] == [ComponentKey(step.component).label]
+    assert [str(one.deed) for one in told] == ["polished"]
