@@ -19,7 +19,7 @@ from django.utils.translation import gettext as _
 from inventory import deeds
 from inventory.errors import MonthClosed, MonthNotReady
 from inventory.models import Counter, Month, MonthBalance, Movement, Place, Posting
-from inventory.queries import balances, months, recovered
+from inventory.queries import balances, months, recovered, traced
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import User
@@ -81,6 +81,7 @@ def _write(label: str, at: datetime, by: User | None) -> Month:
         )
     held = balances.at_close(label)
     frozen["values"] = recovered.held_at_close(report)
+    frozen["traced"] = traced.frozen(label)
     frozen["report"] = recovered.digest(report)
     last = Month.objects.order_by("-label").first()
     previous = last.digest if last else ""

@@ -19,6 +19,7 @@ from rest_framework.exceptions import ErrorDetail, ValidationError
 
 from inventory.errors import NotFound
 from inventory.models import Scale
+from inventory.sums import traced
 
 CODE_LENGTH_MAX = 80
 MINOR_MAX = 2_000_000_000
@@ -125,6 +126,34 @@ class Codes(Code):
 
     def to_representation(self, value: Any) -> Any:
         return [str(getattr(row, self.by)) for row in value.all()]
+
+
+class KnownMass(serializers.Serializer[Any]):
+    """How well a mass is known. `expanded_ug` is null where no reading stands behind it.
+
+    `unweighed_mg` is the part that no weighing supports, which `expanded_ug` leaves out.
+    """
+
+    expanded_ug = serializers.SerializerMethodField()
+    coverage_factor = serializers.SerializerMethodField()
+    unweighed_mg = serializers.IntegerField(source="booked_mg")
+    readings = serializers.IntegerField()
+    flags = serializers.SerializerMethodField(help_text="What was out of order with a scale.")
+
+    def get_expanded_ug(self, told: traced.Known) -> int | None:
+        return told.expanded_ug if told.is_weighed else None
+
+    def get_coverage_factor(self, _told: traced.Known) -> int:
+        return traced.COVERAGE
+
+    @extend_schema_field({"type": "array", "items": {"type": "string"}})
+    def get_flags(self, told: traced.Known) -> list[str]:
+        return sorted({flag for (_scale, flag), _count in told.flags})
+
+
+def known_mass(told: traced.Known | None) -> dict[str, Any]:
+    """How well a mass is known, as the API shows it."""
+    return dict(KnownMass(told or traced.Known()).data)
 
 
 def found(rows: QuerySet[Any], **by: str) -> Any:

@@ -27,11 +27,19 @@ SET_BY_READING = frozenset({"count_mass", "post_frame"})
 """Kinds whose difference to the books comes with the reading of what lies there afterwards."""
 
 
-def of_month(label: str, found: Iterable[Entry] | None = None) -> Walk:
+def of_month(
+    label: str, found: Iterable[Entry] | None = None, opened: Mapping[Account, Source] | None = None
+) -> Walk:
     """A month's postings followed, from what its places carried into it."""
-    walk = _walk(opening(label))
+    walk = _walk(opening(label) if opened is None else opened)
     listed = entries.of_month(label, entries.all_places()) if found is None else found
     return _follow(walk, listed)
+
+
+def is_stated(label: str) -> bool:
+    """False for a month that was closed before every mass had its uncertainty."""
+    closed = Month.objects.filter(label=label).first()
+    return closed is None or "traced" in closed.figures
 
 
 def opening(label: str) -> dict[Account, Source]:
@@ -54,6 +62,11 @@ def of_material() -> dict[str, Known]:
     """Code of each box and lot -> how well what it holds now is known."""
     kinds = list(MATERIAL_KINDS)
     return _now(Q(source__kind__in=kinds) | Q(target__kind__in=kinds))
+
+
+def of_every_place() -> dict[str, Known]:
+    """Code of each place that holds milligrams -> how well what it holds now is known."""
+    return _now(Q())
 
 
 def of_place(place: Place) -> Known:

@@ -58,6 +58,8 @@ def facts(report: Report, closed: Month | None, language: str) -> dict[str, Any]
         "closing_g": numbers.grams(report.total.closing),
         "carried": numbers.money(report.carried_minor),
         "trust": trust(report),
+        "cautions": cautions(report),
+        "closing_known": report.known_of("total", "closing"),
         "figures_digest": recovered.digest(report),
         "postings_name": f"{naming.stem(report)}-postings.csv",
     }
@@ -72,19 +74,20 @@ def frames(report: Report) -> list[tuple[str, str, int]]:
 
 
 def trust(report: Report) -> dict[str, Any]:
-    """The credited mass and its uncertainty in grams, and what speaks against the readings."""
+    """The credited mass in grams, and how well it is known."""
     found = report.trust
     return {
         "credited_g": numbers.grams(found.credited_mg),
         "known": Known(found.expanded_ug, readings=found.readings),
-        "uncertainty_g": numbers.uncertainty_g(found.expanded_ug),
         "readings": found.readings,
         "unweighed": found.unweighed_postings,
-        "flags": [
-            (scale, str(headings.FLAGS.get(flag, flag)), count)
-            for scale, flag, count in found.flags
-        ],
     }
+
+
+def cautions(report: Report) -> list[tuple[str, str, int]]:
+    """What speaks against the scales of the month, in words: scale, objection, readings."""
+    found = report.flags if report.edition > 1 else report.trust.flags
+    return [(scale, str(headings.FLAGS.get(flag, flag)), count) for scale, flag, count in found]
 
 
 def _rendered(html: str, report: Report, closed: Month | None, attached: bytes) -> bytes:

@@ -6,10 +6,11 @@ Codes, units and whole numbers only; a machine reads this, so nothing is transla
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from inventory.queries.recovered.columns import MATERIAL, PARTS, SHELVES
 from inventory.queries.recovered.shapes import Cell, Class, Flows, Report, Worth
+from inventory.sums.traced import Known
 
 NO_CLASS = Class("", "", "")
 _WORTH = {
@@ -35,10 +36,21 @@ class Figure:
     unit: str
     quantity: int
     movements: tuple[int, ...] = ()
+    known: Known | None = None
 
 
 def listed(report: Report) -> Iterator[Figure]:
     """All figures in the order of the report; columns without an entry are zero, not left out."""
+    for figure in _listed_flows(report):
+        known = report.known_of(figure.row, figure.column) if figure.unit == "mg" else None
+        yield replace(figure, known=known)
+    yield from _frames(report)
+    yield from _trust(report)
+    for worth in report.worth:
+        yield from _worth(worth, report.currency)
+
+
+def _listed_flows(report: Report) -> Iterator[Figure]:
     for row in report.material:
         yield from _flows(_Spot("material", row.place, row.material, "mg"), MATERIAL, row.flows)
     yield from _flows(_Spot("material", "total", NO_CLASS, "mg"), MATERIAL, report.total)
@@ -46,10 +58,6 @@ def listed(report: Report) -> Iterator[Figure]:
         yield from _flows(_Spot("elsewhere", shelf.place, NO_CLASS, "mg"), SHELVES, shelf.flows)
     for part in report.parts:
         yield from _flows(_Spot("parts", part.part, NO_CLASS, "pc"), PARTS, part.flows)
-    yield from _frames(report)
-    yield from _trust(report)
-    for worth in report.worth:
-        yield from _worth(worth, report.currency)
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,7 +19,7 @@ def report_json(report: Report) -> bytes:
     closed = months.closed(report.label)
     document: dict[str, Any] = {"practice": SAID} if practice.is_on() else {}
     document |= {
-        "edition": recovered.EDITION,
+        "edition": report.edition,
         "month": report.label,
         "state": "closed" if closed else "open",
         "close": None

@@ -6,14 +6,22 @@ The same tables stand on the page and in the PDF. Nothing is computed here but t
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from django.utils.translation import gettext as _
 
 from inventory.queries.recovered.columns import MATERIAL, PARTS, SHELVES
-from inventory.queries.recovered.shapes import Class, Flows, MaterialRow, Report
+from inventory.queries.recovered.shapes import (
+    Class,
+    Flows,
+    MaterialRow,
+    Report,
+    class_row,
+    origin_row,
+)
 from inventory.reports import headings
 from inventory.reports.numbers import grams, money, pieces
+from inventory.sums.traced import Known
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +32,7 @@ class Shown:
     column: str
     row: str = ""
     count: int = 0
+    known: Known | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +70,7 @@ def material(report: Report) -> Table:
     columns = _used(MATERIAL, [row.flows for row in report.material])
     lines = [line for key, _flows in report.classes for line in _class(report, key, columns)]
     if report.material:
-        figures = _figures(report.total, "total", columns, grams)
+        figures = _masses(report, report.total, "total", columns)
         lines.append(Line("total", str(headings.TOTAL), "", figures))
     return Table(
         "material",
@@ -77,7 +86,12 @@ def origins(report: Report) -> Table:
     """One line per origin: they are never mixed in a figure."""
     columns = _used(MATERIAL, [row.flows for row in report.material])
     lines = tuple(
-        Line("row", str(headings.ORIGINS[origin]), "", _figures(flows, "", columns, grams))
+        Line(
+            "row",
+            str(headings.ORIGINS[origin]),
+            "",
+            _masses(report, flows, "", columns, traced_as=origin_row(origin)),
+        )
         for origin, flows in report.origins
     )
     caption = _("Material by origin")
@@ -87,7 +101,7 @@ def origins(report: Report) -> Table:
 def shelves(report: Report) -> Table:
     """Every other place that holds milligrams, the world outside included."""
     lines = tuple(
-        Line("row", _place(row.place, row.kind), "", _figures(row.flows, row.place, SHELVES, grams))
+        Line("row", _place(row.place, row.kind), "", _masses(report, row.flows, row.place, SHELVES))
         for row in report.shelves
     )
     caption = _("Mass elsewhere: shelves, waste, and the world outside (negative: it gave)")
@@ -188,9 +202,10 @@ def _class(report: Report, key: Class, columns: Sequence[str]) -> Iterator[Line]
     rows = [row for row in report.material if row.material == key]
     yield Line("group", name(report, key), "")
     for row in rows:
-        yield Line("row", _box_or_lot(row), "", _figures(row.flows, row.place, columns, grams))
+        yield Line("row", _box_or_lot(row), "", _masses(report, row.flows, row.place, columns))
     if len(rows) > 1:
-        yield Line("subtotal", _("Subtotal"), "", _figures(report.of(key), "", columns, grams))
+        figures = _masses(report, report.of(key), "", columns, traced_as=class_row(key))
+        yield Line("subtotal", _("Subtotal"), "", figures)
 
 
 def _box_or_lot(row: MaterialRow) -> str:
@@ -215,6 +230,18 @@ def _figures(flows: Flows, row: str, columns: Sequence[str], shown: Format) -> t
         Shown(shown(flows.opening), "opening"),
         *middle,
         Shown(shown(flows.closing), "closing"),
+    )
+
+
+def _masses(
+    report: Report, flows: Flows, row: str, columns: Sequence[str], *, traced_as: str = ""
+) -> tuple[Shown, ...]:
+    """Figures in grams, each with how well it is known; `traced_as` is the row known by."""
+    return tuple(
+        replace(
+            shown, known=report.known_of(traced_as or row, shown.column) if shown.text else None
+        )
+        for shown in _figures(flows, row, columns, grams)
     )
 
 

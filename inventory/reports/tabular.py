@@ -17,6 +17,7 @@ from typing import Any
 from inventory.queries.recovered.lines import PostingLine
 from inventory.queries.recovered.shapes import Report
 from inventory.reports.figures import Figure, listed
+from inventory.sums.traced import COVERAGE
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "\0", "＝", "＋", "－", "＠")
 
@@ -42,6 +43,52 @@ def _last(figure: Figure) -> int | None:
     return figure.movements[-1] if figure.movements else None
 
 
+def _expanded(row: Figure | PostingLine) -> int | None:
+    return row.known.expanded_ug if row.known and row.known.is_weighed else None
+
+
+def _factor(row: Figure | PostingLine) -> int | None:
+    return COVERAGE if row.known and row.known.is_weighed else None
+
+
+def _unweighed(row: Figure | PostingLine) -> int | None:
+    return row.known.booked_mg if row.known else None
+
+
+def _flagged(row: Figure | PostingLine) -> int | None:
+    return sum(count for _flag, count in row.known.flags) if row.known else None
+
+
+KNOWN: tuple[Field, ...] = (
+    Field(
+        "expanded_uncertainty_ug",
+        "Expanded uncertainty of the mass (micrograms); empty where nobody weighed it",
+        "nonNegativeInteger",
+        _expanded,
+        required=False,
+    ),
+    Field(
+        "coverage_factor",
+        "Coverage factor k of the expanded uncertainty",
+        "positiveInteger",
+        _factor,
+        required=False,
+    ),
+    Field(
+        "unweighed_mg",
+        "Mass in it that no weighing supports (milligrams), which the uncertainty leaves out",
+        "nonNegativeInteger",
+        _unweighed,
+        required=False,
+    ),
+    Field(
+        "flagged_readings",
+        "Objections to readings behind it: scale past its check, load outside its range",
+        "nonNegativeInteger",
+        _flagged,
+        required=False,
+    ),
+)
 FIGURES: tuple[Field, ...] = (
     Field("section", "Section", "string", lambda f: f.section),
     Field("row", "Row", "string", lambda f: f.row),
@@ -54,6 +101,7 @@ FIGURES: tuple[Field, ...] = (
     Field("movements", "Movements behind it", "nonNegativeInteger", lambda f: len(f.movements)),
     Field("first_movement", "First of them", "integer", _first, required=False),
     Field("last_movement", "Last of them", "integer", _last, required=False),
+    *KNOWN,
 )
 POSTINGS: tuple[Field, ...] = (
     Field("movement", "Movement", "positiveInteger", lambda p: p.number),
@@ -73,6 +121,7 @@ POSTINGS: tuple[Field, ...] = (
     Field("cost_minor", "Cost brought in (minor units)", "integer", lambda p: p.cost_minor),
     Field("source_column", "Counts at source in", "string", lambda p: p.source_column, False),
     Field("target_column", "Counts at target in", "string", lambda p: p.target_column, False),
+    *KNOWN,
 )
 
 

@@ -19,7 +19,7 @@ from inventory.queries import months, practice
 from inventory.queries.recovered.columns import MATERIAL, PARTS, SHELVES
 from inventory.queries.recovered.lines import PostingLine
 from inventory.queries.recovered.shapes import Flows, Report
-from inventory.reports import headings
+from inventory.reports import figures, headings
 from inventory.reports.language import workshop_language
 
 GRAMS = '#,##0.000;[Red]-#,##0.000;"–"'
@@ -108,6 +108,7 @@ def _sheets(report: Report, lines: Iterable[PostingLine]) -> list[Sheet]:
         _about(report),
         _material(report),
         _elsewhere(report),
+        _uncertainty(report),
         _parts(report),
         _worth(report),
         _journal(report),
@@ -168,6 +169,31 @@ def _elsewhere(report: Report) -> Sheet:
     rows = [((row.place,), row.flows) for row in report.shelves]
     heads, listed = _flows(SHELVES, "g", rows)
     return Sheet(_("Elsewhere")[:31], [_("Place"), *heads], listed, ["", *[GRAMS] * len(heads)])
+
+
+def _uncertainty(report: Report) -> Sheet:
+    """How well each mass is known, one line per mass."""
+    heads = (
+        _("Place or total"),
+        _("Column"),
+        _("Mass (g)"),
+        _("± (g, k = 2)"),
+        _("Not weighed (g)"),
+        _("Objections to its readings"),
+    )
+    rows = [
+        (
+            figure.row,
+            str(headings.COLUMNS[figure.column]),
+            figure.quantity / 1000,
+            figure.known.expanded_ug / 1_000_000 if figure.known.is_weighed else None,
+            figure.known.booked_mg / 1000,
+            sum(count for _flag, count in figure.known.flags) or None,
+        )
+        for figure in figures.listed(report)
+        if figure.known is not None and (figure.quantity or figure.known.readings)
+    ]
+    return Sheet(_("Uncertainty")[:31], heads, rows, ("", "", GRAMS, GRAMS, GRAMS, COUNT))
 
 
 def _parts(report: Report) -> Sheet:

@@ -29,6 +29,7 @@ from inventory.pages import frame
 from inventory.pages.access import ACCOUNTANT, OWNER
 from inventory.queries import practice
 from inventory.reports.headings import FLAGS
+from inventory.reports.numbers import grams, uncertainty_g
 from inventory.sums.masses import mass_g
 from inventory.sums.traced import COVERAGE, Known
 
@@ -254,8 +255,24 @@ def measured(mass_mg: object, known: object) -> SafeString:
 
 @register.simple_tag
 def spread(known: object) -> SafeString:
-    """The uncertainty alone, to stand under or beside its mass."""
+    """The uncertainty alone, to stand beside its mass."""
     return render_to_string("hingeback/furniture/spread.html", _spread_facts(_known(known)))
+
+
+@register.simple_tag
+def spread_under(known: object) -> SafeString:
+    """The uncertainty under a mass in a table of grams with three decimals, so that they line up.
+
+    The table says once what ± and the dagger mean.
+    """
+    told = _known(known)
+    facts = _spread_facts(told) | {
+        "expanded": uncertainty_g(told.expanded_ug),
+        "unweighed": grams(told.booked_mg) if told.booked_mg else "",
+        "factor": "",
+        "under": True,
+    }
+    return render_to_string("hingeback/furniture/spread.html", facts)
 
 
 def _known(told: object) -> Known:

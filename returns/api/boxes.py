@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from inventory.api import filters
-from inventory.api.shapes import Code, Moment, found
+from inventory.api.shapes import Code, KnownMass, Moment, found, known_mass
 from inventory.api.views import Detail, Listing
 from inventory.models import Balance, Colour, GrindRun, Lot, Origin, Place, PlaceKind, Polymer, Unit
-from inventory.queries import boxes
+from inventory.queries import boxes, traced
 
 
 class ClassFilter(filters.FilterSet):
@@ -23,6 +24,14 @@ class ClassFilter(filters.FilterSet):
 class HeatShare(serializers.Serializer[Any]):
     passes = serializers.IntegerField()
     ppm = serializers.IntegerField(help_text="Parts per million of the mass.")
+
+
+def known_now(context: Mapping[str, Any], place: Place | None) -> dict[str, Any]:
+    """How well a place's mass is known; the books are followed once in an answer."""
+    request = context["request"]
+    if not hasattr(request, "known_masses"):
+        request.known_masses = traced.of_every_place()
+    return known_mass(request.known_masses.get(place.code) if place else None)
 
 
 def heat_shares(pairs: list[list[int]]) -> list[dict[str, int]]:
@@ -38,6 +47,7 @@ class BoxAnswer(serializers.Serializer[Place]):
     colour = Code()
     origin = serializers.CharField()
     mass_mg = serializers.SerializerMethodField()
+    known = serializers.SerializerMethodField()
     last_movement = serializers.SerializerMethodField()
     heat = serializers.SerializerMethodField()
     open_run = serializers.SerializerMethodField()
@@ -48,6 +58,10 @@ class BoxAnswer(serializers.Serializer[Place]):
 
     def get_mass_mg(self, _place: Place) -> int:
         return self.inside.mass_mg
+
+    @extend_schema_field(KnownMass)
+    def get_known(self, place: Place) -> dict[str, Any]:
+        return known_now(self.context, place)
 
     def get_last_movement(self, _place: Place) -> int:
         return self.inside.last_movement
@@ -87,6 +101,7 @@ class LotAnswer(serializers.Serializer[Lot]):
     colour = Code()
     origin = serializers.CharField()
     mass_mg = serializers.SerializerMethodField()
+    known = serializers.SerializerMethodField()
     heat = serializers.SerializerMethodField()
     supplier_note = serializers.CharField()
     melt_flow_mg_per_10min = serializers.IntegerField(allow_null=True)
@@ -97,6 +112,10 @@ class LotAnswer(serializers.Serializer[Lot]):
     def get_mass_mg(self, lot: Lot) -> int:
         place = getattr(lot, "place", None)
         return boxes.held_mg(place) if place else 0
+
+    @extend_schema_field(KnownMass)
+    def get_known(self, lot: Lot) -> dict[str, Any]:
+        return known_now(self.context, getattr(lot, "place", None))
 
     @extend_schema_field(HeatShare(many=True))
     def get_heat(self, lot: Lot) -> list[dict[str, int]]:
@@ -133,11 +152,15 @@ class BalanceFilter(filters.FilterSet):
 
 
 class BalanceAnswer(serializers.Serializer[Balance]):
-    """Exactly one of `mass_mg` and `pieces` is a number. Only the outside may be below zero."""
+    """Exactly one of `mass_mg` and `pieces` is a number. Only the outside may be below zero.
+
+    `known` is null where pieces are counted.
+    """
 
     place = Code()
     kind = serializers.CharField(source="place.kind")
     mass_mg = serializers.SerializerMethodField()
+    known = serializers.SerializerMethodField()
     pieces = serializers.SerializerMethodField()
     polymer = Code(source="place.polymer", allow_null=True)
     colour = Code(source="place.colour", allow_null=True)
@@ -147,6 +170,11 @@ class BalanceAnswer(serializers.Serializer[Balance]):
 
     def get_mass_mg(self, balance: Balance) -> int | None:
         return balance.quantity if balance.place.unit == Unit.MILLIGRAM else None
+
+    @extend_schema_field(KnownMass(allow_null=True))
+    def get_known(self, balance: Balance) -> dict[str, Any] | None:
+        is_mass = balance.place.unit == Unit.MILLIGRAM
+        return known_now(self.context, balance.place) if is_mass else None
 
     def get_pieces(self, balance: Balance) -> int | None:
         return balance.quantity if balance.place.unit == Unit.PIECE else None

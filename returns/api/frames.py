@@ -8,10 +8,12 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.serializers import BaseSerializer
 
+from inventory import weighing
 from inventory.api import filters
-from inventory.api.shapes import Body, Code, Known, Moment
+from inventory.api.shapes import Body, Code, Known, KnownMass, Moment, known_mass
 from inventory.api.views import DeedView, Detail, Listing
 from inventory.models import Reading
+from inventory.queries import traced
 from returns import arrivals, lookover
 from returns.api.lookups import colourway_code, frame_at
 from returns.gradingfacts import Seen
@@ -73,10 +75,15 @@ class ReadingAnswer(serializers.Serializer[Reading]):
     scale = Code(by="name")
     typed = serializers.CharField()
     mass_mg = serializers.IntegerField()
+    known = serializers.SerializerMethodField()
     own_uncertainty_ug = serializers.IntegerField(source="u_own_ug")
     shared_uncertainty_ug = serializers.IntegerField(source="u_shared_ug")
     flags = serializers.ListField(child=serializers.CharField())
     at = Moment()
+
+    @extend_schema_field(KnownMass)
+    def get_known(self, reading: Reading) -> dict[str, Any]:
+        return known_mass(weighing.known(reading))
 
 
 class FindingAnswer(serializers.Serializer[Finding]):
@@ -118,6 +125,7 @@ class JobAnswer(serializers.Serializer[RepairJob]):
 class WhereAnswer(serializers.Serializer[Any]):
     place = serializers.CharField()
     mass_mg = serializers.IntegerField()
+    known = KnownMass()
 
 
 class FrameAnswer(FrameRow):
@@ -137,8 +145,11 @@ class FrameAnswer(FrameRow):
 
     @extend_schema_field(WhereAnswer(many=True))
     def get_whereabouts(self, _frame: ReturnedFrame) -> list[dict[str, Any]]:
-        held = self.story.whereabouts.items()
-        return [{"place": place.code, "mass_mg": mass_mg} for place, mass_mg in held]
+        known = traced.of_subject(self.story.frame.tag)
+        return [
+            {"place": place.code, "mass_mg": mass_mg, "known": known_mass(known.get(place.code))}
+            for place, mass_mg in self.story.whereabouts.items()
+        ]
 
     @extend_schema_field(GradingAnswer(many=True))
     def get_gradings(self, _frame: ReturnedFrame) -> list[dict[str, Any]]:

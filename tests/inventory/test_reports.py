@@ -87,6 +87,20 @@ def test_figures_csv_ties_out_row_by_row(closed: Report) -> None:
         assert sum(cells.values()) == closing
 
 
+def test_every_mass_in_the_csv_says_how_well_it_is_known(closed: Report) -> None:
+    rows = read_csv(files.FORMATS["csv"].make(closed))
+    for row in rows:
+        is_mass = row["section"] in ("material", "elsewhere")
+        assert (row["unweighed_mg"] != "") == is_mass
+        assert (row["expanded_uncertainty_ug"] == "") == (row["coverage_factor"] == "")
+    credited = next(r for r in rows if (r["row"], r["column"]) == ("total", "credited"))
+    assert credited["coverage_factor"] == "2"
+    assert int(credited["expanded_uncertainty_ug"]) == closed.trust.expanded_ug
+    assert credited["unweighed_mg"] == "0"
+    opening = next(r for r in rows if (r["row"], r["column"]) == ("total", "opening"))
+    assert (opening["expanded_uncertainty_ug"], opening["unweighed_mg"]) == ("", "100000")
+
+
 def test_csv_ends_lines_as_rfc_4180_says_and_is_utf_8(closed: Report) -> None:
     """RFC 4180, section 2 (from memory): records end in CRLF, all have as many fields."""
     content = tabular.figures_csv(closed)
@@ -175,6 +189,7 @@ def test_workbook_has_numbers_dates_and_frozen_headings(closed: Report) -> None:
         "About",
         "Material",
         "Elsewhere",
+        "Uncertainty",
         "Parts",
         "Value",
         "Journal",

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from inventory.models import Movement, Reading
+from inventory.queries import traced
 from inventory.queries.recovered.entries import Entry, all_places, of_month
+from inventory.sums.traced import Known, Traced
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +33,7 @@ class PostingLine:
     cost_minor: int
     source_column: str
     target_column: str
+    known: Known | None = None
 
 
 def of_label(
@@ -45,11 +48,17 @@ def of_label(
         for movement in Movement.objects.filter(month=label).select_related("reverses")
     }
     found = of_month(label, all_places())
+    moved = traced.of_month(label, found).moved if traced.is_stated(label) else {}
     if numbers is not None:
         wanted = frozenset(numbers)
         found = tuple(entry for entry in found if entry.number in wanted)
     readings = _readings(found)
-    return list(_lines(found, movements, readings, scale_names))
+    plain = _lines(found, movements, readings, scale_names)
+    return [_with_known(line, moved.get((line.number, line.line))) for line in plain]
+
+
+def _with_known(line: PostingLine, mass: Traced | None) -> PostingLine:
+    return line if mass is None else replace(line, known=mass.known())
 
 
 def _readings(entries: Iterable[Entry]) -> dict[int, Reading]:

@@ -16,7 +16,7 @@ from django.utils import timezone
 
 from inventory.models import Colour, Part, Place, Polymer, Scale, Workshop
 from inventory.queries import balances, months
-from inventory.queries.recovered import entries, tallies, worth
+from inventory.queries.recovered import confidence, entries, tallies, worth
 from inventory.queries.recovered.shapes import (
     Cell,
     Flows,
@@ -26,8 +26,12 @@ from inventory.queries.recovered.shapes import (
     ShelfRow,
 )
 
-EDITION = 1
-"""Grows when the meaning of a figure changes; digests are compared within one edition only."""
+EDITION = 2
+"""Grows when the meaning of a figure changes; a closed month keeps the edition of its close.
+
+1: the uncertainty of the credited mass only. 2: every mass says how well it is known.
+"""
+ADDED_IN_2 = frozenset({"edition", "known", "flags"})
 
 
 def of_month(label: str) -> Report:
@@ -62,6 +66,8 @@ def build(label: str, frozen: Mapping[str, Any]) -> Report:
     places = entries.all_places()
     found = entries.of_month(label, places)
     flows = entries.flows(found, balances.at_start(label), balances.at_close(label))
+    material = _material(places, flows)
+    edition = frozen.get("edition", 1)
     valued = worth.value(found, worth.opening(label), frozen["prices"])
     return Report(
         label=label,
@@ -69,8 +75,9 @@ def build(label: str, frozen: Mapping[str, Any]) -> Report:
         workshop=frozen["workshop"],
         address=frozen["address"],
         zone=frozen["zone"],
+        edition=edition,
         names=frozen["names"],
-        material=_material(places, flows),
+        material=material,
         shelves=_shelves(places, flows),
         parts=_parts(places, flows, frozen["names"]["parts"]),
         frames=tallies.frames(label, found),
@@ -80,6 +87,8 @@ def build(label: str, frozen: Mapping[str, Any]) -> Report:
         unvalued=valued.unvalued,
         late=tallies.late(label),
         movements=len({entry.number for entry in found}),
+        known=confidence.known(label, found, material) if edition > 1 else {},
+        flags=tallies.flags(found, frozen["names"]["scales"]) if edition > 1 else (),
     )
 
 
@@ -91,6 +100,8 @@ def held_at_close(report: Report) -> list[list[list[Any]]]:
 def canonical(report: Report) -> str:
     """The figures as JSON in one fixed form: sorted keys, no spaces, integers only."""
     plain = dataclasses.asdict(report, dict_factory=_plain)
+    if report.edition == 1:
+        plain = {name: figure for name, figure in plain.items() if name not in ADDED_IN_2}
     return json.dumps(plain, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
 
 

@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from inventory.sums.traced import Known
+
 
 @dataclass(frozen=True, slots=True)
 class Cell:
@@ -183,6 +185,16 @@ class Entered:
     text_key: str
 
 
+def class_row(material: Class) -> str:
+    """The row of a class in `Report.known`."""
+    return f"class {material}"
+
+
+def origin_row(origin: str) -> str:
+    """The row of an origin in `Report.known`."""
+    return f"origin {origin}"
+
+
 JOURNAL_ORDER = (
     "material_received",
     "material_issued",
@@ -196,13 +208,17 @@ JOURNAL_ORDER = (
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """The figures of one month. Nothing here depends on whether the month is closed yet."""
+    """The figures of one month. Nothing here depends on whether the month is closed yet.
+
+    `flags` is (scale, flag, readings) of all readings that were booked in the month.
+    """
 
     label: str
     currency: str
     workshop: str
     address: str
     zone: str
+    edition: int
     names: Mapping[str, Mapping[str, str]]
     material: tuple[MaterialRow, ...]
     shelves: tuple[ShelfRow, ...]
@@ -214,6 +230,15 @@ class Report:
     unvalued: tuple[str, ...]
     late: tuple[Late, ...]
     movements: int
+    known: Mapping[str, Mapping[str, Known]]
+    flags: tuple[tuple[str, str, int], ...]
+
+    def known_of(self, row: str, column: str) -> Known | None:
+        """How well a mass is known, by the code of its row; None where the edition has none.
+
+        Besides the places, rows are "total", and a class or an origin by `class_row`, `origin_row`.
+        """
+        return self.known.get(row, {}).get(column, Known()) if self.edition > 1 else None
 
     @property
     def total(self) -> Flows:

@@ -93,6 +93,14 @@ def trust(entries: Iterable[Entry], scale_names: Mapping[str, str]) -> Trust:
     )
 
 
+def flags(
+    entries: Iterable[Entry], scale_names: Mapping[str, str]
+) -> tuple[tuple[str, str, int], ...]:
+    """What was out of order with the scales behind any posting of the month."""
+    weight = Counter(entry.reading_id for entry in entries if entry.reading_id is not None)
+    return _flags(_readings(weight), scale_names)
+
+
 def _is_credit(entry: Entry) -> bool:
     return entry.kind == "strip_down" and _touches(entry, "box")
 

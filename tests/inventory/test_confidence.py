@@ -1,0 +1,137 @@
+"""How well the report's masses are known, and that closed months keep their edition."""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+
+import pytest
+
+from inventory import months, weighing
+from inventory.models import Reading
+from inventory.queries import recovered, traced
+from inventory.queries.recovered import entries
+from inventory.sums.traced import Known, Traced
+from tests.inventory.month_makers import (
+    DEC_2,
+    NOV,
+    OCT,
+    box,
+    furnished_october,
+    lot,
+    move,
+    stripped,
+    weighed_in,
+)
+from tests.makers import Shop, key
+
+pytestmark = pytest.mark.django_db
+
+
+def october() -> recovered.Report:
+    return recovered.of_month("2026-10")
+
+
+def known(report: recovered.Report, row: str, column: str) -> Known:
+    told = report.known_of(row, column)
+    assert told is not None
+    return told
+
+
+KEYS_OF_EDITION_1 = {
+    "address",
+    "currency",
+    "frames",
+    "journal",
+    "label",
+    "late",
+    "material",
+    "movements",
+    "names",
+    "parts",
+    "shelves",
+    "trust",
+    "unvalued",
+    "workshop",
+    "worth",
+    "zone",
+}
+
+
+def test_month_closed_in_the_first_edition_keeps_its_figures_and_states_no_more(shop: Shop) -> None:
+    """Its digest was taken over these keys only; it must come out the same for ever."""
+    furnished_october(shop)
+    now = recovered.frozen_now()
+    first = recovered.build("2026-10", now | {"edition": 1})
+    assert set(json.loads(recovered.canonical(first))) == KEYS_OF_EDITION_1
+    assert first.known_of("total", "closing") is None
+    second = recovered.build("2026-10", now)
+    kept = {
+        k: v for k, v in json.loads(recovered.canonical(second)).items() if k in KEYS_OF_EDITION_1
+    }
+    assert kept == json.loads(recovered.canonical(first))
+
+
+def test_every_mass_of_the_report_is_traced_to_the_milligram(shop: Shop) -> None:
+    furnished_october(shop)
+    report = october()
+    places = entries.all_places()
+    found = entries.of_month("2026-10", places)
+    opened = traced.opening("2026-10")
+    cells = traced.by_cell(traced.of_month("2026-10", found, opened), opened, found)
+    for row in (*report.material, *report.shelves):
+        mine = cells.get(row.place, {})
+        told = {column: cell.quantity for column, cell in row.flows.cells.items()}
+        told |= {"opening": row.flows.opening, "closing": row.flows.closing}
+        for column, mass_mg in told.items():
+            assert mine.get(column, Traced()).mass_mg == mass_mg, (row.place, column)
+
+
+def test_closing_is_known_by_what_is_left_and_not_by_opening_and_flows_again(shop: Shop) -> None:
+    """A box filled by one reading and ground whole: its closing is nothing, known without doubt;
+    grams that went from the box to the lot cancel in the total but for the flake's own reading."""
+    weighed_in("F-AAAA-1111", 19_400)
+    stripped(shop, "F-AAAA-1111", "19.400 g")
+    flake = weighing.read(scale=shop.fine_scale, typed="19.400 g", at=OCT)
+    move("grind", (box(shop), lot(shop), 19_400), reading=flake, subject="G-2222-3333")
+    report = october()
+    put_in = Reading.objects.get(postings__movement__kind="strip_down")
+    whole_ug = 2 * (put_in.u_own_ug**2 + put_in.u_shared_ug**2) ** 0.5
+    assert known(report, box(shop).code, "credited").expanded_ug == pytest.approx(whole_ug, abs=1)
+    # In the box: what went in less what came out, so that only the two own parts are left.
+    apart_ug = 2 * (put_in.u_own_ug**2 + flake.u_own_ug**2) ** 0.5
+    assert known(report, box(shop).code, "closing").expanded_ug == pytest.approx(apart_ug, abs=1)
+    # In boxes and lots together the flake's reading stands on both sides.
+    assert known(report, "total", "closing") == known(report, box(shop).code, "credited")
+
+
+def test_what_nobody_weighed_is_told_and_not_made_up(shop: Shop) -> None:
+    furnished_october(shop)
+    told = known(october(), "total", "opening")
+    assert (told.booked_mg, told.is_weighed, told.expanded_ug) == (100_000, False, 0)
+
+
+def test_a_month_starts_from_the_snapshot_as_from_the_first_posting(shop: Shop) -> None:
+    furnished_october(shop)
+    weighed_in("F-AAAA-3333", 19_400, at_=NOV)
+    stripped(shop, "F-AAAA-3333", "19.400 g", at_=NOV)
+    afresh = traced.opening("2026-11")
+    before = recovered.of_month("2026-11").known
+    for label in ("2026-08", "2026-09", "2026-10"):
+        months.close(key=key(), label=label, at=DEC_2, by=None)
+    kept = traced.opening("2026-11")
+    assert {account: Traced.of(one).known() for account, one in kept.items()} == {
+        account: Traced.of(one).known() for account, one in afresh.items()
+    }
+    assert recovered.of_month("2026-11").known == before
+
+
+def test_scale_past_its_check_is_marked_at_each_figure_and_listed(shop: Shop) -> None:
+    shop.fine_scale.check_due = date(2026, 10, 1)
+    shop.fine_scale.save()
+    furnished_october(shop)
+    report = october()
+    assert report.flags == (("Fine scale", "past_check", 1),)
+    flag = ((str(shop.fine_scale.pk), "past_check"), 1)
+    assert known(report, box(shop).code, "credited").flags == (flag,)
+    assert known(report, "total", "credited").flags == (flag,)
