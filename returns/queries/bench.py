@@ -5,12 +5,14 @@ The cost does not grow with the workshop: a fixed number of queries, one page of
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final
 
 from django.core.paginator import Page, Paginator
-from django.db.models import Count, F, QuerySet
+from django.db.models import Count, F, Q, QuerySet, Value
+from django.db.models.functions import Replace
 
 from inventory.models import Duty, GrindRun
 from returns.models import Grading, Parcel, Request, ReturnedFrame
@@ -28,10 +30,12 @@ FRAME_STEPS: Final[dict[str, FrameState]] = {
     "return": FrameState.TO_RETURN,
     "boxed": FrameState.BOXED,
 }
-# Boxed frames wait for nobody; they show under their own step only.
+# Boxed frames wait for nobody: their customer was told that they are taken apart, and no hand can
+# hurry the box. They show under their own step only, without the day that was promised.
 WAITING: Final = tuple(state for state in FRAME_STEPS.values() if state != FrameState.BOXED)
 STEPS: Final = ("parcels", *FRAME_STEPS, "kits", "runs", "duties")
 ALL: Final = "all"
+_NO_CODE: Final = re.compile(r"[^0-9A-Za-z]")
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,16 +47,51 @@ class Queue:
     page: Page[Any]
     why: dict[int, Grading]
 
+    @property
+    def waiting(self) -> int:
+        """How many frames wait, over all steps."""
+        return sum(self.counts[step] for step in _waiting_steps())
 
-def today(*, step: str, page: int) -> Queue:
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Only:
+    """Which frames of a step are looked for: of a model, of a colour, with a piece of a code."""
+
+    model: str = ""
+    colour: str = ""
+    piece: str = ""
+
+    def __bool__(self) -> bool:
+        return bool(self.model or self.colour or self.piece)
+
+    def among(self, rows: QuerySet[Any]) -> QuerySet[Any]:
+        """The rows that fit. Dashes and spaces in the piece of a tag or reference do not count."""
+        if self.model:
+            rows = rows.filter(colourway__model__code=self.model)
+        if self.colour:
+            rows = rows.filter(colourway__colour__code=self.colour)
+        if not self.piece:
+            return rows
+        dash, nothing = Value("-"), Value("")
+        rows = rows.alias(
+            own=Replace("tag", dash, nothing), slip=Replace("request__reference", dash, nothing)
+        )
+        bare = _NO_CODE.sub("", self.piece)
+        return rows.filter(Q(own__icontains=bare) | Q(slip__icontains=bare))
+
+
+def today(*, step: str, page: int, only: Only | None = None) -> Queue:
     """The counts of every step, and one page of the chosen one; an unknown step means all frames.
 
-    A page number beyond the end gives the last page.
+    `only` narrows the steps of frames. A page number beyond the end gives the last page.
     """
     counts = step_counts()
     chosen = step if step in STEPS else ALL
     rows = _rows(chosen)
     total = counts[chosen] if chosen in counts else sum(counts[s] for s in _waiting_steps())
+    if only and (chosen == ALL or chosen in FRAME_STEPS):
+        rows = only.among(rows)
+        total = rows.count()
     paginator = _Counted(rows, PAGE_SIZE, total)
     shown = paginator.get_page(page)
     return Queue(chosen, counts, shown, _why(shown) if chosen in (ALL, "held") else {})
@@ -100,7 +139,9 @@ def _rows(step: str) -> QuerySet[Any]:
 
 
 def _frames() -> QuerySet[ReturnedFrame]:
-    rows = ReturnedFrame.objects.select_related("request", "colourway__model", "colourway__colour")
+    rows = ReturnedFrame.objects.select_related(
+        "request", "colourway__model", "colourway__colour", "box"
+    )
     return rows.order_by("promised_by", "tag")
 
 

@@ -15,6 +15,7 @@ from returns.gradingfacts import Seen
 from returns.lookover import Look
 from returns.models import ReturnedFrame
 from returns.queries import bench
+from returns.queries.bench import Only
 from returns.sums.states import FrameState
 from tests.makers import NOON, Shop, key
 from tests.returns.bench_makers import booked, filed, on_shelf
@@ -104,3 +105,36 @@ def test_queries_stay_the_same_however_many_frames_wait(shop: Shop, bea: User, c
         shown = bench.today(step="", page=1)
         [str(row.colourway) for row in shown.page]
     assert len(asked) == QUERIES
+
+
+def test_frames_are_found_by_model_colour_and_a_piece_of_a_code(shop: Shop, bea: User) -> None:
+    frame = on_shelf(shop, bea, filed(shop.avocet_slate))
+    many(frame, 60)
+    ReturnedFrame.objects.filter(tag__in=["F-7", "F-17"]).update(colourway=None)
+
+    def found(**told: str) -> tuple[int, int]:
+        shown = bench.today(step="", page=1, only=Only(**told))
+        return len(shown.page), shown.page.paginator.count
+
+    assert found() == (50, 61)
+    assert found(model=shop.avocet.code) == (50, 59)
+    assert found(model=shop.avocet.code, colour=shop.moss.code) == (0, 0)
+    assert found(model="no-such-model") == (0, 0)
+    assert found(piece=frame.tag[2:9].lower().replace("-", " ")) == (1, 1)
+    assert frame.request is not None
+    assert found(piece=frame.request.reference.lower()) == (1, 1)
+    assert found(piece="%") == (50, 61)
+    shown = bench.today(step="held", page=1, only=Only(piece="F-1", colour=shop.slate.code))
+    assert {row.tag for row in shown.page} == {"F-1", "F-11", "F-13", "F-15", "F-19"}
+
+
+def test_a_thousand_frames_are_one_page_and_a_fixed_number_of_queries(
+    shop: Shop, bea: User
+) -> None:
+    many(on_shelf(shop, bea), 1000)
+    with CaptureQueriesContext(connection) as asked:
+        shown = bench.today(step="", page=3, only=Only(model=shop.avocet.code, piece="9"))
+        [str(row.colourway) for row in shown.page]
+    assert shown.page.paginator.count == 271
+    # One more than without a filter: how many fit.
+    assert len(asked) == QUERIES + 1

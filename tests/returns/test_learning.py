@@ -161,4 +161,5 @@ def test_frame_page_says_how_many_outcomes_stand_behind_the_plan(
     grade(frame, bea)
     client.force_login(bea)
     page = client.get(f"/bench/frame/{frame.tag}/").content.decode()
-    assert "own outcomes: 5" in page
+    assert "It held 4 of the 5 times that it was checked here" in page
+    assert "still counts as 5 more" in page

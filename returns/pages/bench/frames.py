@@ -31,6 +31,7 @@ from returns.pages.bench import wording
 from returns.pages.bench.finding import frame_by
 from returns.pages.bench.parcels import SlipField
 from returns.queries import frames, salvage
+from returns.queries.bench import WAITING
 from returns.sums.states import REGRADABLE, FrameState
 
 ASSIGNABLE = REGRADABLE | {FrameState.MENDING, FrameState.MENDED, FrameState.TO_RETURN}
@@ -135,14 +136,16 @@ def _shown(
 ) -> HttpResponse:
     told = frames.story(shown)
     may_act = bool(roles_of(request.user) & {BENCH, OWNER})
+    names = wording.part_names() if told.latest else {}
     facts = {
         "frame": shown,
+        "is_promised": shown.state in WAITING,
         "story": told,
         "state": wording.STATES.get(shown.state, shown.state),
         "wish": wording.WISHES.get(shown.wish, shown.wish),
         "next": _next(shown) if may_act else None,
-        "decision": _decision(told.latest) if told.latest else None,
-        "earlier": [_decision(one) for one in told.gradings[1:]],
+        "decision": _decision(told.latest, names) if told.latest else None,
+        "earlier": [_decision(one, names) for one in told.gradings[1:]],
         "mass": _mass(shown),
         "held": _held(told),
         "history": [{"it": deed, "words": wording.deed(deed.name)} for deed in told.deeds],
@@ -222,7 +225,7 @@ def _mass(shown: ReturnedFrame) -> dict[str, Any]:
     }
 
 
-def _decision(grading: Grading) -> dict[str, Any]:
+def _decision(grading: Grading, names: dict[str, str]) -> dict[str, Any]:
     """One grading in words and figures, as it was kept."""
     sums = grading.sums
     currency = sums["facts"]["currency"]
@@ -231,17 +234,17 @@ def _decision(grading: Grading) -> dict[str, Any]:
         "decided": wording.OUTCOMES[grading.decided],
         "computed": wording.OUTCOMES[grading.computed],
         "disposition": wording.DISPOSITIONS.get(sums["disposition"], ""),
-        "reasons": [wording.reason(one, currency) for one in sums["reasons"]],
+        "reasons": [wording.reason(one, currency, names) for one in sums["reasons"]],
         "polymer": wording.POLYMERS.get(sums["facts"]["polymer"], ""),
         "findings": [_finding(one) for one in grading.findings.all()],
         "figures": sums["figures"],
-        "plan": _plan(sums["plan"]),
-        "alternatives": [_plan(plan) for plan in sums["alternatives"]],
+        "plan": _plan(sums["plan"], names),
+        "alternatives": [_plan(plan, names) for plan in sums["alternatives"]],
         "refusals": [
             {
                 "name": one["name"],
                 "component": wording.component(one["component"]),
-                "why": wording.reason(one["reason"], currency),
+                "why": wording.reason(one["reason"], currency, names),
             }
             for one in sums["refusals"]
         ],
@@ -259,11 +262,19 @@ def _finding(one: Any) -> dict[str, Any]:
     }
 
 
-def _plan(plan: dict[str, Any] | None) -> dict[str, Any] | None:
+def _plan(plan: dict[str, Any] | None, names: dict[str, str]) -> dict[str, Any] | None:
     if plan is None:
         return None
-    remedies = [one | {"where": wording.component(one["component"])} for one in plan["remedies"]]
-    return plan | {"remedies": remedies}
+    return plan | {"remedies": [_remedy(one, names) for one in plan["remedies"]]}
+
+
+def _remedy(one: dict[str, Any], names: dict[str, str]) -> dict[str, Any]:
+    kept = one.get("evidence")
+    return one | {
+        "where": wording.component(one["component"]),
+        "takes": wording.parts(one["parts"], names),
+        "evidence": wording.evidence(kept) if kept else [],
+    }
 
 
 @require_safe

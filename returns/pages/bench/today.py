@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
+from typing import Any
+from urllib.parse import urlencode
+
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -9,11 +13,15 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_safe
 
+from inventory.models import Colour
 from inventory.pages.access import BENCH, OWNER, allow
+from returns.models import FrameModel, Grading
 from returns.pages.bench import wording
 from returns.queries import bench
 
 PAGE_LENGTH_MAX = 9
+TYPED_LENGTH_MAX = 60
+NARROW_FROM = 12
 
 LABELS: dict[str, str | Promise] = {
     "parcels": _("Parcels to open"),
@@ -34,15 +42,21 @@ LABELS: dict[str, str | Promise] = {
 @require_safe
 @allow(BENCH, OWNER)
 def today(request: HttpRequest) -> HttpResponse:
-    queue = bench.today(step=request.GET.get("step", ""), page=_page(request))
+    only = _only(request)
+    queue = bench.today(step=request.GET.get("step", ""), page=_page(request), only=only)
     day = timezone.localdate(timezone=timezone.get_default_timezone())
     facts = {
         "queue": queue,
         "steps": [(step, LABELS[step], queue.counts[step]) for step in bench.STEPS],
+        "waiting": queue.waiting,
         "chosen": LABELS.get(queue.step, _("All frames that wait")),
-        "rows": [_row(queue, row) for row in queue.page],
+        "rows": _rows(queue),
+        "only": only,
+        "kept": urlencode({"step": queue.step} | asdict(only)),
         "day": day,
     }
+    if _may_narrow(queue, only):
+        facts |= _choices()
     return render(request, "returns/bench/today.html", facts)
 
 
@@ -52,9 +66,38 @@ def _page(request: HttpRequest) -> int:
     return int(typed) if fits else 1
 
 
-def _row(queue: bench.Queue, row: object) -> dict[str, object]:
-    """A row with the words that the page shows beside it."""
+def _only(request: HttpRequest) -> bench.Only:
+    told = {
+        name: request.GET.get(name, "").replace("\0", "").strip()[:TYPED_LENGTH_MAX]
+        for name in ("model", "colour", "piece")
+    }
+    return bench.Only(**told)
+
+
+def _may_narrow(queue: bench.Queue, only: bench.Only) -> bool:
+    """A short list needs no filter."""
+    of_frames = queue.step == bench.ALL or queue.step in bench.FRAME_STEPS
+    return of_frames and (bool(only) or queue.page.paginator.count > NARROW_FROM)
+
+
+def _choices() -> dict[str, Any]:
+    return {
+        "models": FrameModel.objects.values_list("code", "name"),
+        "colours": Colour.objects.values_list("code", "name"),
+    }
+
+
+def _rows(queue: bench.Queue) -> list[dict[str, object]]:
+    """Each row with the words that the page shows beside it."""
+    rows = list(queue.page)
+    names = wording.part_names() if queue.why else {}
+    return [_row(row, queue.why.get(row.pk), names) for row in rows]
+
+
+def _row(row: Any, grading: Grading | None, names: dict[str, str]) -> dict[str, object]:
     state = str(getattr(row, "state", ""))
-    grading = queue.why.get(getattr(row, "pk", 0)) if queue.why else None
-    why = wording.why_held(grading) if grading is not None else ""
-    return {"it": row, "state": wording.STATES.get(state, state), "why": why}
+    return {
+        "it": row,
+        "state": wording.STATES.get(state, state),
+        "why": wording.why_held(grading, names) if grading is not None else "",
+    }

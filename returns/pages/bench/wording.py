@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import ngettext
 
+from inventory.models import Part
 from inventory.templatetags.hingeback import money, ppm
 from returns.models import Grading
 from returns.models.catalogue import ComponentKey
@@ -127,15 +130,67 @@ _WAITS_FOR = (
     "nothing-noted",
 )
 _MONEY = ("expected", "ceiling")
+# How a grading keeps the parts that it lacks: "2 x screw-m14, 1 x arm-avocet".
+_PIECES = re.compile(r"(?P<pieces>[0-9]+) x (?P<code>[^,]+)")
 
 
-def reason(kept: Mapping[str, Any], currency: str = "") -> str:
-    """One kept reason as a sentence in the page's language."""
+def part_names() -> dict[str, str]:
+    """The name of every part by its code; read once for a page."""
+    return dict(Part.objects.values_list("code", "name"))
+
+
+def reason(
+    kept: Mapping[str, Any], currency: str = "", names: Mapping[str, str] | None = None
+) -> str:
+    """One kept reason as a sentence in the page's language; parts by their `names`."""
     template = REASONS.get(kept["key"])
     if template is None:
         return str(kept.get("text", kept["key"]))
     params = {name: _param(name, told, currency) for name, told in kept["params"].items()}
+    if "parts" in params and names is not None:
+        found = _PIECES.finditer(params["parts"])
+        params["parts"] = parts({one["code"]: int(one["pieces"]) for one in found}, names)
     return str(template) % params
+
+
+def parts(pieces_of: Mapping[str, int], names: Mapping[str, str]) -> str:
+    """Parts with their pieces, by name: a code stands where a part has left the list."""
+    told = [f"{pieces} × {names.get(code, code)}" for code, pieces in pieces_of.items()]
+    return ", ".join(told)
+
+
+def evidence(kept: Mapping[str, Any]) -> list[str]:
+    """Where a remedy's odds and minutes come from: the owner's estimate and what was seen here."""
+    tried = kept["worked"] + kept["failed"]
+    typed = ppm(kept["typed_odds_ppm"])
+    if not tried:
+        said = [_t("The odds are the owner's estimate; it was not checked here yet.")]
+    else:
+        said = [
+            ngettext(
+                "It held %(worked)s of the %(tried)s time that it was checked here; the owner's "
+                "estimate of %(typed)s still counts as %(weight)s more.",
+                "It held %(worked)s of the %(tried)s times that it was checked here; the owner's "
+                "estimate of %(typed)s still counts as %(weight)s more.",
+                tried,
+            )
+            % {
+                "worked": kept["worked"],
+                "tried": tried,
+                "typed": typed,
+                "weight": kept["weight"],
+            }
+        ]
+    if kept["timed"]:
+        said.append(
+            ngettext(
+                "The minutes draw on %(timed)s time noted here.",
+                "The minutes draw on %(timed)s times noted here.",
+                kept["timed"],
+            )
+            % {"timed": kept["timed"]}
+        )
+    return said
 
 
 def _param(name: str, told: Any, currency: str) -> str:
@@ -147,13 +202,13 @@ def _param(name: str, told: Any, currency: str) -> str:
     return str(told)
 
 
-def why_held(grading: Grading) -> str:
+def why_held(grading: Grading, names: Mapping[str, str]) -> str:
     """The overruling if there was one, else the reason that somebody can do something about."""
     if grading.overrule_reason:
         return grading.overrule_reason
     reasons = grading.sums.get("reasons") or []
     chosen = [one for one in reasons if one["key"] in _WAITS_FOR] or reasons
-    return reason(chosen[0], grading.sums["facts"]["currency"]) if chosen else ""
+    return reason(chosen[0], grading.sums["facts"]["currency"], names) if chosen else ""
 
 
 def deed(name: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -10,8 +11,8 @@ from django.contrib.auth.models import User
 from django.test import Client
 from django.urls import reverse
 
-from inventory import places
-from inventory.models import Movement
+from inventory import places, stock
+from inventory.models import Movement, Origin
 from returns import arrivals
 from returns.models import Grading, Parcel, Person, Photo, Request, ReturnedFrame
 from tests.makers import NOON, Shop, key
@@ -172,8 +173,59 @@ def test_empty_parcel_is_finished_and_goes_back_to_today(
 def test_today_lists_what_waits_and_links_to_it(desk: Client, frame: ReturnedFrame) -> None:
     page = desk.get(reverse("bench"))
     assert frame.tag.encode() in page.content
-    for query in ("?step=parcels", "?step=held&page=x", "?page=-1", "?page=99999999999"):
+    odd = (
+        "?model=%00",
+        "?colour=no-such",
+        "?piece=%25%27",
+        "?step=kits&piece=x",
+        "?step=boxed&page=2",
+    )
+    for query in ("?step=parcels", "?step=held&page=x", "?page=-1", "?page=99999999999", *odd):
         assert desk.get(reverse("bench") + query).status_code == 200
+
+
+def test_a_filter_narrows_the_list_and_says_when_nothing_fits(
+    desk: Client, frame: ReturnedFrame
+) -> None:
+    found = desk.get(reverse("bench"), {"piece": frame.tag[-4:].lower()}).content.decode()
+    assert frame.tag in found
+    assert "Show all" in found
+    nothing = desk.get(reverse("bench"), {"piece": "none"}).content.decode()
+    assert frame.tag not in nothing
+    assert "No frame here fits." in nothing
+
+
+def test_a_frame_in_its_box_is_done_with_its_promise(desk: Client, frame: ReturnedFrame) -> None:
+    """Late on the list while a hand can still do something; never once it lies in the box."""
+    rows = ReturnedFrame.objects.filter(pk=frame.pk)
+    rows.update(promised_by=date(2026, 1, 1))
+    assert ">late<" in desk.get(reverse("bench")).content.decode()
+    assert "promised by" in desk.get(page_of(frame)).content.decode()
+    assert frame.colourway is not None
+    box = places.box(
+        polymer=frame.colourway.polymer, colour=frame.colourway.colour, origin=Origin.RETURN
+    )
+    rows.update(state="boxed", box=box, boxed_mg=19_400)
+    boxed = desk.get(reverse("bench") + "?step=boxed").content.decode()
+    assert frame.tag in boxed
+    assert "19.40 g" in boxed
+    assert ">late<" not in boxed
+    assert "promised by" not in desk.get(page_of(frame)).content.decode()
+
+
+def test_missing_parts_are_named_on_the_list_and_on_the_frame(
+    desk: Client, frame: ReturnedFrame, shop: Shop, bea: User
+) -> None:
+    """The grading keeps codes; a person reads names."""
+    stock.count(key=key(), part=shop.arm, counted=0, reason="none left", at=NOON, actor=bea)
+    facts = {"key": key(), "polymer": "ours", "d_arm_left_snapped": "on"}
+    page = desk.post(page_of(frame, "frame-look"), facts, follow=True).content.decode()
+    assert ReturnedFrame.objects.get().state == "held"
+    assert "1 × Arm, Avocet" in page
+    assert "Takes 1 × Arm, Avocet." in page
+    listed = desk.get(reverse("bench") + "?step=held").content.decode()
+    assert "parts are missing: 1 × Arm, Avocet" in listed
+    assert "x arm-" not in page + listed
 
 
 def test_frame_page_names_the_next_step_and_no_customer(desk: Client, frame: ReturnedFrame) -> None:
