@@ -114,6 +114,22 @@ FRAMES = (
         modules=("returns.sums.circularity",),
     ),
     Entry(
+        key="recovery-yield",
+        title=_("Recovery yield and losses"),
+        answers=_("How much of what is ground comes out as flake, and what is lost?"),
+        formula=_(
+            "yield = flake / mass taken from the boxes of returns; u = √(u of flake² + (yield · u "
+            "of boxes)²) / boxes, k = 2. Each loss is its own mass over what went in."
+        ),
+        sources=(
+            Source("JCGM 100:2008 (GUM), 5.1.2, law of propagation for a quotient", Tag.MEMORY),
+            Source(_("Flake and boxes taken as independent: weighed on different scales"), Tag.OWN),
+        ),
+        shown=_("Owner's page, claims."),
+        limits=_("Boxes mix all models, so one model has no yield of its own."),
+        modules=("returns.sums.circularity",),
+    ),
+    Entry(
         key="recycled-content",
         title=_("Recycled content"),
         answers=_("What share of the plastic in our frames is recycled?"),

@@ -42,6 +42,23 @@ GRAMS = (
         modules=("inventory.sums.weighing",),
     ),
     Entry(
+        key="traced-masses",
+        title=_("Where a booked mass comes from"),
+        answers=_("Which weighings stand behind a mass in the books, and how well is it known?"),
+        formula=_(
+            "Each mass is kept as a sum and difference of readings. A reading on both sides "
+            "cancels; a scale's common error within one calibration period adds with its sign; "
+            "own parts add as squares. U = 2 u, rounded up."
+        ),
+        sources=(
+            Source("JCGM 100:2008 (GUM), 5.2.2 note 1 and F.1.2.3", Tag.MEMORY),
+            Source(_("In which order a mass is traced to its readings"), Tag.OWN),
+        ),
+        shown=_("Frames, boxes, lots and the month report."),
+        limits=_("Mass that nobody weighed is counted apart and has no uncertainty of its own."),
+        modules=("inventory.sums.traced",),
+    ),
+    Entry(
         key="reconciliation",
         title=_("Reconciliation of a month"),
         answers=_("Do the weighings agree within what the scales can tell, and which does not?"),

@@ -14,8 +14,8 @@ from fractions import Fraction
 from typing import Final
 
 # Nothing a hand does is certain: a typed 0 % or 100 % would shut out all evidence.
-_ODDS_MIN: Final = Fraction(1, 100)
-_ODDS_MAX: Final = Fraction(99, 100)
+ODDS_MIN: Final = Fraction(1, 100)
+ODDS_MAX: Final = Fraction(99, 100)
 # Own choice: bench times of one remedy spread by about half their mean (1 / sqrt(4)).
 MINUTES_SHAPE_DEFAULT: Final = Fraction(4)
 WEIGHT_DEFAULT: Final = Fraction(5)
@@ -85,7 +85,7 @@ def odds(
 
 def odds_posterior(default: Fraction, weight: Fraction, successes: int, failures: int) -> Shape:
     """Return the Beta posterior: a = weight * odds + successes, b likewise with failures."""
-    held = min(max(default, _ODDS_MIN), _ODDS_MAX)
+    held = min(max(default, ODDS_MIN), ODDS_MAX)
     return Shape(weight * held + successes, weight * (1 - held) + failures)
 
 

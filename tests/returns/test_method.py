@@ -3,13 +3,28 @@
 from __future__ import annotations
 
 import importlib
+import importlib.util
 import pkgutil
+import re
 from collections.abc import Iterator
+from dataclasses import fields
+from decimal import Decimal
+from fractions import Fraction
 
 import pytest
 from django.test import Client
 
-from returns.method import ENTRIES, NO_FIGURES, Tag
+from inventory.sums.weighing import COVERAGE_FACTOR
+from returns.api import circularity, foresight, reconciliation, sums
+from returns.method import CHOICES, ENTRIES, FIGURES, NO_FIGURES, Tag
+from returns.models import Policy
+from returns.pages.owner import tables
+from returns.queries.circularity import circularity as figures_of
+from returns.queries.indicators import Indicators
+from returns.queries.span import Scope, Span
+from returns.sums import claims
+from returns.sums.massfit import Priors
+from tests.makers import NOON
 
 
 def modules() -> Iterator[str]:
@@ -51,5 +66,178 @@ def test_the_page_is_open_and_linked_from_the_foot() -> None:
     for entry in ENTRIES:
         assert f'id="{entry.key}"' in page
     assert "our own choice" in page
+    for choice in CHOICES:
+        assert f">{choice.value}<" in page, choice.path
     assert 'href="/method/"' in client.get("/").content.decode()
     assert client.post("/method/").status_code == 405
+
+
+# What an answer holds beside figures: names, times, states, counts that nothing is worked out of.
+NOT_FIGURES = {
+    "as_of",
+    "scope",
+    "missing",
+    "first_month",
+    "last_month",
+    "indicators",
+    "service_ppm",
+    "parts",
+    "part",
+    "name",
+    "used_by_month",
+    "lead_time_days",
+    "on_hand",
+    "reserved",
+    "remedy",
+    "in_use",
+    "typed_odds_ppm",
+    "typed_minutes",
+    "worked",
+    "failed",
+    "timed",
+    "promises",
+    "ready",
+    "currency",
+    "portions",
+    "left_out",
+    "label",
+    "verdict",
+    "unchecked_places",
+    "count_again",
+}
+ANSWERS = (
+    circularity.CircularityAnswer,
+    circularity.IndicatorsAnswer,
+    foresight.LifetimesAnswer,
+    foresight.ForecastAnswer,
+    foresight.ProposalsAnswer,
+    foresight.ProposalAnswer,
+    sums.LearnedAnswer,
+    sums.BoardAnswer,
+    sums.BlendAnswer,
+    sums.MixAnswer,
+    reconciliation.ReconciliationAnswer,
+)
+
+
+@pytest.mark.parametrize("answer", ANSWERS, ids=lambda answer: answer.__name__)
+def test_every_figure_of_an_answer_has_its_entry(answer: type) -> None:
+    keys = set(answer().fields) - NOT_FIGURES
+    assert keys <= set(FIGURES), f"explain {sorted(keys - set(FIGURES))} on the method page"
+
+
+@pytest.mark.django_db
+def test_every_figure_of_the_owners_tables_and_claims_has_its_entry() -> None:
+    told = tables.figures(figures_of(Span.of_year_before(NOON), Scope()))
+    keys = {str(row[0].raw) for row in told.rows}
+    keys |= set(claims.SENTENCES) - {"not_enough_evidence"}
+    keys |= {field.name for field in fields(Indicators)}
+    assert keys <= set(FIGURES)
+
+
+def test_every_figure_points_at_an_entry_that_is_there() -> None:
+    assert set(FIGURES.values()) <= {entry.key for entry in ENTRIES}
+
+
+# Constants of the sums and queries that are no choice about a figure, and why.
+NO_CHOICES = {
+    "inventory.sums.weighing.IN_SERVICE_FACTOR": "read in the directive",
+    "inventory.sums.melt_flow.RULE_RATIO_MAX": "read",
+    "inventory.sums.melt_flow.COVERAGE_FACTOR": "that of weighing",
+    "inventory.sums.heat.WHOLE_PPM": "a unit",
+    "inventory.sums.networks.ROUNDING": "arithmetic",
+    "inventory.sums.blending.NOISE_MG": "arithmetic",
+    "inventory.sums.blending.SLACK": "arithmetic",
+    "inventory.sums.mixing.TOLERANCE": "arithmetic",
+    "inventory.sums.mixing.SOLVED": "a code of the solver",
+    "inventory.sums.mixing.INFEASIBLE": "a code of the solver",
+    "inventory.sums.traced.COVERAGE": "that of weighing",
+    "returns.queries.learning.LEVEL": "that of the sums",
+    "returns.queries.learning.WEIGHT": "that of the sums",
+    "returns.queries.lifetimes.FAILURES_MIN": "that of the sums",
+    "inventory.sums.months.YEAR_MIN": "a bound of input",
+    "inventory.sums.months.YEAR_MAX": "a bound of input",
+    "inventory.sums.months.MONTHS_PER_YEAR": "a unit",
+    "inventory.sums.masses.TEXT_LENGTH_MAX": "a bound of input",
+    "inventory.sums.masses.MASS_MG_MAX": "a bound of input",
+    "inventory.sums.valuation.MG_PER_KG": "a unit",
+    "inventory.sums.codes.CHECKED_LENGTH": "the shape of a code",
+    "inventory.sums.codes.LINK_SECRET_BYTES": "the shape of a code",
+    "returns.sums.grading.costs.MG_PER_KG": "a unit",
+    "returns.sums.grading.facts.PPM": "a unit",
+    "returns.sums.grading.decision.FINDINGS_MAX": "a bound of input",
+    "returns.sums.grading.decision.ALTERNATIVES_MAX": "a bound of a list",
+    "returns.sums.grading.plans.PARTIAL_PLANS_MAX": "a bound of work; said when reached",
+    "returns.sums.massfit.COMPONENTS_MAX": "a bound of input",
+    "returns.sums.massfit.FITS_SHOWN_MAX": "a bound of a list",
+    "returns.sums.salvage.NEEDS_MAX": "a bound of work",
+    "returns.sums.salvage.DONORS_MAX": "a bound of work",
+    "returns.sums.salvage.SOLVE_SECONDS_MAX": "a bound of work",
+    "returns.sums.sampling.LOT_MIN": "read",
+    "returns.queries.flows.COVERAGE_FACTOR": "that of weighing",
+    "returns.queries.forecast.MONTHS_AHEAD": "the span that was asked for",
+    "returns.queries.forecast.SEED": "a start of random numbers",
+    "returns.queries.forecast.LEADS": "how far back-tests look, said beside them",
+    "returns.queries.forecast.DAYS_PER_MONTH": "a unit",
+    "returns.queries.span.MONTHS_MAX": "a bound of input",
+    "returns.queries.turnaround.BINS": "the bars of a picture",
+    "returns.queries.salvage.MONTHS_BACK": "the span of a comparison, said beside it",
+    "returns.queries.bench.PAGE_SIZE": "a bound of a list",
+    "returns.queries.frames.HISTORY_MAX": "a bound of a list",
+    "returns.queries.emissions.YEARS_MAX": "a bound of a list",
+    "inventory.queries.reconciled.COVERAGE": "that of weighing",
+    "inventory.queries.reconciled.OUT_OF_LINE_MAX": "a bound of a list",
+    "inventory.queries.blends.LOTS_MAX": "a bound of a list",
+    "inventory.queries.audit.SHOWN_MAX": "a bound of a list",
+    "inventory.queries.audit.WHOLE_PPM": "a unit",
+    "inventory.queries.recovered.report.EDITION": "a number of the form",
+}
+_NUMBER = int | float | Fraction | Decimal
+
+
+def constants() -> Iterator[str]:
+    """Public constants of the sums and queries that are numbers, each once, where it is made."""
+    for room in ("inventory", "returns"):
+        for floor in ("sums", "queries"):
+            top = importlib.import_module(f"{room}.{floor}")
+            for found in pkgutil.walk_packages(top.__path__, f"{room}.{floor}."):
+                module = importlib.import_module(found.name)
+                source = importlib.util.find_spec(found.name)
+                assert source is not None
+                assert source.origin is not None
+                with open(source.origin, encoding="utf-8") as lines:
+                    made = set(re.findall(r"^([A-Z][A-Z0-9_]+)(?::.*?)? = ", lines.read(), re.M))
+                for name in sorted(made):
+                    value = getattr(module, name)
+                    several = value if isinstance(value, tuple) else (value,)
+                    numbers = bool(several) and all(isinstance(one, _NUMBER) for one in several)
+                    if numbers and not isinstance(value, bool):
+                        yield f"{found.name}.{name}"
+
+
+def test_every_number_in_the_sums_is_a_listed_choice_or_says_why_it_is_none() -> None:
+    listed = {choice.path for choice in CHOICES}
+    missing = set(constants()) - listed - set(NO_CHOICES)
+    assert not missing, f"list {sorted(missing)} in returns/method/choices.py"
+    assert not listed & set(NO_CHOICES)
+
+
+def test_every_prior_of_the_mass_fit_is_listed() -> None:
+    listed = {choice.path for choice in CHOICES}
+    assert {f"returns.sums.massfit.Priors.{field.name}" for field in fields(Priors)} <= listed
+
+
+def test_choices_show_the_number_that_acts() -> None:
+    by_path = {choice.path: choice for choice in CHOICES}
+    assert len(by_path) == len(CHOICES)
+    for choice in CHOICES:
+        assert str(choice.name).strip(), choice.path
+        assert choice.value, choice.path
+    factor = by_path["inventory.sums.weighing.COVERAGE_FACTOR"]
+    assert float(factor.value) == COVERAGE_FACTOR
+    assert not factor.may_be_changed
+    mends = by_path["returns.models.Policy.mends_max"]
+    assert int(mends.value) == Policy._meta.get_field("mends_max").default
+    assert mends.may_be_changed
+    assert mends.name == Policy._meta.get_field("mends_max").verbose_name
+    assert by_path["returns.sums.massfit.Priors.complete"].value == "0.8"

@@ -6,10 +6,10 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from returns.method import ENTRIES
+from returns.method import CHOICES, ENTRIES
 
 
 @require_safe
 def page(request: HttpRequest) -> HttpResponse:
-    """Every figure's question, formula, sources with how we know them, place and limits."""
-    return render(request, "returns/customer/method.html", {"entries": ENTRIES})
+    """Every figure's question, formula, sources, place and limits; then the numbers we chose."""
+    return render(request, "returns/customer/method.html", {"entries": ENTRIES, "choices": CHOICES})

@@ -249,3 +249,36 @@ def test_wider_coverage_gives_wider_limits():
     narrow, wide = survival_curve(rows, coverage=0.8)[0], survival_curve(rows, coverage=0.99)[0]
     assert wide.loglog_limits[0] < narrow.loglog_limits[0]
     assert normal_quantile(0.95) == pytest.approx(1.959964, abs=5e-7)
+
+
+@pytest.mark.parametrize("share", [0.1, 0.5, 0.9])
+def test_limits_of_a_life_follow_from_the_curvature_of_its_own_likelihood(share: float) -> None:
+    """Derived: with the life itself as a parameter beside sigma, the inverse of the observed
+    information (by finite differences) gives the variance that the delta method propagates."""
+    failed = [3.1, 5.0, 6.2, 8.8, 9.5, 11.0, 12.4]
+    rows = [Exposure(span, "worn") for span in failed] + [Exposure(14.0, "", 9)]
+    fit = weibull_fit(rows)
+    standard = math.log(-math.log1p(-share))
+
+    def minus_log_likelihood(log_life: float, sigma: float) -> float:
+        total = 0.0
+        for row in rows:
+            z = (math.log(row.span) - (log_life - sigma * standard)) / sigma
+            total -= row.units * ((z - math.log(sigma) if row.cause else 0.0) - math.exp(z))
+        return total
+
+    at, h = (math.log(fit.life_at(share)), fit.sigma), 1e-4
+
+    def second(i: int, k: int) -> float:
+        def moved(a: int, b: int) -> float:
+            point = list(at)
+            point[i] += a * h
+            point[k] += b * h
+            return minus_log_likelihood(*point)
+
+        return (moved(1, 1) - moved(1, -1) - moved(-1, 1) + moved(-1, -1)) / (4 * h * h)
+
+    life2, cross, sigma2 = second(0, 0), second(0, 1), second(1, 1)
+    error = math.sqrt(sigma2 / (life2 * sigma2 - cross**2))
+    low, high = fit.life_limits(share)
+    assert math.log(high / low) / 2 == pytest.approx(1.959964 * error, rel=1e-3)
