@@ -114,6 +114,22 @@ FRAMES = (
         modules=("returns.sums.circularity",),
     ),
     Entry(
+        key="part-in-batch",
+        title=_("What a ground frame became"),
+        answers=_("How much of my frame is in which batch?"),
+        formula=_(
+            "mass in a batch = frame / all ground with it · what the batch took of that lot; "
+            "share = that mass / the batch's mass."
+        ),
+        sources=(
+            Source("ISO 22095:2020, chain of custody, mass balance", Tag.SECOND_HAND),
+            Source(_("Even mixing in the granulator; losses borne by all frames alike"), Tag.OWN),
+        ),
+        shown=_("The customer's story, once a frame was ground."),
+        limits=_("A share by mass, not a trace of particles: no piece can be followed."),
+        modules=("returns.sums.becoming",),
+    ),
+    Entry(
         key="recovery-yield",
         title=_("Recovery yield and losses"),
         answers=_("How much of what is ground comes out as flake, and what is lost?"),

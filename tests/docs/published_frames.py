@@ -90,6 +90,8 @@ def _lifetimes() -> Iterator[Row]:
     ours = listed((p.survival for p in curve[:3]), "{:.3f}")
     freireich = "Freireich 1963, R survfit output"
     yield Row("survival at weeks 6, 7, 10", freireich, "0.857, 0.807, 0.753", ours, READ)
+    ours = listed(curve[0].log_limits, "{:.3f}")
+    yield Row("its log limits at week 6", freireich, "0.720, 1.000", ours, READ)
     curve = lifetimes.survival_curve(data.exposures(data.PLACEBO))
     ours = listed((p.survival for p in curve[:3]), "{:.4f}")
     printed = "0.9048, 0.8095, 0.7619"
@@ -99,6 +101,9 @@ def _lifetimes() -> Iterator[Row]:
     nist = "NIST/SEMATECH e-Handbook, 8.4.1.3"
     ours = f"{fit.scale:.4f}, {fit.shape:.4f}"
     yield Row("Weibull scale, shape; 10 of 20 failed", nist, "606.5280, 1.7208", ours, READ)
+    ours = f"{fit.mean:.3f}, {fit.standard_deviation:.3f}, {fit.log_likelihood:.3f}"
+    printed = "540.737, 323.806, -75.135"
+    yield Row("the same: mean, spread, log-likelihood", nist, printed, ours, READ)
     fit = lifetimes.weibull_fit(data.exposures(data.SHOCK_FAILED, data.SHOCK_STILL_IN))
     shock = "Meeker & Escobar (1998), Table C.2, fit in public R packages"
     yield Row(
@@ -176,6 +181,9 @@ def _bench() -> Iterator[Row]:
     chance = sampling.acceptance_chance(sampling.Plan(sample=65, accept=2), bad_share=0.012)
     manual = "R package Planesmuestra, manual"
     yield Row("chance of acceptance, n 65, c 2, 1.2 %", manual, "0.9564398", f"{chance:.7f}", READ)
+    chance = sampling.acceptance_chance(sampling.Plan(sample=125, accept=2), bad_share=0.1)
+    ours = f"{chance:.9f}"
+    yield Row("chance of acceptance, n 125, c 2, 10 %", manual, "0.000210835", ours, READ)
     share = sampling.bad_share_at(sampling.Plan(sample=68, accept=2), chance=0.95)
     forum = "a public sampling-plan forum, 2006"
     yield Row("bad share accepted at 0.95, n 68, c 2", forum, "0.01213", f"{share:.5f}", READ)
