@@ -23,9 +23,11 @@ from returns.queries import (
     forecast,
     lifetimes,
     part_months,
+    run_off,
 )
 from returns.queries.circularity import circularity
 from returns.queries.span import Scope, by_index, zone
+from returns.sums.forecasts import BackTest
 
 CODE_TEXT_MAX = 30
 SERVICE_PPM = (500_000, 999_900)
@@ -45,17 +47,31 @@ class LifetimesAnswer(serializers.Serializer[Any]):
 
 
 class ForecastAnswer(serializers.Serializer[Any]):
-    """The next twelve months, with 90 % limits, and how such forecasts did on the past."""
+    """The next twelve months, with 50 and 90 % limits, and how such forecasts did on the past."""
 
     as_of = serializers.CharField()
     scope = serializers.CharField()
     months = serializers.JSONField()
-    covered_share = serializers.FloatField(allow_null=True)
-    tested_months = serializers.IntegerField()
-    tested_lead_months = serializers.IntegerField()
+    past = serializers.JSONField()
+    back_tests = serializers.JSONField()
     mass_by_colour = serializers.JSONField()
     kit_requests = serializers.JSONField()
     parts_by_month = serializers.JSONField()
+    missing = serializers.JSONField(allow_null=True)
+
+
+class OutstandingAnswer(serializers.Serializer[Any]):
+    """Each month of sale with what came and what is still expected, and Mack's standard errors."""
+
+    as_of = serializers.CharField()
+    scope = serializers.CharField()
+    months = serializers.JSONField()
+    first_age = serializers.IntegerField()
+    last_age = serializers.IntegerField()
+    factors = serializers.JSONField()
+    total = serializers.FloatField()
+    total_standard_error = serializers.FloatField()
+    left_out = serializers.JSONField()
     missing = serializers.JSONField(allow_null=True)
 
 
@@ -114,10 +130,9 @@ class Forecast(_Scoped):
         return {
             "as_of": str(as_of),
             "scope": scope.name,
-            "months": [_dated(month) for month in ahead.made.months] if ahead.made else [],
-            "covered_share": ahead.covered_share,
-            "tested_months": ahead.tested_months,
-            "tested_lead_months": ahead.tested_lead,
+            "months": _months(ahead),
+            "past": [{"month": str(by_index(m)), "returns": count} for m, count in ahead.past],
+            "back_tests": [_back_test(test) for test in ahead.back_tests],
             "mass_by_colour": [
                 {"colour": one.name, "months": [_dated(month) for month in one.months]}
                 for one in forecast.mass_by_colour(scope, as_of=as_of)
@@ -195,6 +210,17 @@ class PartOrders(Detail):
         return int(text) / WHOLE_PPM
 
 
+class Outstanding(_Scoped):
+    """Returns still to come of what was sold, by the chain ladder over months of sale."""
+
+    answer_class = OutstandingAnswer
+
+    def thing(self) -> dict[str, Any]:
+        scope, as_of = self.within(), month_of(timezone.now(), zone()).previous()
+        found = run_off.outstanding(lifetimes.cohorts(scope, as_of=as_of))
+        return {**dataclasses.asdict(found), "as_of": str(as_of), "scope": scope.name}
+
+
 class Claims(Whole):
     """What may be said in public about a span, with its evidence."""
 
@@ -213,6 +239,23 @@ class Emissions(Detail):
 
     def thing(self) -> dict[str, Any]:
         return {"years": [dataclasses.asdict(year) for year in emissions.years()]}
+
+
+def _months(ahead: forecast.Forecast) -> list[dict[str, Any]]:
+    if ahead.made is None or ahead.inner is None:
+        return []
+    return [
+        _dated(outer) | {"inner_low": inner.low, "inner_high": inner.high}
+        for outer, inner in zip(ahead.made.months, ahead.inner.months, strict=True)
+    ]
+
+
+def _back_test(test: BackTest) -> dict[str, Any]:
+    rows = [
+        _dated(row.forecast) | {"came": row.actual, "within": row.is_covered} for row in test.rows
+    ]
+    covered = sum(row.is_covered for row in test.rows)
+    return {"months_ahead": test.lead, "covered": covered, "of": len(rows), "months": rows}
 
 
 def _dated(month: Any) -> dict[str, Any]:

@@ -116,6 +116,7 @@ _owner: list[URLPattern] = [
     path("lifetimes/", foresight.Lifetimes.as_view(), name="api-lifetimes"),
     path("forecast/", foresight.Forecast.as_view(), name="api-forecast"),
     path("part-orders/", foresight.PartOrders.as_view(), name="api-part-orders"),
+    path("outstanding/", foresight.Outstanding.as_view(), name="api-outstanding"),
     path("claims/", foresight.Claims.as_view(), name="api-claims"),
     path("emissions/", foresight.Emissions.as_view(), name="api-emissions"),
     path("circularity/", circularity.Whole.as_view(), name="api-circularity"),

@@ -108,10 +108,20 @@ FRAMES = (
             ),
             Source("ISO 59020:2024, Annex A, names and clauses", Tag.SECOND_HAND),
             Source("ISO 59020:2024, Annex A, formulas other than A.3.3", Tag.MEMORY),
+            Source(
+                "JCGM 101:2008, propagation of distributions by simulation, for the range",
+                Tag.MEMORY,
+            ),
+            Source(
+                _("Triangles over the limits of collection, yield and mean life; the seed"), Tag.OWN
+            ),
         ),
         shown=_("Owner's page."),
-        limits=_("Lifetime enters only where it was measured."),
-        modules=("returns.sums.circularity",),
+        limits=_(
+            "The life is taken as the trade's; only its spread is measured, and only where enough "
+            "came back."
+        ),
+        modules=("returns.sums.circularity", "returns.sums.indicator_spread"),
     ),
     Entry(
         key="part-in-batch",
@@ -195,6 +205,25 @@ FRAMES = (
         modules=("returns.sums.sampling",),
     ),
     Entry(
+        key="runs",
+        title=_("Yield of grind runs"),
+        answers=_("Did a grind run yield less than chance explains?"),
+        formula=_(
+            "flake / mass from the box; limits = mean ± 3 · mean difference of neighbours / 1.128, "
+            "cut to 0 and 100 %."
+        ),
+        sources=(
+            Source(
+                "NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2, individuals chart",
+                Tag.MEMORY,
+            ),
+            Source(_("Five runs at least"), Tag.OWN),
+        ),
+        shown=_("Owner's page."),
+        limits=_("The limits come from the same runs that they judge; few runs give wide ones."),
+        modules=("returns.sums.run_chart",),
+    ),
+    Entry(
         key="lifetimes",
         title=_("Lifetimes"),
         answers=_("How long do frames and screws last?"),
@@ -220,14 +249,18 @@ FRAMES = (
         answers=_("What will come back in the coming months?"),
         formula=_(
             "Σ over cohorts: units still out · hazard at their age; range by seeded simulation. "
-            "A second sum, run-off of cohorts (chain ladder), stands ready and is on no page yet."
+            "Beside it the chain ladder: returns known by each age grow by the pooled factor to "
+            "the next age, with Mack's standard error."
         ),
         sources=(
             Source("Mack, ASTIN Bulletin 23, 1993, data read in public repositories", Tag.READ),
             Source(_("Months needed, pooling over cohorts, the simulation"), Tag.OWN),
         ),
         shown=_("Lifetimes and forecast page."),
-        limits=_("Shocks that hit a whole month are not modelled; a back-test tells."),
+        limits=_(
+            "Shocks that hit a whole month are not modelled; a back-test tells. The ladder stops "
+            "at the oldest age seen."
+        ),
         modules=("returns.sums.forecasts", "returns.sums.run_off"),
     ),
     Entry(

@@ -124,7 +124,7 @@ def circularity(span: Span, scope: Scope) -> Circularity:
     told_of_frames = flows.of_frames(span, scope)
     stripped = flows.net(told_of_frames.filter(movement__kind="strip_down"))
     ground = flows.net(flows.postings(span).filter(movement__kind="grind"))
-    content = _content(span, scope)
+    content = content_of(span, scope)
     recycled, closed_loop = _issued_shares(span, scope, content)
     ground_mg = _ground_mg(ground)
     flake_mg = ground.total_mg("grind", target="lot", origin=Origin.RETURN)
@@ -238,7 +238,7 @@ def _grind_losses(ground: flows.Flows) -> tuple[Loss, ...]:
     return _losses(ground, "grind", GRIND_LOSSES)
 
 
-def _content(span: Span, scope: Scope) -> Content:
+def content_of(span: Span, scope: Scope) -> Content:
     rows = flows.of_batches(span, scope)
     issued = flows.net(rows).by_origin_mg("issue")
     scrap = flows.net(flows.postings(span).filter(movement__kind="return_scrap"))

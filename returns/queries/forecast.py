@@ -21,6 +21,8 @@ from returns.sums.claims import NotEnoughEvidence
 MONTHS_AHEAD = 12
 MONTHS_LOOKED_AT = 12
 SERVICE_LEVEL = 0.95
+COVERAGE = 0.9
+INNER_COVERAGE = 0.5
 SEED = 20_261_014
 LEADS = (3, 2, 1)
 DAYS_PER_MONTH = 365.25 / 12
@@ -28,12 +30,16 @@ DAYS_PER_MONTH = 365.25 / 12
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Forecast:
-    """Returns month by month with 90 % limits; `covered` is the back-test's share, if any."""
+    """Returns month by month with 90 % limits, and `inner` ones of 50 %; counts of months past.
+
+    `back_tests` hold what was forecast three, two and one months ahead against what came, as far
+    as the books reach.
+    """
 
     made: forecasts.Forecast | None
-    covered_share: float | None = None
-    tested_months: int = 0
-    tested_lead: int = 0
+    inner: forecasts.Forecast | None = None
+    past: tuple[tuple[int, int], ...] = ()
+    back_tests: tuple[forecasts.BackTest, ...] = ()
     missing: Missing | None = None
 
 
@@ -57,32 +63,49 @@ class PartProposal:
 
 def forecast(found: Cohorts) -> Forecast:
     """Twelve months after the cohorts' last month. The seed is fixed: the same data, the same."""
-    as_of = index(found.as_of)
-    try:
-        made = forecasts.forecast(found.cohorts, as_of=as_of, months=MONTHS_AHEAD, seed=SEED)
-    except NotEnoughEvidence as error:
-        return Forecast(made=None, missing=Missing(of=error.of, have=error.have, need=error.need))
-    test = _back_test(found)
-    if test is None:
-        return Forecast(made=made)
+    made, inner = _made(found, COVERAGE), _made(found, INNER_COVERAGE)
+    if isinstance(made, Missing) or isinstance(inner, Missing):
+        return Forecast(
+            made=None, past=_past(found), missing=made if isinstance(made, Missing) else None
+        )
     return Forecast(
         made=made,
-        covered_share=test.covered_share,
-        tested_months=len(test.rows),
-        tested_lead=test.lead,
+        inner=inner,
+        past=_past(found),
+        back_tests=tuple(test for test in (_back_test(found, lead) for lead in LEADS) if test),
     )
 
 
-def _back_test(found: Cohorts) -> forecasts.BackTest | None:
-    """Forecasts made three months ahead where the books reach that far, else two, else one."""
-    for lead in LEADS:
-        try:
-            return forecasts.back_test(
-                found.cohorts, as_of=index(found.as_of), lead=lead, months=12, seed=SEED
-            )
-        except NotEnoughEvidence:
-            continue
-    return None
+def _made(found: Cohorts, coverage: float) -> forecasts.Forecast | Missing:
+    try:
+        return forecasts.forecast(
+            found.cohorts,
+            as_of=index(found.as_of),
+            months=MONTHS_AHEAD,
+            coverage=coverage,
+            seed=SEED,
+        )
+    except NotEnoughEvidence as error:
+        return Missing(of=error.of, have=error.have, need=error.need)
+
+
+def _past(found: Cohorts) -> tuple[tuple[int, int], ...]:
+    """First returns by running month, from the first month of sale on, at most twelve months."""
+    last = index(found.as_of)
+    first = min((cohort.month for cohort in found.cohorts), default=last + 1)
+    return tuple(
+        (month, sum(cohort.returned_in(month) for cohort in found.cohorts))
+        for month in range(max(first, last - MONTHS_LOOKED_AT + 1), last + 1)
+    )
+
+
+def _back_test(found: Cohorts, lead: int) -> forecasts.BackTest | None:
+    try:
+        return forecasts.back_test(
+            found.cohorts, as_of=index(found.as_of), lead=lead, months=12, seed=SEED
+        )
+    except NotEnoughEvidence:
+        return None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,12 +130,8 @@ def mass_by_colour(scope: Scope, *, as_of: Month) -> tuple[ColourMass, ...]:
 
 def forecast_of(found: Cohorts) -> forecasts.Forecast | None:
     """The bare forecast, or None where the data are too thin."""
-    try:
-        return forecasts.forecast(
-            found.cohorts, as_of=index(found.as_of), months=MONTHS_AHEAD, seed=SEED
-        )
-    except NotEnoughEvidence:
-        return None
+    made = _made(found, COVERAGE)
+    return None if isinstance(made, Missing) else made
 
 
 def screws_by_month(scope: Scope, *, as_of: Month) -> tuple[forecasts.MonthForecast, ...]:

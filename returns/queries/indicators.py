@@ -14,26 +14,32 @@ from django.utils.translation import gettext as _
 
 from inventory.models import Posting
 from inventory.sums.heat import BadHeatSpread, HeatSpread
-from returns.models import Component, Dispatch
-from returns.queries import flows
-from returns.queries.circularity import Circularity
-from returns.queries.judged import Missing
+from returns.models import Component, Dispatch, FrameModel
+from returns.queries import flows, lifetimes
+from returns.queries.circularity import Circularity, Content, content_of
+from returns.queries.judged import Judged, Missing
 from returns.queries.outcomes import REGROUND, by_outcome, outcomes
 from returns.queries.span import Scope, Span
 from returns.sums import circularity as sums
 from returns.sums.claims import InputRefused
+from returns.sums.indicator_spread import Inputs, indicator, simulated
 
 SOLD_MIN = 30
+SEED = 20_261_014
+DRAWS = 1000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Indicator:
-    """A dimensionless figure with its range; or what is missing for it."""
+    """A dimensionless figure with its range; or what is missing for it.
+
+    `knows_life` says whether the range of the circularity indicator has a spread of the life in it.
+    """
 
     figure: float | None = None
     low: float | None = None
     high: float | None = None
-    linear_flow_index: float | None = None
+    knows_life: bool = False
     missing: Missing | None = None
 
 
@@ -64,36 +70,88 @@ def indicators(span: Span, scope: Scope, figures: Circularity) -> Indicators:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class ModelIndicator:
+    """The indicator of one model; or what is missing for it."""
+
+    code: str
+    name: str
+    found: Indicator
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Basis:
+    """What the indicator of a model stands on, beside its bill of materials and its returns."""
+
+    sold: int
+    content: Content
+    recovery: Judged
+    runs: int
+
+
 def material_circularity(span: Span, scope: Scope, figures: Circularity) -> Indicator:
     """The indicator of one model from what was measured: issues, box mass, grinding yield.
 
     Shares collected are mass boxed or salvaged up to the end of the span per mass sold by then.
     The feedstock's own yield is taken to be that of this workshop's granulator; lenses and screws
-    count as virgin and discarded; the lifetime is taken as the trade's (X = 1).
+    count as virgin and discarded; the lifetime is taken as the trade's (X = 1). The interval is a
+    simulation over the limits of collection, of yield and of the mean life, from a fixed seed.
     """
-    missing = _missing_for_indicator(scope, figures)
-    if missing is not None or scope.model is None:
+    if scope.model is None:
+        return _without("models", 0, 1)
+    counts = figures.counts
+    basis = _Basis(
+        sold=counts.sold_ever,
+        content=figures.content,
+        recovery=figures.recovery_yield,
+        runs=figures.runs,
+    )
+    return _of_model(span, scope, basis)
+
+
+def by_model(span: Span, figures: Circularity) -> tuple[ModelIndicator, ...]:
+    """The indicator of every model, from the whole workshop's `figures`. The yield is shared."""
+    sold = dict(
+        Scope()
+        .sold()
+        .filter(month__lte=span.labels[1])
+        .order_by()
+        .values_list("batch__colourway__model")
+        .annotate(Sum("pieces"))
+    )
+    rows = []
+    for model in FrameModel.objects.order_by("name"):
+        scope = Scope(model)
+        basis = _Basis(
+            sold=sold.get(model.pk, 0),
+            content=content_of(span, scope),
+            recovery=figures.recovery_yield,
+            runs=figures.runs,
+        )
+        rows.append(ModelIndicator(model.code, model.name, _of_model(span, scope, basis)))
+    return tuple(rows)
+
+
+def _of_model(span: Span, scope: Scope, basis: _Basis) -> Indicator:
+    missing = _missing_for_indicator(basis)
+    if missing is not None:
         return Indicator(missing=missing)
     masses = _bill(scope)
     if masses["frame"] < 1:
         return _without("components", 0, 1, _("The bill of materials names no frame material."))
-    collected = _collected(span, scope, figures.counts.sold_ever * masses["frame"])
     try:
-        return _ranged(masses, figures, collected)
+        return _simulated(_inputs(span, scope, basis, masses))
     except InputRefused as error:
         return _without("", 0, 1, str(error))
 
 
-def _missing_for_indicator(scope: Scope, figures: Circularity) -> Missing | None:
-    if scope.model is None:
-        return Missing(of="models", have=0, need=1, reason=_("Choose one model."))
-    sold, content = figures.counts.sold_ever, figures.content
-    if sold < SOLD_MIN:
-        return Missing(of="sold units", have=sold, need=SOLD_MIN)
-    if content.recycled_share is None:
-        return Missing(of="issues to moulding", have=content.issues, need=1)
-    if figures.recovery_yield.share is None:
-        return Missing(of="grind runs", have=figures.runs, need=1)
+def _missing_for_indicator(basis: _Basis) -> Missing | None:
+    if basis.sold < SOLD_MIN:
+        return Missing(of="sold units", have=basis.sold, need=SOLD_MIN)
+    if basis.content.recycled_share is None:
+        return Missing(of="issues to moulding", have=basis.content.issues, need=1)
+    if basis.recovery.share is None:
+        return Missing(of="grind runs", have=basis.runs, need=1)
     return None
 
 
@@ -106,16 +164,9 @@ def _bill(scope: Scope) -> dict[str, int]:
     return {name: mass_mg or 0 for name, mass_mg in rows.items()}
 
 
-@dataclass(frozen=True, slots=True)
-class _Collected:
-    recycled: float
-    reused: float
-    low: float
-    high: float
-
-
-def _collected(span: Span, scope: Scope, sold_mg: int) -> _Collected:
+def _inputs(span: Span, scope: Scope, basis: _Basis, masses: dict[str, int]) -> Inputs:
     """Shares of the sold frame material boxed and salvaged; limits follow the count of frames."""
+    sold_mg = basis.sold * masses["frame"]
     tags = scope.frames().order_by()
     rows = Posting.objects.filter(
         movement__kind="strip_down",
@@ -126,42 +177,36 @@ def _collected(span: Span, scope: Scope, sold_mg: int) -> _Collected:
     recycled = min(1.0, moved.get("box", 0) / sold_mg)
     reused = min(1.0 - recycled, moved.get("salvage", 0) / sold_mg)
     count = by_outcome(outcomes(scope, last=span.labels[1]))[REGROUND]
-    sold = scope.sold().filter(month__lte=span.labels[1]).aggregate(n=Sum("pieces"))["n"]
-    limits = sums.counted_share(count=min(count, sold), of=sold)
+    limits = sums.counted_share(count=min(count, basis.sold), of=basis.sold)
     ratio = recycled / limits.share if limits.share else 1.0
-    return _Collected(
-        recycled, reused, min(recycled, limits.low * ratio), min(1 - reused, limits.high * ratio)
-    )
-
-
-def _ranged(masses: dict[str, int], figures: Circularity, collected: _Collected) -> Indicator:
-    middle = _indicator(masses, figures, collected.recycled, collected.reused)
-    low = _indicator(masses, figures, collected.low, collected.reused)
-    high = _indicator(masses, figures, collected.high, collected.reused)
-    return Indicator(
-        figure=middle.indicator,
-        low=min(low.indicator, middle.indicator),
-        high=max(high.indicator, middle.indicator),
-        linear_flow_index=middle.linear_flow_index,
-    )
-
-
-def _indicator(
-    masses: dict[str, int], figures: Circularity, recycled: float, reused: float
-) -> sums.MaterialCircularity:
-    recovered = figures.recovery_yield.share
-    if recovered is None or figures.content.recycled_share is None:
+    recovery = basis.recovery.share
+    if recovery is None or basis.content.recycled_share is None:
         raise InputRefused("The yield or the recycled content is not known.")
-    frame = sums.Component(
-        mass_mg=masses["frame"],
-        recycled_in=figures.content.recycled_share,
-        recycled_out=recycled,
-        reused_out=reused,
-        recycling_yield=recovered.share,
-        feedstock_yield=recovered.share,
+    fit = lifetimes.lifetimes(lifetimes.cohorts(scope, as_of=span.last)).fit
+    return Inputs(
+        frame_mg=masses["frame"],
+        rest_mg=masses["rest"],
+        recycled_in=basis.content.recycled_share,
+        collected=(
+            min(recycled, limits.low * ratio),
+            recycled,
+            max(recycled, min(1 - reused, limits.high * ratio)),
+        ),
+        reused=reused,
+        recovered=(recovery.low, recovery.share, recovery.high),
+        use_factor=fit.mean_factor if fit else 1.0,
     )
-    rest = [sums.Component(mass_mg=masses["rest"])] if masses["rest"] else []
-    return sums.material_circularity([frame, *rest])
+
+
+def _simulated(given: Inputs) -> Indicator:
+    middle = indicator(given, collected=given.collected[1], recovered=given.recovered[1])
+    spread = simulated(given, seed=SEED, draws=DRAWS)
+    return Indicator(
+        figure=middle,
+        low=min(spread.low, middle),
+        high=max(spread.high, middle),
+        knows_life=given.use_factor > 1,
+    )
 
 
 def inflow(figures: Circularity) -> FlowTable:

@@ -7,6 +7,7 @@ remainders first, earlier months among equals. Returns that no sale explains are
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -21,6 +22,7 @@ from returns.queries.span import Scope, by_index, index, zone
 from returns.sums import lifetimes as sums
 from returns.sums.claims import NotEnoughEvidence
 from returns.sums.forecasts import SoldCohort
+from returns.sums.indicator_spread import mean_life_factor
 from returns.sums.states import RequestState
 
 CAUSE = "return"
@@ -56,26 +58,35 @@ class Cohorts:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fit:
-    """A Weibull fit in months; limits of the span by which a tenth has come back, at 95 %."""
+    """A Weibull fit in months; limits of the span by which a tenth has come back, at 95 %.
+
+    The mean lies between mean / `mean_factor` and mean * `mean_factor`, at 95 % as well.
+    """
 
     shape: float
     shape_standard_error: float
     scale: float
     scale_standard_error: float
     mean: float
+    mean_factor: float
     tenth: float
     tenth_limits: tuple[float, float]
     failures: int
     units: int
 
+    def still_out(self, months: float) -> float:
+        """The share that the fit says has not come back after so many months."""
+        return math.exp(-((months / self.scale) ** self.shape)) if months > 0 else 1.0
+
 
 @dataclass(frozen=True, slots=True)
 class Cause:
-    """A cause, how many first returns it has, and its incidence by the oldest age it was seen."""
+    """A cause, how many first returns it has, and its incidence by age; `latest` is its end."""
 
     key: str
     returns: int
     latest: sums.IncidencePoint
+    curve: tuple[sums.IncidencePoint, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -168,8 +179,13 @@ def _incidences(sold: Counter[_Key], laid: Counter[_Laid], as_of: Month) -> tupl
     returns: Counter[str] = Counter()
     for (_sale, _age, cause), count in laid.items():
         returns[cause] += count
+    curves = {
+        cause: sums.cumulative_incidence(exposures, cause=cause)
+        for cause, count in returns.items()
+        if count
+    }
     return tuple(
-        Cause(cause, count, sums.cumulative_incidence(exposures, cause=cause)[-1])
+        Cause(cause, count, curves[cause][-1], curves[cause])
         for cause, count in returns.most_common()
         if count
     )
@@ -293,6 +309,7 @@ def _fit(found: sums.Weibull) -> Fit:
         scale=found.scale,
         scale_standard_error=found.scale_standard_error,
         mean=found.mean,
+        mean_factor=mean_life_factor(found),
         tenth=found.life_at(0.1),
         tenth_limits=found.life_limits(0.1),
         failures=found.failures,

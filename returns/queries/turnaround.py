@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass
 from datetime import datetime
-from itertools import pairwise
+from itertools import dropwhile, pairwise
 from statistics import median
+
+from django.db.models import Min
 
 from inventory.sums.months import Month
 from returns.queries.judged import Judged
@@ -96,6 +98,17 @@ def by_month(span: Span, scope: Scope) -> tuple[MonthRow, ...]:
     first, last = span.labels
     became = outcomes(scope, first=first, last=last)
     return tuple(_row(str(month), came, became) for month in span.months)
+
+
+def from_first_sale(rows: tuple[MonthRow, ...], scope: Scope) -> tuple[MonthRow, ...]:
+    """The rows without the empty months before the first sale, or before anything came."""
+    first = scope.sold().filter(pieces__gt=0).aggregate(first=Min("month"))["first"]
+
+    def is_before(row: MonthRow) -> bool:
+        nothing = not (row.received or row.repaired or row.reground or row.other)
+        return nothing and (first is None or row.month < first)
+
+    return tuple(dropwhile(is_before, rows))
 
 
 def _row(month: str, came: Counter[str], became: Counter[tuple[str, str]]) -> MonthRow:

@@ -14,7 +14,7 @@ from itertools import pairwise
 from returns.sums.claims import InputRefused, NotEnoughEvidence
 
 # The variance of the last age is extrapolated from the two before it.
-_COHORTS_MIN = 4
+COHORTS_MIN = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,8 +64,8 @@ def run_off(triangle: Sequence[Sequence[float]]) -> RunOff:
 
 
 def _refuse_shape(rows: Sequence[tuple[float, ...]]) -> None:
-    if len(rows) < _COHORTS_MIN:
-        raise NotEnoughEvidence(of="cohorts", have=len(rows), need=_COHORTS_MIN)
+    if len(rows) < COHORTS_MIN:
+        raise NotEnoughEvidence(of="cohorts", have=len(rows), need=COHORTS_MIN)
     for index, row in enumerate(rows):
         if len(row) != len(rows) - index:
             raise InputRefused(f"Cohort {index + 1} needs {len(rows) - index} ages.")

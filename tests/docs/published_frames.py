@@ -12,6 +12,7 @@ from returns.sums import (
     forecasts,
     lifetimes,
     repairability,
+    run_chart,
     run_off,
     salvage,
     sampling,
@@ -19,7 +20,11 @@ from returns.sums import (
     threads,
 )
 from tests.docs.sources import CONSTRUCTED, DERIVED, MEMORY, READ, SECOND_HAND, Row, listed
-from tests.reference import test_forecasts_published, test_lifetimes_published
+from tests.reference import (
+    test_forecasts_published,
+    test_lifetimes_published,
+    test_run_chart_published,
+)
 
 
 def _circularity() -> Iterator[Row]:
@@ -171,6 +176,15 @@ def _forecasts() -> Iterator[Row]:
     yield Row("the same", "SciPy, linear_sum_assignment", "5", str(cost), MEMORY)
 
 
+def _runs() -> Iterator[Row]:
+    made = run_chart.run_chart(test_run_chart_published.FLOW_RATE)
+    ours = f"{made.low:.4f}, {made.mean:.2f}, {made.high:.4f}"
+    book = "NIST/SEMATECH e-Handbook, 6.3.2.2, flow rate"
+    yield Row(
+        "individuals chart: lower, mean, upper", book, "45.8159, 50.81, 55.8041", ours, MEMORY
+    )
+
+
 def _bench() -> Iterator[Row]:
     letters = listed(sampling.code_letter(lot) for lot in (40, 500, 1200))
     pages = "ISO 2859-1 Table 1, as public pages print it"
@@ -207,4 +221,4 @@ def _bench() -> Iterator[Row]:
     yield Row("thread left by a 0.76 drill in M1", table_, "75 %", f"{share:.1f} %", READ)
 
 
-PARTS = (_circularity, _lifetimes, _forecasts, _bench)
+PARTS = (_circularity, _lifetimes, _forecasts, _runs, _bench)

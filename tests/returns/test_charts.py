@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from itertools import pairwise
 from xml.etree import ElementTree
 
@@ -11,10 +10,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from returns import charts
-from returns.charts import Point, Series, Title
+from returns.charts import Fan, FanMonth, Line, Lived, Point, Run, Runs, Series, Title, canvas
+from returns.charts.canvas import Axis
 
 SVG = "{http://www.w3.org/2000/svg}"
 TITLE = Title("Frames by month", "Bars for each month.")
+EVIL = "<script>alert(1)</script>\"'&"
 
 
 def parsed(svg: str) -> ElementTree.Element:
@@ -23,8 +24,44 @@ def parsed(svg: str) -> ElementTree.Element:
     return ElementTree.fromstring(svg)  # noqa: S314
 
 
+def marked(svg: str, kind: str, tag: str = "rect") -> list[ElementTree.Element]:
+    return [mark for mark in parsed(svg).iter(SVG + tag) if kind in mark.attrib["class"].split()]
+
+
 def rects(svg: str) -> list[ElementTree.Element]:
-    return [mark for mark in parsed(svg).iter(f"{SVG}rect") if "chart-mark" in mark.attrib["class"]]
+    return marked(svg, "chart-mark")
+
+
+def plain(value: float) -> str:
+    return f"{value:g}"
+
+
+def points_of(element: ElementTree.Element) -> list[tuple[float, float]]:
+    pairs = (pair.split(",") for pair in element.attrib["points"].split())
+    return [(float(x), float(y)) for x, y in pairs]
+
+
+def lived(points: list[Point], name: str = "still out") -> Lived:
+    return Lived(
+        points=points,
+        fit=[(0, 1), (5, 0.8), (10, 0.5)],
+        at_risk=[(p.x, 40) for p in points],
+        across=name,
+        starts=lambda share: f"starts at {share}",
+        at_risk_name="at risk",
+        key=(name, "limits", "fit"),
+    )
+
+
+def run_chart(values: list[float], name: str = "R-1") -> Runs:
+    return Runs(
+        runs=[Run(name, value, value > 0.9) for value in values],
+        mean=0.5,
+        low=0.2,
+        high=0.9,
+        names=("mean", "upper", "lower"),
+        starts=lambda share: f"starts at {share}",
+    )
 
 
 def test_a_picture_has_its_name_and_its_words() -> None:
@@ -48,12 +85,13 @@ def test_each_mark_says_its_value() -> None:
 
 
 def test_names_and_labels_cannot_bring_markup_in() -> None:
-    evil = "<script>alert(1)</script>\"'&"
-    svg = charts.bars(Title(evil, evil), [evil], [Series(evil, [1]), Series("b", [1])])
-    assert "<script" not in svg
-    assert parsed(svg).find(f"{SVG}title").text == evil  # type: ignore[union-attr]
-    parsed(charts.heat(TITLE, [evil], [evil], [[1]]))
-    parsed(charts.lying_bars(TITLE, [evil], [1], evil))
+    svg = charts.bars(Title(EVIL, EVIL), [EVIL], [Series(EVIL, [1]), Series("b", [1])])
+    assert parsed(svg).find(f"{SVG}title").text == EVIL  # type: ignore[union-attr]
+    parsed(charts.lying_bars(TITLE, [EVIL], [1], [EVIL]))
+    parsed(charts.survival(TITLE, lived([Point(1, 0.9, 0.8, 0.95)], EVIL), plain))
+    parsed(charts.curves(TITLE, [Line(EVIL, [(0, 0), (1, 0.2)])], plain, across=EVIL))
+    parsed(charts.runs(TITLE, run_chart([0.3, 0.4], EVIL), plain))
+    parsed(charts.fan(TITLE, Fan(past=[(EVIL, 2)], ahead=[], key=(EVIL, "b", "c", "d"))))
 
 
 def test_four_series_are_the_most() -> None:
@@ -63,50 +101,93 @@ def test_four_series_are_the_most() -> None:
         charts.bars(TITLE, ["a"], series)
 
 
+def test_six_curves_are_the_most() -> None:
+    lines = [Line(str(n), [(0, 0), (1, 0.1)]) for n in range(7)]
+    charts.curves(TITLE, lines[:6], plain, across="")
+    with pytest.raises(ValueError, match="at most six"):
+        charts.curves(TITLE, lines, plain, across="")
+
+
 def test_a_missing_value_is_refused() -> None:
     with pytest.raises(ValueError, match="one value for every label"):
         charts.bars(TITLE, ["a", "b"], [Series("n", [1])])
-    with pytest.raises(ValueError, match="one count"):
-        charts.heat(TITLE, ["a"], ["x", "y"], [[1]])
+    with pytest.raises(ValueError, match="in words"):
+        charts.lying_bars(TITLE, ["a"], [1], [])
 
 
 @given(st.lists(st.integers(0, 10_000_000), min_size=1, max_size=130))
 def test_no_bar_leaves_the_picture(values: list[int]) -> None:
-    for mark in rects(charts.bars(TITLE, [str(v) for v in values], [Series("n", values)])):
-        top, height = float(mark.attrib["y"]), float(mark.attrib["height"])
+    svg = charts.bars(TITLE, [str(v) for v in values], [Series("n", values)])
+    height = float(parsed(svg).attrib["viewBox"].split()[3])
+    for mark in rects(svg):
+        top, tall = float(mark.attrib["y"]), float(mark.attrib["height"])
         assert top >= 0
-        assert top + height <= charts.HEIGHT
-        assert float(mark.attrib["x"]) + float(mark.attrib["width"]) <= charts.WIDTH
+        assert top + tall <= height
+        assert float(mark.attrib["x"]) + float(mark.attrib["width"]) <= canvas.WIDTH
 
 
 def test_an_empty_chart_is_still_a_picture() -> None:
     parsed(charts.bars(TITLE, [], []))
-    parsed(charts.lying_bars(TITLE, [], [], "g"))
-    parsed(charts.heat(TITLE, [], [], []))
-    parsed(charts.curve(TITLE, [], across="months"))
+    parsed(charts.lying_bars(TITLE, [], [], []))
+    parsed(charts.survival(TITLE, lived([]), plain))
+    parsed(charts.curves(TITLE, [], plain, across="months"))
+    parsed(charts.fan(TITLE, Fan(past=[], ahead=[], key=("a", "b", "c", "d"))))
 
 
 def test_a_lying_bar_below_zero_has_no_length_but_its_value() -> None:
-    svg = charts.lying_bars(TITLE, ["dust", "difference"], [2.0, -0.5], "g")
+    svg = charts.lying_bars(TITLE, ["dust", "difference"], [2.0, -0.5], ["2 g", "-0.5 g"])
     lengths = [float(mark.attrib["width"]) for mark in rects(svg)]
     assert lengths[1] < 1 < lengths[0]
     assert "-0.5 g" in svg
 
 
-def test_heat_says_every_count_and_shades_by_the_largest() -> None:
-    svg = charts.heat(TITLE, ["arm", "front"], ["snapped", "warped"], [[8, 0], [2, 1]])
-    shades = re.findall(r"chart-shade-(\d)", svg)
-    assert shades == ["4", "0", "1", "1"]
-    assert "arm, snapped: 8" in svg
-
-
 def test_a_curve_steps_down_inside_its_band() -> None:
     points = [Point(0, 1, 1, 1), Point(4, 0.8, 0.7, 0.9), Point(10, 0.5, 0.3, 0.65)]
-    root = parsed(charts.curve(TITLE, points, across="months"))
-    line = root.find(f"{SVG}polyline")
-    assert line is not None
-    xy = [tuple(map(float, pair.split(","))) for pair in line.attrib["points"].split()]
+    svg = charts.survival(TITLE, lived(points), plain)
+    xy = points_of(marked(svg, "chart-line", "polyline")[0])
     # Three points make two steps: five corners, each step first across and then down.
     assert len(xy) == 5
     assert [a[1] <= b[1] for a, b in pairwise(xy)] == [True] * 4
     assert xy[1] == (xy[2][0], xy[0][1])
+    band = points_of(marked(svg, "chart-band", "polygon")[0])
+    assert min(y for _x, y in band) <= min(y for _x, y in xy)
+    assert max(y for _x, y in band) >= max(y for _x, y in xy)
+
+
+@pytest.mark.parametrize(("low", "said"), [(0.84, "starts at 0.8"), (0.02, None)])
+def test_an_axis_that_does_not_start_at_zero_says_so(low: float, said: str | None) -> None:
+    svg = charts.survival(TITLE, lived([Point(0, 1, 1, 1), Point(6, 0.9, low, 0.95)]), plain)
+    assert ("starts at" in svg) == (said is not None)
+    assert said is None or said in svg
+    assert len(marked(svg, "chart-kink", "polyline")) == (said is not None)
+
+
+def test_the_number_at_risk_stands_under_its_age() -> None:
+    svg = charts.survival(TITLE, lived([Point(0, 1, 1, 1), Point(6, 0.9, 0.85, 0.95)]), plain)
+    words = [text for text in parsed(svg).iter(f"{SVG}text") if text.text == "40"]
+    assert len(words) == 2
+
+
+def test_a_run_outside_its_limits_is_drawn_apart() -> None:
+    svg = charts.runs(TITLE, run_chart([0.3, 0.95, 0.4]), plain)
+    dots = marked(svg, "chart-mark", "circle")
+    assert ["chart-mark-out" in dot.attrib["class"] for dot in dots] == [False, True, False]
+    assert len(marked(svg, "chart-limit", "line")) == 2
+
+
+def test_the_inner_band_of_a_fan_lies_in_the_outer() -> None:
+    ahead = [FanMonth(label=str(n), expected=5, inner=(4, 6), outer=(2, 9)) for n in range(4)]
+    svg = charts.fan(TITLE, Fan(past=[("p", 7)], ahead=ahead, key=("a", "b", "c", "d")))
+    outer = points_of(marked(svg, "chart-band", "polygon")[0])
+    inner = points_of(marked(svg, "chart-inner", "polygon")[0])
+    assert min(y for _x, y in outer) < min(y for _x, y in inner)
+    assert max(y for _x, y in outer) > max(y for _x, y in inner)
+
+
+@given(st.floats(-1e6, 1e6), st.floats(0, 1e6))
+def test_an_axis_holds_what_it_is_over(low: float, wide: float) -> None:
+    axis = Axis.over(low, low + wide)
+    slack = 1e-6 * max(1.0, axis.step)
+    assert axis.low <= low + slack
+    assert axis.high >= low + wide - slack
+    assert len(axis.marks) >= 2

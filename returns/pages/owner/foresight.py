@@ -12,11 +12,9 @@ from returns.queries import cause_fits, part_months
 from returns.queries.span import Scope, by_index
 
 
-def fits_by_cause(scope: Scope, as_of: Month) -> Table | None:
+def fits_by_cause(scope: Scope, as_of: Month) -> Table:
     """How each cause acts by itself: a shape under 1 early, over 1 by wear."""
     found = cause_fits.cause_fits(scope, as_of=as_of)
-    if not found:
-        return None
     names = dict(DefectKey.choices)
     rows = tuple(
         (
@@ -29,7 +27,7 @@ def fits_by_cause(scope: Scope, as_of: Month) -> Table | None:
         for one in found
     )
     return Table(
-        "cause_fits",
+        "cause-fits",
         _("Weibull fit of each cause, frames lost to other causes censored"),
         ("cause", "returns", "shape", "scale_months", "missing"),
         (_("Cause"), _("First returns"), _("Shape"), _("Scale, months"), _("Note")),
@@ -37,7 +35,7 @@ def fits_by_cause(scope: Scope, as_of: Month) -> Table | None:
     )
 
 
-def parts_by_month(scope: Scope, as_of: Month) -> Table | None:
+def parts_by_month(scope: Scope, as_of: Month) -> Table:
     """Spare parts month by month; models with thin data are named beside what is left."""
     rows = tuple(
         (
@@ -51,10 +49,8 @@ def parts_by_month(scope: Scope, as_of: Month) -> Table | None:
         for part in part_months.parts_by_month(scope, as_of=as_of)
         for month in part.months
     )
-    if not rows:
-        return None
     return Table(
-        "part_months",
+        "part-months",
         _("Pieces that customers will ask for, with 90 % limits"),
         ("month", "part", "expected", "low", "high", "models_left_out"),
         (

@@ -29,6 +29,7 @@ THINGS = {
     "failures": gettext_lazy("first returns"),
     "returns": gettext_lazy("returns"),
     "months": gettext_lazy("months"),
+    "sale months": gettext_lazy("months of sale in a row"),
     "models": gettext_lazy("models"),
     "different spans": gettext_lazy("different ages at return"),
     "different failure spans": gettext_lazy("different ages at return"),
@@ -67,17 +68,35 @@ def share(label: str, meaning: str, judged: Judged, *, of: str, count: int | Non
     )
 
 
-def indicator(label: str, meaning: str, found: Indicator, *, decimals: int = 2) -> Shown:
+def indicator(
+    label: str, meaning: str, found: Indicator, *, basis: str = "", decimals: int = 2
+) -> Shown:
     """A dimensionless figure."""
     if found.figure is None:
         return Shown(label=label, meaning=meaning, lacking=lacking(found.missing))
-    spread = ""
-    if found.low is not None and found.high is not None:
-        spread = _("%(low)s to %(high)s") % {
-            "low": f"{found.low:.{decimals}f}",
-            "high": f"{found.high:.{decimals}f}",
-        }
-    return Shown(label=label, meaning=meaning, value=f"{found.figure:.{decimals}f}", spread=spread)
+    return Shown(
+        label=label,
+        meaning=meaning,
+        value=f"{found.figure:.{decimals}f}",
+        spread=spread(found, decimals=decimals),
+        basis=basis,
+    )
+
+
+def spread(found: Indicator, *, decimals: int = 2) -> str:
+    """The range of an indicator, empty where it has none."""
+    if found.low is None or found.high is None:
+        return ""
+    return _("%(low)s to %(high)s") % {
+        "low": f"{found.low:.{decimals}f}",
+        "high": f"{found.high:.{decimals}f}",
+    }
+
+
+def spread_words(*, knows_life: bool) -> str:
+    if knows_life:
+        return _("95 % range, simulated over collection, yield and mean life")
+    return _("95 % range, simulated over collection and yield; too few returns for the mean life")
 
 
 def lacking(missing: Missing | None) -> str:

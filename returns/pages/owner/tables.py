@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,11 +13,14 @@ from django.utils.translation import gettext as _
 from inventory.models import Origin
 from inventory.models.places import PlaceKind
 from inventory.reports.tabular import safe
-from inventory.templatetags.hingeback import mass, ppm
+from inventory.templatetags.hingeback import local, mass, ppm
 from returns.models.catalogue import ComponentKey
 from returns.models.remedies import DefectKey
+from returns.pages.owner import shown
 from returns.queries.circularity import Circularity
-from returns.queries.indicators import FlowTable
+from returns.queries.grind_yields import GrindYields
+from returns.queries.indicators import FlowTable, ModelIndicator
+from returns.queries.material_flow import MaterialFlow
 from returns.queries.reasons import Reasons
 from returns.queries.turnaround import MonthRow, Turnaround
 
@@ -142,6 +145,83 @@ def reasons(found: Reasons) -> Table:
             for component, counts, total in found.rows
         ),
     )
+
+
+def shades(found: Reasons) -> list[tuple[str, list[tuple[int, int]], int]]:
+    """Component, each count with its shade 0 to 4 by the largest count, and their sum."""
+    most = max((max(counts, default=0) for counts in found.counts), default=0) or 1
+    return [
+        (
+            component_name(component),
+            [(seen, -(-4 * seen // most)) for seen in counts],
+            total,
+        )
+        for component, counts, total in found.rows
+    ]
+
+
+def yields(found: GrindYields) -> Table:
+    return Table(
+        "yields",
+        _("Yield of each grind run"),
+        ("run", "finished", "ground_mg", "flake_mg", "yield"),
+        (_("Run"), _("Ended"), _("Ground"), _("Flake"), _("Yield")),
+        tuple(
+            (
+                words(run.code),
+                words(run.finished_at.date().isoformat(), local(run.finished_at.date())),
+                grams(run.ground_mg),
+                grams(run.flake_mg),
+                share(run.share),
+            )
+            for run in found.runs
+        ),
+    )
+
+
+def streams(found: MaterialFlow, names: Mapping[str, str]) -> Table:
+    rows = [
+        (words(one.source, names[one.source]), words(one.target, names[one.target]), one.mass_mg)
+        for one in found.moved
+    ]
+    rows += [
+        (words(key, names[key]), words("stock", _("stays in place")), gained)
+        for key, gained in found.gained_mg.items()
+        if gained
+    ]
+    return Table(
+        "streams",
+        _("Grams from place to place; below zero is taken from stock"),
+        ("from", "to", "mass_mg"),
+        (_("From"), _("To"), _("Mass")),
+        tuple((source, target, grams(mass_mg)) for source, target, mass_mg in rows),
+    )
+
+
+def models(found: Sequence[ModelIndicator]) -> Table:
+    return Table(
+        "models",
+        _("Material circularity indicator of each model"),
+        ("model", "indicator", "low", "high", "missing"),
+        (_("Model"), _("Indicator"), _("From"), _("To"), _("Note")),
+        tuple(
+            (
+                words(one.code, one.name),
+                *(hundredths(v) for v in (one.found.figure, one.found.low, one.found.high)),
+                words(
+                    _absent(one.found.missing),
+                    shown.lacking(one.found.missing)
+                    if one.found.missing
+                    else shown.spread_words(knows_life=one.found.knows_life),
+                ),
+            )
+            for one in found
+        ),
+    )
+
+
+def hundredths(figure: float | None) -> Cell:
+    return Cell(figure, "–" if figure is None else f"{figure:.2f}")
 
 
 def component_name(key: str) -> str:

@@ -22,6 +22,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("owner/claims/", claims.page, name="claims"),
     path("owner/emissions/", emissions.page, name="emissions"),
     path("owner/lifetimes/", lifetimes.page, name="lifetimes"),
+    path("owner/lifetimes/table/<slug:name>.csv", lifetimes.download, name="lifetimes-table"),
     path("owner/models/", catalogue.page, name="models-list"),
     path("owner/models/import/", catalogue.bring_in, name="models-import"),
     path("owner/models/template.csv", catalogue.template, name="models-template"),

@@ -34,6 +34,20 @@ TABLES = [
     "turnaround",
     "inflow",
     "outflow",
+    "streams",
+    "yields",
+    "models",
+]
+LIFETIME_TABLES = [
+    "curve",
+    "causes",
+    "incidence",
+    "forecast",
+    "back-tests",
+    "outstanding",
+    "triangle",
+    "masses",
+    "kits",
 ]
 GOOD = b"batch,month,pieces\nAV-2601,2026-02,30\nAV-2601,2026-03,25\n"
 
@@ -60,6 +74,51 @@ def books(shop: Shop, olga: User) -> Shop:
     made.issued(shop, "post_consumer_return", 15_000)
     made.issued(shop, "in_process", 4_000)
     return shop
+
+
+@pytest.fixture
+def aged(shop: Shop, olga: User) -> Shop:
+    """Eight months of sales; of each, two come back after one month and one after two."""
+    for month in range(1, 9):
+        made.sold(shop.batch, **{f"m2026_{month:02d}": 100})
+        for age, frames in ((1, 2), (2, 1)):
+            if month + age <= 9:
+                at = datetime(2026, month + age, 10, 12, tzinfo=UTC)
+                for _ in range(frames):
+                    made.graded(made.frame(shop, at=at), olga, ("front", "cracked"), at=at)
+    return shop
+
+
+def test_lifetimes_are_drawn_with_their_number_at_risk(owner: Client, aged: Shop) -> None:
+    page = text(owner.get("/owner/lifetimes/"))
+    assert page.count('class="chart-svg') == 4
+    assert "Frames at risk" in page
+    assert "The axis starts at" in page
+
+
+def test_forecasts_on_the_past_are_told_in_words(owner: Client, aged: Shop) -> None:
+    page = plain(owner.get("/owner/lifetimes/"))
+    found = re.findall(
+        r"Forecast (\d) months? ahead: what came lay within the 90 % limits in (\d) of (\d) months",
+        page,
+    )
+    assert [lead for lead, _covered, _months in found] == ["3", "2", "1"]
+    assert all(int(covered) <= int(months) for _lead, covered, months in found)
+
+
+def test_what_is_still_to_come_is_told_by_month_of_sale(owner: Client, aged: Shop) -> None:
+    page = plain(owner.get("/owner/lifetimes/"))
+    assert "more first returns are expected before age 8 months" in page
+    rows = list(
+        csv.DictReader(io.StringIO(text(owner.get("/owner/lifetimes/table/outstanding.csv"))))
+    )
+    assert [row["month"] for row in rows] == [f"2026-{month:02d}" for month in range(1, 9)]
+    assert sum(int(row["known"]) for row in rows) == 7 * 3 + 2
+    assert float(rows[0]["outstanding"]) == 0
+    assert float(rows[-1]["outstanding"]) > 0
+    for row in rows:
+        known, expected = float(row["known"]), float(row["expected"])
+        assert expected - known == pytest.approx(float(row["outstanding"]), abs=2e-6)
 
 
 def text(answer: Any) -> str:
@@ -107,21 +166,69 @@ def test_every_page_speaks_german_numbers_without_breaking(
     assert owner.get(path, headers={"accept-language": "de"}).status_code == 200
 
 
+def test_the_page_answers_four_questions_in_this_order(owner: Client, books: Shop) -> None:
+    page = plain(owner.get("/owner/"))
+    said = [
+        "Are we keeping our promise?",
+        "of the frames whose story ended left on the promised day or before",
+        "What is coming back, and why?",
+        "5.0 % of all frames sold have come back at least once (range 2.0 % to 12.2 %, 80 sold).",
+        "The commonest reason is",
+        "50.0 % of the findings (range 15.0 % to 85.0 %, 2 of 4).",
+        "How circular are we?",
+        "100.0 % of the material moulded came from frames that customers returned",
+        "What may we say?",
+        "sentences of the claims sheet",
+    ]
+    places = [page.find(one) for one in said]
+    assert -1 not in places, said[places.index(-1)]
+    assert places == sorted(places)
+
+
 def test_the_page_shows_figures_with_range_method_and_count(owner: Client, books: Shop) -> None:
     page = plain(owner.get("/owner/"))
-    assert "Take-back rate 5.0 %" in page
-    assert "80 sold units · score interval for counts (Wilson), 95 %" in page
-    assert "Repair share 50.0 %" in page
+    assert "80 units out there · score interval for counts (Wilson), 95 %" in page
+    assert "Repair share 50.0 % (15.0 % to 85.0 %)" in page
     assert "Recovered mass 0.0388 kg" in page
     assert "2 weighings; 0.000 kg by subtraction" in page
     assert "Not enough evidence: 0 grind runs of the 1 needed." in page
 
 
+def test_only_sentences_with_evidence_are_offered(owner: Client, books: Shop) -> None:
+    page = plain(owner.get("/owner/")).partition("What may we say?")[2]
+    assert "5.0 % came back to us (range 2.0 to 12.2 %)" in page
+    assert "were mended" not in page
+
+
 def test_pictures_stand_beside_their_tables(owner: Client, books: Shop) -> None:
     page = text(owner.get("/owner/"))
-    assert page.count('class="chart-svg"') == 4
-    for name in ("returns", "reasons", "turnaround", "losses"):
+    assert page.count('class="chart-svg') == 4
+    for name in ("returns", "reasons", "turnaround", "losses", "streams"):
         assert f"/owner/table/{name}.csv?first=2025-11&amp;last=2026-10" in page
+
+
+def test_every_finding_stands_in_a_cell_of_the_heat_table(owner: Client, books: Shop) -> None:
+    page = text(owner.get("/owner/"))
+    heat = page.partition('class="dense heat"')[2].partition("</table>")[0]
+    rows = re.findall(r'<th scope="row">([^<]+)</th>(.*?)</tr>', heat, re.S)
+    counts = {name: re.findall(r'class="shade-(\d)">(\d+)<', cells) for name, cells in rows}
+    assert sorted(counts) == ["front", "left arm"]
+    assert sorted(counts["front"]) == sorted(counts["left arm"]) == [("0", "0"), ("4", "2")]
+    assert heat.count("<strong>2</strong>") == 2
+
+
+def test_months_before_the_first_sale_are_no_empty_rows(owner: Client, books: Shop) -> None:
+    rows = list(csv.DictReader(io.StringIO(text(owner.get("/owner/table/returns.csv")))))
+    assert rows[0]["month"] == "2026-02"
+    assert rows[-1]["month"] == "2026-10"
+
+
+def test_every_model_has_its_line_where_all_are_chosen(owner: Client, books: Shop) -> None:
+    page = plain(owner.get("/owner/"))
+    assert "Choose one model." not in page
+    assert "models of the 1 needed" not in page
+    assert "Avocet – – – Not enough evidence: 0 grind runs of the 1 needed." in page
+    assert "indicator of each model" not in plain(owner.get("/owner/?model=avocet"))
 
 
 def test_one_model_and_months_are_kept_in_the_links(owner: Client, books: Shop) -> None:
@@ -176,8 +283,19 @@ def test_the_download_holds_what_the_page_shows(owner: Client, books: Shop) -> N
     }
 
 
+@pytest.mark.parametrize("name", LIFETIME_TABLES)
+def test_every_table_of_lifetimes_can_be_downloaded(owner: Client, aged: Shop, name: str) -> None:
+    answer = owner.get(f"/owner/lifetimes/table/{name}.csv")
+    assert answer.status_code == 200
+    rows = list(csv.reader(io.StringIO(text(answer))))
+    assert len({len(row) for row in rows}) == 1
+    assert len(rows) > 1 or name in ("kits", "back-tests")
+    assert owner.get(f"/owner/lifetimes/table/{name}.csv?model=no-such").status_code == 400
+
+
 def test_an_unknown_table_is_not_found(owner: Client, db: None) -> None:
     assert owner.get("/owner/table/people.csv").status_code == 404
+    assert owner.get("/owner/lifetimes/table/people.csv").status_code == 404
 
 
 def test_a_cell_that_looks_like_a_formula_is_defused() -> None:
@@ -189,8 +307,9 @@ def test_the_page_asks_a_fixed_number_of_questions(
     owner: Client, books: Shop, django_assert_max_num_queries: Any
 ) -> None:
     # Session, user, roles, workshop, models for the form, and the figures themselves (counts,
-    # flows, yield, content, indicators, days, months, reasons).
-    with django_assert_max_num_queries(32) as first:
+    # flows, yield, content, indicators, days, months, first sale, reasons, late frames, streams,
+    # runs); then sales by model, and two for the content of the one model there is.
+    with django_assert_max_num_queries(36) as first:
         owner.get("/owner/")
     for _ in range(5):
         made.boxed(books)

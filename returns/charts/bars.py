@@ -1,0 +1,95 @@
+"""Bars: upright in groups by label, or lying with their value behind them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import ceil
+
+from django.utils.safestring import SafeString
+
+from returns.charts import canvas
+from returns.charts.canvas import LETTER_PX, WIDTH, Axis, Plot, Title
+
+SERIES_MAX = 4
+_LABEL_PX = 62.0
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """One named row of values, as many as the chart has labels."""
+
+    name: str
+    values: Sequence[float]
+
+
+def bars(called: Title, labels: Sequence[str], series: Sequence[Series]) -> SafeString:
+    """Upright bars in groups, one group a label, at most four series, no value below zero."""
+    _refuse(labels, series)
+    most = max((max(row.values, default=0) for row in series), default=0)
+    names = [(f"chart-mark chart-mark-{n + 1}", row.name) for n, row in enumerate(series)]
+    below = canvas.key_height([row.name for row in series]) if len(series) > 1 else 0.0
+    plot = Plot(
+        Axis(0, max(1, len(labels)), 1),
+        Axis.over(0, most, step_min=1),
+        height=canvas.HEIGHT - 20 + below,
+        foot=26 + below,
+    )
+    slot = plot.x(1) - plot.x(0)
+    every = max(1, ceil(_LABEL_PX / slot))
+    feet = [
+        canvas.text(plot.x(index + 0.5), plot.floor + 18, label, "middle")
+        for index, label in enumerate(labels)
+        if index % every == 0
+    ]
+    drawn = [*plot.lines(_plain), *_marks(plot, labels, series), *feet]
+    if len(series) > 1:
+        drawn += canvas.key(names, y=plot.height - below + 12)
+    return canvas.picture(called, drawn, height=plot.height)
+
+
+def _marks(plot: Plot, labels: Sequence[str], series: Sequence[Series]) -> list[SafeString]:
+    slot = plot.x(1) - plot.x(0)
+    width = min(34.0, slot * 0.8 / max(1, len(series)))
+    drawn = []
+    for number, row in enumerate(series):
+        for index, value in enumerate(row.values):
+            if value <= 0:
+                continue
+            x = plot.x(index + 0.5) + width * (number - len(series) / 2)
+            y = plot.y(value)
+            told = f"{labels[index]}, {row.name}: {value:g}"
+            kind = f"chart-mark chart-mark-{number + 1}"
+            drawn.append(canvas.rect((x, y, max(0.5, width - 1), plot.floor - y), kind, told))
+    return drawn
+
+
+def lying_bars(
+    called: Title, labels: Sequence[str], values: Sequence[float], told: Sequence[str]
+) -> SafeString:
+    """Bars from left to right with their value in words behind; below zero there is no bar."""
+    _refuse(labels, [Series("", values)])
+    if len(told) != len(labels):
+        raise ValueError("a lying bar needs its value in words")
+    top = max(max(values, default=0), 1e-9)
+    left = 14 + LETTER_PX * max((len(label) for label in labels), default=0)
+    room = max(80.0, WIDTH - left - 24 - LETTER_PX * max((len(one) for one in told), default=0))
+    drawn: list[SafeString] = []
+    for index, label in enumerate(labels):
+        y = 6 + 30 * index
+        length = max(0.5, max(0.0, values[index]) / top * room)
+        drawn.append(canvas.text(left - 8, y + 16, label, "end"))
+        box = (left, y + 1, length, 20)
+        kind = "chart-mark chart-mark-1"
+        drawn.append(canvas.rect(box, kind, f"{label}: {told[index]}"))
+        drawn.append(canvas.text(left + length + 8, y + 16, told[index]))
+    return canvas.picture(called, drawn, height=12 + 30 * len(labels))
+
+
+def _plain(value: float) -> str:
+    return f"{value:g}"
+
+
+def _refuse(labels: Sequence[str], series: Sequence[Series]) -> None:
+    if len(series) > SERIES_MAX or any(len(row.values) != len(labels) for row in series):
+        raise ValueError("a chart needs at most four series and one value for every label")

@@ -1,0 +1,69 @@
+"""A run chart: single values in the order of their making, with their mean and limits."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from django.utils.safestring import SafeString
+
+from returns.charts import canvas
+from returns.charts.canvas import WIDTH, Axis, Plot, Title
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A value by name; `outside` where it lies beyond the limits."""
+
+    label: str
+    value: float
+    outside: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Runs:
+    """Values with mean and limits, and the words of the lines: mean, upper, lower, the axis."""
+
+    runs: Sequence[Run]
+    mean: float
+    low: float
+    high: float
+    names: tuple[str, str, str]
+    starts: Callable[[str], str]
+
+
+def runs(called: Title, shown: Runs, told: Callable[[float], str]) -> SafeString:
+    """Dots on a line; one outside the limits is drawn apart and says so."""
+    values = [run.value for run in shown.runs]
+    low, high = min([shown.low, *values]), max([shown.high, *values])
+    room = (high - low or 0.01) * 0.12
+    plot = Plot(
+        Axis(0, max(1, len(values)), 1),
+        Axis.over(low - room, high + room, marks=4),
+        right=130.0,
+        left=66.0,
+    )
+    drawn = plot.lines(told)
+    lines = zip((shown.mean, shown.high, shown.low), shown.names, strict=True)
+    for number, (value, name) in enumerate(lines):
+        kind = "chart-line chart-mean" if number == 0 else "chart-limit"
+        y = plot.y(value)
+        drawn.append(canvas.rule((plot.left, y, WIDTH - plot.right, y), kind))
+        drawn.append(canvas.text(WIDTH - plot.right + 8, y + 4, name))
+    placed = [(plot.x(n + 0.5), plot.y(value)) for n, value in enumerate(values)]
+    drawn.append(canvas.polyline(placed, "chart-line chart-thin"))
+    for (x, y), run in zip(placed, shown.runs, strict=True):
+        kind = "chart-mark chart-mark-out" if run.outside else "chart-mark chart-mark-1"
+        drawn.append(
+            canvas.dot(
+                x, y, kind, f"{run.label}: {told(run.value)}", radius=6 if run.outside else 4
+            )
+        )
+    drawn += [
+        canvas.text(plot.x(n + 0.5), plot.floor + 18, str(n + 1), "middle")
+        for n in range(0, len(values), max(1, len(values) // 12))
+    ]
+    drawn.append(
+        canvas.text(plot.left, plot.floor + 38, shown.starts(told(plot.up.low)), kind="chart-quiet")
+    )
+    return canvas.picture(called, drawn, height=plot.height)

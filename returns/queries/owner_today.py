@@ -1,0 +1,74 @@
+"""What needs the owner today: promises that are late, parts that run thin, months to close.
+
+A handful of small questions; the desk asks them each time it is opened.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import F, IntegerField, OuterRef, QuerySet, Subquery, Sum, Value
+from django.db.models.functions import Coalesce
+
+from inventory.models import Balance, Part, PlaceKind, Reservation
+from inventory.models.places import ReservationState
+from inventory.queries import months
+from inventory.queries.months import Standing
+from returns.models import Request, ReturnedFrame
+from returns.queries.dangling import ON_A_SHELF
+from returns.queries.span import Scope, zone
+from returns.sums.states import RequestState
+
+_KITS_DUE = (RequestState.RESERVED, RequestState.WAITING_STOCK)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OwnerToday:
+    """Counts for today, and the months that have ended and are not closed, oldest first."""
+
+    late_frames: int
+    late_kits: int
+    thin_parts: tuple[str, ...]
+    months_to_close: tuple[str, ...]
+
+
+def owner_today(at: datetime) -> OwnerToday:
+    day = at.astimezone(zone()).date()
+    kits = Request.objects.filter(
+        kind=Request.Kind.SCREWS, state__in=_KITS_DUE, promised_by__lt=day
+    )
+    return OwnerToday(
+        late_frames=late_frames(Scope(), at).count(),
+        late_kits=kits.count(),
+        thin_parts=tuple(thin_parts().values_list("name", flat=True)),
+        months_to_close=tuple(
+            sorted(one.label for one in months.listed(at) if one.standing == Standing.ENDED)
+        ),
+    )
+
+
+def late_frames(scope: Scope, at: datetime) -> QuerySet[ReturnedFrame]:
+    """Frames still in the house whose promised day is over."""
+    day = at.astimezone(zone()).date()
+    return scope.frames().filter(state__in=ON_A_SHELF, promised_by__lt=day).order_by()
+
+
+def thin_parts() -> QuerySet[Part]:
+    """Parts with fewer free pieces than their reorder level."""
+    held = Balance.objects.filter(place__kind=PlaceKind.BIN, place__part=OuterRef("pk"))
+    kept = (
+        Reservation.objects.filter(state=ReservationState.OPEN, part=OuterRef("pk"))
+        .order_by()
+        .values("part")
+        .annotate(sum=Sum("pieces"))
+    )
+    zero = Value(0)
+    return (
+        Part.objects.annotate(
+            held=Coalesce(Subquery(held.values("quantity")[:1]), zero),
+            kept=Coalesce(Subquery(kept.values("sum")[:1], output_field=IntegerField()), zero),
+        )
+        .filter(held__lt=F("reorder_level") + F("kept"))
+        .order_by("name")
+    )
