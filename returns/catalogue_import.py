@@ -1,16 +1,17 @@
 """Models and their bills of materials from a list: tried first, then brought in whole.
 
 One row is one component. What a row says of its model is the same in all rows of that model. A
-model that is known already gets the list's bill in place of its own, and only when confirmed.
+model that is known already gets the list's bill in place of its own, and only when confirmed. Its
+colours are added to those it has; none is taken away, because frames were sold in it.
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 from uuid import UUID
 
 from django.db import transaction
@@ -18,10 +19,9 @@ from django.utils.translation import gettext as _
 
 from inventory import deeds
 from inventory.errors import BadInput
-from inventory.models import Part
-from returns import csvlists
-from returns.models import Component, FrameModel
-from returns.models.catalogue import ComponentKey, ComponentKind
+from returns import catalogue_rows, csvlists
+from returns.catalogue_rows import EXAMPLE_MODEL, Piece, Rejected
+from returns.models import Colourway, Component, FrameModel
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import User
@@ -36,41 +36,44 @@ COLUMNS: Final = (
     "spread_mg",
     "frame_material",
 )
-OPTIONAL: Final = ("expected_life_months", "part", "in_kit", "wall_um")
-NUMBER_MAX: Final = 2_000_000_000
-_CODE = re.compile(r"[a-z0-9_-]{1,30}", re.IGNORECASE)
-_WHOLE = re.compile(r"[0-9]{1,10}")
-_WORDS = {"yes": True, "1": True, "no": False, "0": False, "": False}
+OPTIONAL: Final = ("expected_life_months", "part", "in_kit", "wall_um", "polymer", "colours")
+EXAMPLE: Final = (
+    (EXAMPLE_MODEL, "Example", 1480, "front", "front", 11200, 112, "yes", 24, "", "", 1500),
+    (EXAMPLE_MODEL, "Example", 1480, "arm_left", "arm", 4150, 50, "yes", 24, "", "", 1450),
+    (EXAMPLE_MODEL, "Example", 1480, "arm_right", "arm", 4150, 50, "yes", 24, "", "", 1450),
+    (EXAMPLE_MODEL, "Example", 1480, "lens_left", "lens", 2600, 52, "no", 24, "", "", ""),
+)
+"""Rows that show what a list looks like, polymer and colours left out; they are never imported."""
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
-    """One good row. `facts` are columns of the model, `line_facts` of the component."""
+class Change:
+    """What a known model's component would be: empty `now` for a new one, empty `then` for none."""
 
-    line: int
-    model: str
-    facts: tuple[tuple[str, Any], ...]
-    key: str
-    line_facts: tuple[tuple[str, Any], ...]
-    is_frame_material: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Rejected:
-    line: int
     model: str
     component: str
-    why: str
+    column: str
+    now: str
+    then: str
 
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """What the list would do: model codes that are new, that are known, and bad rows."""
+    """What the list would do: model codes that are new, that are known, and bad rows.
+
+    `colourless` are codes of models that no customer can choose, for want of a colour.
+    """
 
     pieces: tuple[Piece, ...]
     rejected: tuple[Rejected, ...]
     new: tuple[str, ...]
     replacing: tuple[str, ...]
+    changes: tuple[Change, ...] = ()
+    colourless: tuple[str, ...] = ()
+
+    @property
+    def bad_rows(self) -> int:
+        return len({one.line for one in self.rejected})
 
 
 def read(content: bytes) -> tuple[csvlists.Line, ...]:
@@ -79,29 +82,34 @@ def read(content: bytes) -> tuple[csvlists.Line, ...]:
 
 
 def check(lines: Sequence[csvlists.Line]) -> Verdict:
-    """Say of each row whether it will do and, if not, why. Writes nothing."""
-    parts = {part.code: part for part in Part.objects.all()}
-    pieces: list[Piece] = []
+    """Say of each row whether it will do and, if not, all that is wrong. Writes nothing."""
+    told = catalogue_rows.known()
+    by_model: dict[str, list[Piece]] = defaultdict(list)
     rejected: list[Rejected] = []
     for line in lines:
-        try:
-            piece = _piece(line, parts)
-            _refuse_clash(piece, pieces)
-        except _No as no:
-            cells = line.cells
-            rejected.append(
-                Rejected(line.number, cells["model"][:40], cells["component"][:40], str(no))
-            )
+        piece, slips = catalogue_rows.piece(line, told)
+        slips = slips or list(_clashes(piece, by_model[piece.model]))
+        if slips:
+            rejected += slips
         else:
-            pieces.append(piece)
-    rejected += _without_frame_material(pieces, {one.model for one in rejected})
-    codes = sorted({piece.model for piece in pieces})
-    known = set(FrameModel.objects.filter(code__in=codes).values_list("code", flat=True))
+            by_model[piece.model].append(piece)
+    rejected += _without_frame_material(by_model, {one.model.lower() for one in rejected})
+    codes = sorted(code for code, pieces in by_model.items() if pieces)
+    found = {
+        model.code: model
+        for model in FrameModel.objects.prefetch_related("components__part", "colourways")
+        if model.code in by_model
+    }
+    coloured = {code for code, model in found.items() if model.colourways.all()}
     return Verdict(
-        pieces=tuple(pieces),
+        pieces=tuple(piece for pieces in by_model.values() for piece in pieces),
         rejected=tuple(sorted(rejected, key=lambda one: one.line)),
-        new=tuple(code for code in codes if code not in known),
-        replacing=tuple(code for code in codes if code in known),
+        new=tuple(code for code in codes if code not in found),
+        replacing=tuple(code for code in codes if code in found),
+        changes=tuple(_changes(found.values(), by_model)),
+        colourless=tuple(
+            code for code in codes if code not in coloured and not by_model[code][0].colours
+        ),
     )
 
 
@@ -118,8 +126,11 @@ def bring_in(
         return check(lines)
     verdict = check(lines)
     _refuse(verdict, replace)
+    by_model: dict[str, list[Piece]] = defaultdict(list)
+    for piece in verdict.pieces:
+        by_model[piece.model].append(piece)
     for code in (*verdict.new, *verdict.replacing):
-        _write([piece for piece in verdict.pieces if piece.model == code])
+        _write(by_model[code])
     deeds.record(
         key=key,
         name="catalogue.bring_in",
@@ -137,7 +148,7 @@ def _refuse(verdict: Verdict, replace: str) -> None:
         first = verdict.rejected[0]
         raise BadInput(
             _("Nothing was imported: %(count)s rows will not do. Line %(line)s: %(why)s")
-            % {"count": len(verdict.rejected), "line": first.line, "why": first.why},
+            % {"count": verdict.bad_rows, "line": first.line, "why": first.why},
             field="rows",
         )
     if verdict.replacing and replace != "confirmed":
@@ -149,108 +160,77 @@ def _refuse(verdict: Verdict, replace: str) -> None:
 
 
 def _write(pieces: Sequence[Piece]) -> None:
-    model, _is_new = FrameModel.objects.update_or_create(
-        code=pieces[0].model, defaults=dict(pieces[0].facts)
+    first = pieces[0]
+    model, is_new = FrameModel.objects.update_or_create(
+        code=first.model, defaults=dict(first.facts)
     )
-    model.components.exclude(key__in=[piece.key for piece in pieces]).delete()
-    for piece in pieces:
-        Component.objects.update_or_create(
-            model=model, key=piece.key, defaults=dict(piece.line_facts)
+    lines = [Component(model=model, key=piece.key, **dict(piece.line_facts)) for piece in pieces]
+    if not is_new:
+        model.components.exclude(key__in=[piece.key for piece in pieces]).delete()
+    Component.objects.bulk_create(
+        lines,
+        update_conflicts=True,
+        unique_fields=["model", "key"],
+        update_fields=[name for name, _told in first.line_facts],
+    )
+    if first.polymer is None:
+        return
+    for colour in first.colours:
+        Colourway.objects.get_or_create(
+            model=model, colour=colour, defaults={"polymer": first.polymer}
         )
 
 
-class _No(Exception):
-    """A row that will not do; its text says why. Never leaves this module."""
-
-
-def _piece(line: csvlists.Line, parts: Mapping[str, Part]) -> Piece:
-    cells = line.cells
-    model, name = cells["model"].lower(), cells["name"]
-    if not _CODE.fullmatch(model):
-        raise _No(_("A model's code has up to 30 letters, digits, hyphens and underscores."))
-    if not 1 <= len(name) <= 60:
-        raise _No(_("A model's name has 1 to 60 characters."))
-    facts: dict[str, Any] = {
-        "name": name,
-        "new_frame_cost_minor": _number(cells, "new_frame_cost_minor"),
-    }
-    if cells["expected_life_months"]:
-        facts["expected_life_months"] = _number(cells, "expected_life_months", least=1)
-    line_facts = _component(cells, parts)
-    return Piece(
-        line.number,
-        model,
-        tuple(facts.items()),
-        _one_of(cells, "component", ComponentKey.values),
-        tuple(line_facts.items()),
-        line_facts["is_frame_material"],
-    )
-
-
-def _component(cells: Mapping[str, str], parts: Mapping[str, Part]) -> dict[str, Any]:
-    nominal_mg, spread_mg = _number(cells, "nominal_mg", least=1), _number(cells, "spread_mg")
-    if spread_mg >= nominal_mg:
-        raise _No(_("The spread is smaller than the mass itself."))
-    if cells["part"] and cells["part"] not in parts:
-        raise _No(_("There is no part “%(code)s”.") % {"code": cells["part"][:40]})
-    in_kit = _word(cells, "in_kit")
-    if in_kit and not cells["part"]:
-        raise _No(_("What comes in the spare kit needs its spare part."))
-    return {
-        "kind": _one_of(cells, "kind", ComponentKind.values),
-        "nominal_mg": nominal_mg,
-        "spread_mg": spread_mg,
-        "is_frame_material": _word(cells, "frame_material"),
-        "part": parts.get(cells["part"]),
-        "in_kit": in_kit,
-        "wall_um": _number(cells, "wall_um", least=1) if cells["wall_um"] else None,
-    }
-
-
-def _refuse_clash(piece: Piece, earlier: Iterable[Piece]) -> None:
-    same = [one for one in earlier if one.model == piece.model]
-    twin = next((one for one in same if one.key == piece.key), None)
+def _clashes(piece: Piece, earlier: Sequence[Piece]) -> Iterator[Rejected]:
+    twin = next((one for one in earlier if one.key == piece.key), None)
     if twin is not None:
-        raise _No(_("This component stands in line %(line)s already.") % {"line": twin.line})
-    if same and same[0].facts != piece.facts:
-        raise _No(
-            _("The model is told otherwise in line %(line)s: name, cost or lifetime.")
-            % {"line": same[0].line}
-        )
+        why = _("This component stands in line %(line)s already.") % {"line": twin.line}
+        yield Rejected(piece.line, piece.model, piece.key, why, "component", piece.key)
+    elif earlier and earlier[0].says() != piece.says():
+        why = _(
+            "The model is told otherwise in line %(line)s: name, cost, lifetime, polymer, colours."
+        ) % {"line": earlier[0].line}
+        yield Rejected(piece.line, piece.model, piece.key, why, "model", piece.model)
 
 
-def _without_frame_material(pieces: Sequence[Piece], spoilt: set[str]) -> list[Rejected]:
+def _without_frame_material(
+    by_model: dict[str, list[Piece]], spoilt: set[str]
+) -> Iterator[Rejected]:
     """A bill with no frame material could never be ground; one with bad rows is told of those."""
-    found: list[Rejected] = []
-    for model in sorted({piece.model for piece in pieces} - spoilt):
-        own = [piece for piece in pieces if piece.model == model]
-        if not any(piece.is_frame_material for piece in own):
+    for code, pieces in by_model.items():
+        if pieces and code not in spoilt and not any(one.is_frame_material for one in pieces):
             why = _("No component of this model is frame material.")
-            found.append(Rejected(own[0].line, model, own[0].key, why))
-    return found
+            first = pieces[0]
+            yield Rejected(first.line, code, first.key, why, "frame_material", "")
 
 
-def _number(cells: Mapping[str, str], name: str, *, least: int = 0) -> int:
-    text = cells[name]
-    if not _WHOLE.fullmatch(text) or not least <= int(text) <= NUMBER_MAX:
-        raise _No(
-            _("%(column)s must be a whole number from %(least)s on.")
-            % {"column": name, "least": least}
-        )
-    return int(text)
+def _changes(models: Iterable[FrameModel], by_model: dict[str, list[Piece]]) -> Iterator[Change]:
+    """Cell by cell, what the known models' bills would become."""
+    for model in models:
+        pieces = {piece.key: piece for piece in by_model[model.code]}
+        if not pieces:
+            continue
+        for name, told in next(iter(pieces.values())).facts:
+            if getattr(model, name) != told:
+                yield Change(model.code, "", name, str(getattr(model, name)), str(told))
+        now = {line.key: line for line in model.components.all()}
+        for key in sorted(now.keys() | pieces.keys()):
+            yield from _line_changes(model.code, key, now.get(key), pieces.get(key))
 
 
-def _word(cells: Mapping[str, str], name: str) -> bool:
-    word = cells[name].lower()
-    if word not in _WORDS:
-        raise _No(_("%(column)s must be yes or no.") % {"column": name})
-    return _WORDS[word]
+def _line_changes(
+    code: str, key: str, now: Component | None, then: Piece | None
+) -> Iterator[Change]:
+    if now is None or then is None:
+        yield Change(code, key, "", key if now else "", key if then else "")
+        return
+    for name, told in then.line_facts:
+        known = getattr(now, name)
+        if known != told:
+            yield Change(code, key, name, _cell(known), _cell(told))
 
 
-def _one_of(cells: Mapping[str, str], name: str, allowed: Sequence[str]) -> str:
-    if cells[name].lower() not in allowed:
-        raise _No(
-            _("%(column)s must be one of: %(allowed)s.")
-            % {"column": name, "allowed": ", ".join(allowed)}
-        )
-    return cells[name].lower()
+def _cell(value: object) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return "–" if value is None else str(value)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -12,6 +13,8 @@ from django.utils.translation import gettext as _
 
 from inventory.errors import BadInput
 
+_SIGNS = (",", ";", "\t")
+_SEP = re.compile(r"sep=", re.IGNORECASE)
 BYTES_MAX = 1_000_000
 ROWS_MAX = 20_000
 
@@ -27,9 +30,10 @@ class Line:
 def read(
     content: bytes, *, columns: Sequence[str], optional: Sequence[str] = ()
 ) -> tuple[Line, ...]:
-    """Rows of a list with or without a byte order mark, parted by comma or semicolon.
+    """Rows of a list with or without a byte order mark, parted by comma, semicolon or tab.
 
-    The header names its columns in any order and any case; columns of other names are ignored.
+    The header names its columns in any order and any case; columns of other names are ignored. A
+    first line such as "sep=;", which some spreadsheets write, is passed over.
     Raises BadInput (field "file") for what is no such list: too large, another encoding, no
     header, a header that misses a column, no rows.
     """
@@ -41,9 +45,7 @@ def read(
         raise _bad(_("The file is not in UTF-8. Save it as “CSV UTF-8” and try again.")) from error
     if "\x00" in text:
         raise _bad(_("This is no text file. Save the list as CSV and try again."))
-    head = text.lstrip("\r\n").split("\n", 1)[0]
-    delimiter = ";" if head.count(";") > head.count(",") else ","
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=_sign(text), strict=True)
     try:
         return _lines(reader, columns, optional)
     except csv.Error as error:
@@ -53,11 +55,18 @@ def read(
         ) from error
 
 
+def _sign(text: str) -> str:
+    """The sign that parts the columns: the one that stands most often in the header."""
+    lines = (line for line in text.splitlines() if line.strip() and not _SEP.match(line))
+    head = next(lines, "")
+    return max(_SIGNS, key=head.count)
+
+
 def _lines(reader: Any, columns: Sequence[str], optional: Sequence[str]) -> tuple[Line, ...]:
     header: dict[str, int] | None = None
     found: list[Line] = []
     for cells in reader:
-        if not any(cell.strip() for cell in cells):
+        if not any(cell.strip() for cell in cells) or (header is None and _SEP.match(cells[0])):
             continue
         if header is None:
             header = _header(cells, columns, optional)
@@ -77,9 +86,17 @@ def _header(
     names = [cell.strip().lower() for cell in cells]
     missing = [name for name in columns if name not in names]
     if missing:
+        facts = {
+            "missing": ", ".join(missing),
+            "columns": ", ".join(columns),
+            "found": ", ".join(name[:20] for name in names[:20] if name) or "–",
+        }
         raise _bad(
-            _("The header misses: %(missing)s. It needs: %(columns)s.")
-            % {"missing": ", ".join(missing), "columns": ", ".join(columns)}
+            _(
+                "The header misses: %(missing)s. It needs: %(columns)s. The first line of the file "
+                "has: %(found)s. Columns are parted by comma, semicolon or tab."
+            )
+            % facts
         )
     wanted = [name for name in (*columns, *optional) if name in names]
     twice = [name for name in wanted if names.count(name) > 1]

@@ -49,8 +49,11 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Rejected:
+    """A row that will not do, why, and the column to mend."""
+
     row: Row
     why: str
+    column: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,7 +224,7 @@ def _judged(
             good = _good(row, batches.get(row.batch), known, now)
             _refuse_twice(seen, good)
         except _No as no:
-            rejected.append(Rejected(row, no.why))
+            rejected.append(Rejected(row, no.why, no.column))
         else:
             accepted.append(good)
     return accepted, rejected
@@ -230,9 +233,10 @@ def _judged(
 class _No(Exception):
     """A row that will not do; never leaves this module."""
 
-    def __init__(self, why: str) -> None:
+    def __init__(self, why: str, column: str) -> None:
         super().__init__(why)
         self.why = why
+        self.column = column
 
 
 def _good(
@@ -242,15 +246,17 @@ def _good(
     now: Month,
 ) -> Accepted:
     if batch is None:
-        raise _No(_("There is no batch “%(code)s”.") % {"code": row.batch[:_CELL_SHOWN]})
+        why = _("There is no batch “%(code)s”. Enter it first, or mend the code.")
+        raise _No(why % {"code": row.batch[:_CELL_SHOWN]}, "batch")
     month = _month(row.month)
     if month < Month.of_date(batch.made_on):
         raise _No(
             _("The month lies before the batch was moulded, on %(day)s.")
-            % {"day": batch.made_on.isoformat()}
+            % {"day": batch.made_on.isoformat()},
+            "month",
         )
     if month > now:
-        raise _No(_("This month is still to come."))
+        raise _No(_("This month is still to come."), "month")
     return Accepted(
         row.line, batch, str(month), _pieces(row.pieces), known.get((batch.code, str(month)))
     )
@@ -260,19 +266,19 @@ def _month(text: str) -> Month:
     try:
         return Month.parse(text)
     except BadMonth as error:
-        raise _No(_(error.template)) from error
+        raise _No(_(error.template), "month") from error
 
 
 def _pieces(text: str) -> int:
     if not _WHOLE.fullmatch(text) or int(text) > PIECES_MAX:
-        raise _No(_("Pieces must be a whole number from 0 to 10 000 000."))
+        raise _No(_("Pieces must be a whole number from 0 to 10 000 000."), "pieces")
     return int(text)
 
 
 def _refuse_twice(seen: dict[tuple[str, str], int], row: Accepted) -> None:
     earlier = seen.setdefault((row.batch.code, row.month), row.line)
     if earlier != row.line:
-        raise _No(_("Batch and month stand in line %(line)s already.") % {"line": earlier})
+        raise _No(_("Batch and month stand in line %(line)s already.") % {"line": earlier}, "batch")
 
 
 def _not_oversold(
@@ -294,4 +300,4 @@ def _oversold(row: Accepted, sold: int) -> Rejected:
         "sold": sold,
         "made": row.batch.pieces,
     }
-    return Rejected(Row(row.line, row.batch.code, row.month, str(row.pieces)), why)
+    return Rejected(Row(row.line, row.batch.code, row.month, str(row.pieces)), why, "pieces")

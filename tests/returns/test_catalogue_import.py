@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.contrib.auth.models import User
@@ -29,6 +30,8 @@ GOOD = {
     "part": "",
     "in_kit": "",
     "wall_um": "",
+    "polymer": "",
+    "colours": "",
 }
 
 
@@ -68,6 +71,10 @@ def test_the_example_list_is_brought_in_whole(shop: Shop, olga: User) -> None:
         ({"frame_material": "perhaps"}, "frame_material must be yes or no"),
         ({"part": "no-such"}, "no part “no-such”"),
         ({"in_kit": "yes"}, "needs its spare part"),
+        ({"new_frame_cost_minor": "13,00"}, "without point or comma"),
+        ({"colours": "slate mauve"}, "no colour “mauve”. Known: moss, slate."),
+        ({"colours": "slate", "polymer": "PA"}, "no polymer “PA”. Known: PP."),
+        ({"model": "example"}, "template's example"),
         ({"wall_um": "0"}, "wall_um must be a whole number from 1"),
         ({"frame_material": "no"}, "No component of this model is frame material"),
     ],
@@ -103,3 +110,81 @@ def test_a_known_model_changes_only_when_confirmed(shop: Shop, olga: User) -> No
         ("avocet", "front", 9_000)
     ]
     assert Deed.objects.filter(name="catalogue.bring_in").count() == 1
+
+
+def test_all_that_is_wrong_with_a_row_is_told_at_once_with_its_column(shop: Shop) -> None:
+    bad = {"nominal_mg": "9,5", "part": "no-such", "colours": "mauve"}
+    found = catalogue_import.check(lines(bad)).rejected
+    assert [(one.column, one.given) for one in found] == [
+        ("colours", "mauve"),
+        ("nominal_mg", "9,5"),
+        ("part", "no-such"),
+    ]
+
+
+def test_colours_make_a_model_that_customers_can_choose(shop: Shop, olga: User) -> None:
+    rows = lines({"colours": "slate moss"})
+    assert catalogue_import.check(rows).colourless == ()
+    catalogue_import.bring_in(key=key(), lines=rows, at=NOON, by=olga)
+    ways = FrameModel.objects.get(code="knot").colourways.all()
+    assert sorted((way.colour.code, way.polymer.code) for way in ways) == [
+        ("moss", "PP"),
+        ("slate", "PP"),
+    ]
+    assert catalogue_import.check(lines({"model": "dunlin"})).colourless == ("dunlin",)
+
+
+def test_colours_of_a_known_model_are_added_and_none_is_lost(shop: Shop, olga: User) -> None:
+    rows = lines({"model": "avocet", "name": "Avocet", "colours": "slate"})
+    catalogue_import.bring_in(key=key(), lines=rows, replace="confirmed", at=NOON, by=olga)
+    assert shop.avocet.colourways.count() == 2
+
+
+def test_a_trial_shows_cell_by_cell_what_would_change(shop: Shop) -> None:
+    rows = lines({"model": "avocet", "name": "Avocet", "new_frame_cost_minor": "1450"})
+    told = [
+        (one.component, one.column, one.now, one.then)
+        for one in catalogue_import.check(rows).changes
+    ]
+    assert ("front", "nominal_mg", "11200", "9000") in told
+    assert ("arm_left", "", "arm_left", "") in told
+    assert not [row for row in told if row[1] == "new_frame_cost_minor"]
+
+
+def test_five_thousand_rows_take_few_questions(
+    shop: Shop, olga: User, django_assert_max_num_queries: Any
+) -> None:
+    keys = ("front", "arm_left", "arm_right", "lens_left", "lens_right")
+    told = [{"model": f"m{number}", "component": one} for number in range(1000) for one in keys]
+    rows = lines(*told)
+    with django_assert_max_num_queries(8):
+        assert len(catalogue_import.check(rows).new) == 1000
+    # For each model: look, savepoint and insert, and its lines in one go.
+    with django_assert_max_num_queries(1000 * 9 + 50):
+        catalogue_import.bring_in(key=key(), lines=rows, at=NOON, by=olga)
+    assert Component.objects.filter(model__code="m999").count() == 5
+
+
+@pytest.mark.parametrize(
+    "reshape",
+    [
+        lambda text: "\ufeff" + text.replace("\n", "\r\n"),
+        lambda text: text.replace(",", ";"),
+        lambda text: "sep=;\r\n" + text.replace(",", ";"),
+        lambda text: text.replace(",", "\t"),
+        lambda text: (
+            "\n\n" + text.upper().replace("KNOT", "knot").replace("SCREW-M14", "screw-m14")
+        ),
+    ],
+    ids=["mark", "semicolon", "sep_line", "tab", "capitals"],
+)
+def test_lists_as_spreadsheets_write_them_are_read(shop: Shop, reshape: Any) -> None:
+    rows = catalogue_import.read(reshape(EXAMPLE.read_text(encoding="utf-8")).encode())
+    verdict = catalogue_import.check(rows)
+    assert verdict.rejected == ()
+    assert verdict.new == ("knot",)
+
+
+def test_a_header_that_will_not_do_is_repeated(shop: Shop) -> None:
+    with pytest.raises(BadInput, match=r"has: model:name\. Columns are parted by comma"):
+        catalogue_import.read(b"model:name\nknot:Knot\n")

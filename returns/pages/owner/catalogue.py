@@ -12,22 +12,24 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from inventory.errors import BadInput
+from inventory.models import Colour, Polymer
 from inventory.pages.access import OWNER, StaffRequest, allow
 from inventory.pages.forms import DeedForm
 from returns import catalogue_import, csvlists
 
 SHOWN_MAX = 500
+NAMED_MAX = 12
 _ALL = (*catalogue_import.COLUMNS, *catalogue_import.OPTIONAL)
 
 
 class ModelsFileForm(forms.Form):
     file = forms.FileField(
         label=gettext_lazy("Models and bills of materials (CSV)"),
-        help_text=gettext_lazy("UTF-8, comma or semicolon; one row for each component."),
+        help_text=gettext_lazy("UTF-8; comma, semicolon or tab; one row for each component."),
         widget=forms.ClearableFileInput(attrs={"accept": ".csv,text/csv"}),
     )
 
@@ -54,7 +56,11 @@ def page(request: HttpRequest) -> HttpResponse:
             form.add_error("file", error.message)
         else:
             return _tried(request, lines, ModelsImportForm(initial={"rows": _as_text(lines)}))
-    facts = {"form": form, "required": catalogue_import.COLUMNS, "optional": _ALL[-4:]}
+    facts = {
+        "form": form,
+        "required": catalogue_import.COLUMNS,
+        "optional": catalogue_import.OPTIONAL,
+    }
     return render(request, "returns/owner/models.html", facts, status=400 if form.errors else 200)
 
 
@@ -87,9 +93,15 @@ def bring_in(request: StaffRequest) -> HttpResponse:
 @allow(OWNER)
 @require_GET
 def template(request: HttpRequest) -> HttpResponse:
-    """An empty list with every column."""
+    """A list with every column and example rows; they are refused until they are replaced."""
     del request
-    answer = HttpResponse(",".join(_ALL) + "\r\n", content_type="text/csv; charset=utf-8")
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow(_ALL)
+    polymer = Polymer.objects.values_list("code", flat=True).first() or "PP"
+    colours = " ".join(Colour.objects.values_list("code", flat=True)[:3]) or "slate moss"
+    writer.writerows((*row, polymer, colours) for row in catalogue_import.EXAMPLE)
+    answer = HttpResponse(out.getvalue().encode(), content_type="text/csv; charset=utf-8")
     answer["Content-Disposition"] = 'attachment; filename="models.csv"'
     return answer
 
@@ -98,9 +110,27 @@ def _tried(
     request: HttpRequest, lines: Sequence[csvlists.Line], form: ModelsImportForm
 ) -> HttpResponse:
     verdict = catalogue_import.check(lines)
-    facts = {"form": form, "verdict": verdict, "rejected": verdict.rejected[:SHOWN_MAX]}
+    facts = {
+        "form": form,
+        "verdict": verdict,
+        "rejected": verdict.rejected[:SHOWN_MAX],
+        "changes": verdict.changes[:SHOWN_MAX],
+        **{name: _some(getattr(verdict, name)) for name in ("new", "replacing", "colourless")},
+    }
     status = 400 if verdict.rejected or form.errors else 200
     return render(request, "returns/owner/models_tried.html", facts, status=status)
+
+
+def _some(codes: Sequence[str]) -> str:
+    """Codes in a row; of many, the first and how many more there are."""
+    more = len(codes) - NAMED_MAX
+    first = ", ".join(codes[:NAMED_MAX])
+    if more <= 0:
+        return first
+    return ngettext("%(first)s and %(more)s more", "%(first)s and %(more)s more", more) % {
+        "first": first,
+        "more": more,
+    }
 
 
 def _as_text(lines: Sequence[csvlists.Line]) -> str:

@@ -30,7 +30,7 @@ class SalesFileForm(forms.Form):
     file = forms.FileField(
         label=gettext_lazy("Sales list (CSV)"),
         help_text=gettext_lazy(
-            "UTF-8, comma or semicolon; the first line names batch, month and pieces."
+            "UTF-8; comma, semicolon or tab; the first line names batch, month and pieces."
         ),
         widget=forms.ClearableFileInput(attrs={"accept": ".csv,text/csv"}),
     )
@@ -93,13 +93,15 @@ def bring_in(request: StaffRequest) -> HttpResponse:
 @allow(OWNER)
 @require_GET
 def template(request: HttpRequest) -> HttpResponse:
-    """An empty list with the right header, and one line to follow when there is a batch."""
+    """A list with the right header and one line to follow; without a batch it is an example."""
     del request
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(sold.COLUMNS)
     batch = ProductionBatch.objects.first()
-    if batch is not None:
+    if batch is None:
+        writer.writerow(["EXAMPLE-1", f"{timezone.localdate():%Y-%m}", 12])
+    else:
         writer.writerow([batch.code, f"{batch.made_on:%Y-%m}", 0])
     answer = HttpResponse(out.getvalue().encode(), content_type="text/csv; charset=utf-8")
     answer["Content-Disposition"] = 'attachment; filename="sold-units.csv"'

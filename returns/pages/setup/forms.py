@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 
@@ -258,18 +260,18 @@ class RemediesForm(DeedForm):
         return {"chosen": told["chosen"], "larger_screw": told["larger_screw"]}
 
 
-def _said(one: Starting) -> str:
+def _said(one: Starting) -> SafeString:
+    """The remedy's name, and under it what it answers and what we guess."""
     kind, defect = one.answers
-    return _t(
-        "%(name)s (%(component)s: %(defect)s; %(minutes)s min, works in %(odds)s of 100: "
-        "typed, not measured)"
+    guess = _t(
+        "%(component)s: %(defect)s. %(minutes)s min, works in %(odds)s of 100: typed, not measured"
     ) % {
-        "name": _t(one.name),
         "component": ComponentKind(kind).label,
         "defect": DefectKey(defect).label,
         "minutes": one.minutes,
         "odds": one.odds_percent,
     }
+    return format_html('<span>{}<span class="guess">{}</span></span>', _t(one.name), guess)
 
 
 class LimitsForm(StepForm):

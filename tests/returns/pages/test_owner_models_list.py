@@ -64,8 +64,29 @@ def test_an_import_without_its_list_goes_back(owner: Client, shop: Shop) -> None
     assert owner.post("/owner/models/import/", {"key": "x", "rows": "y"}).status_code == 302
 
 
-def test_the_empty_list_names_every_column(owner: Client, shop: Shop) -> None:
-    empty = owner.get("/owner/models/template.csv").content
-    assert sorted(empty.decode().strip().split(",")) == sorted(
-        EXAMPLE.decode().splitlines()[0].split(",")
-    )
+def test_the_template_names_every_column_and_its_example_is_not_imported(
+    owner: Client, shop: Shop
+) -> None:
+    template = owner.get("/owner/models/template.csv").content
+    header = template.decode().splitlines()[0].split(",")
+    assert set(EXAMPLE.decode().splitlines()[0].split(",")) <= set(header)
+    tried = upload(owner, template)
+    assert tried.status_code == 400
+    assert {one.column for one in tried.context["rejected"]} == {"model"}
+    mended = upload(owner, template.replace(b"example,", b"dunlin,"))
+    assert mended.context["verdict"].new == ("dunlin",)
+    assert mended.context["verdict"].colourless == ()
+
+
+def test_a_trial_names_column_and_cell_and_what_would_change(owner: Client, shop: Shop) -> None:
+    told = upload(owner, EXAMPLE.replace(b",9000,", b",9.5,")).content.decode()
+    assert "<code>nominal_mg</code></td><td>9.5</td>" in told
+    changed = upload(owner, EXAMPLE.replace(b"knot,Knot", b"avocet,Avocet")).content.decode()
+    assert "<td>11200</td><td>9000</td>" in changed
+
+
+def test_many_models_are_not_all_named(owner: Client, shop: Shop) -> None:
+    head, front = EXAMPLE.splitlines()[:2]
+    rows = [front.replace(b"knot", b"m%d" % number) for number in range(30)]
+    told = upload(owner, b"\n".join([head, *rows])).content.decode()
+    assert "and 18 more" in told

@@ -361,7 +361,7 @@ def test_a_good_list_is_tried_then_imported(owner: Client, shop: Shop) -> None:
 def test_rows_that_will_not_do_are_listed_and_cannot_be_imported(owner: Client, shop: Shop) -> None:
     tried = upload(owner, GOOD + b"XX-1,2026-02,1\n<b>,2026-02,1\n")
     assert tried.status_code == 400
-    assert "There is no batch “XX-1”." in text(tried)
+    assert "There is no batch “XX-1”. Enter it first, or mend the code." in text(tried)
     assert "<b>" not in text(tried)
     assert "/owner/sold/import/" not in text(tried)
     facts = {"key": str(uuid.uuid4()), "rows": "batch,month,pieces\nXX-1,2026-02,1\n"}
