@@ -32,6 +32,7 @@ Facts = Mapping[str, Any]
 
 CODE_LENGTH_MAX: Final = 20
 _COUNTRY, _CURRENCY = re.compile(r"[A-Z]{2}"), re.compile(r"[A-Z]{3}")
+_POLYMER = re.compile(r"[A-Z][A-Z0-9+/-]{1,11}")
 _SWATCH = re.compile(r"#[0-9a-fA-F]{6}")
 _THREAD = re.compile(r"M[0-9](\.[0-9]{1,2})?")
 
@@ -73,6 +74,9 @@ def add_scale(*, key: UUID, facts: Facts, at: datetime, by: User) -> Scale:
 
 @transaction.atomic
 def add_polymer(*, key: UUID, facts: Facts, at: datetime, by: User) -> Polymer:
+    """A polymer by its symbol in ISO 1043-1."""
+    if not _POLYMER.fullmatch(str(facts["code"])):
+        raise BadInput(_("Write its symbol in capitals, such as PP or PA11."), field="code")
     return entered("add_polymer", Polymer(), Entry(key, facts, at, by))
 
 

@@ -175,9 +175,7 @@ class ModelForm(DeedForm):
         _("Lifetime the trade expects, months"), 1, 600, initial=24, help_text=_("Your judgement.")
     )
     polymer = forms.ModelChoiceField(Polymer.objects.all(), label=_("Polymer"), empty_label=None)
-    colours = forms.ModelMultipleChoiceField(
-        Colour.objects.all(), label=_("Colours"), widget=forms.CheckboxSelectMultiple
-    )
+    colours = forms.MultipleChoiceField(label=_("Colours"), widget=forms.CheckboxSelectMultiple)
     front = MassField(label=_("Mass of the front"), help_text=_("Without lenses and screws."))
     arm = MassField(label=_("Mass of one arm"))
     lens = MassField(label=_("Mass of one lens"), required=False)
@@ -202,6 +200,11 @@ class ModelForm(DeedForm):
         required=False,
         empty_label=_("none in stock"),
     )
+
+    def __init__(self, *args: Any, **facts: Any) -> None:
+        super().__init__(*args, **facts)
+        listed = [(colour.code, colour.name) for colour in Colour.objects.all()]
+        self.fields["colours"].choices = listed  # type: ignore[attr-defined]
 
     def clean(self) -> dict[str, Any]:
         told: dict[str, Any] = super().clean() or {}
@@ -228,7 +231,7 @@ class ModelForm(DeedForm):
             new_frame_cost_minor=told["new_frame_cost"],
             expected_life_months=told["expected_life_months"],
             polymer=told["polymer"],
-            colours=tuple(told["colours"]),
+            colours=tuple(Colour.objects.filter(code__in=told["colours"])),
             bill=bill,
             arm_part=told["arm_part"],
             screw_part=told["screw_part"],
