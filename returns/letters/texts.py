@@ -15,7 +15,7 @@ from returns import intake
 from returns.models import Request, ReturnedFrame
 from returns.models.filing import Wish
 from returns.models.gradings import Outcome
-from returns.queries.story import day_words, ground_words
+from returns.queries.story import day_words, ground_words, mended_parts
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +49,7 @@ class Occasion:
             "email": self.workshop.email,
             "days": str(self.workshop.retention_days),
             "day": day_words(day) if day else "",
+            "promise": day_words(self.frame.promised_by) if self.frame else "",
             "guide": f"{settings.BASE_URL}{guide}",
         }
 
@@ -214,7 +215,7 @@ def _graded(occasion: Occasion) -> Words:
             _("We mend your frame, %(reference)s"),
             [
                 _("We have looked your frame over: it can be mended."),
-                _("We write when it is in the post to you."),
+                _("We mean to be done by %(promise)s and write when it is in the post to you."),
             ],
         )
     return (_("Your frame cannot be mended, %(reference)s"), _unmended(occasion))
@@ -236,14 +237,25 @@ def _unmended(occasion: Occasion) -> list[str]:
 
 
 def _posted_mended(occasion: Occasion) -> Words:
-    del occasion
     return (
         _("Your mended frame is in the post, %(reference)s"),
         [
             _("Your frame is mended, has passed its check and is on its way to you."),
+            *_what_was_mended(occasion.frame),
+            _(
+                "Put it on and look before you rely on it. If it sits askew, has an edge that "
+                "scratches, or you see less well than before, do not wear it and write to us; "
+                "about your sight ask an optician. How to take care of it is on the page below."
+            ),
             _("Should it not have come after two weeks, tell us on the page below."),
         ],
     )
+
+
+def _what_was_mended(frame: ReturnedFrame | None) -> list[str]:
+    parts = mended_parts([frame]) if frame else []
+    lines = [_("%(part)s: %(deed)s") % {"part": one.component, "deed": one.deed} for one in parts]
+    return [line.replace("%", "%%") for line in dict.fromkeys(lines)]
 
 
 def _posted_as_is(occasion: Occasion) -> Words:
@@ -267,7 +279,10 @@ def _ground(occasion: Occasion) -> Words:
         _("What your frame has become, %(reference)s"),
         [
             _ground_words(occasion.frame),
-            _("It becomes part of the frames that we mould next. Thank you for sending it back."),
+            _(
+                "The page below says what is moulded from that lot, as soon as it is. Thank you "
+                "for sending it back."
+            ),
         ],
     )
 

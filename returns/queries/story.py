@@ -101,7 +101,7 @@ def of(request: Request) -> Story:
         next=_kit_next(request) if is_kit else _return_next(request, frames),
         way=stations.of(request, frames, moulded=moulded),
         promised_by=_promised_by(request, frames),
-        mended=_mended(frames),
+        mended=mended_parts(frames),
         became=ways,
     )
 
@@ -113,7 +113,8 @@ def _promised_by(request: Request, frames: list[ReturnedFrame]) -> date | None:
     return max(owed, default=None)
 
 
-def _mended(frames: list[ReturnedFrame]) -> list[Mended]:
+def mended_parts(frames: list[ReturnedFrame]) -> list[Mended]:
+    """What was done to frames that passed their check, part by part."""
     mended = [frame for frame in frames if frame.state in (FrameState.MENDED, FrameState.POSTED)]
     rows = JobStep.objects.filter(job__frame__in=mended, job__state=RepairJob.State.PASSED)
     return [

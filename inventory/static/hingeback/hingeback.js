@@ -204,5 +204,6 @@
   document.querySelectorAll("form[data-once]").forEach(keepKey);
   openTables();
   window.addEventListener("resize", openTables);
+  document.querySelectorAll("[data-print]").forEach((button) => (button.hidden = false));
   document.querySelector("[data-focus]")?.focus();
 })();

@@ -16,7 +16,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from inventory.errors import BadInput
 from returns import intake, kits, twins
 from returns.models import FrameModel, Request
-from returns.pages.customer import drawing, limits
+from returns.pages.customer import drawing, limits, loop
 from returns.pages.customer.forms import FilingForm, ReturnForm, ScrewsForm
 from returns.pages.customer.opening import once_open
 from returns.pages.customer.personal import filing_page
@@ -38,7 +38,8 @@ _TRAIL: Final = [
 def start(request: HttpRequest) -> HttpResponse:
     """Which of the two it is."""
     models = FrameModel.objects.filter(active=True, components__in_kit=True).distinct()
-    return render(request, "returns/customer/start.html", {"models": models})
+    facts = {"models": models, "parts": drawing.SHAPES.items(), "signs": loop.PROMISE}
+    return render(request, "returns/customer/start.html", facts)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -50,6 +50,13 @@ def country_name(code: str) -> str:
     return str(known.name(code)) or code
 
 
+def sent_abroad_to(request: Request) -> str:
+    """The workshop's country, which a parcel needs when it comes from another; else empty."""
+    home = Workshop.the().country
+    abroad = request.person is not None and request.person.country not in ("", home)
+    return country_name(home) if abroad else ""
+
+
 def countries() -> list[tuple[str, str]]:
     """Every country's code and name in the page's language, in order of the names."""
     from django_countries import countries as known

@@ -27,6 +27,14 @@ SIGNS: Final[dict[str, str]] = {
     "shelf": "M-8-4L0-8 8-4V5L0 9-8 5ZM-8-4L0 0 8-4M0 0V9",
 }
 
+# The start page's picture: posted, mended, ground, new again; x, y, sign.
+PROMISE: Final = [
+    (180, -10, SIGNS["home"]),
+    (320, 130, SIGNS["post"]),
+    (180, 270, SIGNS["bench"]),
+    (40, 130, SIGNS["flake"]),
+]
+
 
 @dataclass(frozen=True, slots=True)
 class Stop:

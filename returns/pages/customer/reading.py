@@ -9,6 +9,7 @@ from django.views.decorators.http import require_safe
 from inventory.errors import NotFound
 from returns import intake, kits
 from returns.models import FrameModel
+from returns.pages.customer import drawing
 
 
 @require_safe
@@ -17,7 +18,15 @@ def guide(request: HttpRequest, model: str) -> HttpResponse:
     found = FrameModel.objects.filter(code=model).first()
     if found is None or not kits.has_kit(found):
         raise NotFound()
-    facts = {"model": found, "kit": kits.contents(found).items()}
+    kit = kits.contents(found)
+    facts = {
+        "model": found,
+        "kit": kit.items(),
+        "only": next(iter(kit)) if len(kit) == 1 else None,
+        "knuckles": drawing.KNUCKLES,
+        "tongue": drawing.TONGUE,
+        "parts": drawing.SHAPES.items(),
+    }
     return render(request, "returns/customer/guide.html", facts)
 
 

@@ -11,6 +11,7 @@ from django.utils.translation import get_language
 
 from inventory.models import Workshop
 from returns.models import Request
+from returns.pages.customer.forms import sent_abroad_to
 
 SIZES = {"a4": "A4", "a6": "A6"}
 
@@ -28,6 +29,7 @@ def page(filed: Request, *, size: str) -> str:
     facts = {
         "filed": filed,
         "workshop": Workshop.the(),
+        "country": sent_abroad_to(filed),
         "size": size,
         "paper": SIZES[size],
         "language": get_language(),

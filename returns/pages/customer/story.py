@@ -16,7 +16,7 @@ from inventory.pages.forms import DeedForm
 from returns import intake, kits, photos
 from returns.models import Photo, Request
 from returns.pages.customer import loop, slip_pdf
-from returns.pages.customer.forms import AddressForm, country_name, told_defect
+from returns.pages.customer.forms import AddressForm, country_name, sent_abroad_to, told_defect
 from returns.pages.customer.personal import REFERRER_WITHOUT_FORMS, personal
 from returns.queries import story as stories
 
@@ -34,6 +34,7 @@ def story(request: HttpRequest, secret: str) -> HttpResponse:
         "loop": loop.picture(told.way),
         "late": told.promised_by is not None and told.promised_by < _today(),
         "country": country_name(filed.person.country) if filed.person else "",
+        "abroad": sent_abroad_to(filed),
         "defect": told_defect(filed),
         "here": told.stations[told.station],
         "photos": filed.photos.all(),

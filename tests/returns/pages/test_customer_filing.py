@@ -12,6 +12,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from PIL import Image
 
+from inventory.models import Workshop
 from returns import intake
 from returns.models import Photo, Request
 from returns.models.catalogue import ComponentKey
@@ -167,7 +168,7 @@ def test_loose_screw_as_return_is_steered_to_screws_first(client: Client, shop: 
     assert page.status_code == 200
     assert not Request.objects.exists()
     text = page.content.decode()
-    assert 'formaction="/ask/screws/"' in text
+    assert 'formaction="/ask/screws/?send"' in text
     assert "It fell off the table." in text
     client.post("/ask/screws/", facts)
     assert Request.objects.get().kind == "spare_screws"
@@ -257,3 +258,26 @@ def test_filing_is_limited_per_visitor(client: Client, shop: Shop) -> None:
 def test_guide_of_an_unknown_model_is_not_found(client: Client, shop: Shop) -> None:
     assert client.get("/guide/avocet/").status_code == 200
     assert client.get("/guide/none/").status_code == 404
+
+
+def test_guide_names_the_screw_its_cautions_and_when_to_stop(client: Client, shop: Shop) -> None:
+    page = client.get("/guide/avocet/").content.decode()
+    for words in (
+        "M1.4",
+        "Both sides take the same screw",
+        "swallowed or breathed in",
+        "hurt an eye",
+        "Do not force anything",
+        "prescription",
+        "Stop and send it back to us",
+    ):
+        assert words in page
+    assert page.count('<svg viewBox="') >= 6
+
+
+def test_start_page_promises_the_days_that_the_owner_set(client: Client, shop: Shop) -> None:
+    Workshop.objects.update(promise_days=9)
+    page = client.get("/").content.decode()
+    assert "mean to be done 9 days after it came" in page
+    assert 'href="/find/"' in page
+    assert 'href="/guide/avocet/"' in page

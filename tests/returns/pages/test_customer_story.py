@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from dataclasses import replace
 from typing import Any
 
 import pypdf
@@ -19,7 +20,7 @@ from returns.models import Request
 from returns.pages.customer import slip_pdf
 from returns.sums import codes
 from tests.makers import NOON, Shop, key
-from tests.returns.customer_makers import asked_screws, sent_back
+from tests.returns.customer_makers import WANDA, asked_screws, sent_back
 from tests.returns.pages.test_customer_filing import picture
 
 pytestmark = pytest.mark.django_db
@@ -246,3 +247,16 @@ def test_erased_person_leaves_a_dead_link(client: Client, shop: Shop) -> None:
     assert request.person is not None
     people.erase(key=key(), person=request.person, at=NOON)
     assert client.get(address).status_code == 404
+
+
+@pytest.mark.parametrize(
+    ("country", "postal_code", "named"), [("DE", "12345", False), ("NZ", "6011", True)]
+)
+def test_address_for_the_parcel_names_the_country_to_who_posts_from_another(
+    client: Client, shop: Shop, country: str, postal_code: str, named: bool
+) -> None:
+    contact = replace(WANDA, country=country, postal_code=postal_code)
+    request = sent_back(shop, contact=contact)
+    page = client.get(link(request)).content.decode()
+    assert ("Germany</address>" in page) is named
+    assert ("Germany</p>" in slip_pdf.page(request, size="a4")) is named
