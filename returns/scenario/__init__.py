@@ -1,3 +1,3 @@
-"""The invented demo scenario: a workshop's masters and four months of its life."""
+"""The invented demo scenario: a workshop's masters and a year of its life."""
 
 from __future__ import annotations

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 
 from django.contrib.auth.models import User
 
+from inventory import stock
 from inventory.models import Part, Scale
 from returns import arrivals, lookover, mending, posting_out, stripdown
 from returns.models import (
@@ -22,29 +23,23 @@ from returns.models.gradings import Outcome
 from returns.queries.frames import whereabouts
 from returns.scenario.diary import Diary
 from returns.scenario.failures import Broken
+from returns.scenario.pans import Pans, typed
 from returns.sums.grading import PolymerCheck
 from returns.sums.states import FrameState
 
 HOUR = timedelta(hours=1)
 DAY = timedelta(days=1)
-NOT_ANSWERED = 0.03
 OVERRULED = 0.04
-SALVAGED = 0.4
-# Delivered once and then late for the whole story; nobody thought of keeping those of the frames
-# that were stripped meanwhile, which is what matching donors to frames is there to change.
-LATE_PART = "arm-godwit"
+SALVAGED = 0.25
+# Days that a frame is held: for an answer of its sender, and for a part that does not come.
+ANSWER_DAYS = (1, 6)
+PART_DAYS = (6, 11)
 # What the typed odds of the masters do not know: the bench learns it from its own outcomes.
 LUCK = {"reshape-arm": 0.6, "close-groove": 0.8}
 
 
 def _true_odds(step: JobStep) -> float:
     return LUCK.get(step.remedy.key, step.remedy.odds_ppm / 1_000_000)
-
-
-def typed(mass_mg: int, scale: Scale) -> str:
-    """What the scale would show for a mass, as a person types it."""
-    shown_mg = max(1, round(mass_mg / scale.division_mg)) * scale.division_mg
-    return f"{shown_mg / 1000:.3f}".rstrip("0").rstrip(".") + " g"
 
 
 @dataclass
@@ -56,6 +51,10 @@ class Bench:
     ben: User
     bench_scale: Scale
     fine_scale: Scale
+    pans: Pans
+    late: set[str]
+    """Parts that the supplier does not send. Nobody thinks of keeping those of the frames that
+    are stripped meanwhile, which is what matching donors to frames is there to change."""
 
     def receive(
         self, request: Request | None, contents: list[Broken], at: datetime, *, stranger: bool
@@ -90,9 +89,9 @@ class Bench:
         known = self.diary.random.random() < 0.8
         weigh = arrivals.WeighIn(
             scale=self.bench_scale,
-            mass=typed(broken.mass_mg, self.bench_scale),
+            mass=self.pans.read(broken.mass_mg, self.bench_scale),
             cleaned=True,
-            colourway=None if stranger else broken.colourway,
+            colourway=None if stranger else broken.batch.colourway,
             batch=broken.batch if known and not stranger else None,
             is_stranger=stranger,
             request=request,
@@ -110,25 +109,24 @@ class Bench:
         frame.refresh_from_db()
         grading = lookover.grade(key=self.diary.key(), frame=frame, look=look, at=at, by=self.bea)
         if grading.computed == Outcome.REPAIR and frame.wish == "regrind":
-            grading = self._second_thought(frame, grading, at + timedelta(minutes=4))
-        self._next(frame, broken, grading, at)
+            self._second_thought(frame, at + timedelta(minutes=4))
+        self._next(frame, broken, at)
 
-    def _second_thought(self, frame: ReturnedFrame, grading: Grading, at: datetime) -> Grading:
+    def _second_thought(self, frame: ReturnedFrame, at: datetime) -> None:
         """Now and then the hand knows better than the sums."""
-        if self.diary.random.random() >= OVERRULED:
-            return grading
-        return lookover.overrule(
-            key=self.diary.key(),
-            frame=frame,
-            outcome=Outcome.REGRIND.value,
-            reason="Brittle all over: it would break elsewhere next.",
-            at=at,
-            by=self.ben,
-        )
+        if self.diary.random.random() < OVERRULED:
+            lookover.overrule(
+                key=self.diary.key(),
+                frame=frame,
+                outcome=Outcome.REGRIND.value,
+                reason="Brittle all over: it would break elsewhere next.",
+                at=at,
+                by=self.ben,
+            )
 
-    def _next(self, frame: ReturnedFrame, broken: Broken, grading: Grading, at: datetime) -> None:
+    def _next(self, frame: ReturnedFrame, broken: Broken, at: datetime) -> None:
         frame.refresh_from_db()
-        wait = timedelta(days=self.diary.random.randint(1, 8), hours=1)
+        wait = timedelta(days=self.diary.random.randint(1, 6), hours=1)
         if frame.state == FrameState.TO_MEND:
             self.diary.at(at + wait, lambda moment: self._mend(frame, broken, moment))
         elif frame.state == FrameState.TO_STRIP:
@@ -138,51 +136,48 @@ class Bench:
         elif frame.state == FrameState.HELD and frame.is_stranger:
             self.diary.at(at + 10 * DAY, lambda moment: self._discard(frame, moment))
         elif frame.state == FrameState.HELD:
-            self.diary.at(at + wait, lambda moment: self._resolve(frame, broken, grading, moment))
+            days = self.diary.random.randint(*(PART_DAYS if frame.wish else ANSWER_DAYS))
+            later = at + timedelta(days=days)
+            self.diary.at(later, lambda moment: self._resolve(frame, broken, moment))
 
-    def _resolve(
-        self, frame: ReturnedFrame, broken: Broken, grading: Grading, at: datetime
-    ) -> None:
-        """A held frame: the sender answers by email that it may be ground, or never answers.
+    def _resolve(self, frame: ReturnedFrame, broken: Broken, at: datetime) -> None:
+        """A held frame: nobody knows yet whose it is, or a part is lacking.
 
-        One that is to go back if it cannot be mended waits on for its part.
+        Once its story is found or its part has come it is looked over again; else it is given
+        up, or waits on if it is to go back.
         """
-        if self.diary.random.random() < NOT_ANSWERED:
+        frame.refresh_from_db()
+        if frame.state != FrameState.HELD:
             return
-        if not frame.wish:
-            lookover.record_wish(
-                key=self.diary.key(),
-                frame=frame,
-                wish="regrind",
-                evidence=lookover.Evidence.EMAIL.value,
-                at=at,
-                by=self.bea,
-            )
-            frame.refresh_from_db()
-            self._look(frame, broken, at + HOUR, stranger=False)
-        elif grading.computed == Outcome.HOLD and frame.wish == "regrind":
-            later = lookover.overrule(
-                key=self.diary.key(),
-                frame=frame,
-                outcome=Outcome.REGRIND.value,
-                reason="Parts will not come before the promised day.",
-                at=at,
-                by=self.ben,
-            )
-            self._next(frame, broken, later, at)
+        if frame.wish and _has_come(frame.gradings.order_by("-at", "-pk")[0]):
+            self._look(frame, broken, at, stranger=False)
+        elif frame.wish == "regrind":
+            self._give_up(frame, broken, at)
+        else:
+            later = at + 3 * DAY
+            self.diary.at(later, lambda moment: self._resolve(frame, broken, moment))
+
+    def _may_be_ground(self, frame: ReturnedFrame, evidence: str, at: datetime) -> None:
+        lookover.record_wish(
+            key=self.diary.key(), frame=frame, wish="regrind", evidence=evidence, at=at, by=self.bea
+        )
+        frame.refresh_from_db()
+
+    def _give_up(self, frame: ReturnedFrame, broken: Broken, at: datetime) -> None:
+        lookover.overrule(
+            key=self.diary.key(),
+            frame=frame,
+            outcome=Outcome.REGRIND.value,
+            reason="Parts will not come before the promised day.",
+            at=at,
+            by=self.ben,
+        )
+        self._next(frame, broken, at)
 
     def _discard(self, frame: ReturnedFrame, at: datetime) -> None:
         """A stranger's frame: its sender rings and lets it go; it never enters a box."""
         frame.refresh_from_db()
-        lookover.record_wish(
-            key=self.diary.key(),
-            frame=frame,
-            wish="regrind",
-            evidence=lookover.Evidence.PHONE.value,
-            at=at,
-            by=self.bea,
-        )
-        frame.refresh_from_db()
+        self._may_be_ground(frame, lookover.Evidence.PHONE.value, at)
         stripdown.discard_foreign(
             key=self.diary.key(),
             frame=frame,
@@ -240,13 +235,13 @@ class Bench:
         return at
 
     def _weigh_out(self, frame: ReturnedFrame, job: RepairJob, at: datetime) -> None:
-        on_bench_mg = on_bench_or_shelf_mg(frame)
-        drift_mg = round(self.diary.random.gauss(0, 15))
+        # What the books hold is a reading of this very scale: its own error is in it already.
+        on_bench_mg = on_bench_or_shelf_mg(frame) + round(self.diary.random.gauss(0, 2.5))
         mending.weigh_out(
             key=self.diary.key(),
             job=job,
             scale=self.bench_scale,
-            mass=typed(on_bench_mg + drift_mg, self.bench_scale),
+            mass=typed(on_bench_mg, self.bench_scale),
             at=at,
             by=self.bea,
         )
@@ -267,20 +262,23 @@ class Bench:
         masses = self._taken_apart(frame, broken, bill)
         salvaged = self._salvaged(broken, bill)
         kept_mg = sum(piece.pieces * piece.part.nominal_mg for piece in salvaged)
-        stripdown.strip(
+        plastic_mg = masses["plastic"] - kept_mg
+        read, fine = self.pans.read, self.fine_scale
+        stripped = stripdown.strip(
             key=self.diary.key(),
             frame=frame,
             parts=stripdown.StripDown(
-                scale=self.fine_scale,
-                plastic=typed(masses["plastic"] - kept_mg, self.fine_scale),
-                lenses=typed(masses["lens"], self.fine_scale) if masses["lens"] else "",
-                metal=typed(masses["screw"], self.fine_scale) if masses["screw"] else "",
-                foreign="",
+                scale=fine,
+                plastic=read(plastic_mg, fine),
+                lenses=read(masses["lens"], fine) if masses["lens"] else "",
+                metal=read(masses["screw"], fine) if masses["screw"] else "",
                 salvaged=salvaged,
             ),
             at=at,
             by=self.ben,
         )
+        if stripped.box is not None:
+            self.pans.put(stripped.box, plastic_mg)
         if frame.lenses_back and frame.request is not None:
             self.diary.at(at + DAY, lambda moment: self._post_lenses(frame, moment))
 
@@ -293,22 +291,31 @@ class Bench:
         touched = {one.component for one in broken.findings}
         sound = [piece for piece in bill if piece.kind == "arm" and piece.key not in touched]
         part = sound[0].part if sound else None
-        if part is None or part.code == LATE_PART or self.diary.random.random() > SALVAGED:
+        if part is None or part.code in self.late or self.diary.random.random() > SALVAGED:
             return ()
-        mass = typed(len(sound) * part.nominal_mg, self.fine_scale)
+        mass = self.pans.read(len(sound) * part.nominal_mg, self.fine_scale)
         return (stripdown.Salvaged(part=part, pieces=len(sound), mass=mass),)
 
     def _taken_apart(
         self, frame: ReturnedFrame, broken: Broken, bill: list[Component]
     ) -> dict[str, int]:
-        """Split the frame's mass on the bench by the bill, with a crumb lost."""
-        lost = {one.component for one in broken.findings if one.defect == "missing"}
-        whole = {piece.key: piece for piece in bill if piece.key not in lost}
-        lens = sum(piece.nominal_mg for piece in whole.values() if piece.kind == "lens")
-        screw = sum(piece.nominal_mg for piece in whole.values() if piece.kind == "screw")
-        plastic = on_bench_or_shelf_mg(frame) - lens - screw
-        crumb = self.diary.random.randint(0, 30)
+        """True masses by kind, with a crumb lost. A frame that was mended in between has other
+        arms than it came with: its plastic is the rest of what the books hold."""
+        kinds = {piece.key: piece.kind for piece in bill}
+        lens = broken.mass_of_mg(kinds, "lens")
+        screw = broken.mass_of_mg(kinds, "screw")
+        plastic = broken.mass_of_mg(kinds, "front", "arm")
+        if frame.jobs.exists():
+            plastic = on_bench_or_shelf_mg(frame) - lens - screw
+        crumb = self.diary.random.randint(0, 6)
         return {"plastic": plastic - crumb, "lens": lens, "screw": screw}
+
+
+def _has_come(grading: Grading) -> bool:
+    """Whether the free pieces now suffice for what a grading lacked."""
+    missing = (grading.sums.get("plan") or {}).get("missing") or {}
+    parts = Part.objects.filter(code__in=missing)
+    return all(stock.available(part) >= missing[part.code] for part in parts)
 
 
 def on_bench_or_shelf_mg(frame: ReturnedFrame) -> int:
@@ -318,4 +325,4 @@ def on_bench_or_shelf_mg(frame: ReturnedFrame) -> int:
 
 def restock(part: Part) -> int:
     """How many pieces one order of a part brings."""
-    return part.pack_size * 2
+    return part.pack_size * (2 if part.screw_size else 1)

@@ -1,63 +1,67 @@
-"""What breaks in the scenario, and how often. Invented weights, for the demo only."""
+"""A sold frame that broke: what is wrong with it when it comes back, and what it weighs."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from random import Random
 
 from returns.gradingfacts import Seen
-from returns.models import Colourway, Component, ProductionBatch
+from returns.models import Component, ProductionBatch
+from returns.scenario.lives import CAUSES, Cause
 
-# Share of a month's sold units that come back, by whole months since the sale.
-HAZARD_PPM = (0, 9_000, 26_000, 38_000, 46_000, 50_000, 52_000, 53_000)
-
-_TROUBLES: dict[tuple[str, str], int] = {
-    ("arm", "snapped"): 17,
-    ("arm", "stripped_hole"): 15,
-    ("arm", "cracked_pivot"): 11,
-    ("arm", "warped"): 7,
-    ("arm", "hole_offset"): 3,
-    ("front", "snapped"): 15,
-    ("front", "cracked_pivot"): 13,
-    ("front", "cracked"): 8,
-    ("front", "scuffed"): 6,
-    ("front", "groove_worn"): 5,
-    ("front", "warped"): 3,
-    ("screw", "missing"): 6,
-    ("screw", "snapped"): 4,
-}
 _MEASURED_UM = {"hole_offset": (60, 240), "stripped_hole": (1_050, 1_500)}
-_SECOND_TROUBLE = 0.18
+_BOTH_ARMS = 0.35
+_SECOND_TROUBLE = 0.14
+_SIDES = ("left", "right")
 
 
 @dataclass(frozen=True, slots=True)
 class Broken:
-    """A sold frame that failed: what is wrong with it, and what it weighs."""
+    """A frame on its way to the workshop. `masses` holds the true mg of each piece that came."""
 
-    colourway: Colourway
     batch: ProductionBatch
     findings: tuple[Seen, ...]
-    mass_mg: int
+    masses: Mapping[str, int]
+
+    @property
+    def mass_mg(self) -> int:
+        return sum(self.masses.values())
+
+    def mass_of_mg(self, kinds: Mapping[str, str], *wanted: str) -> int:
+        """The true mass of the pieces of some kinds; `kinds` tells each piece's."""
+        return sum(mass for key, mass in self.masses.items() if kinds[key] in wanted)
 
 
-def broken(random: Random, batch: ProductionBatch, bill: list[Component]) -> Broken:
-    """Draw a failed frame of a batch."""
-    findings = [_trouble(random)]
-    if random.random() < _SECOND_TROUBLE:
-        other = _trouble(random)
-        if other.component != findings[0].component:
-            findings.append(other)
+def broken(
+    random: Random, batch: ProductionBatch, bill: list[Component], cause: Cause | None = None
+) -> Broken:
+    """Draw a failed frame of a batch; the cause comes first among its findings."""
+    findings = [_seen(random, cause or random.choice(CAUSES), random.choice(_SIDES))]
+    findings += _further(random, findings[0])
     lost = {one.component for one in findings if one.defect == "missing"}
-    mass_mg = sum(
-        max(1, round(random.gauss(piece.nominal_mg, piece.spread_mg)))
+    masses = {
+        piece.key: max(1, round(random.gauss(piece.nominal_mg, piece.spread_mg / 2)))
         for piece in bill
         if piece.key not in lost
-    )
-    return Broken(batch.colourway, batch, tuple(findings), mass_mg)
+    }
+    return Broken(batch, tuple(findings), masses)
 
 
-def _trouble(random: Random) -> Seen:
-    kind, defect = random.choices(list(_TROUBLES), weights=list(_TROUBLES.values()))[0]
-    component = kind if kind == "front" else f"{kind}_{random.choice(('left', 'right'))}"
-    span = _MEASURED_UM.get(defect)
-    return Seen(component, defect, random.randint(*span) if span else None)
+def _further(random: Random, first: Seen) -> list[Seen]:
+    """Whoever sits on a frame may snap both arms; other troubles come together by chance."""
+    if first.component.startswith("arm_") and first.defect == "snapped":
+        if random.random() < _BOTH_ARMS:
+            other = "arm_right" if first.component == "arm_left" else "arm_left"
+            return [Seen(other, "snapped")]
+        return []
+    if random.random() >= _SECOND_TROUBLE:
+        return []
+    second = _seen(random, random.choice(CAUSES), random.choice(_SIDES))
+    return [] if second.component == first.component else [second]
+
+
+def _seen(random: Random, cause: Cause, side: str) -> Seen:
+    component = cause.component if cause.component == "front" else f"{cause.component}_{side}"
+    span = _MEASURED_UM.get(cause.defect)
+    return Seen(component, cause.defect, random.randint(*span) if span else None)

@@ -1,41 +1,61 @@
-"""The last hour of the scenario: a bin of arms is empty, and a frame that could help has come in.
+"""The last hours of the scenario: the bench as a newcomer finds it, whatever day the story ends.
 
-It leaves one match for the salvage page to show, whatever day the story is told.
+Parcels to open, kits to post, a frame without a slip, a job half mended, a grind run that waits for
+its second person; and a bin of arms that is empty, with a frame that could help.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from inventory import stock
-from inventory.models import Part
-from returns import arrivals, intake, lookover
+from inventory import grinding, stock
+from inventory.models import Origin, Part, Place, PlaceKind
+from inventory.queries import boxes
+from returns import arrivals, intake, lookover, mending
 from returns.gradingfacts import Seen
-from returns.models import Colourway, ReturnedFrame
-from returns.scenario.bench import Bench, typed
+from returns.models import Colourway, Request, ReturnedFrame
+from returns.scenario.bench import Bench
+from returns.scenario.market import Market
+from returns.scenario.pans import typed
 from returns.sums.grading import PolymerCheck
+from returns.sums.states import FrameState
 
 MODEL = "godwit"
-Filer = Callable[[Colourway, str, str], intake.Filing]
 
 
 @dataclass(frozen=True, slots=True)
-class LastHour:
-    """Bea alone at the bench, an hour before the story stops."""
+class LastHours:
+    """Bea alone at the bench on the last morning."""
 
     bench: Bench
-    filing: Filer
+    market: Market
     now: datetime
 
     def tell(self) -> None:
+        """The deeds in their order, each so many minutes before the end."""
+        avocet = self._way("avocet")
+        self._match()
+        self._weigh_in(avocet, None, self._before(120))
+        for minutes, model in ((110, "avocet"), (95, "godwit"), (70, "dunlin")):
+            self.market.ask_for_screw(self._way(model), self._before(minutes))
+        self._propose_run(self._before(90))
+        self._mend_half(avocet, self._before(80))
+        for minutes, model in ((45, "dunlin"), (44, "avocet"), (43, "godwit")):
+            self._unopened(self._way(model), self._before(minutes))
+
+    def _before(self, minutes: int) -> datetime:
+        return self.now - timedelta(minutes=minutes)
+
+    def _way(self, model: str) -> Colourway:
+        return next(way for (code, _colour), way in self.market.ways.items() if code == model)
+
+    def _match(self) -> None:
         """A frame that lacks its left arm, and one whose left arm is sound."""
-        colourway = Colourway.objects.filter(model__code=MODEL).order_by("colour__code")[0]
-        arm = Part.objects.get(code=f"arm-{MODEL}")
-        self._throw_away_the_rest(arm, self.now - timedelta(minutes=50))
-        self._arrive(colourway, Seen("arm_left", "snapped"), self.now - timedelta(minutes=40))
-        self._arrive(colourway, Seen("front", "snapped"), self.now - timedelta(minutes=20))
+        godwit = self._way(MODEL)
+        self._throw_away_the_rest(Part.objects.get(code=f"arm-{MODEL}"), self._before(170))
+        for minutes, seen in ((160, Seen("arm_left", "snapped")), (140, Seen("front", "snapped"))):
+            self._look_over(godwit, [seen], self._before(minutes))
 
     def _throw_away_the_rest(self, arm: Part, at: datetime) -> None:
         """What is promised to a frame stays; the free ones turn out cracked."""
@@ -49,23 +69,60 @@ class LastHour:
                 actor=self.bench.bea,
             )
 
-    def _arrive(self, colourway: Colourway, seen: Seen, at: datetime) -> ReturnedFrame:
+    def _mend_half(self, way: Colourway, at: datetime) -> None:
+        """Two things to do on one frame, and one of them done."""
+        seen = [Seen("arm_left", "warped"), Seen("front", "scuffed")]
+        frame = self._look_over(way, seen, at)
+        if frame.state != FrameState.TO_MEND:
+            return
+        key, bea = self.bench.diary.key, self.bench.bea
+        job = mending.open_job(key=key(), frame=frame, at=at + timedelta(minutes=15), by=bea)
+        step = job.steps.order_by("pk")[0]
+        mending.do_step(
+            key=key(),
+            job=job,
+            step=step,
+            minutes=step.remedy.minutes,
+            parts_used=mending.planned_parts(step),
+            at=at + timedelta(minutes=25),
+            by=bea,
+        )
+
+    def _propose_run(self, at: datetime) -> None:
+        """The fullest box of returns; Ben has yet to look at it."""
+        rows = Place.objects.filter(kind=PlaceKind.BOX, origin=Origin.RETURN).order_by("code")
+        fullest = max(rows, key=boxes.held_mg, default=None)
+        if fullest is not None and boxes.held_mg(fullest) and boxes.open_run(fullest) is None:
+            key = self.bench.diary.key()
+            grinding.propose(key=key, box=fullest, at=at, by=self.bench.bea)
+
+    def _request(self, way: Colourway, seen: Seen, at: datetime) -> Request:
+        filing = self.market.filing(way, seen.component, seen.defect, wish="regrind")
+        return intake.file_return(key=self.bench.diary.key(), filing=filing, at=at)
+
+    def _unopened(self, way: Colourway, at: datetime) -> None:
+        request = self._request(way, Seen("arm_right", "snapped"), at - timedelta(days=4))
+        key = self.bench.diary.key()
+        arrivals.book(key=key, request=request, at=at, by=self.bench.bea)
+
+    def _look_over(self, way: Colourway, seen: list[Seen], at: datetime) -> ReturnedFrame:
+        request = self._request(way, seen[0], at - timedelta(days=6))
+        frame = self._weigh_in(way, request, at)
+        look = lookover.Look(findings=seen, polymer=PolymerCheck.OURS)
+        at += timedelta(minutes=10)
+        key = self.bench.diary.key()
+        lookover.grade(key=key, frame=frame, look=look, at=at, by=self.bench.bea)
+        frame.refresh_from_db()
+        return frame
+
+    def _weigh_in(self, way: Colourway, request: Request | None, at: datetime) -> ReturnedFrame:
         diary, bea, scale = self.bench.diary, self.bench.bea, self.bench.bench_scale
-        filing = self.filing(colourway, seen.component, seen.defect)
-        request = intake.file_return(key=diary.key(), filing=filing, at=at - timedelta(days=6))
         parcel = arrivals.book(key=diary.key(), request=request, at=at, by=bea)
-        whole_mg = sum(piece.nominal_mg for piece in colourway.model.components.all())
+        whole_mg = sum(piece.nominal_mg for piece in self.market.bills[way.model_id])
         weighing = arrivals.WeighIn(
-            scale=scale,
-            mass=typed(whole_mg, scale),
-            cleaned=True,
-            colourway=colourway,
-            request=request,
+            scale=scale, mass=typed(whole_mg, scale), cleaned=True, colourway=way, request=request
         )
         at += timedelta(minutes=5)
         frame = arrivals.weigh_in(key=diary.key(), parcel=parcel, weighing=weighing, at=at, by=bea)
         arrivals.finish(key=diary.key(), parcel=parcel, at=at, by=bea)
-        look = lookover.Look(findings=[seen], polymer=PolymerCheck.OURS)
-        at += timedelta(minutes=5)
-        lookover.grade(key=diary.key(), frame=frame, look=look, at=at, by=bea)
         return frame

@@ -11,7 +11,15 @@ from django.conf import settings
 from django.db import transaction
 
 from inventory.models import ClassPrice, Colour, Part, Polymer, Scale, Workshop
-from returns.models import Colourway, Component, FrameModel, Policy, Remedy, RemedyPart
+from returns.models import (
+    Colourway,
+    Component,
+    FrameModel,
+    Policy,
+    Remedy,
+    RemedyPart,
+    RepairScores,
+)
 
 SOURCE = Path("fixtures") / "demo" / "masters.json"
 
@@ -69,6 +77,8 @@ def _model(
         **arm_facts,
     )
     _bill(model, row, arm, screw)
+    for kind, scores in row["repair_scores"].items():
+        RepairScores.objects.create(model=model, kind=kind, **scores)
     for code in row["colours"]:
         Colourway.objects.create(model=model, polymer=polymer, colour=colours[code])
 

@@ -19,7 +19,7 @@ _REAL = (User, Deed, Movement, FrameModel, Polymer, Scale, Part)
 
 
 class Command(BaseCommand):
-    help = "Load the invented demo scenario (three closed months and one open)."
+    help = "Load the invented demo scenario (twelve closed months and one open)."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--once", action="store_true", help="do nothing if data is there")
