@@ -14,6 +14,7 @@ from inventory.sums.heat import BadHeatSpread, HeatSpread
 from returns.models import (
     Colourway,
     Component,
+    EmissionFactors,
     FrameModel,
     Policy,
     ProductionBatch,
@@ -127,6 +128,11 @@ class ProductionBatchAdmin(Master):
     list_filter = ("colourway__model",)
     search_fields = ("code",)
     date_hierarchy = "made_on"
+
+
+@admin.register(EmissionFactors)
+class EmissionFactorsAdmin(Master):
+    list_display = ("year", "virgin_g_per_t", "process_g_per_t", "source")
 
 
 class RemedyPartLines(Lines):

@@ -21,6 +21,7 @@ EDITED = {
         "remedy",
         "remedypart",
         "repairscores",
+        "emissionfactors",
     ),
 }
 ONE_ROW = {"inventory": ("workshop",), "returns": ("policy",)}

@@ -286,7 +286,7 @@ FRAMES = (
         answers=_("What did our material emit, and what virgin material may it have replaced?"),
         formula=_(
             "line 1 = mass · process factor; line 2 = mass · virgin factor · share replaced. "
-            "The lines are never netted."
+            "The lines are never netted. Own factors of the year go before the UK set."
         ),
         sources=(
             Source(

@@ -11,6 +11,7 @@ from returns.models.catalogue import (
     RepairScores,
     SoldUnits,
 )
+from returns.models.emission_factors import EmissionFactors
 from returns.models.filing import Photo, Request
 from returns.models.gradings import Finding, Grading
 from returns.models.mending import BenchCheck, JobStep, RepairJob
@@ -24,6 +25,7 @@ __all__ = [
     "Colourway",
     "Component",
     "Dispatch",
+    "EmissionFactors",
     "Finding",
     "FrameModel",
     "Grading",

@@ -118,23 +118,6 @@ class Policy(models.Model):
         max_length=200,
         default="Own assumption, not measured",
     )
-    factor_year = models.PositiveSmallIntegerField(
-        _("own emission factors: the year they are for"), null=True, blank=True
-    )
-    factor_virgin_g_per_t = models.PositiveBigIntegerField(
-        _("own factor for virgin material, g of CO2 equivalent per tonne"), null=True, blank=True
-    )
-    factor_process_g_per_t = models.PositiveBigIntegerField(
-        _("own factor for reprocessing and moulding, g of CO2 equivalent per tonne"),
-        null=True,
-        blank=True,
-    )
-    factor_source = models.CharField(
-        _("own factors: title, publisher, year of the source"),
-        max_length=200,
-        blank=True,
-        default="",
-    )
 
     class Meta:
         verbose_name = _("policy")

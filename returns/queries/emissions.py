@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 from inventory.models import Movement
 from inventory.models.materials import Origin
 from inventory.sums.months import Month
-from returns.models import Policy
+from returns.models import EmissionFactors, Policy
 from returns.queries import flows
 from returns.queries.span import Span
 from returns.sums import emissions
@@ -51,7 +51,7 @@ def of_year(year: int, choice: Policy) -> Year:
     if issued_mg < 1:
         return Year(year, 0, None, _("No reclaimed flake was issued to moulding in this year."))
     try:
-        virgin, process = _factors(year, choice)
+        virgin, process = _factors(year)
         made = emissions.statement(
             [Activity(issued_mg, year, process)],
             displaced=Activity(issued_mg, year, virgin),
@@ -72,23 +72,22 @@ def _issued_mg(year: int) -> int:
     return sum(by_origin.get(origin, 0) for origin in (Origin.RETURN, Origin.FEEDSTOCK))
 
 
-def _factors(year: int, choice: Policy) -> tuple[Factor, Factor]:
-    own = (choice.factor_virgin_g_per_t, choice.factor_process_g_per_t)
-    if choice.factor_year == year and choice.factor_source.strip() and None not in own:
-        virgin_g, process_g = own
-        return _own(VIRGIN, virgin_g or 0, choice), _own(PROCESS, process_g or 0, choice)
+def _factors(year: int) -> tuple[Factor, Factor]:
+    own = EmissionFactors.objects.filter(year=year).first()
+    if own is not None:
+        return _own(VIRGIN, own.virgin_g_per_t, own), _own(PROCESS, own.process_g_per_t, own)
     return emissions.uk_factor(VIRGIN, year=year), emissions.uk_factor(PROCESS, year=year)
 
 
-def _own(flow: str, g_per_tonne: int, choice: Policy) -> Factor:
+def _own(flow: str, g_per_tonne: int, row: EmissionFactors) -> Factor:
     return Factor(
         flow=flow,
-        year=choice.factor_year or 0,
+        year=row.year,
         kg_co2e_per_unit=Decimal(g_per_tonne) / 1000,
         unit="t",
         scope="scope 3",
         family=OWN_FAMILY,
-        source=choice.factor_source,
+        source=row.source,
         licence="",
     )
 

@@ -10,14 +10,17 @@ from datetime import UTC, datetime
 from decimal import Decimal
 
 import pytest
-from django.contrib.auth.models import User
+from django.contrib.admin.models import LogEntry
+from django.contrib.auth.models import Group, Permission, User
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.test import Client
+from django.urls import reverse
 
 from inventory.models import PlaceKind
 from inventory.models.materials import Origin
-from returns.models import Policy
+from returns import ownerrights
+from returns.models import EmissionFactors, Policy
 from returns.queries import emissions
 from tests.inventory import month_makers as made
 from tests.makers import Shop
@@ -56,25 +59,64 @@ def test_a_year_without_a_factor_gets_a_reason_and_no_number(shop: Shop) -> None
     assert "no factor for 2026" in year.lacking
 
 
+def own_factors(year: int, source: str | None = None) -> EmissionFactors:
+    facts: dict[str, object] = {
+        "year": year,
+        "virgin_g_per_t": 2_000_000,
+        "process_g_per_t": 500_000,
+        "source": f"Invented factors, {year}" if source is None else source,
+    }
+    return EmissionFactors.objects.create(**facts)
+
+
 def test_own_factors_count_for_their_year_only(shop: Shop) -> None:
     issued(shop, 1_000_000, Origin.RETURN, at=made.OCT)
-    choice = Policy.the()
-    choice.factor_year, choice.factor_source = 2026, "Invented factors, 2026"
-    choice.factor_virgin_g_per_t, choice.factor_process_g_per_t = 2_000_000, 500_000
-    found = emissions.of_year(2026, choice)
+    own_factors(2027)
+    assert emissions.of_year(2026, Policy.the()).statement is None
+    own_factors(2026)
+    found = emissions.of_year(2026, Policy.the())
     assert found.statement is not None
     assert found.statement.inventory_kg == Decimal("0.5")
     assert found.statement.avoided_high_kg == 2
-    choice.factor_year = 2027
-    assert emissions.of_year(2026, choice).statement is None
+    assert found.statement.baseline.source == "Invented factors, 2026"
 
 
-def test_own_factors_without_a_source_are_not_used(shop: Shop) -> None:
-    issued(shop, 1_000_000, Origin.RETURN, at=made.OCT)
-    choice = Policy.the()
-    choice.factor_year, choice.factor_source = 2026, " "
-    choice.factor_virgin_g_per_t, choice.factor_process_g_per_t = 2_000_000, 500_000
-    assert emissions.of_year(2026, choice).statement is None
+def test_own_factors_go_before_the_uk_set(shop: Shop) -> None:
+    issued(shop, 1_000_000, Origin.RETURN)
+    own_factors(2025)
+    found = emissions.of_year(2025, Policy.the())
+    assert found.statement is not None
+    assert found.statement.inventory_kg == Decimal("0.5")
+
+
+@pytest.mark.parametrize(("year", "source"), [(2030, ""), (2026, "Invented once more")])
+def test_factors_need_a_source_and_a_year_of_their_own(shop: Shop, year: int, source: str) -> None:
+    own_factors(2026)
+    with pytest.raises(IntegrityError), transaction.atomic():
+        own_factors(year, source)
+
+
+def test_the_owner_enters_factors_and_the_change_is_kept_by_name(
+    client: Client, olga: User
+) -> None:
+    ownerrights.grant(Group, Permission)
+    olga.is_staff = True
+    olga.save()
+    client.force_login(olga)
+    typed = {
+        "year": 2026,
+        "virgin_g_per_t": 2_577_572,
+        "process_g_per_t": 1_312_572,
+        "source": "Invented tables, 2026",
+    }
+    sent = client.post(reverse("admin:returns_emissionfactors_add"), typed)
+    assert sent.status_code == 302
+    row = EmissionFactors.objects.get()
+    entry = LogEntry.objects.get(object_id=str(row.pk))
+    assert (entry.user, entry.content_type.model) == (olga, "emissionfactors")
+    refused = client.post(reverse("admin:returns_emissionfactors_add"), typed | {"source": " "})
+    assert refused.status_code == 200
+    assert EmissionFactors.objects.count() == 1
 
 
 def test_a_share_without_a_reason_gives_no_number(shop: Shop) -> None:
@@ -113,3 +155,4 @@ def test_the_page_shows_both_lines_and_the_caution(client: Client, olga: User, s
         assert words in shown
     assert "no factor for 2026" in shown
     assert f"/admin/returns/policy/{Policy.the().pk}/change/" in shown
+    assert "/admin/returns/emissionfactors/" in shown

@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from inventory.pages.access import OWNER, allow
-from returns.models import Policy
+from returns.models import EmissionFactors, Policy
 from returns.queries import emissions
 from returns.queries.emissions import Year
 
@@ -24,7 +24,9 @@ def page(request: HttpRequest) -> HttpResponse:
     facts: dict[str, Any] = {
         "rows": [_row(year) for year in emissions.years()],
         "choice": choice,
-        "edit_url": reverse("admin:returns_policy_change", args=[choice.pk]),
+        "own": EmissionFactors.objects.all(),
+        "shares_url": reverse("admin:returns_policy_change", args=[choice.pk]),
+        "factors_url": reverse("admin:returns_emissionfactors_changelist"),
     }
     return render(request, "returns/owner/emissions.html", facts)
 
