@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import groupby
+from operator import itemgetter
+from typing import Any
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from inventory.models import Balance, GrindRun, Origin, Place, PlaceKind, Posting
+from inventory.queries import balances
 from inventory.sums import heat
 from inventory.sums.box_heat import Step, replay
 from inventory.sums.heat import HeatSpread
@@ -33,12 +36,16 @@ class Contents:
 
 def contents(place: Place, *, up_to: int | None = None) -> Contents:
     """What a box holds, or held after movement number `up_to`."""
-    felt = list(_felt(place, up_to))
+    rows = Posting.objects.filter(Q(source=place) | Q(target=place))
+    if up_to is not None:
+        rows = rows.filter(movement__number__lte=up_to)
+    mass_mg = balances.net(rows).get(place.pk, 0)
+    felt = list(_felt(place, rows, mass_mg))
     return Contents(
         place=place,
-        mass_mg=sum(step.change_mg for _number, step in felt),
-        last_movement=felt[-1][0] if felt else 0,
-        heat=replay(step for _number, step in felt),
+        mass_mg=mass_mg,
+        last_movement=felt[0][0] if felt else 0,
+        heat=replay(step for _number, step in reversed(felt)),
     )
 
 
@@ -59,22 +66,27 @@ def open_run(box: Place) -> GrindRun | None:
     return GrindRun.objects.filter(box=box, state__in=OPEN_RUN_STATES).first()
 
 
-def _felt(place: Place, up_to: int | None) -> Iterator[tuple[int, Step]]:
-    """Movement number and net change of the place, in the ledger's order."""
-    rows = Posting.objects.filter(Q(source=place) | Q(target=place)).select_related("movement")
-    if up_to is not None:
-        rows = rows.filter(movement__number__lte=up_to)
-    ordered = rows.order_by("movement__number", "line")
-    for number, group in groupby(ordered, key=lambda posting: posting.movement.number):
-        yield number, _step(place, list(group))
+def _felt(place: Place, rows: QuerySet[Posting], mass_mg: int) -> Iterator[tuple[int, Step]]:
+    """Movement number and net change of the place, newest first, back to when it was empty last.
 
-
-def _step(place: Place, postings: list[Posting]) -> Step:
-    change_mg = sum(
-        posting.quantity if posting.target_id == place.pk else -posting.quantity
-        for posting in postings
+    What was in it before then has left no trace in it.
+    """
+    newest_first = rows.order_by("-movement__number", "line").values_list(
+        "movement__number", "source", "quantity", "movement__heat", "movement__reverses"
     )
-    told = postings[0].movement.heat
-    movement = postings[0].movement
-    is_known = told is not None and (change_mg > 0 or movement.reverses_id is not None)
+    for number, group in groupby(newest_first.iterator(chunk_size=500), key=itemgetter(0)):
+        step = _step(place, list(group))
+        yield number, step
+        mass_mg -= step.change_mg
+        if mass_mg == 0 or mass_mg + step.change_mg == 0:
+            return
+
+
+def _step(place: Place, postings: list[tuple[Any, ...]]) -> Step:
+    change_mg = sum(
+        -quantity if source == place.pk else quantity
+        for _number, source, quantity, _heat, _reverses in postings
+    )
+    told, reverses = postings[0][3:]
+    is_known = told is not None and (change_mg > 0 or reverses is not None)
     return Step(change_mg, HeatSpread.from_list(told) if is_known else None)

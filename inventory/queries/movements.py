@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from inventory.errors import NotFound
-from inventory.models import Movement
+from inventory.models import Movement, Place, Posting
 
 # A place is shown in words, which need what it holds.
 _PLACES = tuple(
@@ -17,15 +17,25 @@ _PLACES = tuple(
 
 
 def found(*, month: str = "", kind: str = "", subject: str = "") -> QuerySet[Movement]:
-    """Movements, newest first; an empty filter filters nothing. Part of a subject is enough."""
+    """Movements, newest first; an empty filter filters nothing.
+
+    Part of a code is enough, of the subject or of a place that the movement touches: a subject is
+    shorter than the longest code of a box.
+    """
     rows = Movement.objects.select_related("actor", "reverses", "reversed_by")
     if month:
         rows = rows.filter(month=month)
     if kind:
         rows = rows.filter(kind=kind)
     if subject:
-        rows = rows.filter(subject__icontains=subject)
+        rows = rows.filter(Q(subject__icontains=subject) | Q(pk__in=_touching(subject)))
     return rows.prefetch_related(*_PLACES).order_by("-number")
+
+
+def _touching(code: str) -> QuerySet[Posting]:
+    places = list(Place.objects.filter(code__icontains=code).values_list("pk", flat=True))
+    rows = Posting.objects.filter(Q(source__in=places) | Q(target__in=places))
+    return rows.values("movement")  # type: ignore[return-value]
 
 
 def numbered(number: int) -> Movement:

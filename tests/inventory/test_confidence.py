@@ -8,14 +8,15 @@ from datetime import date
 import pytest
 
 from inventory import months, weighing
-from inventory.models import Reading
+from inventory.models import PlaceKind, Reading
 from inventory.queries import recovered, traced
-from inventory.queries.recovered import entries
+from inventory.queries.recovered import entries, tallies
 from inventory.sums.traced import Known, Traced
 from tests.inventory.month_makers import (
     DEC_2,
     NOV,
     OCT,
+    at,
     box,
     furnished_october,
     lot,
@@ -135,3 +136,21 @@ def test_scale_past_its_check_is_marked_at_each_figure_and_listed(shop: Shop) ->
     flag = ((str(shop.fine_scale.pk), "past_check"), 1)
     assert known(report, box(shop).code, "credited").flags == (flag,)
     assert known(report, "total", "credited").flags == (flag,)
+
+
+def test_frames_on_hold_are_the_same_from_the_snapshot_as_from_all_postings(shop: Shop) -> None:
+    furnished_october(shop)
+    weighed_in("F-AAAA-4444", 20_000, at_=NOV)
+    hold = (at(PlaceKind.ARRIVALS), at(PlaceKind.HOLD), 20_000)
+    move("carry", hold, at=NOV, subject="F-AAAA-4444")
+    back = (at(PlaceKind.HOLD), at(PlaceKind.BENCH), 23_900)
+    for label in ("2026-08", "2026-09", "2026-10"):
+        months.close(key=key(), label=label, at=DEC_2, by=None)
+    for label in ("2026-10", "2026-11"):
+        held = recovered.of_month(label).frames.held
+        assert held.quantity == len(tallies.on_hold_at_close(label)) > 0
+        first = recovered.build(label, recovered.frozen_now() | {"edition": 1})
+        assert first.frames.held == held
+    move("carry", back, at=NOV, subject="F-AAAA-2222")
+    assert recovered.of_month("2026-11").frames.held.quantity == 1
+    assert tallies.on_hold_at_close("2026-11") == ["F-AAAA-4444"]

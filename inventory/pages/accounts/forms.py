@@ -39,4 +39,4 @@ class FilterForm(forms.Form):
     kind = forms.ChoiceField(
         label=_("Kind"), required=False, choices=[("", _("all")), *headings.KINDS.items()]
     )
-    subject = forms.CharField(label=_("Code of what it is about"), required=False, max_length=40)
+    subject = forms.CharField(label=_("Code of what it is about"), required=False, max_length=60)

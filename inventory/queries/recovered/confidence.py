@@ -2,27 +2,48 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 
+from inventory.models import Place, PlaceKind
 from inventory.queries import traced
 from inventory.queries.recovered.entries import Entry
 from inventory.queries.recovered.shapes import MaterialRow, class_row, origin_row
-from inventory.sums.traced import Known, Traced
+from inventory.sums.traced import Account, Known, Source, Traced, Walk
 
 Row = dict[str, Traced]
 
 
-def known(
-    label: str, found: Iterable[Entry], material: Iterable[MaterialRow]
-) -> dict[str, dict[str, Known]]:
+@dataclass(frozen=True, slots=True)
+class Followed:
+    """A month's postings followed, with what its places carried into it."""
+
+    opened: Mapping[Account, Source]
+    walk: Walk
+    found: tuple[Entry, ...]
+
+    def on_hold(self) -> list[str]:
+        """Subjects with mass on the hold shelf at the end, known without reading the history."""
+        shelves = set(Place.objects.filter(kind=PlaceKind.HOLD).values_list("code", flat=True))
+        return sorted(
+            subject
+            for (place, subject), mass_mg in self.walk.mass_mg.items()
+            if place in shelves and subject and mass_mg > 0
+        )
+
+
+def follow(label: str, found: tuple[Entry, ...]) -> Followed:
+    """Follow a month's postings to their readings."""
+    opened = traced.opening(label)
+    return Followed(opened, traced.of_month(label, found, opened), found)
+
+
+def known(followed: Followed, material: Iterable[MaterialRow]) -> dict[str, dict[str, Known]]:
     """Row -> column -> how well that mass is known; what is known without doubt is left out.
 
     A total is traced as a whole: what its rows have in common cancels or adds up as it must.
     """
-    listed = tuple(found)
-    opened = traced.opening(label)
-    walk = traced.of_month(label, listed, opened)
-    rows = traced.by_cell(walk, opened, listed)
+    rows = traced.by_cell(followed.walk, followed.opened, followed.found)
     totals: dict[str, Row] = {}
     for line in material:
         cells = rows.get(line.place, {})

@@ -68,6 +68,7 @@ def build(label: str, frozen: Mapping[str, Any]) -> Report:
     flows = entries.flows(found, balances.at_start(label), balances.at_close(label))
     material = _material(places, flows)
     edition = frozen.get("edition", 1)
+    followed = confidence.follow(label, found) if edition > 1 else None
     valued = worth.value(found, worth.opening(label), frozen["prices"])
     return Report(
         label=label,
@@ -80,14 +81,14 @@ def build(label: str, frozen: Mapping[str, Any]) -> Report:
         material=material,
         shelves=_shelves(places, flows),
         parts=_parts(places, flows, frozen["names"]["parts"]),
-        frames=tallies.frames(label, found),
+        frames=tallies.frames(label, found, followed.on_hold() if followed else None),
         trust=tallies.trust(found, frozen["names"]["scales"]),
         worth=valued.worth,
         journal=valued.journal,
         unvalued=valued.unvalued,
         late=tallies.late(label),
         movements=len({entry.number for entry in found}),
-        known=confidence.known(label, found, material) if edition > 1 else {},
+        known=confidence.known(followed, material) if followed else {},
         flags=tallies.flags(found, frozen["names"]["scales"]) if edition > 1 else (),
     )
 

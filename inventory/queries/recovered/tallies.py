@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from math import ceil
 
-from django.db.models import Max, Sum
+from django.db.models import Max, Q, Sum
 from django.utils import timezone
 
 from inventory import weighing
-from inventory.models import Movement, PlaceKind, Posting, Reading
+from inventory.models import Movement, Place, PlaceKind, Posting, Reading
 from inventory.queries.recovered.entries import Entry
 from inventory.queries.recovered.shapes import Cell, Frames, Late, Trust
 from inventory.sums import weighing as sums
@@ -19,10 +19,11 @@ MENDED = "mended"
 LENSES = "lenses"
 
 
-def frames(label: str, entries: Iterable[Entry]) -> Frames:
+def frames(label: str, entries: Iterable[Entry], on_hold: Collection[str] | None) -> Frames:
     """Frames by what happened to them; a deed that was reversed counts back.
 
-    What is posted under a frame's tag says by its movement's reason what it was.
+    What is posted under a frame's tag says by its movement's reason what it was. `on_hold` names
+    the subjects with mass on the hold shelf as the month ended, where they are known already.
     """
     listed = [entry for entry in entries if entry.subject]
     stripped = {entry.number for entry in listed if entry.kind == "strip_down"}
@@ -34,7 +35,7 @@ def frames(label: str, entries: Iterable[Entry]) -> Frames:
         unmended=_count(entry for entry in posted if entry.reason not in (MENDED, LENSES)),
         reground=_count(entry for entry in listed if entry.number in boxed),
         discarded=_count(entry for entry in listed if entry.number in stripped - boxed),
-        held=_held(label),
+        held=_held(label, on_hold),
     )
 
 
@@ -52,19 +53,29 @@ def _count(entries: Iterable[Entry]) -> Cell:
     return Cell(sum((sign > 0) - (sign < 0) for sign in signs), tuple(numbers))
 
 
-def _held(label: str) -> Cell:
-    """Subjects with mass on the hold shelf as the month ended."""
-    hold = PlaceKind.HOLD
+def _held(label: str, on_hold: Collection[str] | None) -> Cell:
+    """Subjects with mass on hold as the month ended, each with its last movement there."""
+    there = on_hold_at_close(label) if on_hold is None else on_hold
+    shelves = list(Place.objects.filter(kind=PlaceKind.HOLD))
+    rows = Posting.objects.filter(
+        Q(source__in=shelves) | Q(target__in=shelves),
+        movement__month__lte=label,
+        movement__subject__in=there,
+    )
+    last = rows.order_by().values_list("movement__subject").annotate(Max("movement__number"))
+    return Cell(len(there), tuple(sorted(number for _subject, number in last)))
+
+
+def on_hold_at_close(label: str) -> list[str]:
+    """Subjects with mass on the hold shelf at the end of a month, from all postings there."""
+    shelves = list(Place.objects.filter(kind=PlaceKind.HOLD))
     rows = Posting.objects.filter(movement__month__lte=label).order_by()
-    mass: dict[str, int] = {}
-    last: dict[str, int] = {}
+    mass: Counter[str] = Counter()
     for end, sign in (("target", 1), ("source", -1)):
-        sums_ = rows.filter(**{f"{end}__kind": hold}).values_list("movement__subject")
-        for subject, moved, number in sums_.annotate(Sum("quantity"), Max("movement__number")):
-            mass[subject] = mass.get(subject, 0) + sign * moved
-            last[subject] = max(last.get(subject, 0), number)
-    there = [subject for subject, mass_mg in mass.items() if subject and mass_mg > 0]
-    return Cell(len(there), tuple(sorted(last[subject] for subject in there)))
+        sums_ = rows.filter(**{f"{end}__in": shelves}).values_list("movement__subject")
+        for subject, moved in sums_.annotate(Sum("quantity")):
+            mass[subject] += sign * moved
+    return sorted(subject for subject, mass_mg in mass.items() if subject and mass_mg > 0)
 
 
 def trust(entries: Iterable[Entry], scale_names: Mapping[str, str]) -> Trust:
