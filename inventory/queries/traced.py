@@ -8,6 +8,7 @@ result. Reads only.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from datetime import datetime
 from typing import Any
 
 from django.db.models import Q
@@ -132,7 +133,7 @@ def _follow(walk: Walk, found: Iterable[Entry]) -> Walk:
 
 
 def _steps(listed: list[Entry], runs: Mapping[str, Rest]) -> Iterator[Step]:
-    sources = _sources(listed)
+    sources, left = _sources(listed), _left(listed)
     lines = {(entry.number, entry.line) for entry in listed}
     for entry in listed:
         undoes = (entry.reverses, entry.line) if entry.reverses is not None else None
@@ -145,16 +146,31 @@ def _steps(listed: list[Entry], runs: Mapping[str, Rest]) -> Iterator[Step]:
             reading=sources.get(entry.reading_id) if entry.reading_id is not None else None,
             undoes=undoes if undoes in lines else None,
             sets=_set_place(entry),
+            left=left.get(entry.number, ()),
             rest_of=runs.get(entry.subject) if entry.kind == "grind" else None,
         )
 
 
 def _set_place(entry: Entry) -> str:
-    if entry.kind not in SET_BY_READING or entry.reverses is not None:
+    if entry.kind not in (*SET_BY_READING, "strip_down") or entry.reverses is not None:
         return ""
     if entry.source.kind == PlaceKind.DIFFERENCE:
         return entry.target.code
     return entry.source.code if entry.target.kind == PlaceKind.DIFFERENCE else ""
+
+
+def _left(listed: Iterable[Entry]) -> dict[int, tuple[Source, ...]]:
+    """Strip-down -> readings of its moment that moved nothing: lenses that wait to be posted."""
+    numbers = {entry.number for entry in listed if entry.kind == "strip_down"}
+    moments = dict(
+        Movement.objects.filter(number__in=numbers, reverses=None).values_list(
+            "number", "happened_at"
+        )
+    )
+    kept: dict[datetime, tuple[Source, ...]] = {}
+    for row in Reading.objects.filter(postings=None, at__in=set(moments.values())):
+        kept[row.at] = (*kept.get(row.at, ()), weighing.source(row))
+    return {number: kept[at] for number, at in moments.items() if at in kept}
 
 
 def _sources(listed: Iterable[Entry]) -> dict[int, Source]:

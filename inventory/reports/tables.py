@@ -202,13 +202,14 @@ def _class(report: Report, key: Class, columns: Sequence[str]) -> Iterator[Line]
     rows = [row for row in report.material if row.material == key]
     yield Line("group", name(report, key), "")
     for row in rows:
-        yield Line("row", _box_or_lot(row), "", _masses(report, row.flows, row.place, columns))
+        yield Line("row", box_or_lot(row), "", _masses(report, row.flows, row.place, columns))
     if len(rows) > 1:
         figures = _masses(report, report.of(key), "", columns, traced_as=class_row(key))
         yield Line("subtotal", _("Subtotal"), "", figures)
 
 
-def _box_or_lot(row: MaterialRow) -> str:
+def box_or_lot(row: MaterialRow) -> str:
+    """A row of material without its class."""
     return _("Regrind box") if row.kind == "box" else _("Lot %(lot)s") % {"lot": row.name}
 
 

@@ -194,8 +194,9 @@ class Step:
 
     `apart` says which of the two places keep each subject's mass apart. `undoes` is the step that
     a reversal mirrors. `sets` says that the reading shows what lies at the place afterwards, so
-    that the posting is only the difference to the books. `rest_of` is what a grind run took, of
-    which this is what no other line of the run accounts for.
+    that the posting is only the difference to the books. `left` are readings of what may have
+    stayed at that place, each to be taken if it shows just that. `rest_of` is what a grind run
+    took, of which this is what no other line of the run accounts for.
     """
 
     key: tuple[int, int]
@@ -206,6 +207,7 @@ class Step:
     reading: Source | None = None
     undoes: tuple[int, int] | None = None
     sets: str = ""
+    left: tuple[Source, ...] = ()
     rest_of: Rest | None = None
 
 
@@ -218,7 +220,8 @@ class Walk:
     The rules, first that fits:
 
     1. A reversal moves what it undoes.
-    2. A count moves its reading less what the place was traced to.
+    2. A count moves its reading less what the place was traced to; so does the difference of a
+       frame that was taken apart, of which something weighed stays on the bench.
     3. A posting whose reading shows its mass moves that reading.
     4. What empties a place, or brings it back to nothing, moves all that is traced to it. So a
        mass that is carried inherits its weighing, and a remainder is a difference of readings.
@@ -283,13 +286,19 @@ class Walk:
     def _of(self, step: Step) -> Traced:
         if step.undoes is not None and step.undoes in self.moved:
             return self.moved[step.undoes]
-        if step.undoes is None and step.sets and step.reading is not None:
-            counted = self._counted(step, step.reading)
+        for seen in self._seen(step):
+            counted = self._counted(step, seen)
             if counted is not None:
                 return counted
         if step.reading is not None and step.reading.mass_mg == step.quantity_mg:
             return Traced.of(step.reading)
         return self._whole(step) or self._rest(step) or Traced.of(booked(step.quantity_mg))
+
+    @staticmethod
+    def _seen(step: Step) -> tuple[Source, ...]:
+        if step.undoes is not None or not step.sets:
+            return ()
+        return (*([step.reading] if step.reading else ()), *step.left)
 
     def _counted(self, step: Step, seen: Source) -> Traced | None:
         account = self._account(step.sets, step.subject)

@@ -1,11 +1,39 @@
-"""What the accountant's templates need beside the house's furniture: places in words."""
+"""What the accountant's templates need beside the house's furniture: places and codes in words."""
 
 from __future__ import annotations
 
 from django import template
+from django.template.context import Context
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
 
-from inventory.pages.accounts import agreement
+from inventory.models import Place
+from inventory.pages import frame
+from inventory.pages.accounts import agreement, subjects
 
 register = template.Library()
 
 register.filter("place_words", agreement.place_words)
+
+LINK = '<a href="{}">{}</a>'
+
+
+@register.simple_tag(takes_context=True)
+def subject_link(context: Context, subject: str) -> SafeString:
+    """A movement's subject, linked to the page of what it names; nothing for a box's own code.
+
+    A box is told by its place in words, for its code is long and may be cut.
+    """
+    if subject.startswith("box-"):
+        return SafeString("")
+    code = format_html('<span class="code nowrap">{}</span>', subject)
+    address = subjects.address(subject, frame.roles(context["request"]))
+    return format_html(LINK, address, code) if address else code
+
+
+@register.simple_tag(takes_context=True)
+def place_link(context: Context, place: Place) -> SafeString:
+    """A place in words, linked to its page or to the movements that touch it."""
+    words = agreement.place_words(place)
+    address = subjects.of_place(place, frame.roles(context["request"]))
+    return format_html(LINK, address, words) if address else format_html("{}", words)

@@ -54,6 +54,12 @@ def mass(mass_mg: object) -> str:
 
 
 @register.filter
+def mass_aligned(mass_mg: object) -> str:
+    """Whole milligrams as grams with three decimals always, for a column that must line up."""
+    return f"{grams(mass_mg)} g" if isinstance(mass_mg, int) else _absent(mass_mg)
+
+
+@register.filter
 def mass_kg(mass_mg: object) -> str:
     """Whole milligrams as kilograms: three decimals, more where the mass has them. Never rounds."""
     if not isinstance(mass_mg, int):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 from django.contrib import messages
@@ -55,7 +56,7 @@ def month(request: StaffRequest, label: str) -> HttpResponse:
             "report": report,
             "checks": checks,
             "ready": not closed and all(check.done for check in checks),
-            "beside": comparison.beside(report, before),
+            "beside": _beside(report, before),
             "before": str(known.previous()),
             "trust": document.trust(report),
             "cautions": document.cautions(report),
@@ -120,13 +121,15 @@ def figure(request: HttpRequest, label: str, row: str, column: str) -> HttpRespo
     found = lines.of_label(label, made.names["scales"], cell.movements)
     page = Paginator(found, 50).get_page(request.GET.get("page"))
     facts = _facts(label) | {
-        "row": row,
+        "row_words": _row_words(made, row),
         "heading": _heading(row, column),
         "cell": cell,
         "known": made.known_of(row, column),
         "in_pieces": row == "frames" or any(part.place == row for part in made.parts),
         "page": page,
-        "rows": [(line, headings.KINDS.get(line.kind, line.kind)) for line in page],
+        "rows": [
+            (line, headings.KINDS.get(line.kind, line.kind), _counts_in(line, row)) for line in page
+        ],
         "wide": True,
     }
     return render(request, "inventory/accounts/figure.html", facts)
@@ -135,6 +138,48 @@ def figure(request: HttpRequest, label: str, row: str, column: str) -> HttpRespo
 def _heading(row: str, column: str) -> Any:
     words = headings.FRAMES if row == "frames" else headings.COLUMNS
     return words.get(column, column)
+
+
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """A line of the comparison, its causes with class and column in words."""
+
+    it: comparison.Beside
+    told: list[tuple[comparison.Cause, str, Any]]
+
+
+def _beside(report: recovered.Report, before: recovered.Report) -> list[_Line]:
+    return [
+        _Line(
+            one,
+            [
+                (cause, tables.name(report, cause.material), headings.COLUMNS.get(cause.column, ""))
+                for cause in one.causes
+            ],
+        )
+        for one in comparison.beside(report, before)
+    ]
+
+
+def _row_words(made: recovered.Report, row: str) -> str:
+    """A row of the report in words: a class with its box or lot, a shelf, a part."""
+    for line in made.material:
+        if line.place == row:
+            return f"{tables.box_or_lot(line)}, {tables.name(made, line.material)}"
+    for shelf in made.shelves:
+        if shelf.place == row:
+            return str(headings.PLACES.get(shelf.kind, shelf.place)).capitalize()
+    for part in made.parts:
+        if part.place == row:
+            return part.name
+    return str(headings.TOTAL) if row == "total" else _("Frames")
+
+
+def _counts_in(line: lines.PostingLine, row: str) -> list[str]:
+    """The columns that a posting counts in: at its row's own place, else at either end."""
+    ends = [(line.source, line.source_column), (line.target, line.target_column)]
+    own = [column for place, column in ends if place == row] or [column for _, column in ends]
+    return [str(headings.COLUMNS.get(column, column)) for column in own if column]
 
 
 def _facts(label: str) -> dict[str, Any]:

@@ -11,10 +11,12 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods
 
 from inventory import reversing
+from inventory.models import Movement, Posting
 from inventory.pages.access import ACCOUNTANT, OWNER, StaffRequest, allow
 from inventory.pages.accounts.forms import FilterForm, ReverseForm
-from inventory.queries import months, movements
+from inventory.queries import months, movements, traced
 from inventory.reports import headings
+from inventory.sums.traced import Known
 
 PER_PAGE = 50
 
@@ -63,6 +65,7 @@ def movement(request: StaffRequest, number: int) -> HttpResponse:
         found = movements.numbered(number)
     facts = {
         "movement": found,
+        "postings": _postings(found),
         "undone_by": getattr(found, "reversed_by", None),
         "kind": headings.KINDS.get(found.kind, found.kind),
         "closed": months.closed(found.month),
@@ -71,3 +74,10 @@ def movement(request: StaffRequest, number: int) -> HttpResponse:
         "wide": True,
     }
     return render(request, "inventory/accounts/movement.html", facts)
+
+
+def _postings(found: Movement) -> list[tuple[Posting, Known | None]]:
+    """Each posting with how well its mass is known, where its month states that."""
+    moved = traced.of_month(found.month).moved if traced.is_stated(found.month) else {}
+    masses = ((one, moved.get((found.number, one.line))) for one in found.postings.all())
+    return [(one, None if mass is None else mass.known()) for one, mass in masses]

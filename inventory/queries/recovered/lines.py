@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from inventory.models import Movement, Reading
+from inventory.models import Movement, Place, Reading
 from inventory.queries import traced
 from inventory.queries.recovered.entries import Entry, all_places, of_month
 from inventory.sums.traced import Known, Traced
@@ -33,6 +33,8 @@ class PostingLine:
     cost_minor: int
     source_column: str
     target_column: str
+    from_place: Place
+    to_place: Place
     known: Known | None = None
 
 
@@ -93,4 +95,6 @@ def _lines(
             cost_minor=entry.cost_minor if entry.line == 1 else 0,
             source_column=entry.column(entry.source) or "",
             target_column=entry.column(entry.target) or "",
+            from_place=entry.source,
+            to_place=entry.target,
         )

@@ -268,3 +268,14 @@ def test_the_stated_interval_holds_the_true_mass_95_times_in_100(figure: str) ->
         mass, true_mg = {name: (m, t) for name, m, t in _year(rng)}[figure]
         held += abs(mass.mass_mg - true_mg) * 1000 <= u_ug(mass)
     assert held / 3_000 == pytest.approx(0.9545, abs=0.012)
+
+
+def test_lenses_that_stay_on_the_bench_are_known_by_their_own_reading() -> None:
+    whole, plastic, lens = read(24_310), read(19_400), read(4_690)
+    walk = walked(
+        step(1, "customers", "bench", mg=24_310, subject="F-1", reading=whole),
+        step(2, "bench", "box", mg=19_400, subject="F-1", reading=plastic),
+        step(2, "bench", "difference", mg=220, subject="F-1", line=2, sets="bench", left=(lens,)),
+    )
+    assert walk.at("bench").parts == {lens: 1}
+    assert walk.moved[2, 2].parts == {whole: 1, plastic: -1, lens: -1}

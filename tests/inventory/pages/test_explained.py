@@ -1,0 +1,147 @@
+"""From any figure to what moved it, to its postings, and on to the frame, box or lot."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+import time_machine
+from django.contrib.auth.models import User
+from django.test import Client
+from django.urls import reverse
+
+from inventory.models import Movement, PlaceKind
+from inventory.queries import recovered
+from inventory.queries.recovered.comparison import Beside, beside
+from tests.inventory.month_makers import (
+    DEC_2,
+    NOV,
+    at,
+    box,
+    furnished_october,
+    move,
+    stripped,
+    weighed_in,
+)
+from tests.makers import Shop
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def _early_december() -> Iterator[None]:
+    with time_machine.travel(DEC_2, tick=False):
+        yield
+
+
+@pytest.fixture
+def november(shop: Shop) -> dict[str, Movement]:
+    """October as furnished; in November one frame less is worth a second, smaller credit."""
+    moved = furnished_october(shop)
+    weighed_in("F-BBBB-3333", 18_300, at_=NOV)
+    moved["strip_nov"] = stripped(shop, "F-BBBB-3333", "18.300 g", at_=NOV)
+    moved["feed_nov"] = move(
+        "receive_feedstock", (at(PlaceKind.SUPPLIERS), box(shop), 40_000), at=NOV, cost_minor=40
+    )
+    return moved
+
+
+def figure(key: str) -> Beside:
+    told = beside(recovered.of_month("2026-11"), recovered.of_month("2026-10"))
+    return next(one for one in told if one.key == key)
+
+
+def test_a_flow_is_explained_by_class_and_by_its_biggest_movements(
+    november: dict[str, Movement],
+) -> None:
+    credited = figure("credited")
+    assert (credited.now, credited.before, credited.difference) == (18_300, 19_400, -1_100)
+    (cause,) = credited.causes
+    assert (cause.column, cause.now, cause.before, cause.change) == (
+        "credited",
+        18_300,
+        19_400,
+        -1_100,
+    )
+    # October had more of it, so its movement is named.
+    assert cause.label == "2026-10"
+    assert [one.number for one in cause.biggest] == [november["strip"].number]
+    assert credited.rest == 0
+
+
+def test_closing_stock_is_explained_by_the_months_own_flows(november: dict[str, Movement]) -> None:
+    closing = figure("closing")
+    assert closing.difference == 18_300 + 40_000
+    assert [(cause.column, cause.change) for cause in closing.causes] == [
+        ("feedstock", 40_000),
+        ("credited", 18_300),
+    ]
+    assert closing.rest == 0
+    assert [one.number for one in closing.causes[0].biggest] == [november["feed_nov"].number]
+
+
+@pytest.mark.usefixtures("november")
+@pytest.mark.parametrize("key", ["credited", "losses", "issued", "closing", "carried"])
+def test_causes_and_rest_come_to_the_difference(key: str) -> None:
+    told = figure(key)
+    assert sum(cause.change for cause in told.causes) + told.rest == told.difference
+    assert bool(told.causes) == bool(told.difference)
+
+
+def page(client: Client, who: User, name: str, *args: object, **query: str) -> str:
+    client.force_login(who)
+    answer = client.get(reverse(name, args=args), query)
+    assert answer.status_code == 200
+    return answer.content.decode()
+
+
+def test_the_month_says_what_moved_each_figure(
+    client: Client, acke: User, november: dict[str, Movement]
+) -> None:
+    text = page(client, acke, "month", "2026-11")
+    assert "18.30 g instead of 19.40 g" in text
+    assert "Biggest in 2026-10:" in text
+    assert reverse("movement", args=[november["strip"].number]) in text
+
+
+def test_a_figure_leads_to_its_frame_in_words(
+    client: Client, acke: User, november: dict[str, Movement]
+) -> None:
+    text = page(client, acke, "month-figure", "2026-10", box_code(), "credited")
+    assert "Regrind box, PP · Slate · post-consumer return" in text
+    assert reverse("frame", args=["F-AAAA-1111"]) in text
+    assert "Credited from returns" in text
+    assert "<h1>" in text
+
+
+def box_code() -> str:
+    return "box-pp-slate-post_consumer_return"
+
+
+def test_a_movement_leads_to_its_lot_and_shows_how_well_each_mass_is_known(
+    client: Client, acke: User, november: dict[str, Movement]
+) -> None:
+    text = page(client, acke, "movement", november["strip"].number)
+    assert reverse("frame", args=["F-AAAA-1111"]) in text
+    assert "(k = 2)" in text
+    assert "not weighed" in text
+    issued = page(client, acke, "movement", november["issue"].number)
+    assert reverse("heat", args=["L-2345-6789"]) in issued
+
+
+def test_a_run_is_no_link_for_who_may_not_open_it(
+    client: Client, acke: User, olga: User, november: dict[str, Movement]
+) -> None:
+    address = reverse("run", args=["G-2222-3333"])
+    number = november["grind"].number
+    assert address not in page(client, acke, "movement", number)
+    assert address in page(client, olga, "movement", number)
+
+
+def test_a_box_leads_to_all_movements_that_touch_it(
+    client: Client, acke: User, november: dict[str, Movement]
+) -> None:
+    text = page(client, acke, "movements", subject=box_code())
+    for name in ("strip", "grind", "strip_nov"):
+        assert reverse("movement", args=[november[name].number]) in text
+    assert reverse("movement", args=[november["hold"].number]) not in text
