@@ -23,6 +23,7 @@ from returns.models import FrameModel
 from returns.pages.customer import slip_pdf
 from tests.makers import Shop
 from tests.returns import customer_makers as customers
+from tests.returns.test_labels import scanned
 
 pytestmark = pytest.mark.django_db
 
@@ -86,6 +87,15 @@ def test_labels_say_so_on_paper(invented: Shop, make: Any) -> None:
     assert "PRACTICE" in words(make([label, label]))
     Workshop.objects.update(demo=False)
     assert "PRACTICE" not in words(make([label, label]))
+
+
+@pytest.mark.parametrize("size", [(62, 29), (38, 21), (100, 60)])
+def test_a_camera_still_reads_a_practice_label(
+    invented: Shop, size: tuple[int, int], tmp_path: Path
+) -> None:
+    Workshop.objects.update(label_width_mm=size[0], label_height_mm=size[1])
+    label = labels.Label("F-2345-6789", ("Avocet, Slate", "R-1", "by 2026-11-01"))
+    assert len(scanned(labels.labels_pdf([label]), tmp_path)) == 1
 
 
 def test_reports_say_so_on_paper_and_in_data(invented: Shop) -> None:

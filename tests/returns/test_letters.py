@@ -57,6 +57,18 @@ def test_each_letter_is_plain_and_html_and_carries_the_link(
         assert "%(" not in body
 
 
+def test_a_practice_letter_says_so_in_subject_and_body(shop: Shop) -> None:
+    request = sent_back(shop)
+    assert "ractice" not in sent("filed", request).subject
+    shop.workshop.demo = True
+    shop.workshop.save()
+    message = sent("filed", request)
+    assert message.subject.startswith("Practice: ")
+    html, _kind = message.alternatives[0]
+    for body in (message.body, html):
+        assert "This is practice" in body
+
+
 def test_message_has_a_stable_id_and_one_deed_so_a_repeat_sends_nothing(shop: Shop) -> None:
     request = sent_back(shop)
     owed = Duty.objects.get()
