@@ -320,6 +320,7 @@ SPECTACULAR_SETTINGS = {
 }
 
 # What the two rooms ask of each other without importing upward: dotted paths, wired here.
+DESK_NOTES = {"owner": "returns.pages.owner.today.notes"}
 MONTH_GUARDS = ["returns.queries.dangling.month_guard"]
 OUTBOX_HANDLERS = {
     "report.pdf": "inventory.reports.duty.make_pdf",

@@ -159,7 +159,6 @@ class WorkshopForm(Form):
             "retention_days",
             "label_width_mm",
             "label_height_mm",
-            "public_page",
         )
 
 

@@ -144,7 +144,7 @@ def workshop_facts(**changes: object) -> dict[str, object]:
 
 
 def test_the_owner_edits_the_workshop(client: Client, owner: User) -> None:
-    facts = workshop_facts(name="Saltmarsh Frames", public_page="")
+    facts = workshop_facts(name="Saltmarsh Frames")
     assert client.post(address(Workshop, 1, "change"), facts).status_code == 302
     assert Workshop.the().name == "Saltmarsh Frames"
 

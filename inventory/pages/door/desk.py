@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from django.conf import settings
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils import timezone
 from django.utils.functional import Promise
+from django.utils.module_loading import import_string
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.cache import never_cache
 
@@ -28,6 +31,15 @@ class Job:
         return frame.address(self.door)
 
 
+@dataclass(frozen=True)
+class Note:
+    """A line of what waits today, and the path of where to go for it."""
+
+    text: str
+    path: str
+    is_urgent: bool = False
+
+
 _JOBS: dict[str, tuple[Job, ...]] = {
     BENCH: (
         Job("bench", _("Today at the bench"), _("What waits, what is next, what is on hold.")),
@@ -40,7 +52,11 @@ _JOBS: dict[str, tuple[Job, ...]] = {
         Job("months", _("Months"), _("Check, close, and fetch the recovered-material report.")),
     ),
     OWNER: (
-        Job("owner", _("How circular we are"), _("What comes back, why it breaks, what to order.")),
+        Job("owner", _("Do we keep our promise?"), _("What comes back, why, how circular we are.")),
+        Job(
+            "lifetimes", _("What comes next"), _("How long frames last, and which parts to order.")
+        ),
+        Job("claims", _("What may be said"), _("Each sentence for the public with its evidence.")),
         Job(
             "setup", _("Set up the workshop"), _("What is entered, and what a first return needs.")
         ),
@@ -56,8 +72,18 @@ def home(request: HttpRequest) -> HttpResponse:
     """Cards of every role the visitor holds; somebody without a role is told whom to ask."""
     held = frame.roles(request)
     rooms = [
-        {"name": _ROLE_NAMES[role], "jobs": [job for job in jobs if job.path]}
+        {
+            "name": _ROLE_NAMES[role],
+            "jobs": [job for job in jobs if job.path],
+            "notes": _notes(role),
+        }
         for role, jobs in _JOBS.items()
         if role in held
     ]
     return render(request, "hingeback/door/desk.html", {"rooms": rooms})
+
+
+def _notes(role: str) -> list[Note]:
+    """What the other room has to say to a role today; wired in the settings."""
+    dotted = settings.DESK_NOTES.get(role)
+    return list(import_string(dotted)(timezone.now())) if dotted else []

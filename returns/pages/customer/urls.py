@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path
 
-from returns.pages.customer import filing, find, method, reading, story
+from returns.pages.customer import claims, filing, find, method, reading, story
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", filing.start, name="start"),
     path("ask/screws/", filing.ask_screws, name="ask-screws"),
     path("ask/return/", filing.ask_return, name="ask-return"),
+    path("claims/", claims.page, name="public-claims"),
+    path("claims/claims.json", claims.data, name="public-claims-data"),
     path("find/", find.find, name="find"),
     path("guide/<slug:model>/", reading.guide, name="guide"),
     path("method/", method.page, name="method"),

@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
+from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
+from django.views.decorators.http import require_POST
 
-from inventory.pages.access import OWNER, allow
+from inventory.pages.access import OWNER, StaffRequest, allow
+from inventory.pages.forms import DeedForm
+from returns import publishing
 from returns.pages.owner.selection import chosen
 from returns.queries import claims_sheet
 from returns.queries.circularity import circularity
+from returns.queries.public_claims import public_claims
 
 TITLES = {
     "recycled_content": _("Recycled content"),
@@ -35,6 +42,34 @@ def page(request: HttpRequest) -> HttpResponse:
             {"title": TITLES[line.key], "line": line, "claim": line.claim}
             for line in claims_sheet.sheet(found)
         ]
+        facts["public"] = public_claims()
+        facts["deed"] = DeedForm()
     return render(
         request, "returns/owner/claims.html", facts, status=200 if selection.is_good else 400
     )
+
+
+@allow(OWNER)
+@require_POST
+def publish(request: StaffRequest) -> HttpResponse:
+    """Open the public page."""
+    return _turned(request, publishing.open_claims, gettext("The public page is open."))
+
+
+@allow(OWNER)
+@require_POST
+def withdraw(request: StaffRequest) -> HttpResponse:
+    """Shut the public page."""
+    return _turned(request, publishing.shut_claims, gettext("The public page is shut."))
+
+
+def _turned(request: StaffRequest, rule: Callable[..., None], said: str) -> HttpResponse:
+    form = DeedForm(request.POST)
+    if form.is_valid():
+        form.attempt(rule, at=timezone.now(), by=request.user)
+    if form.errors:
+        told = gettext("That could not be done. Open the claims sheet and try again.")
+        messages.error(request, told)
+    else:
+        messages.success(request, said)
+    return redirect("claims")

@@ -1,0 +1,58 @@
+"""The owner's lines on the desk: what waits today, and where to go for it."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from inventory.models import Workshop
+from inventory.pages.door.desk import Note
+from inventory.pages.frame import address
+from returns.queries.owner_today import OwnerToday, owner_today
+
+
+def notes(at: datetime) -> list[Note]:
+    """Late promises, thin parts, months to close; last, whether the public page is open."""
+    today = owner_today(at)
+    return [*_late(today), *_thin(today), *_months(today), _public()]
+
+
+def _late(today: OwnerToday) -> list[Note]:
+    found = []
+    if today.late_frames:
+        words = ngettext(
+            "%(count)s frame is past its promised day.",
+            "%(count)s frames are past their promised day.",
+            today.late_frames,
+        )
+        found.append(Note(words % {"count": today.late_frames}, address("bench"), is_urgent=True))
+    if today.late_kits:
+        words = ngettext(
+            "%(count)s kit of spare screws is past its promised day.",
+            "%(count)s kits of spare screws are past their promised day.",
+            today.late_kits,
+        )
+        found.append(Note(words % {"count": today.late_kits}, address("kits"), is_urgent=True))
+    return found
+
+
+def _thin(today: OwnerToday) -> list[Note]:
+    if not today.thin_parts:
+        return []
+    words = _("Below their reorder level: %(parts)s.") % {"parts": ", ".join(today.thin_parts)}
+    return [Note(words, f"{address('lifetimes')}#parts", is_urgent=True)]
+
+
+def _months(today: OwnerToday) -> list[Note]:
+    if not today.months_to_close:
+        return []
+    months = ", ".join(today.months_to_close)
+    return [Note(_("Ended and not closed: %(months)s.") % {"months": months}, address("months"))]
+
+
+def _public() -> Note:
+    if Workshop.the().public_page:
+        return Note(_("The public page of claims is open."), address("public-claims"))
+    return Note(_("The public page of claims is not open."), address("claims"))
