@@ -15,17 +15,28 @@ from typing import TYPE_CHECKING, Any, Final
 from uuid import UUID
 
 from django.db import transaction
+from django.db.models import Q
 from django.utils.translation import gettext as _
 
-from inventory import carrying, deeds, ledger, places, weighing
-from inventory.errors import BadInput, StaleState
+from inventory import carrying, deeds, ledger, places, stock, weighing
+from inventory.errors import BadInput, Conflict, NotEnough, StaleState
 from inventory.grinding import is_nothing
-from inventory.models import Part, Place, PlaceKind, Reading, Scale, Workshop
+from inventory.models import (
+    GrindRun,
+    Movement,
+    Part,
+    Place,
+    PlaceKind,
+    Reading,
+    Scale,
+    Workshop,
+)
 from inventory.models.materials import Origin
+from inventory.queries.boxes import OPEN_RUN_STATES
 from returns import salvaging
 from returns.endings import advance, again, settle
 from returns.frame_masses import limit_mg, on_bench_mg, refuse_gap
-from returns.models import Colourway, ReturnedFrame
+from returns.models import Colourway, PartPromise, ReturnedFrame
 from returns.models.filing import Wish
 from returns.queries import frame_heat
 from returns.sums.grading import PolymerCheck
@@ -35,6 +46,7 @@ if TYPE_CHECKING:
     from django.contrib.auth.models import User
 
 PIECES_MAX: Final = 20
+REASON_LENGTH_MAX: Final = 200
 WASTE_FIELDS: Final = {
     "lenses": PlaceKind.LENS,
     "metal": PlaceKind.METAL,
@@ -128,7 +140,7 @@ def discard_foreign(
     facts = [frame.tag, reason.strip()]
     if deeds.repeated(key=key, name="stripdown.discard_foreign", facts=facts):
         return again(frame)
-    if not 1 <= len(reason.strip()) <= 200:
+    if not 1 <= len(reason.strip()) <= REASON_LENGTH_MAX:
         raise BadInput(_("Say in up to 200 characters what it is."), field="reason")
     if not may_be_discarded(again(frame)):
         raise StaleState()
@@ -154,6 +166,82 @@ def discard_foreign(
         detail={"movement": movement.number},
     )
     return again(frame)
+
+
+@transaction.atomic
+def undo(*, key: UUID, frame: ReturnedFrame, reason: str, at: datetime, by: User) -> ReturnedFrame:
+    """Take a strip-down back: every posting is reversed, and the frame is to be stripped again.
+
+    Raises StaleState once it is ground or was never boxed; Conflict when its box, its parts or the
+    frame itself were touched since, naming what stands in the way.
+    """
+    facts = [frame.tag, reason.strip()]
+    if deeds.repeated(key=key, name="stripdown.undo", facts=facts):
+        return again(frame)
+    if not 1 <= len(reason.strip()) <= REASON_LENGTH_MAX:
+        raise BadInput(_("Say why, in up to 200 characters."), field="reason")
+    movement = stripped_by(frame)
+    if frame.state != FrameState.BOXED or frame.box is None or movement is None:
+        raise StaleState()
+    obstacle = undo_obstacle(frame)
+    if obstacle:
+        raise Conflict(obstacle)
+    try:
+        reversal = ledger.reverse(
+            key=uuid.uuid5(key, "undo"), movement=movement, reason=reason, at=at, actor=by
+        )
+    except NotEnough as error:
+        raise Conflict(
+            _("It cannot be undone: what it put into %(place)s is no longer there.")
+            % {"place": Place.objects.get(code=error.facts["place"]).get_kind_display()}
+        ) from error
+    advance(frame, FrameState.TO_STRIP, box=None, boxed_mg=0)
+    deeds.record(
+        key=key,
+        name="stripdown.undo",
+        subject=frame.tag,
+        facts=facts,
+        at=at,
+        actor=by,
+        detail={"movement": movement.number, "reversal": reversal.number},
+    )
+    return again(frame)
+
+
+def stripped_by(frame: ReturnedFrame) -> Movement | None:
+    """The strip-down that stands; None when there is none."""
+    rows = Movement.objects.filter(
+        kind="strip_down", subject=frame.tag, reverses=None, reversed_by=None
+    )
+    return rows.order_by("number").last()
+
+
+def undo_obstacle(frame: ReturnedFrame) -> str:
+    """Why the strip-down of a boxed frame can no longer be undone; empty when it can."""
+    movement, box = stripped_by(frame), frame.box
+    if movement is None or box is None:
+        return _("This frame lies in no box.")
+    if GrindRun.objects.filter(box=box, state__in=OPEN_RUN_STATES).exists():
+        return _("A grind run of its box is open. Cancel the run first.")
+    since = Movement.objects.filter(number__gt=movement.number, reverses=None, reversed_by=None)
+    if since.filter(Q(postings__source=box) | Q(postings__target=box)).exists():
+        return _("Its box was filled or emptied since: its pieces can no longer be told apart.")
+    if since.filter(subject=frame.tag).exists():
+        return _("Something else was done with the frame since, such as posting its lenses.")
+    if PartPromise.objects.filter(donor=frame, state=PartPromise.State.KEPT).exists():
+        return _("One of its parts is kept for another frame.")
+    gone = _parts_gone(movement)
+    return (
+        _("Parts of it are used or promised by now: %(parts)s.") % {"parts": gone} if gone else ""
+    )
+
+
+def _parts_gone(movement: Movement) -> str:
+    """Names of the parts whose kept pieces are no longer free in their bins."""
+    kept = movement.postings.filter(target__kind=PlaceKind.BIN).select_related("target__part")
+    parts = [(line.target.part, line.quantity) for line in kept.order_by("line")]
+    gone = [part.name for part, pieces in parts if part and stock.available(part) < pieces]
+    return ", ".join(gone)
 
 
 def is_ours(frame: ReturnedFrame) -> bool:

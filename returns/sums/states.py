@@ -79,7 +79,8 @@ FRAME_STEPS: Final[Steps[FrameState]] = MappingProxyType(
         FrameState.POSTED: frozenset(),
         FrameState.TO_STRIP: GRADED | {FrameState.BOXED, FrameState.DISCARDED},
         FrameState.TO_RETURN: frozenset({FrameState.POSTED_AS_IS}),
-        FrameState.BOXED: frozenset({FrameState.GROUND}),
+        # A strip-down may be undone while the box is as it left it.
+        FrameState.BOXED: frozenset({FrameState.GROUND, FrameState.TO_STRIP}),
         FrameState.GROUND: frozenset(),
         FrameState.POSTED_AS_IS: frozenset(),
         FrameState.VOIDED: frozenset(),

@@ -82,6 +82,7 @@ TABLE: Final = (
     Row("bench/frame/<str:tag>/overrule/", post=BENCH),
     Row("bench/frame/<str:tag>/request/", post=BENCH),
     Row("bench/frame/<str:tag>/wish/", post=BENCH),
+    Row("bench/frame/<str:tag>/unstrip/", post=BENCH),
     Row("bench/frame/<str:tag>/unweigh/", post=BENCH),
     Row("bench/frame/<str:tag>/label.pdf", get=BENCH),
     Row("bench/photo/<str:file_name>", get=BENCH),

@@ -9,8 +9,8 @@ from django.contrib.auth.models import User
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from inventory import places, stock
-from inventory.errors import BadInput, KeyReused, StaleState
+from inventory import grinding, material, places, stock
+from inventory.errors import BadInput, Conflict, KeyReused, StaleState
 from inventory.models import Colour, Movement, PlaceKind
 from inventory.queries import boxes
 from returns import posting_out, stripdown
@@ -304,3 +304,117 @@ def test_colours_have_boxes_of_their_own(shop: Shop, bea: User) -> None:
     for colour in Colour.objects.all():
         box = places.box(polymer=shop.pp, colour=colour, origin="post_consumer_return")
         assert boxes.held_mg(box) == 19_400
+
+
+def undo(frame: ReturnedFrame, by: User, **changes: object) -> ReturnedFrame:
+    facts: dict[str, object] = {
+        "key": key(), "frame": frame, "reason": "wrong frame", "at": NOON, "by": by,
+    }  # fmt: skip
+    return stripdown.undo(**(facts | changes))  # type: ignore[arg-type]
+
+
+def salvaged(shop: Shop, pieces: int = 1) -> StripDown:
+    arms = Salvaged(part=shop.arm, pieces=pieces, mass=f"{pieces * 4.1:.1f} g")
+    return parts(shop, plastic=f"{19.4 - pieces * 4.1:.1f} g", salvaged=(arms,))
+
+
+def test_undone_every_gram_and_piece_is_back_and_it_can_be_stripped_anew(
+    shop: Shop, bea: User
+) -> None:
+    before = stock.held(shop.arm)
+    frame = strip(to_strip(shop, bea), salvaged(shop), bea)
+    back = undo(frame, bea)
+    assert (back.state, back.box, back.boxed_mg) == (FrameState.TO_STRIP, None, 0)
+    assert on_bench_mg(back) == 24_820
+    emptied = (PlaceKind.BOX, PlaceKind.LENS, PlaceKind.METAL, PlaceKind.SALVAGE)
+    assert [held(kind) for kind in emptied] == [0, 0, 0, 0]
+    assert stock.held(shop.arm) == before
+    once_more = strip(back, parts(shop), bea)
+    assert (once_more.state, held(PlaceKind.BOX)) == (FrameState.BOXED, 19_400)
+
+
+def test_undone_twice_under_one_key_is_undone_once(shop: Shop, bea: User) -> None:
+    frame, own = strip(to_strip(shop, bea), parts(shop), bea), key()
+    assert undo(frame, bea, key=own) == undo(frame, bea, key=own)
+    assert Movement.objects.exclude(reverses=None).count() == 1
+    with pytest.raises(StaleState):
+        undo(now(frame), bea)
+
+
+@pytest.mark.parametrize("reason", ["", " ", "x" * 201])
+def test_undoing_needs_a_short_reason(shop: Shop, bea: User, reason: str) -> None:
+    frame = strip(to_strip(shop, bea), parts(shop), bea)
+    with pytest.raises(BadInput) as refused:
+        undo(frame, bea, reason=reason)
+    assert refused.value.field == "reason"
+    assert now(frame).state == FrameState.BOXED
+
+
+@pytest.mark.parametrize("state", ["to_strip", "ground", "discarded", "mended"])
+def test_only_a_boxed_frame_is_taken_back(shop: Shop, bea: User, state: str) -> None:
+    frame = strip(to_strip(shop, bea), parts(shop), bea)
+    ReturnedFrame.objects.filter(pk=frame.pk).update(state=state)
+    with pytest.raises(StaleState):
+        undo(now(frame), bea)
+    assert held(PlaceKind.BOX) == 19_400
+
+
+def refused_words(frame: ReturnedFrame, by: User) -> str:
+    """What the refusal says; nothing has moved."""
+    before = Movement.objects.count()
+    with pytest.raises(Conflict) as refused:
+        undo(frame, by)
+    assert Movement.objects.count() == before
+    assert now(frame).state == FrameState.BOXED
+    return refused.value.message
+
+
+def test_not_undone_once_its_box_was_touched_but_again_when_that_is_undone(
+    shop: Shop, bea: User
+) -> None:
+    first = strip(to_strip(shop, bea), parts(shop), bea)
+    second = strip(to_strip(shop, bea), parts(shop), bea)
+    assert "filled or emptied since" in refused_words(first, bea)
+    undo(second, bea)
+    assert undo(first, bea).state == FrameState.TO_STRIP
+
+
+def test_another_colours_box_does_not_bar_it(shop: Shop, bea: User) -> None:
+    frame = strip(to_strip(shop, bea), parts(shop), bea)
+    moss = to_strip(shop, bea)
+    colourway = Colourway.objects.get(model=shop.avocet, colour=shop.moss)
+    ReturnedFrame.objects.filter(pk=moss.pk).update(colourway=colourway)
+    strip(now(moss), parts(shop), bea)
+    assert undo(frame, bea).state == FrameState.TO_STRIP
+
+
+def test_not_undone_while_a_run_is_open(shop: Shop, bea: User) -> None:
+    frame = strip(to_strip(shop, bea), parts(shop), bea)
+    assert frame.box is not None
+    run = grinding.propose(key=key(), box=frame.box, at=NOON, by=bea)
+    assert "Cancel the run first" in refused_words(frame, bea)
+    grinding.cancel(key=key(), run=run, at=NOON, by=bea)
+    assert undo(frame, bea).state == FrameState.TO_STRIP
+
+
+def test_not_undone_once_its_parts_are_promised(shop: Shop, bea: User) -> None:
+    frame = strip(to_strip(shop, bea), salvaged(shop), bea)
+    free = stock.available(shop.arm)
+    stock.reserve(part=shop.arm, pieces=free, subject="Q-OTHER", at=NOON)
+    assert "Arm, Avocet" in refused_words(frame, bea)
+    stock.release(subject="Q-OTHER")
+    stock.reserve(part=shop.arm, pieces=free - 1, subject="Q-OTHER", at=NOON)
+    assert undo(frame, bea).state == FrameState.TO_STRIP
+
+
+def test_not_undone_once_its_waste_was_taken_away(shop: Shop, bea: User) -> None:
+    frame = strip(to_strip(shop, bea), parts(shop), bea)
+    lens = places.mass(PlaceKind.LENS)
+    material.dispose(key=key(), place=lens, reason="the carrier", at=NOON, by=bea)
+    assert "no longer there" in refused_words(frame, bea)
+
+
+def test_not_undone_once_its_lenses_are_posted(shop: Shop, bea: User) -> None:
+    frame = strip(to_strip(shop, bea, lenses_back=True), parts(shop), bea)
+    posting_out.post_lenses(key=key(), frame=frame, at=NOON, by=bea)
+    assert "posting its lenses" in refused_words(frame, bea)

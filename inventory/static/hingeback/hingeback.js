@@ -186,6 +186,15 @@
     return heading.id;
   };
 
+  /* A link to a form inside a closed section opens the section. */
+  const unfold = () => {
+    const wanted = location.hash.length > 1 && byId(decodeURIComponent(location.hash.slice(1)));
+    const section = wanted && wanted.closest("details");
+    if (!section) return;
+    section.open = true;
+    section.querySelector("input:not([type=hidden]), select, textarea")?.focus();
+  };
+
   document.addEventListener("keydown", onScan);
   document.addEventListener("submit", onSubmit);
   document.addEventListener("input", onInput);
@@ -206,4 +215,6 @@
   window.addEventListener("resize", openTables);
   document.querySelectorAll("[data-print]").forEach((button) => (button.hidden = false));
   document.querySelector("[data-focus]")?.focus();
+  unfold();
+  window.addEventListener("hashchange", unfold);
 })();

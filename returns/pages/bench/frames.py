@@ -22,7 +22,7 @@ from inventory.pages.access import ACCOUNTANT, BENCH, OWNER, StaffRequest, allow
 from inventory.pages.forms import DeedForm
 from inventory.queries import traced
 from inventory.sums.traced import Known
-from returns import arrivals, lookover
+from returns import arrivals, lookover, stripdown
 from returns.lookover import REASON_LENGTH_MAX, Evidence
 from returns.models import Grading, Photo, Request, ReturnedFrame
 from returns.models.filing import Wish
@@ -78,6 +78,14 @@ class AssignForm(DeedForm):
         return told
 
 
+class UnstripForm(DeedForm):
+    reason = forms.CharField(
+        label=_("Why the strip-down is undone"),
+        max_length=stripdown.REASON_LENGTH_MAX,
+        help_text=_("It is kept with the reversal. Name no customer here."),
+    )
+
+
 class UnweighForm(DeedForm):
     reason = forms.CharField(
         label=_("Why the weigh-in is undone"),
@@ -120,15 +128,31 @@ def unweigh(request: StaffRequest, tag: str) -> HttpResponse:
     return _done(request, tag, UnweighForm(request.POST), arrivals.unweigh)
 
 
+@require_POST
+@allow(BENCH, OWNER)
+def unstrip(request: StaffRequest, tag: str) -> HttpResponse:
+    """Undo a strip-down while its box is as it left it."""
+    return _done(request, tag, UnstripForm(request.POST), stripdown.undo)
+
+
 def _done(request: StaffRequest, tag: str, form: DeedForm, rule: Any) -> HttpResponse:
     told = frame_by(tag)
     if form.is_valid():
         facts = {name: told_ for name, told_ in form.cleaned_data.items() if name != "key"}
         if form.attempt(rule, frame=told, at=timezone.now(), by=request.user, **facts) is not None:
-            messages.success(request, _t("Done."))
+            messages.success(request, _DONE[type(form)])
             return redirect("frame", told.tag)
     messages.error(request, _t("It was not done: see what is wrong beside the form."))
     return _shown(request, told, form)
+
+
+_DONE: dict[type[DeedForm], Any] = {
+    OverruleForm: _("It is decided so."),
+    WishForm: _("The wish is recorded."),
+    AssignForm: _("The frame belongs to its request now."),
+    UnweighForm: _("The weigh-in is undone; the tag is void and the parcel is open again."),
+    UnstripForm: _("The strip-down is undone: it is whole in the books, and to be stripped."),
+}
 
 
 def _shown(
@@ -155,6 +179,9 @@ def _shown(
         ],
         "photos": shown.request.photos.order_by("added_at")[:10] if shown.request else [],
         "may_act": may_act,
+        "undo_obstacle": stripdown.undo_obstacle(shown)
+        if may_act and shown.state == FrameState.BOXED
+        else "",
         "part_promises": salvage.promises_of(shown),
     } | _forms(shown, tried, may_act, told.latest)
     status = 422 if tried is not None else 200
@@ -172,6 +199,9 @@ def _forms(
         "assign_form": AssignForm(auto_id="assign_%s")
         if may_act and shown.request is None and shown.state in ASSIGNABLE
         else None,
+        "unstrip_form": UnstripForm(auto_id="unstrip_%s")
+        if may_act and shown.state == FrameState.BOXED and not stripdown.undo_obstacle(shown)
+        else None,
         "unweigh_form": UnweighForm(auto_id="unweigh_%s")
         if may_act and shown.state == FrameState.WEIGHED
         else None,
@@ -182,6 +212,7 @@ def _forms(
         OverruleForm: "overrule_form",
         WishForm: "wish_form",
         AssignForm: "assign_form",
+        UnstripForm: "unstrip_form",
         UnweighForm: "unweigh_form",
     }
     return blank | {name[type(tried)]: tried}

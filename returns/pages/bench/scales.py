@@ -16,7 +16,7 @@ def remember(request: StaffRequest, scale: Scale) -> None:
 
 
 def last(request: StaffRequest) -> dict[str, Any]:
-    """The scale to start with: of this session, else of this person's latest movements, else the
+    """The scale to start with: of this sign-in, else of this person's latest movements, else the
     only one in use."""
     in_use = list(Scale.objects.filter(in_use=True).values_list("pk", flat=True)[:2])
     if len(in_use) == 1:

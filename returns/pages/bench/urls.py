@@ -21,6 +21,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("bench/frame/<str:tag>/overrule/", frames.overrule, name="frame-overrule"),
     path("bench/frame/<str:tag>/request/", frames.assign, name="frame-assign"),
     path("bench/frame/<str:tag>/wish/", frames.wish, name="frame-wish"),
+    path("bench/frame/<str:tag>/unstrip/", frames.unstrip, name="frame-unstrip"),
     path("bench/frame/<str:tag>/unweigh/", frames.unweigh, name="frame-unweigh"),
     path("bench/frame/<str:tag>/label.pdf", labelling.frame_label, name="frame-label"),
     path("bench/photo/<str:file_name>", frames.photo, name="frame-photo"),

@@ -8,6 +8,7 @@ from django import forms
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
@@ -18,7 +19,7 @@ from inventory.pages.forms import DeedForm
 from returns import salvaging
 from returns.models import PartPromise
 from returns.models.catalogue import ComponentKey
-from returns.pages.bench import wording
+from returns.pages.bench import notices, wording
 from returns.pages.bench.finding import frame_by
 from returns.pages.workroom.attempts import done
 from returns.queries import salvage
@@ -61,7 +62,8 @@ def approve(request: StaffRequest) -> HttpResponse:
         donor, frame = frame_by(said["donor"]), frame_by(said["frame"])
         told["match"] = Match(donor=donor, component=said["component"], frame=frame)
     if done(request, form, salvaging.approve, **told):
-        messages.success(request, _t("Noted: the part is kept when the donor is stripped."))
+        words = _t("Noted: the part is kept when the donor is stripped.")
+        notices.done(request, words, undo=f"{reverse('salvage')}#promised")
         return redirect("salvage")
     return _page(request, form)
 

@@ -8,7 +8,6 @@ from datetime import datetime
 from typing import Any, Final
 from uuid import UUID
 
-from django.contrib import messages
 from django.contrib.auth.models import User
 from django.db.models import Sum
 from django.http import HttpResponse
@@ -27,7 +26,7 @@ from inventory.queries import boxes, traced
 from inventory.sums.heat import HeatSpread
 from inventory.sums.traced import Known
 from returns import batches, receiving
-from returns.pages.bench import scales
+from returns.pages.bench import notices, scales
 from returns.pages.workroom import stock_forms as forms
 from returns.pages.workroom.attempts import done, focused
 
@@ -160,7 +159,7 @@ def stock_deed(request: StaffRequest, deed: str) -> HttpResponse:
         page.form(request.POST) if request.method == "POST" else page.form(initial=_hint(request))
     )
     if request.method == "POST" and done(request, form, page.rule, **_facts(form)):
-        messages.success(request, _t("Done: %(deed)s.") % {"deed": page.title})
+        notices.moved(request, _t("Done: %(deed)s.") % {"deed": page.title}, form)
         return redirect("stock")
     refused = form if form.is_bound else None
     facts = {

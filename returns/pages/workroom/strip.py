@@ -8,6 +8,7 @@ from django import forms
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST
@@ -20,7 +21,7 @@ from returns import mending, stripdown
 from returns.models import ReturnedFrame
 from returns.models.filing import Wish
 from returns.models.remedies import DefectKey
-from returns.pages.bench import scales
+from returns.pages.bench import notices, scales
 from returns.pages.bench.finding import frame_by
 from returns.pages.workroom.attempts import done
 from returns.queries import salvage
@@ -111,7 +112,8 @@ def strip(request: StaffRequest, tag: str) -> HttpResponse:
     form = StripForm(frame, request.POST)
     told = {"parts": form.facts()} if form.is_valid() else {}
     if done(request, form, stripdown.strip, frame=frame, **told):
-        messages.success(request, _t("%(tag)s is in its box.") % {"tag": frame.tag})
+        words = _t("%(tag)s is in its box.") % {"tag": frame.tag}
+        notices.done(request, words, undo=f"{reverse('frame', args=[frame.tag])}#undo")
         now = ReturnedFrame.objects.get(pk=frame.pk)
         return redirect("post-frame" if now.lenses_back else "frame", frame.tag)
     return _page(request, frame, {"form": form})

@@ -13,10 +13,12 @@ from django.urls import reverse
 
 from inventory import places, stock
 from inventory.models import Movement, Origin
-from returns import arrivals
+from returns import arrivals, stripdown
 from returns.models import Grading, Parcel, Person, Photo, Request, ReturnedFrame
+from returns.stripdown import StripDown
 from tests.makers import NOON, Shop, key
 from tests.returns.bench_makers import booked, filed, on_shelf
+from tests.returns.salvage_makers import giving
 
 PAGES = ["bench", "parcel-book", "go", "bench-labels", "label-calibration"]
 
@@ -408,3 +410,58 @@ def test_erased_customer_leaves_every_page_whole(
         reverse("bench-request", args=[frame.request.reference]),
     ):
         assert desk.get(address).status_code == 200
+
+
+def test_a_strip_down_is_undone_from_the_frame_page(desk: Client, shop: Shop, bea: User) -> None:
+    frame = giving(shop, bea)
+    heaps = {"plastic": "19.400 g", "lenses": "5.200 g", "metal": "220 mg"}
+    told = {"key": key(), "scale": shop.fine_scale.pk, **heaps}
+    page = desk.post(page_of(frame, "strip"), told, follow=True).content.decode()
+    assert f'href="{page_of(frame)}#undo">Undo it</a>' in page
+    assert 'id="undo"' in page
+    assert desk.post(page_of(frame, "frame-unstrip"), {"key": key()}).status_code == 422
+    undone = {"key": key(), "reason": "wrong frame"}
+    page = desk.post(page_of(frame, "frame-unstrip"), undone, follow=True).content.decode()
+    assert "The strip-down is undone" in page
+    assert "Strip it" in page
+    assert ReturnedFrame.objects.get().state == "to_strip"
+
+
+def test_where_it_can_no_longer_be_undone_the_page_says_why(
+    desk: Client, shop: Shop, bea: User
+) -> None:
+    first, second = (giving(shop, bea) for _ in range(2))
+    for frame in (first, second):
+        told = StripDown(
+            scale=shop.fine_scale, plastic="19.400 g", lenses="5.200 g", metal="220 mg"
+        )
+        stripdown.strip(key=key(), frame=frame, parts=told, at=NOON, by=bea)
+    page = desk.get(page_of(first)).content.decode()
+    assert "can no longer be undone" in page
+    assert "filled or emptied since" in page
+    assert 'id="undo"' not in page
+    asked = desk.post(page_of(first, "frame-unstrip"), {"key": key(), "reason": "wrong frame"})
+    assert asked.status_code == 422
+    assert "filled or emptied since" in asked.content.decode()
+
+
+def test_a_weigh_in_offers_its_undoing_at_once(desk: Client, shop: Shop, bea: User) -> None:
+    parcel = booked(bea)
+    address = reverse("parcel", args=[parcel.code])
+    page = desk.post(address, weigh_facts(shop), follow=True).content.decode()
+    frame = ReturnedFrame.objects.get()
+    assert f"{page_of(frame)}#undo" in page
+    assert 'id="undo"' in desk.get(page_of(frame)).content.decode()
+
+
+def test_a_stock_deed_names_its_movement_and_who_can_reverse_it(
+    desk: Client, client: Client, shop: Shop, olga: User
+) -> None:
+    told = {"part": shop.arm.code, "pieces": 5, "cost": ""}
+    address = reverse("stock-deed", args=["parts-receive"])
+    page = desk.post(address, {"key": key(), **told}, follow=True).content.decode()
+    number = Movement.objects.latest("number").number
+    assert f"reverse movement #{number}" in page
+    client.force_login(olga)
+    page = client.post(address, {"key": key(), **told}, follow=True).content.decode()
+    assert f'href="{reverse("movement", args=[number + 1])}">Undo it</a>' in page

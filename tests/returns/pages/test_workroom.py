@@ -465,7 +465,7 @@ def test_stock_page_asks_a_bounded_number_of_questions(
 def test_next_frame_starts_with_the_scale_that_this_person_used_last(
     desk: Client, client: Client, shop: Shop, bea: User, ben: User
 ) -> None:
-    """In this session, in the next one, and never another person's."""
+    """While signed in, at the next sign-in, and never another person's."""
     chosen = f'<option value="{shop.fine_scale.pk}" selected>'
     first, second = (graded(shop, bea, state="to_strip") for _ in range(2))
     client.force_login(ben)
