@@ -153,7 +153,9 @@ def _error_lines(bound: BoundField) -> list[tuple[str, str, str]]:
     if not bound.errors:
         return []
     target = "" if bound.is_hidden else _focus_id(bound)
-    return [(target, str(bound.label), message) for message in error_words(bound)]
+    # A colon follows in the summary, which a question mark or a full stop before it spoils.
+    label = str(bound.label).rstrip("?.:")
+    return [(target, label, message) for message in error_words(bound)]
 
 
 @register.filter

@@ -1,4 +1,7 @@
-"""The bench without a mouse: from a code to a graded frame by keys alone."""
+"""The main job without a mouse: a return filed, a frame graded, by keys alone; what is announced.
+
+DEVELOPERS.md, "Walks", tells the same in words, for somebody with a screen reader.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +12,8 @@ import pytest
 from django.contrib.auth.models import User
 from playwright.sync_api import Locator, Page, expect
 
-from returns.models import ReturnedFrame
+from returns import intake
+from returns.models import Request, ReturnedFrame
 from tests.browser import chromium
 from tests.makers import Shop
 from tests.returns import customer_makers as customers
@@ -80,3 +84,130 @@ def test_the_skip_link_leads_past_the_head(bench: Page) -> None:
     expect(bench.get_by_role("link", name="Skip to the content")).to_be_focused()
     bench.keyboard.press("Enter")
     expect(bench.locator("main")).to_be_focused()
+
+
+@pytest.fixture
+def customer(open_visitors: Callable[..., Any], shop: Shop) -> Page:
+    del shop  # without one the forms are not open
+    page: Page = open_visitors(viewport=chromium.PHONE).page()
+    page.goto("/")
+    return page
+
+
+def test_a_return_is_filed_by_keys_alone_and_the_drawing_follows(
+    customer: Page,
+) -> None:
+    _press(customer, customer.get_by_role("link", name="Send a frame back"))
+    _tab_to(customer, customer.get_by_label("Avocet, Moss"))
+    customer.keyboard.press("ArrowDown")
+    expect(customer.get_by_label("Avocet, Slate")).to_be_checked()
+    _tab_to(customer, customer.get_by_label("front", exact=True))
+    customer.keyboard.press("ArrowDown")
+    customer.keyboard.press("ArrowDown")
+    expect(customer.get_by_label("left arm", exact=True)).to_be_checked()
+    expect(customer.locator(".tick:visible")).to_have_count(1)
+    expect(customer.locator(".tick-arm_left")).to_be_visible()
+    _unobscured(customer)
+    _tab_to(customer, customer.get_by_label("the screw is loose or keeps coming loose"))
+    customer.keyboard.press("ArrowDown")
+    customer.keyboard.press("ArrowDown")
+    expect(customer.get_by_label("snapped in two")).to_be_checked()
+    _press(customer, customer.get_by_label("grind it and mould it"), "Space")
+    _tab_to(customer, customer.get_by_label("yes, post my lenses"))
+    customer.keyboard.press("ArrowDown")
+    for label, text in WANDA.items():
+        _tab_to(customer, customer.get_by_label(label, exact=True))
+        customer.keyboard.type(text)
+    _unobscured(customer)
+    _press(customer, customer.get_by_label("I have read what happens"), "Space")
+    _press(customer, customer.get_by_role("button", name="File the return"))
+    expect(customer.get_by_role("heading", level=1)).to_have_text("Your frame's way")
+    filed = Request.objects.get()
+    assert (filed.component, filed.defect, filed.wish) == ("arm_left", "snapped", "regrind")
+
+
+WANDA = {
+    "Email": "wanda@example.org",
+    "Name": "Wanda Reed",
+    "Street and number, or PO box": "7 Towpath",
+    "Postal code": "12345",
+    "Town or city": "Saltmarsh",
+}
+
+
+def _unobscured(page: Page) -> None:
+    """What has the focus is not hidden under the trail, which stays at the window's top."""
+    top = page.evaluate("document.activeElement.getBoundingClientRect().top")
+    assert top >= page.locator(".trail").evaluate("node => node.getBoundingClientRect().bottom")
+
+
+def test_errors_take_the_focus_and_lead_to_their_fields(customer: Page) -> None:
+    customer.goto("/ask/return/")
+    _press(customer, customer.get_by_role("button", name="File the return"))
+    expect(customer.locator(".error-summary")).to_be_focused()
+    customer.keyboard.press("Tab")
+    customer.keyboard.press("Enter")
+    expect(customer.get_by_label("Avocet, Moss")).to_be_focused()
+    _unobscured(customer)
+
+
+def test_what_a_screen_reader_is_told_of_the_form(customer: Page) -> None:
+    """Roles and names as Chromium's accessibility tree has them; the drawing itself is silent."""
+    customer.goto("/ask/return/")
+    customer.get_by_label("Avocet, Slate").check()
+    customer.get_by_label("left hinge", exact=True).check()
+    expect(customer.get_by_role("navigation", name="Parts of this form")).to_match_aria_snapshot(
+        """
+        - navigation "Parts of this form":
+          - list:
+            - listitem:
+              - link "Frame (filled in)"
+            - listitem:
+              - link "Trouble"
+            - listitem:
+              - link "Wish"
+            - listitem:
+              - link "Address"
+            - listitem:
+              - link "Send"
+          - progressbar "Parts that are filled in"
+        """
+    )
+    where = customer.get_by_role("group", name="Where is it broken?")
+    expect(where).to_match_aria_snapshot(
+        """
+        - group "Where is it broken?":
+          - radio "front"
+          - radio "bridge"
+          - radio "left arm"
+          - radio "right arm"
+          - radio "left hinge" [checked]
+          - radio "right hinge"
+          - radio "left hinge screw"
+          - radio "right hinge screw"
+          - radio "left lens"
+          - radio "right lens"
+        """
+    )
+    expect(where.get_by_role("img")).to_have_count(0)
+    expect(where).to_have_accessible_description(
+        "Tap the part in the drawing or choose it below. Left and right as you wear it."
+    )
+
+
+def test_what_a_screen_reader_is_told_of_the_story(customer: Page, shop: Shop) -> None:
+    filed = customers.sent_back(shop)
+    customer.goto(f"/story/{intake.renewed_secret(filed)}/")
+    expect(customer.locator("main")).to_match_aria_snapshot(
+        """
+        - heading "Your frame's way" [level=1]
+        - 'figure "It is here: With you"'
+        - heading "What happens next" [level=2]
+        - paragraph:
+          - link "Slip to print (A4)"
+        - heading "The story so far" [level=2]
+        - list:
+          - listitem:
+            - text: You told us that a frame is coming back.
+        """
+    )

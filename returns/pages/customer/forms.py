@@ -72,6 +72,7 @@ class AddressFields(forms.Form):
         max_length=100,
         help_text=_("As it is on your letter box."),
         widget=forms.TextInput(attrs={"autocomplete": "name"}),
+        error_messages={"required": _("Enter your name, as it is on your letter box.")},
     )
     street = forms.CharField(
         label=_("Street and number, or PO box"),
@@ -163,13 +164,22 @@ class PhotosField(forms.FileField):
 
 
 class FilingForm(AddressFields, DeedForm):
-    """What both requests ask: the frame, what is wrong and where, and who asks."""
+    """What both requests ask: the frame, what is wrong and where, and who asks.
+
+    The order is the page's, so that the summary of errors leads through it from top to bottom.
+    """
+
+    field_order = (
+        *("key", "colourway", "component", "defect", "note", "photos", "wish", "lenses_back"),
+        *("email", *_ADDRESS_FIELDS, "notice"),
+    )
 
     colourway = forms.ModelChoiceField(
         Colourway.objects.none(),
         label=_("Which frame is it?"),
         widget=forms.RadioSelect,
         empty_label=None,
+        error_messages={"required": _("Choose one of our frames.")},
     )
     component = forms.ChoiceField(
         label=_("Where is it broken?"),
@@ -178,9 +188,13 @@ class FilingForm(AddressFields, DeedForm):
         ),
         choices=ComponentKey.choices,
         widget=forms.RadioSelect,
+        error_messages={"required": _("Choose the part that is broken.")},
     )
     defect = forms.ChoiceField(
-        label=_("What is wrong?"), choices=_DEFECTS, widget=forms.RadioSelect
+        label=_("What is wrong?"),
+        choices=_DEFECTS,
+        widget=forms.RadioSelect,
+        error_messages={"required": _("Choose what is wrong.")},
     )
     note = forms.CharField(
         label=_("In your own words"),
@@ -201,6 +215,7 @@ class FilingForm(AddressFields, DeedForm):
         max_length=254,
         help_text=_("We write at each turn, and for nothing else."),
         widget=forms.EmailInput(attrs={"autocomplete": "email"}),
+        error_messages={"required": _("Enter an email address, such as name@example.org.")},
     )
     notice = forms.BooleanField(
         label=_("I have read what happens with my frame and with my data."),
@@ -247,11 +262,13 @@ class ReturnForm(FilingForm):
         label=_("If it cannot be mended, what shall we do?"),
         choices=Wish.choices,
         widget=forms.RadioSelect,
+        error_messages={"required": _("Say what we may do if it cannot be mended.")},
     )
     lenses_back = forms.ChoiceField(
         label=_("If we take the frame apart, do you want your lenses back?"),
         choices=[("yes", _("yes, post my lenses to me")), ("no", _("no, I do not need them"))],
         widget=forms.RadioSelect,
+        error_messages={"required": _("Say whether you want your lenses back.")},
     )
 
 
