@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from inventory.queries.recovered.columns import MATERIAL, PARTS, SHELVES
+from inventory.queries.recovered.report import ADDED_IN_2
 from inventory.queries.recovered.shapes import Cell, Class, Flows, Report, Worth
 from inventory.sums.traced import Known
 
@@ -16,6 +17,9 @@ NO_CLASS = Class("", "", "")
 _WORTH = {
     "opening": "opening_minor",
     "received": "received_minor",
+    "bought": "bought_minor",
+    "recovered": "recovered_minor",
+    "converted": "converted_minor",
     "issued": "issued_minor",
     "written_off": "written_off_minor",
     "closing_cost": "cost_minor",
@@ -47,7 +51,7 @@ def listed(report: Report) -> Iterator[Figure]:
     yield from _frames(report)
     yield from _trust(report)
     for worth in report.worth:
-        yield from _worth(worth, report.currency)
+        yield from _worth(worth, report)
 
 
 def _listed_flows(report: Report) -> Iterator[Figure]:
@@ -95,10 +99,11 @@ def _trust(report: Report) -> Iterator[Figure]:
         yield Figure("trust", "credited", NO_CLASS, column, unit, quantity)
 
 
-def _worth(worth: Worth, currency: str) -> Iterator[Figure]:
+def _worth(worth: Worth, report: Report) -> Iterator[Figure]:
     for column, name in _WORTH.items():
         amount_minor = getattr(worth, name)
-        if amount_minor is not None:
+        is_stated = report.edition > 1 or name not in ADDED_IN_2
+        if amount_minor is not None and is_stated:
             yield Figure(
-                "value", str(worth.material), worth.material, column, currency, amount_minor
+                "value", str(worth.material), worth.material, column, report.currency, amount_minor
             )

@@ -77,6 +77,20 @@ JOURNAL = {
     "write_down_reversed": _("earlier write-down reversed"),
     "allowance_left_with_material": _("share of the allowance that left with its material"),
 }
+STEPS = {
+    "opening": _("Opening, at cost"),
+    "bought": _("Bought material"),
+    "recovered": _("Recovery: returns taken apart"),
+    "converted": _("Conversion: grinding"),
+    "otherwise": _("Other material taken in"),
+    "issued": _("Issued to moulding, at average cost"),
+    "written_off": _("Written off: differences and counts found short"),
+    "cost": _("Closing, at cost"),
+    "allowance_before": _("Allowance at the opening"),
+    "allowance_left": _("Allowance that left with its material"),
+    "written_down": _("Written down (−) or back (+) to net realisable value"),
+    "carried": _("Carried at"),
+}
 KINDS = {
     "weigh_in": _("weigh-in"),
     "carry": _("carried"),

@@ -57,6 +57,16 @@ class Table:
     lines: tuple[Line, ...]
 
     @property
+    def groups(self) -> tuple[tuple[Line, ...], ...]:
+        """Lines that belong on one page: a group's heading with all that follows it."""
+        found: list[list[Line]] = []
+        for line in self.lines:
+            if not found or line.kind in ("group", "total"):
+                found.append([])
+            found[-1].append(line)
+        return tuple(tuple(group) for group in found)
+
+    @property
     def span(self) -> int:
         """Columns in all, the first included."""
         return len(self.heads) + 1
@@ -159,6 +169,20 @@ def worth(report: Report) -> Table:
     return Table("value", caption, report.currency, _("Class"), heads, tuple(lines))
 
 
+def steps(report: Report) -> Table:
+    """The worth from opening to closing, all classes together, each step a line."""
+    kinds = {"cost": "subtotal", "carried": "total"}
+    lines = [
+        Line(kinds.get(key, "row"), str(headings.STEPS[key]), "", (Shown(money(amount), key),))
+        for key, amount in report.worth_steps
+        if amount or key in (*kinds, "opening", "issued", "written_off")
+    ]
+    caption = _("From opening to closing worth")
+    heads = (("amount", _("Amount")),)
+    shown = tuple(lines) if report.worth else ()
+    return Table("steps", caption, report.currency, _("Step"), heads, shown)
+
+
 def journal(report: Report) -> Table:
     """The proposed entry over all classes; both sides come to the same sum."""
     lines = [
@@ -188,8 +212,9 @@ def _sides(debit_minor: int, credit_minor: int) -> tuple[Shown, ...]:
 
 
 def every(report: Report) -> tuple[Table, ...]:
-    """All tables in the order of the report."""
-    return tuple(table(report) for table in (material, origins, shelves, parts, worth, journal))
+    """All tables in the order of the report; the first edition has no steps of the worth."""
+    made = (material, origins, shelves, parts, worth, steps, journal)
+    return tuple(table(report) for table in made if report.edition > 1 or table is not steps)
 
 
 def name(report: Report, material: Class) -> str:

@@ -218,6 +218,9 @@ def _worth(report: Report) -> Sheet:
         for name in (
             _("Opening cost"),
             _("Received cost"),
+            _("of it bought"),
+            _("of it recovery"),
+            _("of it conversion"),
             _("Issued cost"),
             _("Written-off cost"),
             _("Closing cost"),
@@ -245,6 +248,9 @@ def _worth(report: Report) -> Sheet:
                 for amount in (
                     row.opening_minor,
                     row.received_minor,
+                    row.bought_minor if report.edition > 1 else None,
+                    row.recovered_minor if report.edition > 1 else None,
+                    row.converted_minor if report.edition > 1 else None,
                     row.issued_minor,
                     row.written_off_minor,
                     row.cost_minor,

@@ -31,7 +31,9 @@ EDITION = 2
 
 1: the uncertainty of the credited mass only. 2: every mass says how well it is known.
 """
-ADDED_IN_2 = frozenset({"edition", "known", "flags"})
+ADDED_IN_2 = frozenset(
+    {"edition", "known", "flags", "bought_minor", "recovered_minor", "converted_minor"}
+)
 
 
 def of_month(label: str) -> Report:
@@ -102,13 +104,18 @@ def canonical(report: Report) -> str:
     """The figures as JSON in one fixed form: sorted keys, no spaces, integers only."""
     plain = dataclasses.asdict(report, dict_factory=_plain)
     if report.edition == 1:
-        plain = {name: figure for name, figure in plain.items() if name not in ADDED_IN_2}
+        plain = _without(plain, ADDED_IN_2)
+        plain["worth"] = [_without(row, ADDED_IN_2) for row in plain["worth"]]
     return json.dumps(plain, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
 
 
 def digest(report: Report) -> str:
     """SHA-256 of the canonical figures, hex."""
     return hashlib.sha256(canonical(report).encode()).hexdigest()
+
+
+def _without(plain: Mapping[str, Any], names: frozenset[str]) -> dict[str, Any]:
+    return {name: figure for name, figure in plain.items() if name not in names}
 
 
 def _plain(pairs: Iterable[tuple[str, Any]]) -> dict[str, Any]:

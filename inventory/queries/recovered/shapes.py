@@ -148,8 +148,9 @@ class Late:
 class Worth:
     """What one class is worth: masses in milligrams, money in minor units.
 
-    Normal loss bears no cost of its own. `realisable_minor` is None where no selling price is
-    known, so that cost alone counts.
+    Of the cost received, some was paid for bought material, some for taking returns apart, some
+    for grinding. Normal loss bears no cost of its own. `realisable_minor` is None where no selling
+    price is known, so that cost alone counts.
     """
 
     material: Class
@@ -157,6 +158,9 @@ class Worth:
     opening_minor: int
     received_mg: int
     received_minor: int
+    bought_minor: int
+    recovered_minor: int
+    converted_minor: int
     issued_mg: int
     issued_minor: int
     normal_loss_mg: int
@@ -290,6 +294,36 @@ class Report:
             )
         ordered = sorted(sums.items(), key=lambda item: JOURNAL_ORDER.index(item[0][0]))
         return tuple((*key, *sides) for key, sides in ordered)
+
+    @property
+    def worth_steps(self) -> tuple[tuple[str, int], ...]:
+        """From the opening worth to the closing one, all classes together, in minor units.
+
+        Everything up to "cost" adds up to it; cost and what follows add up to "carried".
+        """
+        rows = self.worth
+        left = sum(
+            line.debit_minor
+            for line in self.journal
+            if line.text_key == "allowance_left_with_material"
+        )
+        before = sum(row.allowance_before_minor for row in rows)
+        allowance = sum(row.allowance_minor for row in rows)
+        named = sum(row.bought_minor + row.recovered_minor + row.converted_minor for row in rows)
+        return (
+            ("opening", sum(row.opening_minor for row in rows)),
+            ("bought", sum(row.bought_minor for row in rows)),
+            ("recovered", sum(row.recovered_minor for row in rows)),
+            ("converted", sum(row.converted_minor for row in rows)),
+            ("otherwise", sum(row.received_minor for row in rows) - named),
+            ("issued", -sum(row.issued_minor for row in rows)),
+            ("written_off", -sum(row.written_off_minor for row in rows)),
+            ("cost", sum(row.cost_minor for row in rows)),
+            ("allowance_before", -before),
+            ("allowance_left", left),
+            ("written_down", before - left - allowance),
+            ("carried", self.carried_minor),
+        )
 
     @property
     def carried_minor(self) -> int:

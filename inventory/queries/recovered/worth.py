@@ -7,6 +7,7 @@ brings back comes in at no cost, for the earlier month's average is closed.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -37,7 +38,7 @@ class _Tally:
     """What happened to one class in a month, by what it means for its cost."""
 
     received_mg: int = 0
-    received_minor: int = 0
+    received_minor: Counter[str] = field(default_factory=Counter)
     issued_mg: int = 0
     normal_mg: int = 0
     odd_mg: list[int] = field(default_factory=list)
@@ -179,7 +180,7 @@ def _add_cost(tallies: dict[Class, _Tally], sides: list[tuple[Entry, Place]]) ->
     """Divide a movement's cost among its boxes and lots by mass."""
     shares = apportion(sides[0][0].cost_minor, [entry.quantity for entry, _place in sides])
     for (_entry, place), cost_minor in zip(sides, shares, strict=True):
-        tallies[class_of(place)].received_minor += cost_minor
+        tallies[class_of(place)].received_minor[sides[0][0].kind] += cost_minor
 
 
 def _movements(tally: _Tally, held: Held) -> valuation.MonthMovements:
@@ -191,7 +192,7 @@ def _movements(tally: _Tally, held: Held) -> valuation.MonthMovements:
     return valuation.MonthMovements(
         opening=valuation.Holding(held.mass_mg, held.cost_minor),
         receipts=(
-            valuation.Holding(tally.received_mg, tally.received_minor),
+            valuation.Holding(tally.received_mg, tally.received_minor.total()),
             valuation.Holding(max(odd_mg, 0), 0),
         ),
         issued_mg=tally.issued_mg,
@@ -218,6 +219,9 @@ def _valued(
         opening_minor=month.opening.cost_minor,
         received_mg=month.received.mass_mg,
         received_minor=month.received.cost_minor,
+        bought_minor=tally.received_minor["receive_feedstock"],
+        recovered_minor=tally.received_minor["strip_down"],
+        converted_minor=tally.received_minor["grind"],
         issued_mg=month.issued.mass_mg,
         issued_minor=month.issued.cost_minor,
         normal_loss_mg=month.normal_loss.mass_mg,
