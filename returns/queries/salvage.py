@@ -6,9 +6,10 @@ masters, so that a donor of any batch is offered and the hand at the bench has t
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from math import ceil
 from typing import Final
 
@@ -18,12 +19,13 @@ from django.utils import timezone
 from inventory.errors import Conflict
 from inventory.models import Deed, Workshop
 from inventory.sums.months import Month
-from returns.models import Component, Grading, PartPromise, ReturnedFrame
+from returns.models import Component, Grading, PartPromise, RepairJob, ReturnedFrame
 from returns.models.gradings import Outcome
 from returns.queries import lacking
 from returns.queries.lacking import Gift, Lack
-from returns.sums import salvage
-from returns.sums.salvage import Comparison, Donor, Matching, Need, SalvageError
+from returns.sums import salvage, salvage_replay
+from returns.sums.salvage import Comparison, Donor, Need, SalvageError
+from returns.sums.salvage_replay import Giving, Served, Stay, Wanting
 from returns.sums.states import FrameState
 
 # Own choice: taking one part off whole and fitting it, beside the stripping that happens anyway.
@@ -56,16 +58,20 @@ class Board:
 
 @dataclass(frozen=True, slots=True)
 class MonthSaving:
-    """One past month replayed: frames that waited for parts, sound parts that were stripped."""
+    """One past month replayed: frames that began to wait for parts, donors' parts that began to
+    wait for the strip-down, and the frames saved in it either way, with what that cost."""
 
     month: str
     frames: int
     parts: int
     best: int
     in_order: int
+    best_minor: int
+    in_order_minor: int
 
     @property
     def gained(self) -> int:
+        """Frames more; a month may be worse when an earlier one took more."""
         return self.best - self.in_order
 
 
@@ -126,33 +132,41 @@ def take_off_minor() -> int:
 
 
 def history(at: datetime) -> list[MonthSaving]:
-    """Replay the last months: what matching would have saved, beside first come, first served.
+    """The last months played again day by day: the best matching, and first come, first served.
 
-    Each month is taken whole: every frame first held for parts in it, against every sound part
-    on the frames stripped in it. Real days would have met less often, so both figures lean high.
+    Each day knows the frames held for want of parts on it and the frames that waited on it to be
+    stripped. Seven questions to the database.
     """
     since = at - timedelta(days=31 * MONTHS_BACK)
-    wanting, giving = _held_since(since, at), _stripped_since(since, at)
+    wanting, giving = _wanting(since, at), _giving(since, at)
+    try:
+        played = salvage_replay.replay(wanting, giving)
+    except SalvageError as error:
+        raise Conflict(error.message) from error
+    came = Counter(_month(one.stay.first) for one in wanting)
+    offered = Counter(_month(one.stay.first) for one in giving)
+    pieces = {one.frame_key: len(one.needs) for one in wanting}
+    best, in_order = _by_month(played.best), _by_month(played.in_order)
+    cost_minor = take_off_minor()
     return [
-        _saving(month, wanting.get(month, []), giving.get(month, []))
-        for month in sorted(set(wanting) | set(giving))
+        MonthSaving(
+            month=month,
+            frames=came[month],
+            parts=offered[month],
+            best=len(best.get(month, [])),
+            in_order=len(in_order.get(month, [])),
+            best_minor=cost_minor * sum(pieces[frame] for frame in best.get(month, [])),
+            in_order_minor=cost_minor * sum(pieces[frame] for frame in in_order.get(month, [])),
+        )
+        for month in sorted(set(came) | set(offered))
     ]
 
 
-def _saving(month: str, needs: Sequence[Need], gifts: Sequence[Gift]) -> MonthSaving:
-    few = needs[: salvage.NEEDS_MAX]
-    compared = _compared(few, gifts[: salvage.DONORS_MAX])
-    return MonthSaving(
-        month=month,
-        frames=len({one.frame_key for one in needs}),
-        parts=len(gifts),
-        best=_count(compared.best),
-        in_order=_count(compared.in_order),
-    )
-
-
-def _count(matching: Matching) -> int:
-    return len(matching.saved)
+def _by_month(served: Served) -> dict[str, list[str]]:
+    found: dict[str, list[str]] = {}
+    for frame, day in served.day_of.items():
+        found.setdefault(_month(day), []).append(frame)
+    return found
 
 
 def _bounded(lacks: Sequence[Lack]) -> list[Lack]:
@@ -182,20 +196,33 @@ def _need(frame: ReturnedFrame, component: str, part: str, piece: Component | No
     )
 
 
-def _held_since(since: datetime, at: datetime) -> dict[str, list[Need]]:
-    """By month, the pieces that each frame lacked when it was first held for want of parts."""
-    rows = Grading.objects.filter(decided=Outcome.HOLD, at__gte=since, at__lte=at)
+def _wanting(since: datetime, at: datetime) -> list[Wanting]:
+    """Each frame from its first hold for want of parts until a grading that lacked none, or that
+    decided otherwise; it may wait still."""
+    rows = Grading.objects.filter(at__lte=at, frame__colourway__isnull=False)
     rows = rows.select_related("frame__colourway__model", "frame__colourway__colour")
-    first: dict[int, Grading] = {}
+    held: dict[int, Grading] = {}
+    until: dict[int, datetime] = {}
     for grading in rows.order_by("at", "pk"):
-        plan = grading.sums.get("plan")
-        if plan and plan.get("missing") and grading.frame.colourway is not None:
-            first.setdefault(grading.frame_id, grading)
-    bills = lacking.bills_of(grading.frame for grading in first.values())
-    found: dict[str, list[Need]] = {}
-    for grading in first.values():
-        found.setdefault(_month(grading.at), []).extend(_needs_then(grading, bills))
-    return found
+        if _lacks_parts(grading):
+            held.setdefault(grading.frame_id, grading)
+        elif grading.frame_id in held:
+            until.setdefault(grading.frame_id, grading.at)
+    bills = lacking.bills_of(grading.frame for grading in held.values())
+    return [
+        Wanting(
+            grading.frame.tag,
+            tuple(_needs_then(grading, bills)),
+            Stay(_day(grading.at), _day(until.get(frame, at))),
+        )
+        for frame, grading in held.items()
+        if until.get(frame, at) >= since
+    ]
+
+
+def _lacks_parts(grading: Grading) -> bool:
+    plan = grading.sums.get("plan")
+    return grading.decided == Outcome.HOLD and bool(plan and plan.get("missing"))
 
 
 def _needs_then(grading: Grading, bills: lacking.Bills) -> list[Need]:
@@ -207,17 +234,44 @@ def _needs_then(grading: Grading, bills: lacking.Bills) -> list[Need]:
     ]
 
 
-def _stripped_since(since: datetime, at: datetime) -> dict[str, list[Gift]]:
+def _giving(since: datetime, at: datetime) -> list[Giving]:
+    """The sound parts of each frame from the day it was to be stripped until it was."""
     deeds = Deed.objects.filter(name="stripdown.strip", at__gte=since, at__lte=at)
-    when = dict(deeds.values_list("subject", "at"))
-    rows = ReturnedFrame.objects.filter(state__in=(FrameState.BOXED, FrameState.GROUND))
-    rows = rows.filter(colourway__isnull=False, tag__in=deeds.values("subject"))
+    until = dict(deeds.values_list("subject", "at"))
+    rows = ReturnedFrame.objects.filter(
+        Q(state__in=(FrameState.BOXED, FrameState.GROUND), tag__in=deeds.values("subject"))
+        | Q(state=FrameState.TO_STRIP),
+        colourway__isnull=False,
+        is_stranger=False,
+    )
     rows = rows.select_related("colourway__model", "colourway__colour", "batch")
-    found: dict[str, list[Gift]] = {}
-    for gift in lacking.sound_pieces(list(rows.order_by("promised_by", "tag"))):
-        found.setdefault(_month(when[gift.donor.tag]), []).append(gift)
-    return found
+    frames = list(rows.order_by("promised_by", "tag"))
+    began = _to_strip_since(frames)
+    cost_minor = take_off_minor()
+    return [
+        Giving(
+            gift.donor.tag,
+            donor(gift, cost_minor),
+            Stay(_day(began[gift.donor.pk]), _day(until.get(gift.donor.tag, at))),
+        )
+        for gift in lacking.sound_pieces(frames)
+    ]
 
 
-def _month(moment: datetime) -> str:
-    return str(Month.of_date(timezone.localtime(moment).date()))
+def _to_strip_since(frames: Sequence[ReturnedFrame]) -> dict[int, datetime]:
+    """The latest grading, or a repair job given up after it."""
+    keys = [frame.pk for frame in frames]
+    graded = Grading.objects.filter(frame__in=keys).order_by("at", "pk")
+    began = dict(graded.values_list("frame", "at"))
+    ended = RepairJob.objects.filter(frame__in=keys, state=RepairJob.State.ABANDONED)
+    for frame, moment in ended.order_by("ended_at").values_list("frame", "ended_at"):
+        began[frame] = max(began[frame], moment or began[frame])
+    return began
+
+
+def _day(moment: datetime) -> int:
+    return timezone.localtime(moment).date().toordinal()
+
+
+def _month(day: int) -> str:
+    return str(Month.of_date(date.fromordinal(day)))

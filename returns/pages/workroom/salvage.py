@@ -133,5 +133,5 @@ def _promise(one: PartPromise) -> dict[str, Any]:
 
 
 def _total(months: list[MonthSaving]) -> dict[str, int]:
-    names = ("frames", "parts", "best", "in_order", "gained")
+    names = ("frames", "parts", "best", "in_order", "gained", "best_minor", "in_order_minor")
     return {name: sum(getattr(month, name) for month in months) for name in names}
