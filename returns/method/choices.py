@@ -168,6 +168,8 @@ CHOICES: tuple[Choice, ...] = (
         "returns.sums.forecasts.TAIL_AGES",
         _("latest months of age whose rate carries on beyond the oldest age seen"),
     ),
+    Choice("returns.queries.forecast.COVERAGE", _("coverage of the forecast's outer limits")),
+    Choice("returns.queries.forecast.INNER_COVERAGE", _("coverage of its inner limits")),
     Choice("returns.queries.forecast.MONTHS_LOOKED_AT", _("months of use of a part looked at")),
     Choice(
         "returns.queries.forecast.SERVICE_LEVEL",
@@ -183,6 +185,12 @@ CHOICES: tuple[Choice, ...] = (
         "returns.queries.indicators.SOLD_MIN",
         _("units sold that a model's circularity indicator needs"),
     ),
+    Choice(
+        "returns.sums.indicator_spread.STILL_OUT_MAX",
+        _("largest share of frames still out at which their mean life counts as measured"),
+    ),
+    Choice("returns.queries.indicators.DRAWS", _("draws behind the range of the indicator")),
+    Choice("returns.sums.run_chart.VALUES_MIN", _("grind runs needed for limits of their yield")),
     Choice("returns.queries.claims_sheet.COUNT_MIN", _("units or frames that a claim needs")),
     Choice("returns.queries.claims_sheet.RUNS_MIN", _("grind runs that a claim needs")),
     Choice("returns.queries.claims_sheet.ISSUES_MIN", _("issues to moulding that a claim needs")),

@@ -98,7 +98,7 @@ FRAMES = (
         answers=_("How much of the mass goes round, and what is lost where?"),
         formula=_(
             "LFI = (V + W) / (2M + (W_F − W_C) / 2); indicator = max(0, 1 − LFI · 0.9 / X). "
-            "Inflow and outflow shares by mass."
+            "X = mean life / the life the trade expects. Inflow and outflow shares by mass."
         ),
         sources=(
             Source(
@@ -118,8 +118,8 @@ FRAMES = (
         ),
         shown=_("Owner's page."),
         limits=_(
-            "The life is taken as the trade's; only its spread is measured, and only where enough "
-            "came back."
+            "The life is measured once half of a model's frames came back, and taken as the "
+            "trade's before; a first return ends it, though a mended frame goes on."
         ),
         modules=("returns.sums.circularity", "returns.sums.indicator_spread"),
     ),

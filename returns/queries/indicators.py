@@ -22,7 +22,7 @@ from returns.queries.outcomes import REGROUND, by_outcome, outcomes
 from returns.queries.span import Scope, Span
 from returns.sums import circularity as sums
 from returns.sums.claims import InputRefused
-from returns.sums.indicator_spread import Inputs, indicator, simulated
+from returns.sums.indicator_spread import Inputs, indicator, measured_use, simulated
 
 SOLD_MIN = 30
 SEED = 20_261_014
@@ -33,13 +33,15 @@ DRAWS = 1000
 class Indicator:
     """A dimensionless figure with its range; or what is missing for it.
 
-    `knows_life` says whether the range of the circularity indicator has a spread of the life in it.
+    `knows_life` says whether the range of the circularity indicator has a spread of the life in it;
+    `use` is its X where that was measured, and None where the life is taken as the trade's.
     """
 
     figure: float | None = None
     low: float | None = None
     high: float | None = None
     knows_life: bool = False
+    use: float | None = None
     missing: Missing | None = None
 
 
@@ -94,8 +96,9 @@ def material_circularity(span: Span, scope: Scope, figures: Circularity) -> Indi
 
     Shares collected are mass boxed or salvaged up to the end of the span per mass sold by then.
     The feedstock's own yield is taken to be that of this workshop's granulator; lenses and screws
-    count as virgin and discarded; the lifetime is taken as the trade's (X = 1). The interval is a
-    simulation over the limits of collection, of yield and of the mean life, from a fixed seed.
+    count as virgin and discarded. X is the mean life over what the trade expects once half of the
+    frames came back, and 1 before. The interval is a simulation over the limits of collection, of
+    yield and of the mean life, from a fixed seed.
     """
     if scope.model is None:
         return _without("models", 0, 1)
@@ -140,7 +143,7 @@ def _of_model(span: Span, scope: Scope, basis: _Basis) -> Indicator:
     if masses["frame"] < 1:
         return _without("components", 0, 1, _("The bill of materials names no frame material."))
     try:
-        return _simulated(_inputs(span, scope, basis, masses))
+        return _simulated(*_inputs(span, scope, basis, masses))
     except InputRefused as error:
         return _without("", 0, 1, str(error))
 
@@ -164,8 +167,13 @@ def _bill(scope: Scope) -> dict[str, int]:
     return {name: mass_mg or 0 for name, mass_mg in rows.items()}
 
 
-def _inputs(span: Span, scope: Scope, basis: _Basis, masses: dict[str, int]) -> Inputs:
-    """Shares of the sold frame material boxed and salvaged; limits follow the count of frames."""
+def _inputs(
+    span: Span, scope: Scope, basis: _Basis, masses: dict[str, int]
+) -> tuple[Inputs, float | None]:
+    """Shares of the sold frame material boxed and salvaged; limits follow the count of frames.
+
+    Beside them X, where it was measured.
+    """
     sold_mg = basis.sold * masses["frame"]
     tags = scope.frames().order_by()
     rows = Posting.objects.filter(
@@ -182,8 +190,9 @@ def _inputs(span: Span, scope: Scope, basis: _Basis, masses: dict[str, int]) -> 
     recovery = basis.recovery.share
     if recovery is None or basis.content.recycled_share is None:
         raise InputRefused("The yield or the recycled content is not known.")
-    fit = lifetimes.lifetimes(lifetimes.cohorts(scope, as_of=span.last)).fit
-    return Inputs(
+    lived = lifetimes.lifetimes(lifetimes.cohorts(scope, as_of=span.last))
+    use = _measured_use(scope, lived)
+    given = Inputs(
         frame_mg=masses["frame"],
         rest_mg=masses["rest"],
         recycled_in=basis.content.recycled_share,
@@ -194,18 +203,33 @@ def _inputs(span: Span, scope: Scope, basis: _Basis, masses: dict[str, int]) -> 
         ),
         reused=reused,
         recovered=(recovery.low, recovery.share, recovery.high),
-        use_factor=fit.mean_factor if fit else 1.0,
+        use=use or 1.0,
+        use_factor=lived.fit.mean_factor if lived.fit else 1.0,
+    )
+    return given, use
+
+
+def _measured_use(scope: Scope, lived: lifetimes.Lifetimes) -> float | None:
+    if scope.model is None or lived.fit is None:
+        return None
+    return measured_use(
+        lived.fit.mean,
+        still_out=lived.curve[-1].survival,
+        expected_months=scope.model.expected_life_months,
     )
 
 
-def _simulated(given: Inputs) -> Indicator:
-    middle = indicator(given, collected=given.collected[1], recovered=given.recovered[1])
+def _simulated(given: Inputs, use: float | None) -> Indicator:
+    middle = indicator(
+        given, collected=given.collected[1], recovered=given.recovered[1], use=given.use
+    )
     spread = simulated(given, seed=SEED, draws=DRAWS)
     return Indicator(
         figure=middle,
         low=min(spread.low, middle),
         high=max(spread.high, middle),
         knows_life=given.use_factor > 1,
+        use=use,
     )
 
 

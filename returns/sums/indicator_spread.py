@@ -18,6 +18,9 @@ from returns.sums.circularity import (
 )
 from returns.sums.lifetimes import Weibull, normal_quantile
 
+# The workshop's own choice: half of the units must have failed before their mean life is used.
+STILL_OUT_MAX = 0.5
+
 # A side of a triangle from its mode m to its end e has the share t * t beyond m + (1 - t)(e - m).
 _TAIL = math.sqrt(0.05)
 
@@ -49,11 +52,25 @@ def mean_life_factor(fit: Weibull, *, coverage: float = 0.95) -> float:
     return math.exp(normal_quantile(coverage) * math.sqrt(max(0.0, variance)))
 
 
+def measured_use(mean_months: float, *, still_out: float, expected_months: float) -> float | None:
+    """Return X = mean life / the life that the trade expects, or None where it is not measured.
+
+    `still_out` is the share of units without a failure by the oldest age seen. Own choice: while
+    more than `STILL_OUT_MAX` of them are out, the mean is mostly the curve drawn on beyond what was
+    seen, and a long life may not be claimed from that. A first return ends a life here, though a
+    mended frame goes on: the figure is on the low side.
+    """
+    if expected_months <= 0 or still_out > STILL_OUT_MAX:
+        return None
+    return mean_months / expected_months
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Inputs:
     """What the indicator of a model rests on: shares 0..1 with limits at 95 %, and masses in mg.
 
-    `use_factor` is 1 where nothing is known of the spread of the mean life.
+    `use` is X, 1 where the life is taken as the trade's; `use_factor` is 1 where nothing is known
+    of the spread of the mean life.
     """
 
     frame_mg: int
@@ -62,6 +79,7 @@ class Inputs:
     collected: tuple[float, float, float]
     reused: float
     recovered: tuple[float, float, float]
+    use: float = 1.0
     use_factor: float = 1.0
 
 
@@ -81,13 +99,13 @@ def indicator(given: Inputs, *, collected: float, recovered: float, use: float =
 
 def simulated(given: Inputs, *, seed: int, draws: int = 1000) -> Propagated:
     """Return the indicator's 95 % interval, its three inputs drawn independently."""
-    factor = max(1.0, given.use_factor)
-    reach = 1 / (1 - _TAIL)
+    middle = math.log(given.use)
+    arm = math.log(max(1.0, given.use_factor)) / (1 - _TAIL)
     spreads = {
         "collected": of_interval(*given.collected),
         "recovered": of_interval(*given.recovered),
         # On the logarithm, so that a use factor stays above 0 however wide its spread.
-        "log_use": Spread(low=-math.log(factor) * reach, mode=0.0, high=math.log(factor) * reach),
+        "log_use": Spread(low=middle - arm, mode=middle, high=middle + arm),
     }
     return propagate(
         lambda drawn: indicator(

@@ -17,6 +17,8 @@ from inventory.sums import weighing
 from inventory.sums.months import Month
 from inventory.weighing import sums_scale
 from returns.models import Colourway, FrameModel, ProductionBatch
+from returns.pages.owner import shown
+from returns.queries import lifetimes
 from returns.queries.circularity import Circularity, circularity
 from returns.queries.indicators import indicators
 from returns.queries.span import Scope, Span
@@ -410,6 +412,43 @@ def test_indicator_of_measured_flows_matches_the_sum_by_hand(
     assert found.low is not None
     assert found.high is not None
     assert found.low < found.figure < found.high
+
+
+def test_life_enters_the_indicator_once_half_of_the_frames_came_back(
+    shop: Shop, bea: User, ben: User
+) -> None:
+    """By hand: all else alike, what misses to 1 is divided by the measured X."""
+    made.sold(shop.batch, m2026_02=15, m2026_05=15)
+    made.boxed(shop)
+    ground(shop, bea, ben, flake_mg=19_000)
+    for _ in range(15):
+        made.boxed(shop)
+    made.issued(shop, "post_consumer_feedstock", 30_000)
+    shop.avocet.expected_life_months = 5
+    scope = Scope(shop.avocet)
+    found = indicators(OCTOBER, scope, figures(scope=scope)).material_circularity
+    fit = lifetimes.lifetimes(lifetimes.cohorts(scope, as_of=OCTOBER.last)).fit
+    assert fit is not None
+    assert found.use == pytest.approx(fit.mean / 5)
+    shop.avocet.expected_life_months = 6
+    strict = indicators(OCTOBER, scope, figures(scope=scope)).material_circularity
+    assert found.figure is not None
+    assert strict.figure is not None
+    assert 0 < strict.figure < found.figure
+    assert 1 - strict.figure == pytest.approx(1.2 * (1 - found.figure))
+
+
+def test_life_is_the_trades_while_more_than_half_are_out(shop: Shop, bea: User, ben: User) -> None:
+    made.sold(shop.batch, m2026_02=25, m2026_05=25)
+    made.boxed(shop)
+    ground(shop, bea, ben, flake_mg=19_000)
+    for _ in range(7):
+        made.boxed(shop)
+    made.issued(shop, "post_consumer_feedstock", 30_000)
+    scope = Scope(shop.avocet)
+    found = indicators(OCTOBER, scope, figures(scope=scope)).material_circularity
+    assert (found.use, found.knows_life) == (None, True)
+    assert "half are out" in shown.spread_words(found)
 
 
 def test_flows_balance_and_name_what_does_not_apply(shop: Shop, bea: User, ben: User) -> None:

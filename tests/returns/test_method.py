@@ -170,6 +170,7 @@ NO_CHOICES = {
     "returns.sums.salvage.DONORS_MAX": "a bound of work",
     "returns.sums.salvage.SOLVE_SECONDS_MAX": "a bound of work",
     "returns.sums.sampling.LOT_MIN": "read",
+    "returns.sums.run_off.COHORTS_MIN": "what the method itself needs",
     "returns.queries.flows.COVERAGE_FACTOR": "that of weighing",
     "returns.queries.forecast.MONTHS_AHEAD": "the span that was asked for",
     "returns.queries.forecast.LEADS": "how far back-tests look, said beside them",

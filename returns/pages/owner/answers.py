@@ -204,5 +204,5 @@ def _material_circularity(more: Indicators) -> Shown:
         _("Material circularity indicator"),
         _("0.1 is a wholly linear product, 1 a closed loop. From this model's own flows."),
         more.material_circularity,
-        basis=shown.spread_words(knows_life=more.material_circularity.knows_life),
+        basis=shown.spread_words(more.material_circularity),
     )

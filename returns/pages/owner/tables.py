@@ -212,7 +212,7 @@ def models(found: Sequence[ModelIndicator]) -> Table:
                     _absent(one.found.missing),
                     shown.lacking(one.found.missing)
                     if one.found.missing
-                    else shown.spread_words(knows_life=one.found.knows_life),
+                    else shown.spread_words(one.found),
                 ),
             )
             for one in found

@@ -86,3 +86,23 @@ def test_the_mean_lifes_limits_agree_with_a_redrawn_fit() -> None:
     drawn = np.random.default_rng(3).multivariate_normal([fit.mu, fit.sigma], cov, 40_000)
     logs = [mu + math.lgamma(1 + sigma) for mu, sigma in drawn]
     assert math.log(spread.mean_life_factor(fit)) == pytest.approx(1.96 * np.std(logs), rel=0.03)
+
+
+@pytest.mark.parametrize(("still_out", "use"), [(0.499, 1.5), (0.5, 1.5), (0.501, None)])
+def test_a_life_counts_as_measured_once_half_came_back(still_out: float, use: float | None) -> None:
+    assert spread.measured_use(36, still_out=still_out, expected_months=24) == use
+
+
+def test_a_life_without_an_expectation_is_not_measured() -> None:
+    assert spread.measured_use(36, still_out=0.1, expected_months=0) is None
+
+
+def test_a_longer_life_lifts_the_indicator_and_its_whole_range() -> None:
+    """By hand: the indicator is 1 - 0.9 LFI / X, so twice the life halves what misses to 1."""
+    plain = spread.indicator(GIVEN, collected=0.07, recovered=0.96)
+    longer = spread.indicator(GIVEN, collected=0.07, recovered=0.96, use=2.0)
+    assert 1 - longer == pytest.approx((1 - plain) / 2)
+    before = spread.simulated(GIVEN, seed=1)
+    after = spread.simulated(replace(GIVEN, use=2.0), seed=1)
+    assert 1 - after.low == pytest.approx((1 - before.low) / 2, rel=1e-6)
+    assert 1 - after.high == pytest.approx((1 - before.high) / 2, rel=1e-6)
