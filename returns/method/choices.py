@@ -198,6 +198,9 @@ CHOICES: tuple[Choice, ...] = (
         "returns.queries.claims_sheet.WIDTH_PERCENT_MAX",
         _("widest range of a claim, percentage points"),
     ),
+    Choice(
+        "returns.queries.public_claims.MONTHS", _("closed months that the public page tells of")
+    ),
     Choice(f"{_POLICY}.substitution_low_ppm"),
     Choice(f"{_POLICY}.substitution_ppm"),
     Choice(f"{_POLICY}.substitution_high_ppm"),

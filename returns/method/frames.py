@@ -83,14 +83,17 @@ FRAMES = (
         key="salvage",
         title=_("Salvage matching"),
         answers=_("Which good part goes to which frame?"),
-        formula=_("Most frames completed first; among those, least cost (integer programme)."),
+        formula=_(
+            "Most frames completed first; among those, least cost (integer programme). Played "
+            "again for the year past: each day knows only what waited on it."
+        ),
         sources=(
             Source("OR-Tools guide, Linear Sum Assignment Solver", Tag.MEMORY),
             Source(_("Frames before cost"), Tag.OWN),
         ),
         shown=_("Salvage page."),
         limits=_("Fit and wear of a part are judged by hand."),
-        modules=("returns.sums.salvage",),
+        modules=("returns.sums.salvage", "returns.sums.salvage_replay"),
     ),
     Entry(
         key="circularity",

@@ -171,6 +171,8 @@ NO_CHOICES = {
     "returns.sums.salvage.SOLVE_SECONDS_MAX": "a bound of work",
     "returns.sums.sampling.LOT_MIN": "read",
     "returns.sums.run_off.COHORTS_MIN": "what the method itself needs",
+    "inventory.queries.recovered.comparison.CAUSES_MAX": "a bound of a list",
+    "inventory.queries.recovered.comparison.MOVEMENTS_MAX": "a bound of a list",
     "returns.queries.flows.COVERAGE_FACTOR": "that of weighing",
     "returns.queries.forecast.MONTHS_AHEAD": "the span that was asked for",
     "returns.queries.forecast.LEADS": "how far back-tests look, said beside them",
