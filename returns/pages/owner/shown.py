@@ -96,12 +96,12 @@ def spread(found: Indicator, *, decimals: int = 2) -> str:
 def spread_words(found: Indicator) -> str:
     """What the range of the circularity indicator covers, and which life went into it."""
     if found.use is not None:
-        return _("95 %% range, simulated; measured life %(use)s times the trade's") % {
+        return _("range of 95 %%, simulated; measured life %(use)s times the trade's") % {
             "use": f"{found.use:.2f}"
         }
     if found.knows_life:
-        return _("95 % range, simulated; life taken as the trade's while over half are out")
-    return _("95 % range, simulated over collection and yield; too few returns for the mean life")
+        return _("range of 95 %, simulated; life taken as the trade's while over half are out")
+    return _("range of 95 %, simulated over collection and yield; too few returns for the mean life")
 
 
 def lacking(missing: Missing | None) -> str:

@@ -279,7 +279,7 @@ def _said(one: Starting) -> SafeString:
 
 class LimitsForm(StepForm):
     ceiling_ppm = percent(
-        label=_("Mending may cost, % of making a new frame"),
+        label=_("Mending may cost, against making a new frame, %"),
         max_value=1000,
         help_text=_("Over 100 means: we mend even where a new one would be cheaper."),
     )
