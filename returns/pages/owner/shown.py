@@ -101,7 +101,7 @@ def spread_words(found: Indicator) -> str:
         }
     if found.knows_life:
         return _("range of 95 %, simulated; life taken as the trade's while over half are out")
-    return _("range of 95 %, simulated over collection and yield; too few returns for the mean life")
+    return _("range of 95 %, simulated over collection and yield; too few returns for a mean life")
 
 
 def lacking(missing: Missing | None) -> str:
