@@ -15,7 +15,6 @@ from django.contrib.auth.tokens import default_token_generator
 from django.contrib.auth.validators import UnicodeUsernameValidator
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import Q
 from django.utils.crypto import salted_hmac
 from django.utils.encoding import force_bytes
 from django.utils.http import urlsafe_base64_encode
@@ -50,7 +49,7 @@ def found(*, name: str, at: datetime) -> tuple[User, str]:
         raise Conflict(
             _("This is the practice installation, with logins of its own. Nothing was made.")
         )
-    claim = User.objects.filter(Q(groups__name=OWNER) | Q(is_superuser=True)).distinct()
+    claim = User.objects.filter(groups__name=OWNER)
     if any(person.has_usable_password() for person in claim):
         raise Conflict(
             _("There is an owner already. Owners make further logins at /owner/people/.")

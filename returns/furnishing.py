@@ -108,9 +108,9 @@ def _line(key: str, kind: str, mass_mg: int, bill: Bill, **more: Any) -> dict[st
 
 
 def on_offer() -> tuple[Starting, ...]:
-    """Starting remedies that the workshop has not taken yet."""
-    taken = set(Remedy.objects.values_list("key", flat=True))
-    return tuple(one for one in STARTING if one.key not in taken)
+    """Starting remedies for what the workshop has no such remedy yet."""
+    taken = set(Remedy.objects.values_list("component_kind", "defect", "method"))
+    return tuple(one for one in STARTING if (*one.answers, one.method) not in taken)
 
 
 @transaction.atomic

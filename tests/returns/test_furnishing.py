@@ -242,6 +242,13 @@ def test_remedies_are_taken_once_and_stay_as_the_owner_changed_them(olga: User) 
     assert [line.part for line in new_arm.parts.all()] == [None]
 
 
+def test_what_the_workshop_answers_already_is_not_offered(shop: Shop) -> None:
+    offered = {one.key for one in furnishing.on_offer()}
+    assert "start-polish-front" not in offered
+    assert "start-new-arm-snapped" not in offered
+    assert "start-reshape-front" in offered
+
+
 def test_stepping_up_needs_its_screw(olga: User) -> None:
     with pytest.raises(BadInput) as refused:
         furnishing.take_remedies(

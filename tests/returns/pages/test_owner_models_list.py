@@ -80,7 +80,7 @@ def test_the_template_names_every_column_and_its_example_is_not_imported(
 
 def test_a_trial_names_column_and_cell_and_what_would_change(owner: Client, shop: Shop) -> None:
     told = upload(owner, EXAMPLE.replace(b",9000,", b",9.5,")).content.decode()
-    assert "<code>nominal_mg</code></td><td>9.5</td>" in told
+    assert "<code>nominal_mg</code><br>9.5</td>" in told
     changed = upload(owner, EXAMPLE.replace(b"knot,Knot", b"avocet,Avocet")).content.decode()
     assert "<td>11200</td><td>9000</td>" in changed
 
