@@ -320,7 +320,10 @@ SPECTACULAR_SETTINGS = {
 }
 
 # What the two rooms ask of each other without importing upward: dotted paths, wired here.
-DESK_NOTES = {"owner": "returns.pages.owner.today.notes"}
+DESK_NOTES = {
+    "bench": "returns.pages.owner.today.bench_notes",
+    "owner": "returns.pages.owner.today.notes",
+}
 MONTH_GUARDS = ["returns.queries.dangling.month_guard"]
 OUTBOX_HANDLERS = {
     "report.pdf": "inventory.reports.duty.make_pdf",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.urls import URLPattern, URLResolver, path, re_path
 
 from returns.api import (
+    audits,
     batches,
     boxes,
     catalogue,
@@ -115,6 +116,13 @@ _books: list[URLPattern] = [
 _owner: list[URLPattern] = [
     path("lifetimes/", foresight.Lifetimes.as_view(), name="api-lifetimes"),
     path("forecast/", foresight.Forecast.as_view(), name="api-forecast"),
+    path("weigh-audits/", audits.Audits.as_view(), name="api-audits"),
+    path("weigh-audits/<int:number>/", audits.OneAudit.as_view(), name="api-audit"),
+    path(
+        "weigh-audits/<int:number>/results/",
+        audits.AuditResults.as_view(),
+        name="api-audit-results",
+    ),
     path("part-orders/", foresight.PartOrders.as_view(), name="api-part-orders"),
     path("outstanding/", foresight.Outstanding.as_view(), name="api-outstanding"),
     path("claims/", foresight.Claims.as_view(), name="api-claims"),

@@ -203,8 +203,11 @@ FRAMES = (
             Source("ISO 2859-1, Table 1, and MIL-STD-105E, by public pages", Tag.SECOND_HAND),
             Source("Birolini, Reliability Engineering, 7.1.3", Tag.READ),
         ),
-        shown=_("Not on a page yet; a sum for the workshop's own audits."),
-        limits=_("A sample of few pieces seldom tells good from nearly good."),
+        shown=_("Weigh-in audits."),
+        limits=_(
+            "A sample of few pieces seldom tells good from nearly good. Two weighings differ "
+            "beyond three standard deviations of their difference: our own choice."
+        ),
         modules=("returns.sums.sampling",),
     ),
     Entry(

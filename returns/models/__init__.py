@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from returns.models.arrivals import Parcel, ReturnedFrame
+from returns.models.audits import AuditedFrame, WeighAudit
 from returns.models.catalogue import (
     Colourway,
     Component,
@@ -21,6 +22,7 @@ from returns.models.promises import PartPromise
 from returns.models.remedies import Policy, Remedy, RemedyPart
 
 __all__ = [
+    "AuditedFrame",
     "BenchCheck",
     "Colourway",
     "Component",
@@ -43,4 +45,5 @@ __all__ = [
     "Request",
     "ReturnedFrame",
     "SoldUnits",
+    "WeighAudit",
 ]

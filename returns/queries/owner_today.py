@@ -8,19 +8,28 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import F, IntegerField, OuterRef, QuerySet, Subquery, Sum, Value
+from django.db.models import Count, F, IntegerField, OuterRef, QuerySet, Subquery, Sum, Value
 from django.db.models.functions import Coalesce
 
 from inventory.models import Balance, Part, PlaceKind, Reservation
 from inventory.models.places import ReservationState
 from inventory.queries import months
 from inventory.queries.months import Standing
-from returns.models import Request, ReturnedFrame
+from returns.models import Request, ReturnedFrame, WeighAudit
 from returns.queries.dangling import ON_A_SHELF
 from returns.queries.span import Scope, zone
 from returns.sums.states import RequestState
 
 _KITS_DUE = (RequestState.RESERVED, RequestState.WAITING_STOCK)
+
+
+@dataclass(frozen=True, slots=True)
+class OpenAudit:
+    """An audit whose frames wait to be weighed again."""
+
+    number: int
+    month: str
+    frames: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,6 +40,7 @@ class OwnerToday:
     late_kits: int
     thin_parts: tuple[str, ...]
     months_to_close: tuple[str, ...]
+    open_audits: tuple[OpenAudit, ...]
 
 
 def owner_today(at: datetime) -> OwnerToday:
@@ -42,10 +52,17 @@ def owner_today(at: datetime) -> OwnerToday:
         late_frames=late_frames(Scope(), at).count(),
         late_kits=kits.count(),
         thin_parts=tuple(thin_parts().values_list("name", flat=True)),
+        open_audits=open_audits(),
         months_to_close=tuple(
             sorted(one.label for one in months.listed(at) if one.standing == Standing.ENDED)
         ),
     )
+
+
+def open_audits() -> tuple[OpenAudit, ...]:
+    rows = WeighAudit.objects.filter(state=WeighAudit.State.OPEN).order_by("drawn_at")
+    counted = rows.annotate(count=Count("frames")).values_list("pk", "month", "count")
+    return tuple(OpenAudit(*row) for row in counted)
 
 
 def late_frames(scope: Scope, at: datetime) -> QuerySet[ReturnedFrame]:

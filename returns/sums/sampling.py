@@ -7,7 +7,9 @@ MIL-STD-105E, which carry the same numbers as ISO 2859-1); the standard itself w
 
 from __future__ import annotations
 
+import hashlib
 from bisect import bisect_left
+from collections.abc import Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -160,3 +162,17 @@ def outgoing_bad_share(audit: Plan, *, lot: int, bad_share: float) -> float:
         raise InputRefused("The sample must not exceed the lot.")
     chance = acceptance_chance(audit, bad_share=bad_share)
     return chance * bad_share * (lot - audit.sample) / lot
+
+
+def drawn(tags: Sequence[str], *, sample: int, seed: str) -> tuple[str, ...]:
+    """Return the sample: the tags whose SHA-256 of "seed:tag" comes first. Order is no matter.
+
+    Anybody with the lot and the seed can draw it again, with any tool.
+    """
+    if not 1 <= sample <= len(set(tags)):
+        raise InputRefused("The sample must lie between 1 and the number of different pieces.")
+    return tuple(sorted(set(tags), key=lambda tag: _rank(seed, tag))[:sample])
+
+
+def _rank(seed: str, tag: str) -> str:
+    return hashlib.sha256(f"{seed}:{tag}".encode()).hexdigest()

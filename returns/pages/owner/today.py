@@ -2,21 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import datetime
 
+from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from inventory.models import Workshop
 from inventory.pages.door.desk import Note
 from inventory.pages.frame import address
-from returns.queries.owner_today import OwnerToday, owner_today
+from returns.queries.owner_today import OpenAudit, OwnerToday, open_audits, owner_today
 
 
 def notes(at: datetime) -> list[Note]:
     """Late promises, thin parts, months to close; last, whether the public page is open."""
     today = owner_today(at)
-    return [*_late(today), *_thin(today), *_months(today), _public()]
+    audits = _audits(today.open_audits)
+    return [*_late(today), *_thin(today), *_months(today), *audits, _public()]
+
+
+def bench_notes(at: datetime) -> list[Note]:
+    """What the owner asks the bench to do."""
+    del at
+    return _audits(open_audits())
 
 
 def _late(today: OwnerToday) -> list[Note]:
@@ -50,6 +59,19 @@ def _months(today: OwnerToday) -> list[Note]:
         return []
     months = ", ".join(today.months_to_close)
     return [Note(_("Ended and not closed: %(months)s.") % {"months": months}, address("months"))]
+
+
+def _audits(waiting: Iterable[OpenAudit]) -> list[Note]:
+    found = []
+    for one in waiting:
+        words = ngettext(
+            "Audit of %(month)s: %(count)s frame to weigh again.",
+            "Audit of %(month)s: %(count)s frames to weigh again.",
+            one.frames,
+        )
+        told = words % {"month": one.month, "count": one.frames}
+        found.append(Note(told, reverse("audit", args=[one.number]), is_urgent=True))
+    return found
 
 
 def _public() -> Note:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.urls import URLPattern, URLResolver, path
 
 from returns.pages.owner import (
+    audits,
     catalogue,
     claims,
     emissions,
@@ -19,6 +20,9 @@ from returns.pages.owner import (
 urlpatterns: list[URLPattern | URLResolver] = [
     path("owner/", figures.page, name="owner"),
     path("owner/table/<slug:name>.csv", figures.download, name="owner-table"),
+    path("owner/audits/", audits.page, name="audits"),
+    path("owner/audits/<int:number>/", audits.one, name="audit"),
+    path("owner/audits/<int:number>/chances.csv", audits.download, name="audit-table"),
     path("owner/claims/", claims.page, name="claims"),
     path("owner/claims/publish/", claims.publish, name="claims-publish"),
     path("owner/claims/withdraw/", claims.withdraw, name="claims-withdraw"),
