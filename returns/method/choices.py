@@ -161,6 +161,10 @@ CHOICES: tuple[Choice, ...] = (
         "inventory.sums.heat.PASSES_MAX", _("most heat passes told apart; more count as so many")
     ),
     Choice("inventory.queries.blends.LOT_MIN_MG", _("least of a lot worth weighing, mg")),
+    Choice(
+        "returns.auditing.COVERAGE_FACTOR",
+        _("standard deviations beyond which two weighings of an audit differ"),
+    ),
     # Lifetimes, forecasts, spares.
     Choice("returns.sums.lifetimes.FAILURES_MIN", _("first returns needed for a curve or a fit")),
     Choice("returns.sums.forecasts.RETURNS_MIN", _("first returns needed for a forecast")),
