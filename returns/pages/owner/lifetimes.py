@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
+from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -35,6 +36,21 @@ class ScopeForm(forms.Form):
         empty_label=gettext_lazy("All models"),
     )
     batch = forms.CharField(label=gettext_lazy("Production batch"), required=False, max_length=20)
+    service = forms.DecimalField(
+        label=gettext_lazy("Spare parts on the shelf in so many of 100 cases"),
+        required=False,
+        min_value=50,
+        max_value=Decimal("99.99"),
+        decimal_places=2,
+        localize=True,
+        help_text=gettext_lazy("Empty means 95."),
+    )
+
+    @property
+    def level(self) -> float:
+        """The wanted service as a share; the workshop's own where none was asked for."""
+        asked = self.cleaned_data["service"]
+        return forecasts.SERVICE_LEVEL if asked is None else float(asked) / 100
 
     def scope(self) -> Scope:
         """What the figures are of. BadInput when the batch is unknown or of another model."""
@@ -52,7 +68,7 @@ def page(request: HttpRequest) -> HttpResponse:
     facts: dict[str, Any] = {"form": form, "as_of": str(as_of), "wide": True}
     if form.is_valid():
         try:
-            facts |= _everything(form.scope(), as_of)
+            facts |= _everything(form.scope(), as_of, form.level)
         except BadInput as error:
             form.add_error(error.field, error.message)
     return render(
@@ -104,7 +120,7 @@ _DOWNLOADS: dict[str, Callable[[Scope, Month], Table]] = {
 }
 
 
-def _everything(scope: Scope, as_of: Month) -> dict[str, Any]:
+def _everything(scope: Scope, as_of: Month, level: float) -> dict[str, Any]:
     found = lifetimes.cohorts(scope, as_of=as_of)
     lived = lifetimes.lifetimes(found)
     ahead = forecasts.forecast(found)
@@ -129,7 +145,8 @@ def _everything(scope: Scope, as_of: Month) -> dict[str, Any]:
         "triangle": foreseen.triangle(ladder),
         "masses": foreseen.masses(forecasts.mass_by_colour(scope, as_of=as_of)),
         "kits": foreseen.kits(forecasts.screws_by_month(scope, as_of=as_of)),
-        "parts": [_Part.of(one) for one in forecasts.part_proposals(as_of=as_of)],
+        "service": f"{100 * level:.10g}",
+        "parts": [_Part.of(one) for one in forecasts.part_proposals(as_of=as_of, level=level)],
         "csv": "lifetimes-table",
     }
 

@@ -342,6 +342,22 @@ def test_lifetimes_say_what_is_missing(owner: Client, shop: Shop) -> None:
     assert owner.get("/owner/lifetimes/?model=no-such").status_code == 400
 
 
+@pytest.mark.parametrize(
+    ("asked", "status"), [("49.99", 400), ("50", 200), ("99.99", 200), ("100", 400), ("x", 400)]
+)
+def test_orders_are_proposed_for_the_service_that_is_asked(
+    owner: Client, shop: Shop, asked: str, status: int
+) -> None:
+    shown = owner.get("/owner/lifetimes/", {"service": asked})
+    assert shown.status_code == status
+    if status == 200:
+        assert f"on the shelf in {asked} of 100 cases" in shown.content.decode()
+
+
+def test_orders_are_for_95_of_100_cases_where_nothing_is_asked(owner: Client, shop: Shop) -> None:
+    assert "in 95 of 100 cases" in owner.get("/owner/lifetimes/").content.decode()
+
+
 def upload(client: Client, content: bytes) -> Any:
     return client.post("/owner/sold/", {"file": SimpleUploadedFile("sales.csv", content)})
 
