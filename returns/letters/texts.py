@@ -254,7 +254,8 @@ def _posted_mended(occasion: Occasion) -> Words:
 
 def _what_was_mended(frame: ReturnedFrame | None) -> list[str]:
     parts = mended_parts([frame]) if frame else []
-    lines = [_("%(part)s: %(deed)s") % {"part": one.component, "deed": one.deed} for one in parts]
+    told = [{"part": one.component, "deed": one.deed} for one in parts]
+    lines = [_("What we did (%(part)s): %(deed)s.") % one for one in told]
     return [line.replace("%", "%%") for line in dict.fromkeys(lines)]
 
 

@@ -14,10 +14,12 @@ from inventory import outbox, places
 from inventory.models import Duty, Lot
 from returns import intake, letters, people
 from returns.letters import duty as duties
-from returns.letters.texts import _WORDS
+from returns.letters.texts import _WORDS, Occasion, compose
 from returns.models import Grading, Request, ReturnedFrame
+from returns.queries.story import day_words
 from tests.makers import NOON, Shop, key
 from tests.returns.customer_makers import WANDA, arrived, asked_screws, sent_back
+from tests.returns.workroom_makers import mended
 
 pytestmark = pytest.mark.django_db
 
@@ -161,3 +163,22 @@ def test_kit_letters_follow_the_stock(shop: Shop) -> None:
     request = asked_screws(shop)
     assert "by 17 Oct 2026" in sent("filed", request).body
     assert "/guide/avocet/" in sent("kit_posted", request).body
+
+
+def test_letter_with_a_mended_frame_says_what_was_done_and_to_look_before_wearing(
+    shop: Shop, bea: User
+) -> None:
+    frame = mended(shop, bea)
+    assert frame.request is not None
+    letter = compose("posted_mended", Occasion(frame.request, frame, shop.workshop))
+    text = " ".join(letter.paragraphs)
+    assert "What we did (front): polished." in text
+    assert "look before you rely on it" in text
+
+
+def test_letter_on_a_repair_names_the_promised_day(shop: Shop, bea: User) -> None:
+    frame = mended(shop, bea)
+    assert frame.request is not None
+    letter = compose("graded", Occasion(frame.request, frame, shop.workshop))
+    day = day_words(frame.promised_by)
+    assert f"We mean to be done by {day}" in " ".join(letter.paragraphs)
