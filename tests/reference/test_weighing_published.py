@@ -10,6 +10,8 @@ from math import inf, sqrt
 
 import pytest
 
+from inventory.sums import traced
+from inventory.sums.traced import Traced
 from inventory.sums.weighing import (
     Measured,
     Scale,
@@ -118,3 +120,44 @@ def test_digital_step() -> None:
     scale = _scale("II", 100)
     assert step_uncertainty_mg(scale) == pytest.approx(29, abs=0.5)
     assert step_uncertainty_mg(scale, tared=True) == pytest.approx(40.8, abs=0.05)
+
+
+def _reading(mass_mg: int, own_ug: int, shared_ug: int, scale: str = "one") -> Traced:
+    return Traced.of(traced.reading(mass_mg, own_ug=own_ug, shared_ug=shared_ug, scale=scale))
+
+
+def test_ten_weighings_on_one_scale_as_ten_parts_against_one_standard() -> None:
+    """From memory: GUM (JCGM 100:2008) 5.2.2: ten parts of u = 100 mΩ compared with the same
+    standard have u = 1 Ω in series, and not 0.32 Ω. Here in micrograms, expanded with k = 2."""
+    same = Traced.total(_reading(1_000, 0, 100_000) for _ in range(10))
+    assert same.known().expanded_ug == 2 * 1_000_000
+    own = Traced.total(_reading(1_000, 100_000, 0) for _ in range(10))
+    assert own.known().expanded_ug / 2 == pytest.approx(316_000, abs=500)
+
+
+def test_gross_less_tare_traced_to_its_readings() -> None:
+    """From memory: EURACHEM/CITAC Guide CG 4, example A2: 60.5450 g − 60.1562 g, ±0.15 mg each,
+    taken as independent: 0.13 mg (from the rounded 0.09, hence the tolerance). Derived: on a
+    scale whose error is all shared the difference is known without doubt."""
+    u_ug = round(150 / sqrt(3))
+    net = _reading(605_450, u_ug, 0).less(_reading(601_562, u_ug, 0))
+    assert net.mass_mg == 3_888
+    assert net.known().expanded_ug / 2 == pytest.approx(130, abs=10)
+    assert _reading(605_450, 0, u_ug).less(_reading(601_562, 0, u_ug)).known().expanded_ug == 0
+
+
+def test_masses_with_a_reading_in_common_are_correlated_as_the_guide_says() -> None:
+    """From memory: GUM (JCGM 100:2008) F.1.2.3: two quantities that depend on the same ones have
+    the covariance Σ (∂F/∂q)(∂G/∂q) u²(q); it enters the variance of their sum twice (5.2.2).
+    Derived, by hand, q = own parts a, b, c and the scale's common error s:
+
+    box = a + b, lot = c − b; u(box, lot) = −u²(b) + 2 · 0 · u²(s), for lot has s with 1 − 1 = 0.
+    """
+    a, b, c = (_reading(mass, 3_000, 4_000) for mass in (9_000, 5_000, 7_000))
+    box, lot = Traced.total([a, b]), c.less(b)
+    u2 = {"box": 2 * 3**2 + (2 * 4) ** 2, "lot": 2 * 3**2, "both": -(3**2)}
+    variance_mg2 = u2["box"] + u2["lot"] + 2 * u2["both"]
+    together = Traced.total([box, lot])
+    assert together.mass_mg == 16_000
+    assert together.known().expanded_ug == pytest.approx(2_000 * sqrt(variance_mg2), abs=1)
+    assert together.parts == Traced.total([a, c]).parts
