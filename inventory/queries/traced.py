@@ -78,15 +78,23 @@ def of_place(place: Place) -> Known:
 def _now(touching: Q) -> dict[str, Known]:
     found, since = _snapshot("")
     rows = Posting.objects.filter(touching, movement__month__gt=since)
-    walk = _follow(_walk(found), entries.read(rows, entries.all_places()))
-    return {place: mass.known() for place, mass in _by_place(walk.held).items()}
+    return held_by(_follow(_walk(found), entries.read(rows, entries.all_places())))
 
 
 def of_subject(subject: str) -> dict[str, Known]:
     """Code of each place where something of a frame lies -> how well that is known."""
+    return held_by(story_of(subject))
+
+
+def story_of(subject: str) -> Walk:
+    """All movements of one frame followed; they tell all of its mass."""
     rows = Posting.objects.filter(movement__subject=subject)
-    walk = _follow(_walk({}), entries.read(rows, entries.all_places()))
-    return {place: held.known() for (place, _tag), held in walk.held.items()}
+    return _follow(_walk({}), entries.read(rows, entries.all_places()))
+
+
+def held_by(walk: Walk) -> dict[str, Known]:
+    """Code of each place -> how well what it holds after a walk is known."""
+    return {place: mass.known() for place, mass in _by_place(walk.held).items()}
 
 
 def by_cell(

@@ -17,11 +17,11 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.errors import NotFound
-from inventory.models import Place
+from inventory.models import Movement, Place
 from inventory.pages.access import ACCOUNTANT, BENCH, OWNER, StaffRequest, allow, roles_of
 from inventory.pages.forms import DeedForm
 from inventory.queries import traced
-from inventory.sums.traced import Known
+from inventory.sums.traced import Known, Walk
 from returns import arrivals, lookover, stripdown
 from returns.lookover import REASON_LENGTH_MAX, Evidence
 from returns.models import Grading, Photo, Request, ReturnedFrame
@@ -158,7 +158,7 @@ _DONE: dict[type[DeedForm], Any] = {
 def _shown(
     request: StaffRequest, shown: ReturnedFrame, tried: DeedForm | None = None
 ) -> HttpResponse:
-    told = frames.story(shown)
+    told, walk = frames.story(shown), traced.story_of(shown.tag)
     may_act = bool(roles_of(request.user) & {BENCH, OWNER})
     names = wording.part_names() if told.latest else {}
     facts = {
@@ -171,12 +171,9 @@ def _shown(
         "decision": _decision(told.latest, names) if told.latest else None,
         "earlier": [_decision(one, names) for one in told.gradings[1:]],
         "mass": _mass(shown),
-        "held": _held(told),
+        "held": _held(told, walk),
         "history": [{"it": deed, "words": wording.deed(deed.name)} for deed in told.deeds],
-        "movements": [
-            {"it": one, "words": wording.MOVEMENTS.get(one.kind, one.kind)}
-            for one in told.movements
-        ],
+        "movements": [_movement(one, walk) for one in told.movements],
         "photos": shown.request.photos.order_by("added_at")[:10] if shown.request else [],
         "may_act": may_act,
         "undo_obstacle": stripdown.undo_obstacle(shown)
@@ -232,9 +229,21 @@ def _next(shown: ReturnedFrame) -> dict[str, Any] | None:
         return None
 
 
-def _held(told: frames.Story) -> list[tuple[Place, int, Known | None]]:
+def _movement(one: Movement, walk: Walk) -> dict[str, Any]:
+    """A movement in words, each posting with how well its mass is known."""
+    moved = {
+        line: mass.known() for (number, line), mass in walk.moved.items() if number == one.number
+    }
+    return {
+        "it": one,
+        "words": wording.MOVEMENTS.get(one.kind, one.kind),
+        "postings": [(posting, moved.get(posting.line)) for posting in one.postings.all()],
+    }
+
+
+def _held(told: frames.Story, walk: Walk) -> list[tuple[Place, int, Known | None]]:
     """Where something of the frame lies, and how well that mass is known."""
-    known = traced.of_subject(told.frame.tag)
+    known = traced.held_by(walk)
     return [(place, mass_mg, known.get(place.code)) for place, mass_mg in told.whereabouts.items()]
 
 
