@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
@@ -31,7 +31,10 @@ from returns.scenario.bench import restock
 from returns.scenario.diary import Diary
 from returns.scenario.pans import Pans, typed
 
-GRIND_FROM_MG = {Origin.FEEDSTOCK: 1_000, Origin.RETURN: 80_000, Origin.IN_PROCESS: 400_000}
+GRIND_FROM_MG = {Origin.FEEDSTOCK: 1_000, Origin.RETURN: 60_000, Origin.IN_PROCESS: 400_000}
+# A story ends when its frame is ground: at the end of a month whatever there is of returns is.
+LAST_OF_MONTH_FROM_MG = 10_000
+PURGED_FROM_MG = 60_000
 FINE_UP_TO_MG = 200_000
 # Flake issued for a piece, per frame material in it: the rest comes back as runners.
 ISSUED_SHARE = 1.13
@@ -96,13 +99,20 @@ class Yard:
         shown = self.pans.read(mass_mg, self.box_scale)
         return material.Weighing(scale=self.box_scale, mass=shown)
 
-    def grind(self, origins: Iterable[Origin], at: datetime, *, tare_twice: bool = False) -> None:
+    def grind(self, origin: Origin, at: datetime, *, tare_twice: bool = False) -> None:
         """Every box worth a run is proposed by Bea, confirmed by Ben and ground.
 
         `tare_twice`: at the first run, the tare of the flake's bucket is taken off twice.
         """
-        for box in Place.objects.filter(kind=PlaceKind.BOX, origin__in=origins).order_by("code"):
-            if boxes.held_mg(box) >= GRIND_FROM_MG[Origin(box.origin)]:
+        self._grind_from(origin, GRIND_FROM_MG[origin], at, tare_twice=tare_twice)
+
+    def grind_the_rest(self, at: datetime) -> None:
+        """Returns may not wait for a full box for ever."""
+        self._grind_from(Origin.RETURN, LAST_OF_MONTH_FROM_MG, at, tare_twice=False)
+
+    def _grind_from(self, origin: Origin, least_mg: int, at: datetime, *, tare_twice: bool) -> None:
+        for box in Place.objects.filter(kind=PlaceKind.BOX, origin=origin).order_by("code"):
+            if boxes.held_mg(box) >= least_mg:
                 at += timedelta(minutes=50)
                 run = self._grind(box, at, BUCKET_MG if tare_twice else 0)
                 self.wrong_lot = run.lot if tare_twice else self.wrong_lot
@@ -141,8 +151,9 @@ class Yard:
         inside_mg = self.pans.take(run.box, self.pans.lies_in(run.box))
         dirty = chance.random() < 0.06 and inside_mg < DIRTY_LOAD_MAX_MG
         dust_mg = int(inside_mg * (0.065 if dirty else chance.uniform(0.008, 0.02)))
-        purge_mg = int(inside_mg * chance.uniform(0.003, 0.008))
-        kept_mg = chance.randint(8, 20) if fine else chance.randint(700, 1_800)
+        purged = inside_mg >= PURGED_FROM_MG
+        purge_mg = int(inside_mg * chance.uniform(0.004, 0.008)) if purged else 0
+        kept_mg = chance.randint(3, 9) if fine else chance.randint(700, 1_800)
         flake_mg = inside_mg - dust_mg - purge_mg - kept_mg
         read, fine_scale = self.pans.read, self.fine_scale
         out = grinding.GrindOut(
@@ -150,7 +161,7 @@ class Yard:
             fine_scale=fine_scale,
             flake=read(flake_mg - tare_mg, scale),
             dust=read(dust_mg, fine_scale),
-            purge=read(purge_mg, fine_scale),
+            purge=read(purge_mg, fine_scale) if purge_mg else "",
             minutes=20 + run.box_mg // 60_000,
             colour_change=purge_mg > 0,
             melt_flow_mg_per_10min=chance.randrange(9_000, 15_000, 100),

@@ -109,14 +109,13 @@ class _Story:
         for day in (2, 9, 16, 23):
             self._on(number, day, 8, yard.order_parts)
         self._on(number, 3, 9, lambda at: self._buy_pots(number, at))
-        self._on(
-            number,
-            5,
-            9,
-            lambda at: yard.grind([Origin.FEEDSTOCK], at, tare_twice=number == TARE_TWICE),
-        )
+        tare_twice = number == TARE_TWICE
+        self._on(number, 5, 9, lambda at: yard.grind(Origin.FEEDSTOCK, at, tare_twice=tare_twice))
+        for day in (10, 20):
+            self._on(number, day, 9, lambda at: yard.grind(Origin.RETURN, at))
         self._on(number, 12, 8, lambda at: self._mould(number, at))
-        self._on(number, -2, 9, lambda at: yard.grind([Origin.IN_PROCESS, Origin.RETURN], at))
+        self._on(number, -3, 9, lambda at: yard.grind(Origin.IN_PROCESS, at))
+        self._on(number, -2, 9, yard.grind_the_rest)
         self._on(number, 0, 16, yard.sweep_up)
         self._on(
             number,
