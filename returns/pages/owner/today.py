@@ -12,20 +12,34 @@ from django.utils.translation import ngettext
 from inventory.models import Workshop
 from inventory.pages.door.desk import Note
 from inventory.pages.frame import address
+from returns.queries import readiness
 from returns.queries.owner_today import OpenAudit, OwnerToday, open_audits, owner_today
 
 
 def notes(at: datetime) -> list[Note]:
-    """Late promises, thin parts, months to close; last, whether the public page is open."""
+    """The set-up, late promises, thin parts, months to close; last, the public page."""
     today = owner_today(at)
     audits = _audits(today.open_audits)
-    return [*_late(today), *_thin(today), *_months(today), *audits, _public()]
+    return [*_setup(), *_late(today), *_thin(today), *_months(today), *audits, _public()]
 
 
 def bench_notes(at: datetime) -> list[Note]:
     """What the owner asks the bench to do."""
     del at
     return _audits(open_audits())
+
+
+def _setup() -> list[Note]:
+    """Before the first customer: how much of the set-up is left."""
+    if readiness.is_open():
+        return []
+    left = sum(step.is_needed and not step.is_done for step in readiness.steps())
+    words = ngettext(
+        "Not open yet: %(count)s step of the set-up is left.",
+        "Not open yet: %(count)s steps of the set-up are left.",
+        left,
+    )
+    return [Note(words % {"count": left}, address("setup"), is_urgent=True)]
 
 
 def _late(today: OwnerToday) -> list[Note]:

@@ -170,6 +170,16 @@ def test_limits_are_shown_as_percent_and_kept_as_parts(owner: Client) -> None:
     assert (policy.ceiling_ppm, policy.hole_offset_um) == (955_000, 100)
 
 
+def test_the_owners_desk_says_how_much_is_left(owner: Client) -> None:
+    assert "Not open yet: 6 steps of the set-up are left." in owner.get("/desk/").content.decode()
+    post(owner, "scale", SCALE)
+    assert "Not open yet: 5 steps" in owner.get("/desk/").content.decode()
+
+
+def test_the_desk_of_an_open_workshop_says_nothing_of_it(owner: Client, shop: Shop) -> None:
+    assert "Not open yet" not in owner.get("/desk/").content.decode()
+
+
 def test_when_all_is_there_the_first_return_is_offered(owner: Client, shop: Shop) -> None:
     page = owner.get("/owner/setup/").content.decode()
     assert "You can take the first return" in page
