@@ -73,7 +73,8 @@ def _refuse_unready(label: str, at: datetime) -> None:
 
 def _write(label: str, at: datetime, by: User | None) -> Month:
     frozen = recovered.frozen_now()
-    report = recovered.build(label, frozen)
+    followed = recovered.follow(label)
+    report = recovered.build(label, frozen, followed)
     if report.gaps or report.unvalued:
         raise MonthNotReady(
             _("The figures do not tie out. Run checkledger and look at the rows it names."),
@@ -81,7 +82,7 @@ def _write(label: str, at: datetime, by: User | None) -> Month:
         )
     held = balances.at_close(label)
     frozen["values"] = recovered.held_at_close(report)
-    frozen["traced"] = traced.frozen(label)
+    frozen["traced"] = traced.frozen(followed.walk)
     frozen["report"] = recovered.digest(report)
     last = Month.objects.order_by("-label").first()
     previous = last.digest if last else ""

@@ -53,10 +53,9 @@ def opening(label: str) -> dict[Account, Source]:
     return found
 
 
-def frozen(label: str) -> list[list[Any]]:
-    """What every place carries out of a month, as its close keeps it."""
-    rows = of_month(label).carried().items()
-    return [[*account, *traced.frozen(source)] for account, source in rows]
+def frozen(walk: Walk) -> list[list[Any]]:
+    """What every place carries out of a month that was followed, as its close keeps it."""
+    return [[*account, *traced.frozen(source)] for account, source in walk.carried().items()]
 
 
 def of_material() -> dict[str, Known]:
@@ -78,7 +77,7 @@ def of_place(place: Place) -> Known:
 def _now(touching: Q) -> dict[str, Known]:
     found, since = _snapshot("")
     rows = Posting.objects.filter(touching, movement__month__gt=since)
-    return held_by(_follow(_walk(found), entries.read(rows, entries.all_places())))
+    return held_by(_follow(_walk(found), entries.read(rows, entries.places_of(rows))))
 
 
 def of_subject(subject: str) -> dict[str, Known]:
@@ -89,7 +88,7 @@ def of_subject(subject: str) -> dict[str, Known]:
 def story_of(subject: str) -> Walk:
     """All movements of one frame followed; they tell all of its mass."""
     rows = Posting.objects.filter(movement__subject=subject)
-    return _follow(_walk({}), entries.read(rows, entries.all_places()))
+    return _follow(_walk({}), entries.read(rows, entries.places_of(rows)))
 
 
 def held_by(walk: Walk) -> dict[str, Known]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from inventory.queries.recovered.confidence import follow
 from inventory.queries.recovered.report import (
     EDITION,
     build,
@@ -23,6 +24,7 @@ __all__ = [
     "cell",
     "digest",
     "flows_of",
+    "follow",
     "frozen_now",
     "held_at_close",
     "of_month",

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from inventory.models import Place, PlaceKind
 from inventory.queries import traced
+from inventory.queries.recovered import entries
 from inventory.queries.recovered.entries import Entry
 from inventory.queries.recovered.shapes import MaterialRow, class_row, origin_row
 from inventory.sums.traced import Account, Known, Source, Traced, Walk
@@ -32,8 +33,9 @@ class Followed:
         )
 
 
-def follow(label: str, found: tuple[Entry, ...]) -> Followed:
+def follow(label: str, found: tuple[Entry, ...] | None = None) -> Followed:
     """Follow a month's postings to their readings."""
+    found = entries.of_month(label, entries.all_places()) if found is None else found
     opened = traced.opening(label)
     return Followed(opened, traced.of_month(label, found, opened), found)
 

@@ -75,6 +75,12 @@ def all_places() -> dict[int, Place]:
     return {place.pk: place for place in rows}
 
 
+def places_of(rows: QuerySet[Posting]) -> dict[int, Place]:
+    """The places that a few postings touch, by id."""
+    ends = rows.order_by().values_list("source", "target").distinct()
+    return Place.objects.in_bulk({pk for pair in ends for pk in pair})
+
+
 def of_month(label: str, places: dict[int, Place]) -> tuple[Entry, ...]:
     """All postings booked in a month, in order of movement and line."""
     return read(Posting.objects.filter(movement__month=label), places)

@@ -63,14 +63,17 @@ def frozen_now() -> dict[str, Any]:
     }
 
 
-def build(label: str, frozen: Mapping[str, Any]) -> Report:
-    """The report of a month with the given frozen figures."""
+def build(
+    label: str, frozen: Mapping[str, Any], followed: confidence.Followed | None = None
+) -> Report:
+    """The report of a month with the given frozen figures; `followed` if its walk is done."""
     places = entries.all_places()
-    found = entries.of_month(label, places)
+    found = followed.found if followed else entries.of_month(label, places)
     flows = entries.flows(found, balances.at_start(label), balances.at_close(label))
     material = _material(places, flows)
     edition = frozen.get("edition", 1)
-    followed = confidence.follow(label, found) if edition > 1 else None
+    if followed is None and edition > 1:
+        followed = confidence.follow(label, found)
     valued = worth.value(found, worth.opening(label), frozen["prices"])
     return Report(
         label=label,
