@@ -47,7 +47,7 @@ def bench(open_visitors: Callable[..., Any], bea: User) -> Page:
 
 def test_from_the_code_to_the_grading_by_keys_alone(bench: Page, shop: Shop) -> None:
     filed = customers.sent_back(shop)
-    _tab_to(bench, bench.locator("#code-search"))
+    expect(bench.locator("#code-search")).to_be_focused()
     bench.keyboard.type(filed.reference.lower().replace("-", " "))
     bench.keyboard.press("Enter")
     _press(bench, bench.get_by_role("button", name="Its parcel is here: book it"))
@@ -60,12 +60,19 @@ def test_from_the_code_to_the_grading_by_keys_alone(bench: Page, shop: Shop) -> 
     bench.keyboard.press("Enter")
     _press(bench, bench.get_by_role("link", name="Open the frame"))
 
-    _press(bench, bench.get_by_role("link", name="Look it over"))
-    _press(bench, bench.get_by_label("ours: mark, colour and feel are right"), "Space")
+    expect(bench.get_by_role("link", name="Look it over")).to_be_focused()
+    bench.keyboard.press("Enter")
+    expect(bench.get_by_label("ours: mark, colour and feel are right")).to_be_focused()
+    bench.keyboard.press("Space")
     arm = bench.get_by_role("group", name="Left arm", exact=True)
     _press(bench, arm.get_by_label("snapped", exact=True), "Space")
     _press(bench, bench.get_by_role("button", name="Show the answer"))
     expect(bench.locator("#decision")).to_contain_text("Decision: Repair")
+    expect(bench.get_by_role("link", name="Mend it")).to_be_focused()
+    bench.keyboard.press("Enter")
+    expect(bench.get_by_role("button", name="Start mending")).to_be_focused()
+    bench.keyboard.press("F2")
+    expect(bench.locator("#code-search")).to_be_focused()
     frame = ReturnedFrame.objects.get()
     assert (frame.reading.mass_mg, frame.state) == (24_310, "to_mend")
 
@@ -73,13 +80,48 @@ def test_from_the_code_to_the_grading_by_keys_alone(bench: Page, shop: Shop) -> 
 def test_a_hand_scanner_needs_no_field(bench: Page, shop: Shop) -> None:
     """A burst of keys that ends with Enter goes to the search, wherever the focus is."""
     filed = customers.sent_back(shop)
-    bench.locator("body").press("Escape")
+    bench.evaluate("document.activeElement.blur()")
     bench.keyboard.type(filed.reference)
     bench.keyboard.press("Enter")
     expect(bench.locator("h1 .code")).to_have_text(filed.reference)
 
 
+def test_a_code_scanned_into_the_field_for_a_mass_is_looked_up(bench: Page, shop: Shop) -> None:
+    """The field for the next mass has the focus when the next tag is scanned; a scale that types
+    its reading stays in the field."""
+    filed, other = customers.sent_back(shop), customers.sent_back(shop)
+    bench.goto(f"/bench/request/{filed.reference}/")
+    expect(bench.get_by_role("button", name="Its parcel is here: book it")).to_be_focused()
+    bench.keyboard.press("Enter")
+    mass = bench.get_by_label("Mass", exact=True)
+    expect(mass).to_be_focused()
+    bench.keyboard.type("24.31 g")
+    expect(mass).to_have_value("24.31 g")
+    bench.wait_for_timeout(200)
+    bench.keyboard.type(other.reference)
+    bench.keyboard.press("Enter")
+    expect(bench.locator("h1 .code")).to_have_text(other.reference)
+    bench.go_back()
+    expect(bench.get_by_label("Mass", exact=True)).to_have_value("24.31 g")
+
+
+def test_a_key_held_down_presses_nothing_on_the_next_page(bench: Page, shop: Shop) -> None:
+    filed = customers.sent_back(shop)
+    bench.goto(f"/bench/request/{filed.reference}/")
+    button = bench.get_by_role("button", name="Its parcel is here: book it")
+    expect(button).to_be_focused()
+    bench.evaluate("addEventListener('keydown', (event) => { window.held = event; })")
+    for _repeat in range(2):
+        bench.evaluate(
+            """() => document.activeElement.dispatchEvent(new KeyboardEvent('keydown',
+            { key: 'Enter', repeat: true, bubbles: true, cancelable: true }))"""
+        )
+        assert bench.evaluate("window.held.key === 'Enter' && window.held.defaultPrevented")
+    assert filed.parcels.count() == 0
+
+
 def test_the_skip_link_leads_past_the_head(bench: Page) -> None:
+    bench.goto("/desk/")
     bench.keyboard.press("Tab")
     expect(bench.get_by_role("link", name="Skip to the content")).to_be_focused()
     bench.keyboard.press("Enter")

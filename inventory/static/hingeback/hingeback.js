@@ -8,17 +8,36 @@
   const isTyping = (node) => node.closest("input, select, textarea, [contenteditable]") !== null;
 
   /* A hand scanner types a whole code within a blink and ends with Enter: wherever the focus is
-     outside a field, the code goes to the code search. People never type that fast, so no key
-     becomes a shortcut. */
+     outside a field, the code goes to the code search, and so does a code that lands in a field
+     for a mass. People never type that fast. The key F2 leads to the search from anywhere. */
+  const OWN_CODE = /^[A-Za-z]-?[0-9A-Za-z]{4}|\/go\//;
   let burst = "";
   let lastKeyAt = 0;
   const onScan = (event) => {
+    /* A key still held down from the page before must not press what stands here. */
+    if (event.key === "Enter" && event.repeat && event.target.tagName !== "TEXTAREA") {
+      event.preventDefault();
+      return;
+    }
     const search = document.querySelector("[data-code-search]");
-    if (!search || isTyping(event.target) || event.ctrlKey || event.altKey || event.metaKey) return;
+    if (!search || event.ctrlKey || event.altKey || event.metaKey) return;
+    if (event.key === "F2") {
+      event.preventDefault();
+      search.elements.code.select();
+      search.elements.code.focus();
+      return;
+    }
+    const field = isTyping(event.target) ? event.target : null;
+    if (field && !field.matches("input[data-mass]")) return;
     if (event.timeStamp - lastKeyAt > SCAN_GAP_MS) burst = "";
     lastKeyAt = event.timeStamp;
-    if (event.key === "Enter" && burst.length >= SCAN_LENGTH_MIN) {
+    const isCode = burst.length >= SCAN_LENGTH_MIN && (!field || OWN_CODE.test(burst));
+    if (event.key === "Enter" && isCode) {
       event.preventDefault();
+      if (field?.value.endsWith(burst)) {
+        field.value = field.value.slice(0, -burst.length);
+        field.dispatchEvent(new Event("input", { bubbles: true }));
+      }
       search.elements.code.value = burst;
       search.requestSubmit();
     } else if (event.key.length === 1) {
@@ -215,6 +234,10 @@
   window.addEventListener("resize", openTables);
   document.querySelectorAll("[data-print]").forEach((button) => (button.hidden = false));
   document.querySelector("[data-focus]")?.focus();
-  unfold();
+  /* A bench page without a first field or action waits for the next code. */
+  const isBench = document.body.classList.contains("bench");
+  const first = document.querySelector("[data-focus], [autofocus]") ?? (isBench ? byId("code-search") : null);
+  if (document.activeElement === document.body) first?.focus({ preventScroll: true });
+  window.addEventListener("load", () => setTimeout(unfold));
   window.addEventListener("hashchange", unfold);
 })();

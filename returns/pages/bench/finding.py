@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from typing import TypeVar
+from urllib.parse import unquote
 
 from django.db.models import Model, QuerySet
 from django.utils.translation import gettext as _
@@ -13,16 +15,20 @@ from returns.queries import frames
 from returns.sums import codes
 
 RowT = TypeVar("RowT", bound=Model)
-_LINK_MARK = "/go/"
+_LINK = re.compile(r".*/go/([^/?#]+)", re.IGNORECASE | re.DOTALL)
+
+
+def bare(typed: str) -> str:
+    """What was typed, or the code within a link that was scanned whole."""
+    text = typed.strip()
+    link = _LINK.match(text)
+    return unquote(link[1]).strip() if link else text
 
 
 def read_code(typed: str, *, prefix: str | None = None) -> str:
     """The code meant by what was typed, or scanned as a whole link. BadInput when it is none."""
-    text = typed.strip()
-    if _LINK_MARK in text:
-        text = text.partition(_LINK_MARK)[2].strip("/")
     try:
-        return codes.normalise(text, prefix=prefix)
+        return codes.normalise(bare(typed), prefix=prefix)
     except codes.BadCode as error:
         raise BadInput(_words(error)) from error
 

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
+from django.db.models import F, Value
+from django.db.models.functions import Replace
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import NoReverseMatch, reverse
@@ -14,7 +17,7 @@ from inventory.errors import BadInput
 from inventory.models import GrindRun, Lot, Movement, Part, Place, PlaceKind
 from inventory.pages.access import ACCOUNTANT, BENCH, OWNER, allow
 from returns.models import Dispatch, Parcel, Request, ReturnedFrame
-from returns.pages.bench.finding import read_code
+from returns.pages.bench.finding import bare, read_code
 from returns.sums import codes
 
 CODE_LENGTH_MAX = 200
@@ -44,13 +47,14 @@ def _nothing(request: HttpRequest, typed: str, why: str) -> HttpResponse:
 
 def where(typed: str) -> str:
     """The address of what a code names; empty when nothing has it. BadInput when it is no code."""
-    number = typed.removeprefix("#")
+    text = bare(typed)
+    number = text.removeprefix("#").strip()
     if number.isascii() and number.isdigit():
         return _movement(int(number))
-    plain = _place_or_own_code(typed.rpartition("/go/")[2].strip("/"))
+    plain = _place_or_own_code(text)
     if plain:
         return plain
-    code = read_code(typed)
+    code = read_code(text)
     return _BY_KIND[codes.kind_of(code)](code)
 
 
@@ -62,24 +66,35 @@ def _movement(number: int) -> str:
 
 def _place_or_own_code(code: str) -> str:
     """Boxes and bins carry readable codes, and older lots and runs may carry their own."""
-    place = Place.objects.filter(code=code.lower()).select_related("part", "lot").first()
+    place = _alike(Place.objects.select_related("part", "lot"), code).first()
     if place is not None:
         return _place(place)
-    if Part.objects.filter(code=code.lower()).exists():
-        return _first(("part", [code.lower()]), ("stock", []))
+    part = _alike(Part.objects, code).first()
+    if part is not None:
+        return _first(("part", [part.code]), ("stock", []))
     for rows, go_to in (
         (Lot.objects, _lot),
         (GrindRun.objects, _run),
         (Dispatch.objects, _dispatch),
     ):
-        if rows.filter(code=code).exists():
-            return go_to(code)
+        found = rows.filter(code__iexact=code).first()
+        if found is not None:
+            return go_to(found.code)
     return ""
+
+
+def _alike(rows: Any, code: str) -> Any:
+    """Rows whose code is this one, whatever was typed between its letters."""
+    folded: Any = F("code")
+    for sign in "-_ ":
+        folded = Replace(folded, Value(sign), Value(""))
+    wanted = "".join(sign for sign in code.lower() if sign not in "-_ ")
+    return rows.alias(folded=folded).filter(folded=wanted)
 
 
 def _place(place: Place) -> str:
     if place.kind == PlaceKind.BOX:
-        return _first(("box", [place.code]), ("boxes", []))
+        return f"{reverse('boxes')}#{place.code}"
     if place.kind == PlaceKind.LOT and place.lot is not None:
         return _lot(place.lot.code)
     return _first(("place", [place.code]), ("stock", []))
@@ -107,12 +122,12 @@ def _box(code: str) -> str:
 
 def _lot(code: str) -> str:
     found = Lot.objects.filter(code=code).exists()
-    return _first(("lot", [code]), ("stock", [])) if found else ""
+    return reverse("heat", args=[code]) if found else ""
 
 
 def _run(code: str) -> str:
     found = GrindRun.objects.filter(code=code).exists()
-    return _first(("run", [code]), ("boxes", [])) if found else ""
+    return reverse("run", args=[code]) if found else ""
 
 
 def _dispatch(code: str) -> str:

@@ -12,7 +12,6 @@ from django.contrib import messages
 from django.forms.boundfield import BoundField
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
@@ -184,7 +183,7 @@ def look(request: StaffRequest, tag: str) -> HttpResponse:
             lookover.grade, frame=seen, look=form.look(), at=timezone.now(), by=request.user
         )
         if graded is not None:
-            return redirect(f"{reverse('frame', args=[seen.tag])}#decision")
+            return redirect("frame", seen.tag)
     facts = {"frame": seen, "form": form} | _told(seen)
     return render(request, "returns/bench/look.html", facts, status=422 if form.errors else 200)
 

@@ -220,7 +220,7 @@ def _page(
         "expected_mg": mending.expected_mass_mg(frame),
         "open_form": DeedForm(auto_id="open_%s"),
         "add_form": AddForm(auto_id="add_%s"),
-        "check_form": CheckForm(auto_id="check_%s"),
+        "check_form": focused(CheckForm(auto_id="check_%s")),
         "give_up_form": GiveUpForm(auto_id="give_up_%s"),
         "weigh_form": WeighOutForm(auto_id="weigh_%s", initial=scales.last(request)),
         "check": job.checks.order_by("-pk").first() if is_mending and job else None,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 from pathlib import Path
+from urllib.parse import quote
 
 import pytest
 from django.conf import settings as live
@@ -11,11 +12,12 @@ from django.contrib.auth.models import User
 from django.test import Client
 from django.urls import reverse
 
-from inventory import places, stock
-from inventory.models import Movement, Origin
+from inventory import grinding, places, stock
+from inventory.models import Lot, Movement, Origin
 from returns import arrivals, stripdown
-from returns.models import Grading, Parcel, Person, Photo, Request, ReturnedFrame
+from returns.models import Dispatch, Grading, Parcel, Person, Photo, Request, ReturnedFrame
 from returns.stripdown import StripDown
+from returns.sums import codes
 from tests.makers import NOON, Shop, key
 from tests.returns.bench_makers import booked, filed, on_shelf
 from tests.returns.salvage_makers import giving
@@ -241,7 +243,7 @@ def test_look_over_shows_the_answer_with_its_sums(desk: Client, frame: ReturnedF
     facts = {"key": key(), "polymer": "ours", "d_arm_left_snapped": "on"}
     answer = desk.post(page_of(frame, "frame-look"), facts, follow=True)
     page = answer.content.decode()
-    assert answer.redirect_chain[0][0].endswith("#decision")
+    assert answer.redirect_chain[0][0] == page_of(frame)
     assert "Repair" in page
     assert "9.25 EUR" in page
     assert "23.88 EUR" in page
@@ -326,6 +328,67 @@ def test_go_finds_everything_by_code_number_or_link(
     for typed in (f"#{number}", str(number), box.code, "screw-m14", "bin-screw-m14"):
         assert desk.get(reverse("go"), {"code": typed}).status_code == 302
     assert desk.get(f"/go/{frame.tag}/").headers["Location"] == page_of(frame)
+
+
+@pytest.fixture
+def labelled(desk: Client, frame: ReturnedFrame, shop: Shop, bea: User) -> dict[str, str]:
+    """One thing of every kind that a label or a list names, and where its code leads."""
+    assert frame.request is not None
+    stripped = giving(shop, bea)
+    told = StripDown(scale=shop.fine_scale, plastic="19.400 g", lenses="5.200 g", metal="220 mg")
+    box = stripdown.strip(key=key(), frame=stripped, parts=told, at=NOON, by=bea).box
+    assert box is not None
+    run = grinding.propose(key=key(), box=box, at=NOON, by=bea)
+    lot = Lot.objects.create(
+        code=codes.new_code("L"), polymer=shop.pp, colour=shop.slate, origin=Origin.RETURN,
+        made_at=NOON, heat=[[1, 1_000_000]],
+    )  # fmt: skip
+    sent = Dispatch.objects.create(
+        code=codes.new_code("D"), kind=Dispatch.Kind.KIT, request=frame.request, key=key()
+    )
+    return {
+        frame.tag: page_of(frame),
+        frame.parcel.code: reverse("parcel", args=[frame.parcel.code]),
+        frame.request.reference: reverse("bench-request", args=[frame.request.reference]),
+        sent.code: reverse("bench-request", args=[frame.request.reference]),
+        lot.code: reverse("heat", args=[lot.code]),
+        run.code: reverse("run", args=[run.code]),
+        box.code: f"{reverse('boxes')}#{box.code}",
+        "screw-m14": reverse("stock"),
+    }
+
+
+TYPED = {
+    "as printed": lambda code: code,
+    "small, with spaces": lambda code: f"  {code.lower().replace('-', ' ').replace('_', ' ')} ",
+    "without any sign": lambda code: code.replace("-", "").replace("_", "").upper(),
+    "link": lambda code: f"https://frames.example.org/go/{code}/",
+    "link in capitals": lambda code: f"HTTPS://FRAMES.EXAMPLE.ORG/GO/{code.upper()}",
+    "link with more": lambda code: f"http://127.0.0.1:8000/go/{quote(code)}/?from=label#top",
+}
+
+
+@pytest.mark.parametrize("how", TYPED)
+def test_every_label_is_found_however_its_code_is_typed(
+    desk: Client, labelled: dict[str, str], how: str
+) -> None:
+    found = {
+        code: desk.get(reverse("go"), {"code": TYPED[how](code)}).headers.get("Location")
+        for code in labelled
+    }
+    assert found == labelled
+    for address in labelled.values():
+        assert desk.get(address).status_code == 200
+
+
+@pytest.mark.parametrize("typed", ["{0}", "#{0}", " # {0} ", "http://127.0.0.1/go/{0}/"])
+def test_a_movement_is_found_by_its_number(
+    client: Client, frame: ReturnedFrame, olga: User, typed: str
+) -> None:
+    client.force_login(olga)
+    number = Movement.objects.get(subject=frame.tag).number
+    answer = client.get(reverse("go"), {"code": typed.format(number)})
+    assert answer.headers["Location"] == reverse("movement", args=[number])
 
 
 @pytest.mark.parametrize(
