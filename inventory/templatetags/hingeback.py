@@ -309,7 +309,7 @@ def uncertainty(expanded_ug: int) -> str:
     figure = Decimal(expanded_ug).scaleb(-6)
     step = max(Decimal("0.001"), Decimal(1).scaleb(figure.adjusted() - 1))
     rounded = (figure / step).to_integral_value(ROUND_CEILING) * step
-    return f"{_number(rounded, decimals_min=0)} g"
+    return f"{_number(rounded, decimals_min=max(0, -step.adjusted()))} g"
 
 
 @register.simple_tag

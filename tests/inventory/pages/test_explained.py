@@ -99,7 +99,7 @@ def test_the_month_says_what_moved_each_figure(
     client: Client, acke: User, november: dict[str, Movement]
 ) -> None:
     text = page(client, acke, "month", "2026-11")
-    assert "18.30 g instead of 19.40 g" in text
+    assert "18.300 g instead of 19.400 g" in text
     assert "Biggest in 2026-10:" in text
     assert reverse("movement", args=[november["strip"].number]) in text
 
