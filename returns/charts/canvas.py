@@ -56,7 +56,7 @@ class Plot:
     across: Axis
     up: Axis
     height: float = HEIGHT
-    left: float = 58.0
+    left: float = 66.0
     right: float = 14.0
     foot: float = 44.0
     top: float = 16.0
@@ -156,7 +156,7 @@ def points(placed: Iterable[tuple[float, float]]) -> str:
     return " ".join(f"{x:.1f},{y:.1f}" for x, y in placed)
 
 
-def key(names: Sequence[tuple[str, str]], *, y: float, left: float = 58.0) -> list[SafeString]:
+def key(names: Sequence[tuple[str, str]], *, y: float, left: float = 66.0) -> list[SafeString]:
     """What each mark stands for: pairs of its class and its name, on as many lines as it takes."""
     drawn: list[SafeString] = []
     x = left
@@ -170,7 +170,7 @@ def key(names: Sequence[tuple[str, str]], *, y: float, left: float = 58.0) -> li
     return drawn
 
 
-def key_height(names: Sequence[str], *, left: float = 58.0) -> float:
+def key_height(names: Sequence[str], *, left: float = 66.0) -> float:
     """How much height a key takes."""
     x, lines = left, 1
     for name in names:

@@ -41,7 +41,6 @@ def runs(called: Title, shown: Runs, told: Callable[[float], str]) -> SafeString
         Axis(0, max(1, len(values)), 1),
         Axis.over(low - room, high + room, marks=4),
         right=130.0,
-        left=66.0,
     )
     drawn = plot.lines(told)
     lines = zip((shown.mean, shown.high, shown.low), shown.names, strict=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
+from django.forms.boundfield import BoundField
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -55,8 +56,11 @@ class WeighForm(DeedForm):
                 label=one.frame.tag,
                 required=False,
                 max_length=40,
-                help_text=_("Leave empty if the frame is not there."),
             )
+
+    @property
+    def masses(self) -> list[BoundField]:
+        return [bound for bound in self if bound.name.startswith("mass-")]
 
     def again(self) -> WeighedAgain:
         facts = self.cleaned_data
