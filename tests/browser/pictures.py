@@ -78,7 +78,7 @@ def four_people(browser: Browser, url: str, known: dict[str, str], out: Path) ->
         page.locator("label.pick").first.click()
         page.locator("label.part-arm_left path.body").dispatch_event("click")
         page.locator(".component-choice").scroll_into_view_if_needed()
-        page.evaluate("document.querySelector('.component-choice').scrollIntoView()")
+        page.evaluate("document.querySelector('#part-trouble').scrollIntoView()")
         keep(page, out / "customer.png")
     with visit(browser, url, "desktop") as page:
         sign_in(page, "bea", known["bea"])
