@@ -21,6 +21,7 @@ from returns.api import (
     movements,
     parcels,
     reconciliation,
+    repairs,
     requests,
     runs,
     stock,
@@ -159,5 +160,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *_books,
     *_owner,
     *sums.urlpatterns,
+    *repairs.urlpatterns,
     *_itself,
 ]

@@ -230,6 +230,8 @@ TABLE: Final = (
     Row("api/lifetimes/", get=STAFF),
     Row("api/forecast/", get=STAFF),
     Row("api/part-orders/", get=STAFF),
+    Row("api/repairability/", get=STAFF),
+    Row("api/screw-steps/", get=STAFF),
     Row("api/outstanding/", get=STAFF),
     Row("api/weigh-audits/", get=STAFF, post=OWNERS),
     Row("api/weigh-audits/<int:number>/", get=STAFF),
