@@ -89,6 +89,7 @@ TABLE: Final = (
     Row("bench/box/<str:code>/label.pdf", get=BENCH),
     Row("bench/lot/<str:code>/label.pdf", get=BENCH),
     Row("bench/labels/", get=BENCH),
+    Row("bench/labels/sheet/<slug:what>.pdf", get=BENCH),
     Row("bench/labels/calibration.pdf", get=BENCH),
     # The workroom.
     Row("bench/frame/<str:tag>/mend/", get=BENCH),

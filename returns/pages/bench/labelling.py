@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
+from django.db.models import QuerySet
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
@@ -77,12 +78,37 @@ def lot_label(request: StaffRequest, code: str) -> HttpResponse:
 
 @require_safe
 @allow(BENCH, OWNER)
+def sheet(request: StaffRequest, what: str) -> HttpResponse:
+    """The labels of every box, or of the latest lots, on sheets of A4."""
+    del request
+    made = _MADE[what]() if what in _MADE else []
+    if not made:
+        raise NotFound()
+    return _answer(labels.sheet_pdf(made), f"{what}-sheet")
+
+
+def _boxes() -> QuerySet[Place]:
+    boxes = Place.objects.filter(kind=PlaceKind.BOX).select_related("polymer", "colour")
+    return boxes.order_by("code")[:SHOWN_MAX]
+
+
+def _lots() -> QuerySet[Lot]:
+    return Lot.objects.select_related("polymer", "colour").order_by("-made_at")[:SHOWN_MAX]
+
+
+_MADE: dict[str, Callable[[], list[Label]]] = {
+    "boxes": lambda: [labels.of_box(box) for box in _boxes()],
+    "lots": lambda: [labels.of_lot(lot) for lot in _lots()],
+}
+
+
+@require_safe
+@allow(BENCH, OWNER)
 def labels_page(request: StaffRequest) -> HttpResponse:
     """Labels of boxes and lots, and the calibration print."""
-    boxes = Place.objects.filter(kind=PlaceKind.BOX).select_related("polymer", "colour")
     facts = {
-        "boxes": boxes.order_by("code")[:SHOWN_MAX],
-        "lots": Lot.objects.select_related("polymer", "colour").order_by("-made_at")[:SHOWN_MAX],
+        "boxes": _boxes(),
+        "lots": _lots(),
         "size": Workshop.the(),
     }
     return render(request, "returns/bench/labels.html", facts)

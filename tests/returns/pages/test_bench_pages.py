@@ -528,3 +528,15 @@ def test_a_stock_deed_names_its_movement_and_who_can_reverse_it(
     client.force_login(olga)
     page = client.post(address, {"key": key(), **told}, follow=True).content.decode()
     assert f'href="{reverse("movement", args=[number + 1])}">Undo it</a>' in page
+
+
+def test_boxes_and_lots_are_printed_on_sheets(desk: Client, shop: Shop) -> None:
+    assert desk.get(reverse("label-sheet", args=["boxes"])).status_code == 404
+    places.box(polymer=shop.pp, colour=shop.slate, origin=Origin.RETURN)
+    answer = desk.get(reverse("label-sheet", args=["boxes"]))
+    assert (answer.status_code, answer.headers["Content-Type"]) == (200, "application/pdf")
+    assert answer.content.startswith(b"%PDF-")
+    assert (
+        reverse("label-sheet", args=["boxes"]) in desk.get(reverse("bench-labels")).content.decode()
+    )
+    assert desk.get(reverse("label-sheet", args=["nonsense"])).status_code == 404
