@@ -333,6 +333,22 @@ FRAMES = (
         modules=("returns.sums.claims",),
     ),
     Entry(
+        key="became",
+        title=_("What a frame became"),
+        answers=_("How much of my frame is in which batch?"),
+        formula=_(
+            "Frame material credited, over all material ground with it, times what the batch took "
+            "of that lot."
+        ),
+        sources=(
+            Source(_("Even mixing, and losses borne by all frames of a lot alike"), Tag.OWN),
+            Source("ISO 22095:2020, chain of custody, mass balance", Tag.MEMORY),
+        ),
+        shown=_("The page behind a customer's private link."),
+        limits=_("A share by mass: no piece of flake can be followed."),
+        modules=("returns.sums.becoming",),
+    ),
+    Entry(
         key="addresses",
         title=_("Addresses"),
         answers=_("Could a letter with this address arrive?"),
