@@ -23,8 +23,9 @@ from returns.scenario.lives import Batch, Break, LostScrew
 from returns.scenario.material import OWN_SCRAP_SHARE, Moulding
 
 NOTICE = "1"
-# Nearly all of what there is: the batch that the owner will find out about.
+# More of the workshop's own scrap than any other batch gets: the owner will find out about it.
 WEAK_SCRAP_SHARE = 0.4
+# Until then the colour's scrap is saved up.
 SCRAP_KEPT_BACK = 0.0
 POTS_ROOM = 1.08
 # What is moulded last is sold after the story has ended.
