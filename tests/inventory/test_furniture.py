@@ -242,7 +242,7 @@ def test_a_mass_that_nobody_weighed_says_so_and_shows_no_uncertainty() -> None:
     assert "not weighed" in html
     assert "±" not in html
     partly = render("{% measured 24310 known %}", known=Known(32_100, 110, 2))
-    assert "0.11 g of it not weighed" in partly
+    assert "with 0.11 g not weighed" in partly
     assert "±" in partly
 
 

@@ -33,6 +33,9 @@ PARTS = ("received", "salvaged", "mends", "kits", "taken_on", "counted")
 SHELVES = ("in", "out")
 """Columns of every other place."""
 
+LOSSES = ("dust", "purge", "moisture", "difference")
+"""What a grind run does not give back as flake."""
+
 _BY_KIND = {
     "strip_down": "credited",
     "return_scrap": "in_process",

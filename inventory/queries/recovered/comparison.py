@@ -12,10 +12,11 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from inventory.queries.recovered import entries
-from inventory.queries.recovered.columns import MATERIAL
+from inventory.queries.recovered.columns import LOSSES, MATERIAL
 from inventory.queries.recovered.entries import MATERIAL_KINDS, Entry
 from inventory.queries.recovered.shapes import Class, Report
 from inventory.queries.recovered.worth import class_of
+from inventory.sums.traced import Known
 
 CAUSES_MAX = 3
 MOVEMENTS_MAX = 3
@@ -59,6 +60,8 @@ class Beside:
     now: int
     before: int
     causes: tuple[Cause, ...] = ()
+    known: Known | None = None
+    known_before: Known | None = None
 
     @property
     def difference(self) -> int:
@@ -69,15 +72,22 @@ class Beside:
         return self.difference - sum(cause.change for cause in self.causes)
 
 
-_LOSSES = ("dust", "purge", "moisture", "difference")
-_FLOWS = {"credited": ("credited",), "losses": _LOSSES, "issued": ("issued",)}
+_FLOWS = {"credited": ("credited",), "losses": LOSSES, "issued": ("issued",)}
 
 
 def beside(report: Report, before: Report) -> tuple[Beside, ...]:
     """The figures that an accountant looks at first, each with what moved it."""
     moved = _Moved(report, before)
     return tuple(
-        Beside(key, unit, now, earlier, moved.causes(key) if now != earlier else ())
+        Beside(
+            key,
+            unit,
+            now,
+            earlier,
+            moved.causes(key) if now != earlier else (),
+            report.known_of("total", key) if unit == "mg" else None,
+            before.known_of("total", key) if unit == "mg" else None,
+        )
         for (key, unit, now), (_key, _unit, earlier) in zip(
             _figures(report), _figures(before), strict=True
         )
@@ -91,7 +101,7 @@ def _figures(report: Report) -> list[tuple[str, str, int]]:
         ("mended", "pc", frames.mended.quantity),
         ("reground", "pc", frames.reground.quantity),
         ("credited", "mg", total.cell("credited").quantity),
-        ("losses", "mg", sum(total.cell(column).quantity for column in _LOSSES)),
+        ("losses", "mg", sum(total.cell(column).quantity for column in LOSSES)),
         ("issued", "mg", total.cell("issued").quantity),
         ("closing", "mg", total.closing),
         ("carried", "minor", report.carried_minor),

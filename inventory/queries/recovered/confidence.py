@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from inventory.models import Place, PlaceKind
 from inventory.queries import traced
 from inventory.queries.recovered import entries
+from inventory.queries.recovered.columns import LOSSES
 from inventory.queries.recovered.entries import Entry
 from inventory.queries.recovered.shapes import MaterialRow, class_row, origin_row
 from inventory.sums.traced import Account, Known, Source, Traced, Walk
@@ -43,7 +44,8 @@ def follow(label: str, found: tuple[Entry, ...] | None = None) -> Followed:
 def known(followed: Followed, material: Iterable[MaterialRow]) -> dict[str, dict[str, Known]]:
     """Row -> column -> how well that mass is known; what is known without doubt is left out.
 
-    A total is traced as a whole: what its rows have in common cancels or adds up as it must.
+    A total is traced as a whole: what its rows have in common cancels or adds up as it must. It
+    has its losses together as one more column.
     """
     rows = traced.by_cell(followed.walk, followed.opened, followed.found)
     totals: dict[str, Row] = {}
@@ -51,6 +53,8 @@ def known(followed: Followed, material: Iterable[MaterialRow]) -> dict[str, dict
         cells = rows.get(line.place, {})
         for name in ("total", class_row(line.material), origin_row(line.material.origin)):
             _add(totals.setdefault(name, {}), cells)
+    for cells in totals.values():
+        cells["losses"] = Traced.total(cells.get(column, Traced()) for column in LOSSES)
     return {name: _told(cells) for name, cells in sorted((rows | totals).items())}
 
 

@@ -145,3 +145,15 @@ def test_a_box_leads_to_all_movements_that_touch_it(
     for name in ("strip", "grind", "strip_nov"):
         assert reverse("movement", args=[november[name].number]) in text
     assert reverse("movement", args=[november["hold"].number]) not in text
+
+
+def test_both_months_say_how_well_their_masses_are_known(november: dict[str, Movement]) -> None:
+    for key in ("credited", "losses", "issued", "closing"):
+        told = figure(key)
+        assert told.known == recovered.of_month("2026-11").known_of("total", key)
+        assert told.known_before == recovered.of_month("2026-10").known_of("total", key)
+    # October's losses are what went into the box less the flake: 100 g typed as opening stock and
+    # 19.4 g weighed, less 117 g of flake that was typed too; dust and purge stand on both sides.
+    lost = figure("losses").known_before
+    assert lost is not None
+    assert (lost.booked_mg, lost.readings) == (100_000 + 117_000, 1)
