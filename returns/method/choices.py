@@ -135,8 +135,8 @@ CHOICES: tuple[Choice, ...] = (
         Tag.PRACTICE,
     ),
     Choice(
-        "returns.sums.threads.LIMITS_FROM_MEMORY",
-        _("screw sizes whose outer diameter limits (ISO 965-1, 6g) were not read in a table"),
+        "returns.sums.threads.LIMITS_FROM_MEMORY_MM",
+        _("screws, mm, whose limits of diameter (ISO 965-1, 6g) were not read in a table"),
         Tag.MEMORY,
     ),
     Choice(

@@ -78,7 +78,7 @@ def _thread(name: str, diameter: str, pitch: str, limits: tuple[str, str] | None
 
 
 # 6g limits of M1 and M1.4 were read in a thread table; the others follow ISO 965-1 from memory.
-LIMITS_FROM_MEMORY: Final = ("M1.2x0.25", "M1.6x0.35", "M2x0.4")
+LIMITS_FROM_MEMORY_MM: Final = ("1.2", "1.6", "2")
 THREADS: Final = (
     _thread("S0.8x0.2", "0.8", "0.2", None),
     _thread("M1x0.25", "1.0", "0.25", ("0.915", "0.982")),
