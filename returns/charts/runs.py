@@ -22,12 +22,16 @@ class Run:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Runs:
-    """Values with mean and limits, and the words of the lines: mean, upper, lower, the axis."""
+    """Values with mean and limits, and the words of the lines: mean, upper, lower, the axis.
+
+    `most` is what no value can exceed, where the axis ends at the latest.
+    """
 
     runs: Sequence[Run]
     mean: float
     low: float
     high: float
+    most: float
     names: tuple[str, str, str]
     starts: Callable[[str], str]
 
@@ -39,7 +43,7 @@ def runs(called: Title, shown: Runs, told: Callable[[float], str]) -> SafeString
     room = (high - low or 0.01) * 0.12
     plot = Plot(
         Axis(0, max(1, len(values)), 1),
-        Axis.over(low - room, high + room, marks=4),
+        Axis.over(low - room, min(high + room, shown.most), marks=4),
         right=130.0,
     )
     drawn = plot.lines(told)

@@ -59,6 +59,7 @@ def run_chart(values: list[float], name: str = "R-1") -> Runs:
         mean=0.5,
         low=0.2,
         high=0.9,
+        most=1.0,
         names=("mean", "upper", "lower"),
         starts=lambda share: f"starts at {share}",
     )
@@ -173,6 +174,12 @@ def test_a_run_outside_its_limits_is_drawn_apart() -> None:
     dots = marked(svg, "chart-mark", "circle")
     assert ["chart-mark-out" in dot.attrib["class"] for dot in dots] == [False, True, False]
     assert len(marked(svg, "chart-limit", "line")) == 2
+
+
+def test_no_axis_of_shares_goes_beyond_the_whole() -> None:
+    svg = charts.runs(TITLE, run_chart([0.5, 0.999]), plain)
+    marks = [text.text for text in parsed(svg).iter(f"{SVG}text") if "end" in text.attrib.values()]
+    assert max(float(str(mark)) for mark in marks) == 1.0
 
 
 def test_the_inner_band_of_a_fan_lies_in_the_outer() -> None:

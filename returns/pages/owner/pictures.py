@@ -128,6 +128,7 @@ def yields(found: GrindYields) -> Picture:
         mean=chart.mean,
         low=chart.low,
         high=chart.high,
+        most=1.0,
         names=(
             _("mean %(share)s") % {"share": shown.percent(chart.mean)},
             _("upper %(share)s") % {"share": shown.percent(chart.high)},
