@@ -60,6 +60,7 @@ def furnish(page: Page, check: Callable[[Page], None]) -> None:
     deeds.follow(page, "The workshop")
     check(page)
     fill(page, name="Reedbed Frames", address="9 Weir Road\n12345 Saltmarsh")
+    fill(page, email="reedbed@example.org")
     deeds.press(page, "Keep it")
     onward(page, "Scales")
     check(page)

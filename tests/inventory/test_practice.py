@@ -81,6 +81,20 @@ def test_slips_say_so_on_paper(invented: Shop, size: str) -> None:
     assert "PRACTICE" not in words(slip_pdf.make(request, size=size))
 
 
+def test_every_paper_that_is_drawn_carries_the_mark() -> None:
+    papers = [
+        path
+        for room in ("inventory", "returns")
+        for path in (Path(settings.BASE_DIR) / room / "templates").rglob("*.html")
+        if "<style>" in path.read_text(encoding="utf-8")
+        and path.name not in ("practice_mark.html", "letter.html")  # letters say it in words
+    ]
+    assert len(papers) >= 6
+    for path in papers:
+        text = path.read_text(encoding="utf-8")
+        assert "{% practice_mark" in text or "bench/labels/one.html" in text, path
+
+
 @pytest.mark.parametrize("make", [labels.labels_pdf, labels.sheet_pdf])
 def test_labels_say_so_on_paper(invented: Shop, make: Any) -> None:
     label = labels.Label("F-2345-6789", ("Avocet, Slate", "R-1", "by 2026-11-01"))

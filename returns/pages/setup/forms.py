@@ -10,7 +10,7 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 
-from inventory.models import Colour, Part, Polymer
+from inventory.models import Colour, Part, Polymer, Workshop
 from inventory.models.weighing import ScaleClass
 from inventory.pages.forms import DeedForm
 from returns import furnishing, labels
@@ -72,6 +72,14 @@ class WorkshopForm(StepForm):
     )
     label_width_mm = whole(_("Label width, mm"), labels.LABEL_MM_MIN, _LABEL_MM_MAX)
     label_height_mm = whole(_("Label height, mm"), labels.LABEL_MM_MIN, _LABEL_MM_MAX)
+
+    def __init__(self, *args: Any, **facts: Any) -> None:
+        """What nobody has entered yet is asked, instead of being taken for an answer."""
+        super().__init__(*args, **facts)
+        untouched = Workshop()
+        for name in ("name", "email"):
+            if self.initial.get(name) == getattr(untouched, name):
+                del self.initial[name]
 
 
 class ScaleForm(StepForm):

@@ -117,6 +117,14 @@ def test_the_workshop_is_kept_in_cents_and_the_form_shows_it_again(owner: Client
     assert 'value="25.50"' in owner.get("/owner/setup/workshop/").content.decode()
 
 
+def test_a_name_that_nobody_entered_is_asked_for(owner: Client) -> None:
+    empty = owner.get("/owner/setup/workshop/").content.decode()
+    assert 'value="workshop@example.org"' not in empty
+    assert 'value="My workshop"' not in empty
+    post(owner, "workshop", WORKSHOP)
+    assert 'value="reedbed@example.org"' in owner.get("/owner/setup/workshop/").content.decode()
+
+
 def test_a_scale_is_kept_in_milligrams(owner: Client) -> None:
     assert post(owner, "scale", SCALE).status_code == 302
     scale = Scale.objects.get()
