@@ -105,6 +105,26 @@ def test_a_code_scanned_into_the_field_for_a_mass_is_looked_up(bench: Page, shop
     expect(bench.get_by_label("Mass", exact=True)).to_have_value("24.31 g")
 
 
+def test_the_way_back_is_one_key_away_after_a_deed(bench: Page, shop: Shop) -> None:
+    """The notice links to the form that undoes it; the form's section opens, its field waits."""
+    filed = customers.sent_back(shop)
+    bench.goto(f"/bench/request/{filed.reference}/")
+    bench.keyboard.press("Enter")
+    expect(bench.get_by_label("Mass", exact=True)).to_be_focused()
+    bench.keyboard.type("24,31")
+    bench.get_by_label("Scale", exact=True).select_option(label="Fine scale")
+    bench.get_by_label("It is washed, disinfected and dry").check()
+    bench.keyboard.press("Enter")
+    _press(bench, bench.get_by_role("link", name="Undo it"))
+    reason = bench.get_by_label("Why the weigh-in is undone")
+    expect(reason).to_be_focused()
+    bench.on("dialog", lambda dialog: dialog.accept())
+    bench.keyboard.type("wrong frame")
+    bench.keyboard.press("Enter")
+    expect(bench.get_by_text("The weigh-in is undone")).to_be_visible()
+    assert ReturnedFrame.objects.get().state == "voided"
+
+
 def test_a_key_held_down_presses_nothing_on_the_next_page(bench: Page, shop: Shop) -> None:
     filed = customers.sent_back(shop)
     bench.goto(f"/bench/request/{filed.reference}/")
