@@ -178,7 +178,6 @@ NO_CHOICES = {
     "returns.queries.forecast.LEADS": "how far back-tests look, said beside them",
     "returns.queries.forecast.DAYS_PER_MONTH": "a unit",
     "returns.queries.span.MONTHS_MAX": "a bound of input",
-    "returns.queries.public_claims.MONTHS": "the span shown, said beside it",
     "returns.queries.turnaround.BINS": "the bars of a picture",
     "returns.queries.salvage.MONTHS_BACK": "the span of a comparison, said beside it",
     "returns.queries.bench.PAGE_SIZE": "a bound of a list",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import exp
+
 from django.utils.translation import gettext as _
 
 from inventory.sums.months import Month
@@ -68,4 +70,7 @@ def parts_by_month(scope: Scope, as_of: Month) -> Table:
 def _estimate(figure: float | None, error: float | None, places: int) -> Cell:
     if figure is None or error is None:
         return Cell(None, "–")
-    return Cell(figure, f"{figure:.{places}f} ± {2 * error:.{places}f}")
+    # On the logarithm, so that no limit of a wide range falls below 0.
+    factor = exp(2 * error / figure)
+    low, high = figure / factor, figure * factor
+    return Cell(figure, f"{figure:.{places}f} ({low:.{places}f} – {high:.{places}f})")
