@@ -89,12 +89,14 @@ class LastHours:
         )
 
     def _propose_run(self, at: datetime) -> None:
-        """The fullest box of returns; Ben has yet to look at it."""
-        rows = Place.objects.filter(kind=PlaceKind.BOX, origin=Origin.RETURN).order_by("code")
-        fullest = max(rows, key=boxes.held_mg, default=None)
-        if fullest is not None and boxes.held_mg(fullest) and boxes.open_run(fullest) is None:
-            key = self.bench.diary.key()
-            grinding.propose(key=key, box=fullest, at=at, by=self.bench.bea)
+        """The fullest box of returns, or else of own scrap; Ben has yet to look at it."""
+        for origin in (Origin.RETURN, Origin.IN_PROCESS):
+            rows = Place.objects.filter(kind=PlaceKind.BOX, origin=origin).order_by("code")
+            fullest = max(rows, key=boxes.held_mg, default=None)
+            if fullest is not None and boxes.held_mg(fullest):
+                key = self.bench.diary.key()
+                grinding.propose(key=key, box=fullest, at=at, by=self.bench.bea)
+                return
 
     def _request(self, way: Colourway, seen: Seen, at: datetime) -> Request:
         filing = self.market.filing(way, seen.component, seen.defect, wish="regrind")
