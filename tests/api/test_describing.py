@@ -28,6 +28,7 @@ def test_the_description_is_valid_openapi(description: dict[str, Any]) -> None:
     assert description["openapi"].startswith("3.")
 
 
+@pytest.mark.django_db
 def test_the_description_is_the_reviewed_one() -> None:
     """Regenerate after a wanted change: python manage.py spectacular --file
     fixtures/golden/openapi.yaml"""
