@@ -261,6 +261,8 @@ LANGUAGES = [
         for room in ("inventory", "returns")
     )
 ]
+# Our own words come before those that a library has for the same English.
+LOCALE_PATHS = [BASE_DIR / room / "locale" for room in ("inventory", "returns")]
 USE_I18N = True
 USE_TZ = True
 TIME_ZONE = env.str("TIME_ZONE", "Europe/Berlin")

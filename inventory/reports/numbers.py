@@ -15,26 +15,27 @@ NONE = "\u2013"
 
 def grams(mass_mg: int) -> str:
     """Milligrams as grams with three decimals, exact: -117000 reads "−117.000"."""
-    return _fixed(Decimal(mass_mg).scaleb(-3), 3)
+    return fixed(Decimal(mass_mg).scaleb(-3), 3)
 
 
 def money(amount_minor: int | None) -> str:
     """Minor units as units with two decimals, exact; a dash where nothing is known."""
-    return NONE if amount_minor is None else _fixed(Decimal(amount_minor).scaleb(-2), 2)
+    return NONE if amount_minor is None else fixed(Decimal(amount_minor).scaleb(-2), 2)
 
 
 def pieces(count: int) -> str:
     """Whole pieces."""
-    return _fixed(Decimal(count), 0)
+    return fixed(Decimal(count), 0)
 
 
 def uncertainty_g(expanded_ug: int) -> str:
     """Micrograms as grams with three decimals, rounded up: an uncertainty is never made small."""
     rounded = Decimal(expanded_ug).scaleb(-6).quantize(Decimal("0.001"), ROUND_CEILING)
-    return _fixed(rounded, 3)
+    return fixed(rounded, 3)
 
 
-def _fixed(figure: Decimal, decimals: int) -> str:
+def fixed(figure: Decimal | float, decimals: int) -> str:
+    """A figure rounded to so many decimals, in threes, with the decimal sign of the language."""
     text = f"{abs(figure):,.{decimals}f}"
     whole, _point, rest = text.partition(".")
     shown = whole.replace(",", NARROW_SPACE)

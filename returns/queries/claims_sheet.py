@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 
 from returns.queries.circularity import Circularity
@@ -97,8 +98,15 @@ def _line(draft: _Draft, scope: str, period: str) -> Line:
         key=draft.key,
         claim=claim,
         evidence_of=draft.evidence_of,
-        sentence=_(claims.SENTENCES[claim.sentence_key]) % claim.params,
+        sentence=_(claims.SENTENCES[claim.sentence_key]) % _words(claim),
     )
+
+
+def _words(claim: Claim) -> dict[str, str]:
+    """The parameters of a sentence, its figures with the decimal sign of the language."""
+    told = claim.params
+    figures = (name for name in ("figure", "low", "high") if told[name])
+    return told | {name: number_format(told[name]) for name in figures}
 
 
 def _thing(key: str, scope: str) -> str:

@@ -17,6 +17,7 @@ from inventory.queries import reconciled
 from inventory.queries.reconciled import Flow, Reconciled
 from inventory.queries.weighed_twice import FRAMES, FRAMES_IN_PART, Node
 from inventory.reports import headings
+from inventory.reports.numbers import fixed
 from inventory.sums.reconciliation import Knowledge
 
 COUNTERS = frozenset({BENCH, OWNER})
@@ -113,7 +114,7 @@ def _chance(told: Reconciled) -> str:
         return ""
     if told.p < P_LEAST:
         return _t("less than 0.1 %%") % {}
-    return _t("%(percent)s %%") % {"percent": f"{100 * told.p:.1f}"}
+    return _t("%(percent)s %%") % {"percent": fixed(100 * told.p, 1)}
 
 
 def _line(flow: Flow, nodes: Mapping[str, Node]) -> Line:

@@ -21,6 +21,7 @@ from inventory.models import Movement, Place
 from inventory.pages.access import ACCOUNTANT, BENCH, OWNER, StaffRequest, allow, roles_of
 from inventory.pages.forms import DeedForm
 from inventory.queries import traced
+from inventory.reports.numbers import fixed
 from inventory.sums.traced import Known, Walk
 from returns import arrivals, lookover, stripdown
 from returns.lookover import REASON_LENGTH_MAX, Evidence
@@ -294,7 +295,7 @@ def _decision(grading: Grading, names: dict[str, str]) -> dict[str, Any]:
 
 
 def _finding(one: Any) -> dict[str, Any]:
-    measured = "" if one.measured_um is None else f"{one.measured_um / 1000:.3f} mm"
+    measured = "" if one.measured_um is None else f"{fixed(one.measured_um / 1000, 3)} mm"
     return {
         "component": wording.component(one.component),
         "defect": wording.defect(one.defect),

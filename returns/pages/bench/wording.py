@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
+from django.utils.formats import number_format
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
@@ -143,6 +144,7 @@ _WAITS_FOR = (
     "nothing-noted",
 )
 _MONEY = ("expected", "ceiling")
+_DECIMALS = ("measured_mm", "limit_mm", "wall_mm", "odds_percent")
 # How a grading keeps the parts that it lacks: "2 x screw-m14, 1 x arm-avocet".
 _PIECES = re.compile(r"(?P<pieces>[0-9]+) x (?P<code>[^,]+)")
 
@@ -209,6 +211,8 @@ def evidence(kept: Mapping[str, Any]) -> list[str]:
 def _param(name: str, told: Any, currency: str) -> str:
     if name in _MONEY and isinstance(told, int):
         return str(money(told, currency))
+    if name in _DECIMALS:
+        return number_format(str(told))
     choices: dict[str, Any] = {"component": ComponentKey, "defect": DefectKey, "method": Method}
     if name in choices and told in choices[name].values:
         return str(choices[name](told).label)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from decimal import ROUND_HALF_EVEN, Decimal
+from decimal import Decimal
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -11,6 +11,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from inventory.pages.access import OWNER, allow
+from inventory.reports.numbers import fixed
 from returns.models import EmissionFactors, Policy
 from returns.queries import emissions
 from returns.queries.emissions import Year
@@ -49,4 +50,4 @@ def _row(year: Year) -> dict[str, Any]:
 
 
 def _kg(kg_co2e: Decimal) -> str:
-    return f"{kg_co2e.quantize(Decimal('0.1'), ROUND_HALF_EVEN)}"
+    return fixed(kg_co2e, 1)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from inventory.reports.numbers import fixed
 from returns import charts
 from returns.models.remedies import DefectKey
 from returns.pages.owner import shown
@@ -79,16 +80,17 @@ def fit(lived: Lifetimes) -> list[tuple[str, str]]:
     if made is None:
         return []
     return [
-        (_("Shape"), f"{made.shape:.2f} ± {2 * made.shape_standard_error:.2f}"),
-        (_("Scale, months"), f"{made.scale:.1f} ± {2 * made.scale_standard_error:.1f}"),
+        (_("Shape"), f"{fixed(made.shape, 2)} ± {fixed(2 * made.shape_standard_error, 2)}"),
+        (_("Scale, months"), f"{fixed(made.scale, 1)} ± {fixed(2 * made.scale_standard_error, 1)}"),
         (
             _("Mean until first return, months"),
-            f"{made.mean:.1f} ({made.mean / made.mean_factor:.1f} – "
-            f"{made.mean * made.mean_factor:.1f})",
+            f"{fixed(made.mean, 1)} ({fixed(made.mean / made.mean_factor, 1)} – "
+            f"{fixed(made.mean * made.mean_factor, 1)})",
         ),
         (
             _("A tenth is back after, months"),
-            f"{made.tenth:.1f} ({made.tenth_limits[0]:.1f} – {made.tenth_limits[1]:.1f})",
+            f"{fixed(made.tenth, 1)} ({fixed(made.tenth_limits[0], 1)} – "
+            f"{fixed(made.tenth_limits[1], 1)})",
         ),
         (_("First returns of units"), f"{made.failures} / {made.units}"),
     ]
@@ -193,7 +195,7 @@ def masses(found: Sequence[ColourMass]) -> Table:
                 words(str(by_index(month.month))),
                 words(colour.name),
                 *(
-                    Cell(v / 1000, f"{v / 1000:.1f}")
+                    Cell(v / 1000, fixed(v / 1000, 1))
                     for v in (month.expected_mg, month.low_mg, month.high_mg)
                 ),
             )
@@ -216,7 +218,7 @@ def kits(found: Sequence[MonthForecast]) -> Table:
 def _month(month: MonthForecast, name: str, shown_name: str = "") -> tuple[Cell, ...]:
     return (
         words(name, shown_name),
-        Cell(month.expected, f"{month.expected:.1f}"),
+        Cell(month.expected, fixed(month.expected, 1)),
         count(month.low),
         count(month.high),
     )
@@ -296,7 +298,7 @@ def back_tests(found: Sequence[BackTest]) -> Table:
             (
                 words(str(by_index(row.forecast.month))),
                 count(test.lead),
-                Cell(row.forecast.expected, f"{row.forecast.expected:.1f}"),
+                Cell(row.forecast.expected, fixed(row.forecast.expected, 1)),
                 count(row.forecast.low),
                 count(row.forecast.high),
                 count(row.actual),
@@ -337,7 +339,7 @@ def outstanding(found: Outstanding) -> Table:
 
 
 def _tenth(figure: float) -> Cell:
-    return Cell(figure, f"{figure:.1f}")
+    return Cell(figure, fixed(figure, 1))
 
 
 def triangle(found: Outstanding) -> Table:
@@ -351,7 +353,7 @@ def triangle(found: Outstanding) -> Table:
         )
         for month in found.months
     ]
-    factors = [Cell(factor, f"{factor:.3f}") for factor in found.factors]
+    factors = [Cell(factor, fixed(factor, 3)) for factor in found.factors]
     if rows:
         rows.append((words("factor", _("factor to the next age")), *factors, Cell(None, "")))
     return Table(

@@ -6,6 +6,7 @@ from math import exp
 
 from django.utils.translation import gettext as _
 
+from inventory.reports.numbers import fixed
 from inventory.sums.months import Month
 from returns.models.remedies import DefectKey
 from returns.pages.owner import shown
@@ -43,7 +44,7 @@ def parts_by_month(scope: Scope, as_of: Month) -> Table:
         (
             words(str(by_index(month.month))),
             words(part.code, part.name),
-            Cell(month.expected, f"{month.expected:.1f}"),
+            Cell(month.expected, fixed(month.expected, 1)),
             count(month.low),
             count(month.high),
             words(", ".join(part.thin)),
@@ -73,4 +74,5 @@ def _estimate(figure: float | None, error: float | None, places: int) -> Cell:
     # On the logarithm, so that no limit of a wide range falls below 0.
     factor = exp(2 * error / figure)
     low, high = figure / factor, figure * factor
-    return Cell(figure, f"{figure:.{places}f} ({low:.{places}f} – {high:.{places}f})")
+    limits = f"{fixed(low, places)} – {fixed(high, places)}"
+    return Cell(figure, f"{fixed(figure, places)} ({limits})")

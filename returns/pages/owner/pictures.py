@@ -10,6 +10,7 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
 from inventory.models.places import PlaceKind
+from inventory.reports.numbers import fixed
 from inventory.templatetags.hingeback import mass
 from returns import charts
 from returns.charts.streams import Box, Layout, Room, Stand, Stream, laid_out
@@ -196,7 +197,7 @@ def place_names() -> dict[str, str]:
 
 def about(mass_mg: int) -> str:
     """A mass for a drawing: whole grams, two decimals below ten. The table has it exactly."""
-    return f"{mass_mg / 1000:.{0 if mass_mg >= 10_000 else 2}f} g"
+    return f"{fixed(mass_mg / 1000, 0 if mass_mg >= 10_000 else 2)} g"
 
 
 def _stock(box: Box) -> str:

@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _t
 from django.views.decorators.http import require_safe
 
 from inventory.pages.access import OWNER, allow
+from inventory.reports.numbers import fixed
 from returns.models.catalogue import ComponentKind
 from returns.models.remedies import DefectKey
 from returns.pages.owner.shown import percent
@@ -42,7 +43,7 @@ def _row(one: Learned) -> dict[str, Any]:
         "typed_odds": percent(remedy.odds_ppm / 1_000_000),
         "odds": percent(float(one.odds.mean)) if tally.judged else "",
         "odds_range": _range(percent(one.odds.low), percent(one.odds.high)),
-        "minutes": f"{float(one.minutes.mean):.1f}" if one.minutes and tally.timed else "",
+        "minutes": fixed(float(one.minutes.mean), 1) if one.minutes and tally.timed else "",
         "minutes_range": _minutes_range(one.minutes),
         "is_surprising": _is_outside(one.odds, remedy.odds_ppm / 1_000_000),
     }
@@ -54,7 +55,7 @@ def _is_outside(odds: Estimate, typed: float) -> bool:
 
 
 def _minutes_range(minutes: Estimate | None) -> str:
-    return _range(f"{minutes.low:.1f}", f"{minutes.high:.1f}") if minutes else ""
+    return _range(fixed(minutes.low, 1), fixed(minutes.high, 1)) if minutes else ""
 
 
 def _range(low: str, high: str) -> str:

@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_safe
 
 from inventory.pages.access import OWNER, allow
+from inventory.reports.numbers import fixed
 from returns.models.catalogue import ComponentKind
 from returns.queries import repairability
 from returns.queries.repairability import ASPECTS, ModelProfile
@@ -43,14 +44,14 @@ def _row(one: ModelProfile) -> dict[str, Any]:
     if found is not None:
         kind, aspect = found.weakest
         row |= {
-            "score": f"{found.score:.1f}",
-            "by_aspect": [f"{found.by_aspect[aspect]:.1f}" for aspect in ASPECTS],
+            "score": fixed(found.score, 1),
+            "by_aspect": [fixed(found.by_aspect[aspect], 1) for aspect in ASPECTS],
             "weakest": (ComponentKind(kind).label, WORDS[aspect]),
             "lines": [
                 (
                     ComponentKind(part.part_key).label,
                     [part.scores[aspect] for aspect in ASPECTS],
-                    f"{found.by_part[part.part_key]:.1f}",
+                    fixed(found.by_part[part.part_key], 1),
                 )
                 for part in one.scores
             ],

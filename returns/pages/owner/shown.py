@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
+from inventory.reports.numbers import fixed
 from inventory.templatetags.hingeback import ppm
 from returns.queries.indicators import Indicator
 from returns.queries.judged import Judged, Missing
@@ -77,7 +78,7 @@ def indicator(
     return Shown(
         label=label,
         meaning=meaning,
-        value=f"{found.figure:.{decimals}f}",
+        value=fixed(found.figure, decimals),
         spread=spread(found, decimals=decimals),
         basis=basis,
     )
@@ -88,8 +89,8 @@ def spread(found: Indicator, *, decimals: int = 2) -> str:
     if found.low is None or found.high is None:
         return ""
     return _("%(low)s to %(high)s") % {
-        "low": f"{found.low:.{decimals}f}",
-        "high": f"{found.high:.{decimals}f}",
+        "low": fixed(found.low, decimals),
+        "high": fixed(found.high, decimals),
     }
 
 
@@ -97,7 +98,7 @@ def spread_words(found: Indicator) -> str:
     """What the range of the circularity indicator covers, and which life went into it."""
     if found.use is not None:
         return _("range of 95 %%, simulated; measured life %(use)s times the trade's") % {
-            "use": f"{found.use:.2f}"
+            "use": fixed(found.use, 2)
         }
     if found.knows_life:
         return _("range of 95 %, simulated; life taken as the trade's while over half are out")

@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 
 from inventory.models import Origin
 from inventory.models.places import PlaceKind
+from inventory.reports.numbers import fixed
 from inventory.reports.tabular import safe
 from inventory.templatetags.hingeback import local, mass, ppm
 from returns.models.catalogue import ComponentKey
@@ -221,7 +222,7 @@ def models(found: Sequence[ModelIndicator]) -> Table:
 
 
 def hundredths(figure: float | None) -> Cell:
-    return Cell(figure, "–" if figure is None else f"{figure:.2f}")
+    return Cell(figure, "–" if figure is None else fixed(figure, 2))
 
 
 def component_name(key: str) -> str:

@@ -20,6 +20,7 @@ from inventory.models import Colour, Polymer
 from inventory.pages.access import BENCH, OWNER, StaffRequest, allow
 from inventory.queries import blends
 from inventory.queries.blends import Answer, Portion
+from inventory.reports.numbers import fixed
 from inventory.sums.blending import (
     BadRecipe,
     ColourShare,
@@ -194,7 +195,7 @@ def _limit_text(limit: LimitKind, figure: float) -> str:
         return ppm(round(figure), 2)
     if limit is LimitKind.MATERIAL_ON_HAND:
         return mass_kg(round(figure))
-    return f"{figure:.2f}" if limit is not LimitKind.MAX_PASSES else str(round(figure))
+    return fixed(figure, 2) if limit is not LimitKind.MAX_PASSES else str(round(figure))
 
 
 def _issue_path(portions: tuple[Portion, ...], batch_code: str) -> str:

@@ -23,6 +23,7 @@ from inventory.models import Lot, Movement, Part, Place, PlaceKind
 from inventory.pages.access import ACCOUNTANT, BENCH, OWNER, StaffRequest, allow
 from inventory.pages.forms import DeedForm, MassField
 from inventory.queries import boxes, traced
+from inventory.reports.numbers import fixed
 from inventory.sums.heat import HeatSpread
 from inventory.sums.traced import Known
 from returns import batches, receiving
@@ -202,7 +203,7 @@ def _lots(known: Mapping[str, Known]) -> list[dict[str, Any]]:
             "held_mg": lot.held_mg,
             "known": known.get(lot.place.code),
             "origin": lot.get_origin_display(),
-            "passes": f"{HeatSpread.from_list(lot.heat).mean_passes:.1f}",
+            "passes": fixed(HeatSpread.from_list(lot.heat).mean_passes, 1),
         }
         for lot in rows.order_by("made_at", "code")[:200]
     ]
