@@ -12,6 +12,7 @@ from typing import Any
 
 from django.db.models import Model, QuerySet
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
@@ -48,7 +49,7 @@ class Nothing(Body):
 class Known(serializers.CharField):
     """The code or name of a row, which it becomes. `rows` is called for each look-up."""
 
-    default_error_messages = {"unknown": "There is nothing under “{text}”. Check it."}
+    default_error_messages = {"unknown": gettext_lazy("There is nothing under “{text}”. Check it.")}
 
     def __init__(
         self, rows: Callable[[], QuerySet[Any]], *, by: str = "code", **options: Any

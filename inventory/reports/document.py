@@ -13,6 +13,7 @@ from collections.abc import Callable
 from typing import Any
 
 from django.template.loader import render_to_string
+from django.utils.translation import gettext
 
 from inventory.models import Month
 from inventory.queries import months, recovered
@@ -97,7 +98,7 @@ def _rendered(html: str, report: Report, closed: Month | None, attached: bytes) 
     attachment = weasyprint.Attachment(
         string=attached,
         name=f"{naming.stem(report)}-postings.csv",
-        description=f"Postings of {report.label}",
+        description=gettext("Postings of %(month)s") % {"month": report.label},
         created=created,
         modified=created,
         relationship="Data",

@@ -53,7 +53,7 @@ def report_xlsx(report: Report, lines: Iterable[PostingLine]) -> bytes:
     with workshop_language(), xlsxwriter.Workbook(out, OPTIONS) as book:
         book.set_properties(
             {
-                "title": f"{_('Recovered material')} {report.label}",
+                "title": _("Recovered material %(label)s") % {"label": report.label},
                 "author": report.workshop,
                 "comments": _("PRACTICE: everything on this paper is invented")
                 if practice.is_on()

@@ -189,7 +189,7 @@ def _inputs(
     ratio = recycled / limits.share if limits.share else 1.0
     recovery = basis.recovery.share
     if recovery is None or basis.content.recycled_share is None:
-        raise InputRefused("The yield or the recycled content is not known.")
+        raise InputRefused(_("The yield or the recycled content is not known."))
     lived = lifetimes.lifetimes(lifetimes.cohorts(scope, as_of=span.last))
     use = _measured_use(scope, lived)
     given = Inputs(

@@ -1,15 +1,21 @@
-"""Every string that a person reads is there in every language that is offered."""
+"""Every string that a person reads is marked, and there in every language that is offered.
+
+What is shown but not marked is found as far as reading the source goes: words that stand bare in a
+template, and sentences in the Python that words pages, letters, forms and refusals.
+"""
 
 from __future__ import annotations
 
 import ast
 import re
 from collections.abc import Iterator
+from html.parser import HTMLParser
 from pathlib import Path
 
 import polib
 import pytest
 from django.conf import settings
+from django.utils import translation
 from django.utils.translation.template import templatize
 
 ROOT = Path(settings.BASE_DIR)
@@ -75,11 +81,32 @@ def test_no_string_is_untranslated(room: str, language: str) -> None:
 
 @pytest.mark.parametrize(("room", "language"), wanted())
 def test_placeholders_survive_translation(room: str, language: str) -> None:
-    named = re.compile(r"%\((\w+)\)[sd]")
+    named = re.compile(r"%\(\w+\)[sd]|\{\w+\}")
     for entry in polib.pofile(str(catalogue(room, language))):
         for text in [entry.msgstr, *entry.msgstr_plural.values()]:
-            if text and not entry.msgid_plural:
-                assert set(named.findall(text)) == set(named.findall(entry.msgid)), entry.msgid
+            allowed = [set(named.findall(one)) for one in (entry.msgid, entry.msgid_plural or "")]
+            assert not text or set(named.findall(text)) in allowed, entry.msgid
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_no_string_is_worded_two_ways(language: str) -> None:
+    """The rooms share one catalogue at run time: the first would silently win over the other."""
+    worded: dict[tuple[str | None, str], set[str]] = {}
+    for room in ROOMS:
+        for entry in polib.pofile(str(catalogue(room, language))):
+            if not entry.obsolete:
+                words = entry.msgstr or "/".join(entry.msgstr_plural.values())
+                worded.setdefault((entry.msgctxt, entry.msgid), set()).add(words)
+    assert {key: words for key, words in worded.items() if len(words) > 1} == {}
+
+
+@pytest.mark.parametrize(("room", "language"), wanted())
+def test_no_library_overrides_our_words(room: str, language: str) -> None:
+    """“Go” was shown with the framework's word for it until our catalogues came first."""
+    with translation.override(language):
+        for entry in polib.pofile(str(catalogue(room, language))):
+            if entry.msgid and not (entry.msgctxt or entry.msgid_plural or entry.obsolete):
+                assert translation.gettext(entry.msgid) == entry.msgstr
 
 
 @pytest.mark.parametrize(("room", "language"), wanted())
@@ -89,3 +116,116 @@ def test_compiled_catalogue_is_of_its_source(room: str, language: str) -> None:
     compiled = polib.mofile(str(source.with_suffix(".mo")))
     written = {e.msgid: e.msgstr for e in polib.pofile(str(source)) if e.msgstr}
     assert {e.msgid: e.msgstr for e in compiled if e.msgstr} == written
+
+
+# Words in a template that no language changes: units, and columns of a list to upload.
+BARE = {"min", "CO₂e", "batch", "month", "pieces"}
+_TAGS = re.compile(
+    r"\{%-?\s*(blocktranslate|comment)\b.*?\{%\s*end\1\s*%\}|\{%.*?%\}|\{\{.*?\}\}|\{#.*?#\}", re.S
+)
+_WORD = re.compile(r"[^\W\d_]{3,}")
+_READ_ALOUD = {"alt", "title", "placeholder", "aria-label", "aria-description", "data-said"}
+
+
+class BareWords(HTMLParser):
+    """Collects the words of text and of attributes that are read aloud, but of no code."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.words: list[str] = []
+        self._code = ""
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self._code = tag if tag in {"script", "style"} else ""
+        for name, value in attrs:
+            if name in _READ_ALOUD:
+                self.words += _WORD.findall(value or "")
+
+    def handle_endtag(self, _tag: str) -> None:
+        self._code = ""
+
+    def handle_data(self, data: str) -> None:
+        if not self._code:
+            self.words += _WORD.findall(data)
+
+
+def bare_words(template: str) -> list[str]:
+    """Words of three letters or more that stand in a template outside of translation.
+
+    What fills a block for a class, an attribute or a style of the page is no text.
+    """
+    named = re.sub(
+        r"\{% block (body_class|body_attributes|sizes) %\}.*?\{% endblock %\}", " ", template
+    )
+    parser = BareWords()
+    parser.feed(_TAGS.sub(" ", named))
+    parser.close()
+    return [word for word in parser.words if word not in BARE]
+
+
+def test_bare_words_of_a_template_are_found() -> None:
+    template = """{% load i18n %}<p class="muted" title="Over here">{% translate "Mend it" %}
+    {% blocktranslate with a=b %}Of {{ a }}{% endblocktranslate %} {{ word }} Weigh it again</p>
+    <style>p { color: red }</style><img alt="Frame">"""
+    assert bare_words(template) == ["Over", "here", "Weigh", "again", "Frame"]
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_no_template_shows_unmarked_words(room: str) -> None:
+    found = {}
+    for path in sorted((ROOT / room).rglob("templates/**/*")):
+        if path.suffix in {".html", ".txt"} and not path.name.endswith(".css.html"):
+            words = bare_words(path.read_text(encoding="utf-8"))
+            found |= {str(path.relative_to(ROOT)): words} if words else {}
+    assert found == {}
+
+
+# What is not worded for the page: pure sums give keys and parameters, the demo and the rehearsal
+# are data, commands and checks speak to whoever runs the service, the API describes its fields in
+# English alone, and a source is named as its publisher names it.
+SILENT = {"sums", "scenario", "rehearsal", "migrations", "management", "api", "method"}
+SILENT_FILES = {"inventory/checks.py", "inventory/reports/tabular.py"}
+UNMARKED = {
+    "My workshop",  # the name before the owner gives one
+    "Own assumption, not measured",  # kept with the figure, and the owner's to reword
+}
+_SENTENCE = re.compile(r"^[A-Z“][^\n]*[a-z]+ [a-z%]")
+
+
+def unmarked(code: str) -> Iterator[str]:
+    """Strings that read like a sentence or a label and are neither marked nor a docstring."""
+    tree = ast.parse(code)
+    quiet: set[int] = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
+            quiet.add(id(node.value))
+        if isinstance(node, ast.Call):
+            name = getattr(node.func, "id", getattr(node.func, "attr", ""))
+            if name in MARKS | {"RunPython", "RuntimeError", "AssertionError"}:
+                quiet |= {id(below) for below in ast.walk(node)}
+    for node in ast.walk(tree):
+        if not isinstance(node, ast.Constant) or id(node) in quiet:
+            continue
+        text = node.value
+        if isinstance(text, str) and _SENTENCE.match(text) and text not in UNMARKED:
+            yield text
+
+
+def test_unmarked_sentences_of_code_are_found() -> None:
+    code = """def mend(frame):
+    "Mend it at the bench."
+    label = _("Marked as a sentence")
+    return f"Weigh the frame {frame} again"
+    """
+    assert list(unmarked(code)) == ["Weigh the frame "]
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_no_code_words_a_page_unmarked(room: str) -> None:
+    found = {}
+    for path in sorted((ROOT / room).rglob("*.py")):
+        name = str(path.relative_to(ROOT))
+        if not (SILENT & set(path.relative_to(ROOT).parts) or name in SILENT_FILES):
+            texts = list(unmarked(path.read_text(encoding="utf-8")))
+            found |= {name: texts} if texts else {}
+    assert found == {}
