@@ -123,6 +123,7 @@ BARE = {"min", "CO₂e", "batch", "month", "pieces"}
 _TAGS = re.compile(
     r"\{%-?\s*(blocktranslate|comment)\b.*?\{%\s*end\1\s*%\}|\{%.*?%\}|\{\{.*?\}\}|\{#.*?#\}", re.S
 )
+_NO_TEXT = re.compile(r"\{% block (body_class|body_attributes|sizes) %\}.*?\{% endblock %\}", re.S)
 _WORD = re.compile(r"[^\W\d_]{3,}")
 _READ_ALOUD = {"alt", "title", "placeholder", "aria-label", "aria-description", "data-said"}
 
@@ -154,11 +155,8 @@ def bare_words(template: str) -> list[str]:
 
     What fills a block for a class, an attribute or a style of the page is no text.
     """
-    named = re.sub(
-        r"\{% block (body_class|body_attributes|sizes) %\}.*?\{% endblock %\}", " ", template
-    )
     parser = BareWords()
-    parser.feed(_TAGS.sub(" ", named))
+    parser.feed(_TAGS.sub(" ", _NO_TEXT.sub(" ", template)))
     parser.close()
     return [word for word in parser.words if word not in BARE]
 
