@@ -348,7 +348,7 @@ def report_missing(*, key: UUID, request: Request, at: datetime) -> Request:
     workshop asks the carrier.
 
     Raises:
-        StaleState: nothing has been posted, or it was reported before.
+        StaleState: nothing has been posted, it was reported before, or it is too long ago.
     """
     if request.kind == Request.Kind.SCREWS:
         return kits.report_missing(key=key, request=request, at=at)
@@ -356,6 +356,7 @@ def report_missing(*, key: UUID, request: Request, at: datetime) -> Request:
     if deeds.repeated(key=key, name="intake.report_missing", facts=facts):
         return Request.objects.get(pk=request.pk)
     last = last_dispatch(request)
+    kits.refuse_long_posted(last.posted_at if last else None, at)
     rows = Dispatch.objects.filter(missing_reported_at=None)
     if last is None or rows.filter(pk=last.pk).update(missing_reported_at=at) != 1:
         raise StaleState(_("Nothing of yours is in the post, or you have told us already."))
@@ -379,12 +380,13 @@ def last_dispatch(request: Request) -> Dispatch | None:
     return rows.exclude(posted_at=None).order_by("-posted_at", "-pk").first()
 
 
-def may_report_missing(request: Request) -> bool:
-    """Whether something is posted that its owner could be waiting for."""
+def may_report_missing(request: Request, *, at: datetime) -> bool:
+    """Whether something was posted not long ago that its owner could be waiting for."""
     if request.kind == Request.Kind.SCREWS:
-        return request.state == RequestState.POSTED.value
+        return request.state == RequestState.POSTED and not kits.long_posted(request.posted_at, at)
     last = last_dispatch(request)
-    return last is not None and last.missing_reported_at is None
+    waits = last is not None and last.missing_reported_at is None
+    return waits and not kits.long_posted(last and last.posted_at, at)
 
 
 def may_withdraw(request: Request) -> bool:

@@ -26,6 +26,7 @@ from returns.sums.states import RequestState
 if TYPE_CHECKING:
     from django.contrib.auth.models import User
 
+# So long after its posting nobody reports a thing missing by themselves any more.
 SETTLED_AFTER = timedelta(days=45)
 
 
@@ -194,6 +195,7 @@ def report_missing(*, key: UUID, request: Request, at: datetime) -> Request:
     facts = ["missing", request.reference]
     if deeds.repeated(key=key, name="kits.report_missing", facts=facts):
         return Request.objects.get(pk=request.pk)
+    refuse_long_posted(request.posted_at, at)
     _step(request, RequestState.REPORTED_MISSING)
     last = request.dispatches.filter(kind=Dispatch.Kind.KIT).order_by("-posted_at").first()
     if last is not None:
@@ -201,6 +203,18 @@ def report_missing(*, key: UUID, request: Request, at: datetime) -> Request:
     _record(key, "kits.report_missing", request, at, facts=facts)
     letters.owe(letter="missing", request=request, at=at)
     return request
+
+
+def long_posted(posted_at: datetime | None, at: datetime) -> bool:
+    """Whether it was posted so long ago that its story is over."""
+    return posted_at is not None and posted_at <= at - SETTLED_AFTER
+
+
+def refuse_long_posted(posted_at: datetime | None, at: datetime) -> None:
+    """A report that it never came, long after: StaleState, with whom to write to."""
+    if long_posted(posted_at, at):
+        words = _("It was posted more than %(days)s days ago. Please write to us: %(email)s")
+        raise StaleState(words % {"days": SETTLED_AFTER.days, "email": Workshop.the().email})
 
 
 @transaction.atomic

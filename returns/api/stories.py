@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema_field
 from rest_framework import serializers
@@ -51,7 +52,8 @@ class StoryAnswer(serializers.Serializer[Request]):
     may_report_missing = serializers.SerializerMethodField()
 
     def to_representation(self, request: Request) -> Any:
-        self.story = story.of(request)
+        self.at = timezone.now()
+        self.story = story.of(request, at=self.at)
         return super().to_representation(request)
 
     def get_colourway(self, request: Request) -> str:
@@ -82,7 +84,7 @@ class StoryAnswer(serializers.Serializer[Request]):
         return intake.may_change_address(request)
 
     def get_may_report_missing(self, request: Request) -> bool:
-        return intake.may_report_missing(request)
+        return intake.may_report_missing(request, at=self.at)
 
 
 class OfSecret(Face):

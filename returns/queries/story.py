@@ -17,6 +17,7 @@ from django.utils.translation import gettext_lazy, pgettext
 
 from inventory.models import Deed
 from inventory.sums.masses import format_mass
+from returns import kits
 from returns.models import BenchCheck, Dispatch, JobStep, RepairJob, Request, ReturnedFrame
 from returns.models.catalogue import ComponentKey
 from returns.models.gradings import Outcome
@@ -88,8 +89,8 @@ _DONE: Final[dict[Method, Text]] = {
 }
 
 
-def of(request: Request) -> Story:
-    """The whole story of a request."""
+def of(request: Request, *, at: datetime) -> Story:
+    """The whole story of a request, as it reads at a moment."""
     # A weigh-in that was undone is no part of the story.
     rows = request.frames.exclude(state=FrameState.VOIDED.value)
     frames = list(rows.select_related("lot__colour", "box").order_by("weighed_at"))
@@ -98,7 +99,7 @@ def of(request: Request) -> Story:
     moulded = bool(ways) and all(one.first_moulded_on for one in ways)
     return Story(
         turns=_turns(request, frames),
-        next=_kit_next(request) if is_kit else _return_next(request, frames),
+        next=_kit_next(request, at) if is_kit else _return_next(request, frames, at),
         way=stations.of(request, frames, moulded=moulded),
         promised_by=_promised_by(request, frames),
         mended=mended_parts(frames),
@@ -213,7 +214,9 @@ _SENT: Final[dict[Dispatch.Kind, Text]] = {
 }
 
 
-def _kit_next(request: Request) -> str:
+def _kit_next(request: Request, at: datetime) -> str:
+    if request.state == RequestState.POSTED and kits.long_posted(request.posted_at, at):
+        return _("This story is over. We hope that the screw holds.")
     day = day_words(request.promised_by) if request.promised_by else ""
     return {
         RequestState.WAITING_STOCK: _(
@@ -228,9 +231,9 @@ def _kit_next(request: Request) -> str:
     }[RequestState(request.state)]
 
 
-def _return_next(request: Request, frames: list[ReturnedFrame]) -> str:
+def _return_next(request: Request, frames: list[ReturnedFrame], at: datetime) -> str:
     if frames:
-        now = [_frame_next(frame) for frame in frames]
+        now = [_frame_next(frame, at) for frame in frames]
         return " ".join(dict.fromkeys(now))
     return {
         RequestState.AWAITED: _("Print the slip, put it in the parcel with your frame, post it."),
@@ -239,7 +242,10 @@ def _return_next(request: Request, frames: list[ReturnedFrame]) -> str:
     }.get(RequestState(request.state), _("This story is over."))
 
 
-def _frame_next(frame: ReturnedFrame) -> str:
+def _frame_next(frame: ReturnedFrame, at: datetime) -> str:
+    posted = frame.state in (FrameState.POSTED, FrameState.POSTED_AS_IS)
+    if posted and kits.long_posted(frame.ended_at, at):
+        return _("This story is over.")
     if frame.state in (FrameState.WEIGHED, FrameState.HELD):
         day = day_words(frame.promised_by)
         return _("Next we decide what can be done. We mean to be done with it by %(day)s.") % {

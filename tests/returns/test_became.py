@@ -99,7 +99,12 @@ def test_the_page_says_each_step_plainly(
     address = f"/story/{intake.renewed_secret(ground.request)}/"
     page = client.get(address).content.decode()
     assert "Nothing has been moulded from that lot yet." in page
-    assert story.of(ground.request).way.stations[story.of(ground.request).station].key == "flake"
+    assert (
+        story.of(ground.request, at=NOON)
+        .way.stations[story.of(ground.request, at=NOON).station]
+        .key
+        == "flake"
+    )
     issue(ground, shop, bea, "30 g")
     assert "has not been moulded yet by our books" in client.get(address).content.decode()
     mould(shop, bea)

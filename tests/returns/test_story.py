@@ -2,15 +2,25 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Any
 
 import pytest
 from django.contrib.auth.models import User
 
 from inventory import deeds
+from inventory.errors import StaleState
 from inventory.models import Lot
 from returns import intake, kits
-from returns.models import BenchCheck, Dispatch, Grading, JobStep, RepairJob, Request
+from returns.models import (
+    BenchCheck,
+    Dispatch,
+    Grading,
+    JobStep,
+    RepairJob,
+    Request,
+    ReturnedFrame,
+)
 from returns.models.catalogue import ComponentKey
 from returns.queries import story
 from returns.sums.states import REQUEST_STEPS, FrameState, RequestKind, RequestState
@@ -22,7 +32,7 @@ pytestmark = pytest.mark.django_db
 
 
 def texts(request: Request) -> list[str]:
-    return [turn.text for turn in story.of(request).turns]
+    return [turn.text for turn in story.of(request, at=NOON).turns]
 
 
 def test_kits_whole_way_is_told_in_order(shop: Shop, bea: User) -> None:
@@ -86,9 +96,46 @@ def test_weigh_in_that_was_undone_is_not_told(shop: Shop) -> None:
 def test_every_frame_state_has_a_station_and_a_next(shop: Shop, state: FrameState) -> None:
     request = sent_back(shop)
     arrived(shop, request, state=state.value)
-    told = story.of(request)
+    told = story.of(request, at=NOON)
     assert told.next
     assert 2 <= told.station < len(told.stations)
+
+
+def posted_frame(shop: Shop, state: str) -> Request:
+    """A send-back whose frame was posted at NOON."""
+    request = sent_back(shop)
+    frame = arrived(shop, request, state=state)
+    ReturnedFrame.objects.filter(pk=frame.pk).update(ended_at=NOON)
+    Dispatch.objects.create(code="D-1", key=key(), kind="mended", frame=frame, posted_at=NOON)
+    return request
+
+
+@pytest.mark.parametrize("state", ["posted", "posted_as_is"])
+def test_a_frame_can_be_reported_missing_only_for_a_while(shop: Shop, state: str) -> None:
+    request = posted_frame(shop, state)
+    over = NOON + kits.SETTLED_AFTER
+    last = over - timedelta(microseconds=1)
+    assert intake.may_report_missing(request, at=last)
+    assert "on its way" in story.of(request, at=last).next
+    assert not intake.may_report_missing(request, at=over)
+    assert story.of(request, at=over).next == "This story is over."
+    with pytest.raises(StaleState, match="45 days"):
+        intake.report_missing(key=key(), request=request, at=over)
+    intake.report_missing(key=key(), request=request, at=last)
+    assert not intake.may_report_missing(request, at=last)
+
+
+def test_a_kit_can_be_reported_missing_only_for_a_while(shop: Shop, bea: User) -> None:
+    request = asked_screws(shop)
+    kits.post(key=key(), request=request, at=NOON, by=bea)
+    over = NOON + kits.SETTLED_AFTER
+    last = over - timedelta(microseconds=1)
+    assert intake.may_report_missing(request, at=last)
+    assert not intake.may_report_missing(request, at=over)
+    assert "This story is over" in story.of(request, at=over).next
+    with pytest.raises(StaleState, match="45 days"):
+        intake.report_missing(key=key(), request=request, at=over)
+    intake.report_missing(key=key(), request=request, at=last)
 
 
 @pytest.mark.parametrize(
@@ -101,7 +148,7 @@ def test_every_request_state_has_a_station_and_a_next(
     maker: Any = asked_screws if kind is RequestKind.SPARE_SCREWS else sent_back
     request = maker(shop)
     request.state = state.value
-    told = story.of(request)
+    told = story.of(request, at=NOON)
     assert told.next
     assert 0 <= told.station < len(told.stations)
 
@@ -129,7 +176,7 @@ def test_way_forks_with_the_decision(shop: Shop, states: list[str], keys: str, a
             first = request.frames.get()
             first.pk, first.tag, first.key, first.state = None, "F-3333-3333", key(), state
             first.save(force_insert=True)
-    way = story.of(request).way
+    way = story.of(request, at=NOON).way
     assert [station.key for station in way.stations][4:] == keys.split()
     assert way.stations[way.at].key == at
 
@@ -138,20 +185,20 @@ def test_way_forks_with_the_decision(shop: Shop, states: list[str], keys: str, a
 def test_promise_is_told_while_something_is_owed(shop: Shop, state: str) -> None:
     request = sent_back(shop)
     frame = arrived(shop, request, state=state)
-    assert story.of(request).promised_by == frame.promised_by
+    assert story.of(request, at=NOON).promised_by == frame.promised_by
 
 
 @pytest.mark.parametrize("state", ["posted", "ground", "posted_as_is", "boxed"])
 def test_nothing_is_promised_once_it_is_done(shop: Shop, state: str) -> None:
     request = sent_back(shop)
     arrived(shop, request, state=state)
-    assert story.of(request).promised_by is None
+    assert story.of(request, at=NOON).promised_by is None
 
 
 def test_what_was_mended_is_told_by_part(shop: Shop, bea: User) -> None:
     frame = mended(shop, bea)
     assert frame.request is not None
-    told = story.of(frame.request).mended
+    told = story.of(frame.request, at=NOON).mended
     step = JobStep.objects.get(job__frame=frame)
     assert [one.component for one in told] == [ComponentKey(step.component).label]
     assert [str(one.deed) for one in told] == ["polished"]

@@ -26,7 +26,8 @@ from returns.queries import story as stories
 def story(request: HttpRequest, secret: str) -> HttpResponse:
     """Everything so far and what is next."""
     filed = intake.by_secret(secret)
-    told = stories.of(filed)
+    now = timezone.now()
+    told = stories.of(filed, at=now)
     facts = {
         "filed": filed,
         "secret": secret,
@@ -42,7 +43,7 @@ def story(request: HttpRequest, secret: str) -> HttpResponse:
         "kit": kits.contents(filed.colourway.model).items(),
         "may_withdraw": intake.may_withdraw(filed),
         "may_change_address": intake.may_change_address(filed),
-        "may_report_missing": intake.may_report_missing(filed),
+        "may_report_missing": intake.may_report_missing(filed, at=now),
         "slip_open": _slip_open(filed),
     }
     return render(request, "returns/customer/story.html", facts)
