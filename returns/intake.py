@@ -385,8 +385,8 @@ def may_report_missing(request: Request, *, at: datetime) -> bool:
     if request.kind == Request.Kind.SCREWS:
         return request.state == RequestState.POSTED and not kits.long_posted(request.posted_at, at)
     last = last_dispatch(request)
-    waits = last is not None and last.missing_reported_at is None
-    return waits and not kits.long_posted(last and last.posted_at, at)
+    told = last is not None and last.missing_reported_at is not None
+    return last is not None and not told and not kits.long_posted(last.posted_at, at)
 
 
 def may_withdraw(request: Request) -> bool:
