@@ -99,8 +99,9 @@ def overrule(
 ) -> Grading:
     """Decide otherwise than the sums did. What was computed and what was decided are both kept.
 
-    Raises BadInput without a reason, without an earlier grading, or when regrind is wanted
-    against the customer's wish, without one, or for a plastic that is not known to be ours.
+    A frame that is not mended goes the way of its customer's wish: "regrind" leads to the post
+    for one that is wanted back. Raises BadInput without a reason, without an earlier grading, or
+    when regrind is wanted without a wish, or for a plastic that is not known to be ours.
     """
     facts = [frame.tag, outcome, reason.strip()]
     if deeds.repeated(key=key, name="lookover.overrule", facts=facts):
@@ -118,7 +119,7 @@ def overrule(
         by=by,
     )
     _note(grading, [Seen(f.component, f.defect, f.measured_um) for f in earlier.findings.all()])
-    _carry_out(key, grading, _STATE_OF[Outcome(outcome)], at, by)
+    _carry_out(key, grading, _state_after(frame, outcome), at, by)
     _record(key, "lookover.overrule", facts, grading, at)
     return grading
 
@@ -161,6 +162,13 @@ _STATE_OF: Final = {
     Outcome.REGRIND: FrameState.TO_STRIP,
     Outcome.HOLD: FrameState.HELD,
 }
+
+
+def _state_after(frame: ReturnedFrame, outcome: str) -> FrameState:
+    """Where an overruling leads: what is not mended and wanted back goes back as it is."""
+    if outcome == Outcome.REGRIND and frame.wish == Wish.POST_BACK:
+        return FrameState.TO_RETURN
+    return _STATE_OF[Outcome(outcome)]
 
 
 def _graded_under(key: UUID) -> Grading:
@@ -208,19 +216,15 @@ def _overrulable(frame: ReturnedFrame, outcome: str, reason: str) -> Grading:
     earlier = frame.gradings.first()
     if earlier is None:
         raise BadInput(_("Look the frame over first; then the answer can be overruled."))
-    if outcome == earlier.decided:
+    if outcome == earlier.decided and frame.state == _state_after(frame, outcome):
         raise BadInput(_("That is the decision already."), field="outcome")
-    if outcome == Outcome.REGRIND:
+    if _state_after(frame, outcome) is FrameState.TO_STRIP:
         _refuse_grinding(frame, earlier)
     return earlier
 
 
 def _refuse_grinding(frame: ReturnedFrame, earlier: Grading) -> None:
     """The limits that no person at the bench can lift."""
-    if frame.wish == Wish.POST_BACK:
-        raise BadInput(
-            _("The customer wants this frame back. It is never ground."), field="outcome"
-        )
     if frame.wish != Wish.REGRIND:
         raise BadInput(
             _("Record the customer's wish first: nothing is ground without one."), field="outcome"

@@ -236,7 +236,10 @@ class OverruleBody(Body):
 
 
 class Overrulings(FrameDeed):
-    """Decide otherwise than the sums did, and say why."""
+    """Decide otherwise than the sums did, and say why.
+
+    "regrind" means that it cannot be mended: a frame that its customer wants back is posted back.
+    """
 
     body_class = OverruleBody
     made_class = GradingAnswer

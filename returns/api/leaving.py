@@ -49,6 +49,15 @@ class StripDowns(FrameDeed):
         )
 
 
+class StripDownReversals(FrameDeed):
+    """Take a strip-down back while its box is as it left it: the frame is to be stripped again."""
+
+    body_class = ReasonBody
+
+    def do(self, said: dict[str, Any]) -> ReturnedFrame:
+        return stripdown.undo(key=self.deed_key, frame=self.frame(), at=self.at, by=self.by, **said)
+
+
 class Discards(FrameDeed):
     """A frame that is not surely of our polymer ends as foreign waste."""
 

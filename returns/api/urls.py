@@ -70,6 +70,11 @@ _frames: list[URLPattern] = [
     path("frames/<str:tag>/job/endings/", mending.GivingUp.as_view(), name="api-job-endings"),
     path("frames/<str:tag>/job/weigh-outs/", mending.WeighOuts.as_view(), name="api-weigh-outs"),
     path("frames/<str:tag>/strip-downs/", leaving.StripDowns.as_view(), name="api-strip-downs"),
+    path(
+        "frames/<str:tag>/strip-down-reversals/",
+        leaving.StripDownReversals.as_view(),
+        name="api-strip-down-reversals",
+    ),
     path("frames/<str:tag>/discards/", leaving.Discards.as_view(), name="api-discards"),
     path("frames/<str:tag>/dispatches/", leaving.Dispatches.as_view(), name="api-dispatches"),
     path("frames/<str:tag>/lens-dispatches/", leaving.LensDispatches.as_view(), name="api-lenses"),

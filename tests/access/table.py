@@ -193,6 +193,7 @@ TABLE: Final = (
     Row("api/frames/<str:tag>/job/endings/", post=BENCH),
     Row("api/frames/<str:tag>/job/weigh-outs/", post=BENCH),
     Row("api/frames/<str:tag>/strip-downs/", post=BENCH),
+    Row("api/frames/<str:tag>/strip-down-reversals/", post=BENCH),
     Row("api/frames/<str:tag>/discards/", post=BENCH),
     Row("api/frames/<str:tag>/dispatches/", post=BENCH),
     Row("api/frames/<str:tag>/lens-dispatches/", post=BENCH),

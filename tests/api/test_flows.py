@@ -207,6 +207,24 @@ def test_a_frame_is_weighed_in_graded_mended_and_posted(
     assert done(bench.get(f"requests/{filed['reference']}/"))["state"] == "settled"
 
 
+def test_a_strip_down_is_undone_with_a_reason_until_its_box_is_touched(
+    filed: dict[str, Any], shop: Shop, bea: User
+) -> None:
+    bench = machine(bea, "bench", "read")
+    tag = weighed(bench, filed)
+    undo = f"frames/{tag}/strip-down-reversals/"
+    why = {"reason": "wrong frame on the tray"}
+    refused(bench.post(undo, why), 409, "stale-state")
+    look = {"findings": [{"component": "front", "defect": "snapped"}], "polymer": "ours"}
+    done(bench.post(f"frames/{tag}/gradings/", look), 201)
+    parts = {"scale": "Fine scale", "plastic": "19,400", "lenses": "5,200", "metal": "0,220"}
+    done(bench.post(f"frames/{tag}/strip-downs/", parts))
+    refused(bench.post(undo, {"reason": ""}), 400, "bad-input")
+    assert done(bench.post(undo, why))["state"] == "to_strip"
+    assert done(bench.get("boxes/"))["results"][0]["mass_mg"] == 0
+    refused(bench.post(undo, why), 409, "stale-state")
+
+
 def test_a_frame_is_stripped_and_ground_by_two_people_into_a_lot(
     filed: dict[str, Any], shop: Shop, bea: User, ben: User
 ) -> None:

@@ -140,11 +140,42 @@ def test_plastic_that_is_not_ours_cannot_be_overruled_into_our_box(
         overrule(frame, bea, "regrind")
 
 
-def test_wish_to_have_it_back_cannot_be_overruled(shop: Shop, bea: User) -> None:
+@pytest.mark.parametrize("polymer", ["ours", "unknown"])
+def test_held_frame_that_is_wanted_back_is_given_up_towards_the_post_never_the_granulator(
+    shop: Shop, bea: User, ben: User, polymer: str
+) -> None:
+    frame = on_shelf(shop, bea, filed(shop.avocet_slate, wish="post_back"))
+    stock.count(key=key(), part=shop.arm, counted=0, reason="mislaid", at=NOON)
+    assert grade(frame, bea, look(SNAPPED, polymer=polymer)).decided == "hold"
+    Duty.objects.all().delete()
+    given_up = overrule(frame, ben, "regrind", "the arm never comes")
+    frame.refresh_from_db()
+    assert (given_up.computed, given_up.decided) == ("hold", "regrind")
+    assert (frame.state, held("bench")) == ("to_return", 24_820)
+    (letter,) = Duty.objects.all()
+    assert letter.payload["letter"] == "graded"
+
+
+def test_frame_on_its_way_to_be_mended_goes_back_when_wanted_and_frees_its_parts(
+    shop: Shop, bea: User
+) -> None:
     frame = on_shelf(shop, bea, filed(shop.avocet_slate, wish="post_back"))
     grade(frame, bea, look(SNAPPED))
-    with pytest.raises(BadInput, match="never ground"):
-        overrule(frame, bea, "regrind")
+    overrule(frame, bea, "regrind")
+    frame.refresh_from_db()
+    assert (frame.state, stock.available(shop.arm)) == ("to_return", 6)
+
+
+def test_change_of_mind_after_regrind_was_decided_is_carried_out_by_the_same_decision(
+    frame: ReturnedFrame, bea: User
+) -> None:
+    grade(frame, bea, look(SCUFFED_LENS))
+    told = {"wish": "post_back", "evidence": "email", "at": NOON, "by": bea}
+    changed = lookover.record_wish(key=key(), frame=frame, **told)
+    assert changed.state == "held"
+    overrule(changed, bea, "regrind", "wanted back")
+    changed.refresh_from_db()
+    assert changed.state == "to_return"
 
 
 def test_recorded_wish_opens_the_way_and_names_its_evidence(shop: Shop, bea: User) -> None:

@@ -37,6 +37,8 @@ from returns.sums.states import REGRADABLE, FrameState
 
 ASSIGNABLE = REGRADABLE | {FrameState.MENDING, FrameState.MENDED, FrameState.TO_RETURN}
 
+_GOES_BACK = (FrameState.TO_RETURN, FrameState.POSTED_AS_IS)
+
 NEXT_WORDS = {
     FrameState.WEIGHED: _("Look it over"),
     FrameState.HELD: _("Look it over again"),
@@ -48,13 +50,32 @@ NEXT_WORDS = {
 }
 
 
+# What "not to be mended" means for a frame: its customer's wish says it.
+_UNMENDED = {
+    "": _("It cannot be mended (record the customer's wish first)"),
+    Wish.REGRIND: _("It cannot be mended: take it apart and grind it"),
+    Wish.POST_BACK: _("It cannot be mended: post it back as it is"),
+}
+
+
 class OverruleForm(DeedForm):
-    outcome = forms.ChoiceField(label=_("Decide instead"), choices=Outcome.choices)
+    outcome = forms.ChoiceField(
+        label=_("Decide instead"), choices=Outcome.choices, widget=forms.RadioSelect
+    )
     reason = forms.CharField(
         label=_("Because"),
         max_length=REASON_LENGTH_MAX,
         help_text=_("It stays beside what was computed. Name no customer here."),
     )
+
+    def say_for(self, frame: ReturnedFrame) -> None:
+        """Name each decision by what it leads to for this frame."""
+        choices: Any = self.fields["outcome"]
+        choices.choices = [
+            (Outcome.REPAIR, _t("Mend it")),
+            (Outcome.REGRIND, _UNMENDED.get(frame.wish, _UNMENDED[""])),
+            (Outcome.HOLD, _t("Keep it on the hold shelf")),
+        ]
 
 
 class WishForm(DeedForm):
@@ -204,16 +225,19 @@ def _forms(
         if may_act and shown.state == FrameState.WEIGHED
         else None,
     }
-    if tried is None:
-        return blank
-    name = {
-        OverruleForm: "overrule_form",
-        WishForm: "wish_form",
-        AssignForm: "assign_form",
-        UnstripForm: "unstrip_form",
-        UnweighForm: "unweigh_form",
-    }
-    return blank | {name[type(tried)]: tried}
+    forms_shown = blank if tried is None else blank | {_NAMES[type(tried)]: tried}
+    if isinstance(one := forms_shown["overrule_form"], OverruleForm):
+        one.say_for(shown)
+    return forms_shown
+
+
+_NAMES: dict[type[DeedForm], str] = {
+    OverruleForm: "overrule_form",
+    WishForm: "wish_form",
+    AssignForm: "assign_form",
+    UnstripForm: "unstrip_form",
+    UnweighForm: "unweigh_form",
+}
 
 
 def _next(shown: ReturnedFrame) -> dict[str, Any] | None:
@@ -272,7 +296,7 @@ def _decision(grading: Grading, names: dict[str, str]) -> dict[str, Any]:
     currency = sums["facts"]["currency"]
     return {
         "it": grading,
-        "decided": wording.OUTCOMES[grading.decided],
+        "decided": _decided(grading),
         "computed": wording.OUTCOMES[grading.computed],
         "disposition": wording.DISPOSITIONS.get(sums["disposition"], ""),
         "reasons": [wording.reason(one, currency, names) for one in sums["reasons"]],
@@ -292,6 +316,13 @@ def _decision(grading: Grading, names: dict[str, str]) -> dict[str, Any]:
         "facts": sums["facts"],
         "currency": currency,
     }
+
+
+def _decided(grading: Grading) -> Any:
+    """The outcome; a frame that was given up and wanted back is named by where it goes."""
+    if grading.decided == Outcome.REGRIND and grading.frame.state in _GOES_BACK:
+        return _t("Post it back as it is")
+    return wording.OUTCOMES[grading.decided]
 
 
 def _finding(one: Any) -> dict[str, Any]:

@@ -296,6 +296,27 @@ def test_overrule_and_wish_from_the_frame_page(desk: Client, shop: Shop, bea: Us
     assert b"past mending" in page.content
 
 
+@pytest.mark.parametrize(
+    ("wish", "choice", "decided"),
+    [
+        ("post_back", "post it back as it is", "Post it back as it is"),
+        ("regrind", "take it apart and grind it", "Regrind"),
+    ],
+)
+def test_held_frame_is_given_up_from_its_page_the_way_its_customer_wished(
+    desk: Client, shop: Shop, bea: User, wish: str, choice: str, decided: str
+) -> None:
+    stock.count(key=key(), part=shop.arm, counted=0, reason="mislaid", at=NOON)
+    frame = on_shelf(shop, bea, filed(shop.avocet_slate, wish=wish))
+    look = {"key": key(), "polymer": "ours", "d_arm_left_snapped": "on"}
+    desk.post(page_of(frame, "frame-look"), look)
+    assert f"It cannot be mended: {choice}" in desk.get(page_of(frame)).content.decode()
+    told = {"key": key(), "outcome": "regrind", "reason": "the arm never comes"}
+    assert desk.post(page_of(frame, "frame-overrule"), told).status_code == 302
+    assert f"Decision: {decided}" in desk.get(page_of(frame)).content.decode()
+    assert ReturnedFrame.objects.get().state == {"post_back": "to_return"}.get(wish, "to_strip")
+
+
 def test_weigh_in_is_undone_from_the_frame_page(desk: Client, frame: ReturnedFrame) -> None:
     answer = desk.post(page_of(frame, "frame-unweigh"), {"key": key(), "reason": "wrong tray"})
     assert answer.status_code == 302
