@@ -12,6 +12,7 @@ from urllib.parse import urlsplit
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from django.conf import settings
 from django.contrib.auth.models import User
 from django.urls import resolve
 from playwright.sync_api import Page
@@ -145,4 +146,34 @@ def test_every_page_is_fit_for_everybody(
         visitors.expect_complaint("404 (Not Found)")
     kept.lines(f"axe {who}", [*sorted(results), f"{len(results)} pages, {len(wrong)} wrong"])
     assert seen >= MUST_BE_SEEN[who]
+    assert not wrong, "\n".join(wrong)
+
+
+TRANSLATED = sorted({code for code, _name in settings.LANGUAGES} - {"en"})
+
+
+@pytest.mark.timeout(180)
+@pytest.mark.parametrize("language", TRANSLATED)
+@pytest.mark.parametrize("who", STARTS)
+def test_every_page_fits_a_phone_in_each_language(
+    language: str,
+    who: str,
+    open_visitors: Callable[..., Any],
+    busy: dict[str, str],
+    staff: dict[str, User],
+) -> None:
+    """Longer words than English has must not push a page past the edge of a phone."""
+    visitors = open_visitors(viewport=chromium.PHONE, locale=language)
+    page, wrong, seen = visitors.page(user=staff.get(who)), [], 0
+    starts = STARTS[who] + (list(busy.values()) if who == "nobody" else [])
+    for address in addresses.crawl(page, starts, without="/bench/" if who == "olga" else ""):
+        seen += 1
+        told, reach = page.evaluate(
+            "[document.documentElement].flatMap(e => [e.lang, e.scrollWidth])"
+        )
+        if told != language or reach > chromium.PHONE["width"]:
+            wrong.append(f"{address} is in {told!r} and {reach} wide")
+    if "/go/F-2345/" in starts:
+        visitors.expect_complaint("404 (Not Found)")
+    assert seen > 10
     assert not wrong, "\n".join(wrong)
