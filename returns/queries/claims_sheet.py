@@ -98,11 +98,11 @@ def _line(draft: _Draft, scope: str, period: str) -> Line:
         key=draft.key,
         claim=claim,
         evidence_of=draft.evidence_of,
-        sentence=_(claims.SENTENCES[claim.sentence_key]) % _words(claim),
+        sentence=_(claims.SENTENCES[claim.sentence_key]) % words(claim),
     )
 
 
-def _words(claim: Claim) -> dict[str, str]:
+def words(claim: Claim) -> dict[str, str]:
     """The parameters of a sentence, its figures with the decimal sign of the language."""
     told = claim.params
     figures = (name for name in ("figure", "low", "high") if told[name])

@@ -61,7 +61,7 @@ def furnish(page: Page, check: Callable[[Page], None]) -> None:
     check(page)
     fill(page, name="Reedbed Frames", address="9 Weir Road\n12345 Saltmarsh")
     fill(page, email="reedbed@example.org")
-    deeds.press(page, "Keep it")
+    deeds.press(page, "Keep them")
     onward(page, "Scales")
     check(page)
     fill(page, name="Fine scale", division_mg="0,01 g", verification_mg="0.1 g")

@@ -11,7 +11,7 @@ from django.utils.cache import patch_cache_control
 from django.views.decorators.http import require_safe
 
 from inventory.models import Workshop
-from returns.queries.claims_sheet import Line
+from returns.queries.claims_sheet import Line, words
 from returns.queries.public_claims import METHODS, PublicClaims, public_claims
 
 FRESH_S = 300
@@ -57,7 +57,8 @@ def _method(line: Line) -> str:
 
 
 def _shown(line: Line) -> dict[str, Any]:
-    return {"line": line, "claim": line.claim, "method": _method(line)}
+    told = words(line.claim) if line.claim else {}
+    return {"line": line, "claim": line.claim, "told": told, "method": _method(line)}
 
 
 def _told(request: HttpRequest, line: Line) -> dict[str, Any]:

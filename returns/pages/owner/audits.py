@@ -9,6 +9,7 @@ from django.forms.boundfield import BoundField
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods
@@ -38,7 +39,7 @@ class DrawForm(DeedForm):
     )
     quality_limit = forms.ChoiceField(
         label=gettext_lazy("Share of wrong weigh-ins that we could live with"),
-        choices=[(limit, f"{limit} %") for limit in sampling.AQLS],
+        choices=lambda: [(limit, f"{number_format(limit)} %") for limit in sampling.AQLS],
         initial="4.0",
         help_text=gettext_lazy("The smaller, the more frames are drawn."),
     )

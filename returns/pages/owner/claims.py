@@ -39,7 +39,12 @@ def page(request: HttpRequest) -> HttpResponse:
         found = circularity(selection.span, selection.scope)
         facts["found"] = found
         facts["lines"] = [
-            {"title": TITLES[line.key], "line": line, "claim": line.claim}
+            {
+                "title": TITLES[line.key],
+                "line": line,
+                "claim": line.claim,
+                "told": claims_sheet.words(line.claim) if line.claim else {},
+            }
             for line in claims_sheet.sheet(found)
         ]
         facts["public"] = public_claims()

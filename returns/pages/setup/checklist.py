@@ -9,6 +9,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import get_language_info
 from django.utils.translation import gettext as _t
 from django.views.decorators.http import require_http_methods, require_safe
 
@@ -58,7 +59,7 @@ def one(request: StaffRequest, step: str) -> HttpResponse:
         "there": shown.there(),
         "following": _following(step),
         "zone": settings.TIME_ZONE,
-        "language": settings.LANGUAGE_CODE,
+        "language": get_language_info(settings.LANGUAGE_CODE)["name_translated"],
     }
     status = 400 if form is not None and form.errors else 200
     return render(request, "returns/setup/step.html", facts, status=status)

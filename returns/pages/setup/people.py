@@ -18,6 +18,7 @@ from inventory import staff
 from inventory.pages.access import OWNER, StaffRequest, allow
 from inventory.pages.forms import DeedForm
 
+ROLES = {"bench": _("bench"), "accountant": _("accountant"), "owner": _("owner")}
 ROLE_NAMES = {
     "bench": _("bench: weighs in, grades, mends, grinds"),
     "accountant": _("accountant: reads and closes months"),
@@ -95,7 +96,7 @@ def _shown(request: StaffRequest, form: HireForm, made: dict[str, Any]) -> HttpR
     rows = [
         {
             "it": person,
-            "roles": [group.name for group in person.groups.all()],
+            "roles": [ROLES.get(group.name, group.name) for group in person.groups.all()],
             "is_self": person.pk == request.user.pk,
             "is_above": person.is_superuser and not request.user.is_superuser,
             "keys": (uuid.uuid4(), uuid.uuid4()),

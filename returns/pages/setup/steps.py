@@ -75,7 +75,7 @@ PAGES: Final[dict[str, Page]] = {
     "workshop": Page(
         title=_("The workshop"),
         why=_("Name, address, money and promises. Slips, letters and sums stand on them."),
-        press=_("Keep it"),
+        press=_("Keep them"),
         form=forms.WorkshopForm,
         rule=masters.set_workshop,
         row=Workshop.the,

@@ -7,7 +7,7 @@ from django.utils import translation
 
 from inventory.reports.numbers import fixed
 from returns.pages.bench import wording
-from returns.queries.claims_sheet import _words
+from returns.queries.claims_sheet import words
 from returns.sums.claims import Claim, Subject, Verdict
 
 
@@ -36,4 +36,4 @@ def test_a_public_sentence_has_the_decimal_sign_of_the_language(language: str, s
         needed=30,
     )
     with translation.override(language):
-        assert _words(claim)["figure"] == shown
+        assert words(claim)["figure"] == shown
