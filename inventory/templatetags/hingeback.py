@@ -56,7 +56,9 @@ def mass(mass_mg: object) -> str:
 @register.filter
 def mass_aligned(mass_mg: object) -> str:
     """Whole milligrams as grams with three decimals always, for a column that must line up."""
-    return f"{grams(mass_mg)} g" if isinstance(mass_mg, int) else _absent(mass_mg)
+    if not isinstance(mass_mg, int):
+        return _absent(mass_mg)
+    return f"{_number(mass_g(mass_mg), decimals_min=3)} g"
 
 
 @register.filter

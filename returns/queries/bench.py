@@ -140,7 +140,7 @@ def _rows(step: str) -> QuerySet[Any]:
 
 def _frames() -> QuerySet[ReturnedFrame]:
     rows = ReturnedFrame.objects.select_related(
-        "request", "colourway__model", "colourway__colour", "box"
+        "request", "colourway__model", "colourway__colour", "box__polymer", "box__colour"
     )
     return rows.order_by("promised_by", "tag")
 
@@ -156,9 +156,8 @@ def _kits() -> QuerySet[Request]:
 
 
 def _runs() -> QuerySet[GrindRun]:
-    return (
-        GrindRun.objects.filter(state__in=OPEN_RUNS).select_related("box").order_by("proposed_at")
-    )
+    rows = GrindRun.objects.filter(state__in=OPEN_RUNS).order_by("proposed_at")
+    return rows.select_related("box__polymer", "box__colour")
 
 
 def _duties() -> QuerySet[Duty]:

@@ -217,13 +217,12 @@ _SENT: Final[dict[Dispatch.Kind, Text]] = {
 def _kit_next(request: Request, at: datetime) -> str:
     if request.state == RequestState.POSTED and kits.long_posted(request.posted_at, at):
         return _("This story is over. We hope that the screw holds.")
-    day = day_words(request.promised_by) if request.promised_by else ""
     return {
         RequestState.WAITING_STOCK: _(
             "The screws are used up. The next ones are yours, in the order of asking; you need "
             "do nothing."
         ),
-        RequestState.RESERVED: _("We mean to post your kit by %(day)s.") % {"day": day},
+        RequestState.RESERVED: _("Next we post it to you."),
         RequestState.POSTED: _("It should be with you within two weeks. Tell us if it is not."),
         RequestState.REPORTED_MISSING: _("One of us looks into it, and you hear from us."),
         RequestState.SETTLED: _("This story is over. We hope that the screw holds."),
@@ -247,10 +246,7 @@ def _frame_next(frame: ReturnedFrame, at: datetime) -> str:
     if posted and kits.long_posted(frame.ended_at, at):
         return _("This story is over.")
     if frame.state in (FrameState.WEIGHED, FrameState.HELD):
-        day = day_words(frame.promised_by)
-        return _("Next we decide what can be done. We mean to be done with it by %(day)s.") % {
-            "day": day
-        }
+        return _("Next we look it over and decide what can be done.")
     if frame.state in (FrameState.TO_STRIP, FrameState.BOXED):
         return _to_be_ground(frame)
     return str(_NEXT[FrameState(frame.state)])

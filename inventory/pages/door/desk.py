@@ -43,7 +43,7 @@ class Note:
 _JOBS: dict[str, tuple[Job, ...]] = {
     BENCH: (
         Job("bench", _("Today at the bench"), _("What waits, what is next, what is on hold.")),
-        Job("parcel-book", _("Book in a parcel"), _("Weigh what the post brought.")),
+        Job("parcel-book", _("Book a parcel"), _("Weigh what the post brought.")),
         Job("kits", _("Pack spare screws"), _("Kits that are promised and not posted yet.")),
         Job("boxes", _("Regrind boxes"), _("What each box holds, and the runs that empty them.")),
         Job("stock", _("Stock and counts"), _("Flake, scrap and spare parts; count and receive.")),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
@@ -19,6 +19,7 @@ from returns.pages.customer import loop, slip_pdf
 from returns.pages.customer.forms import AddressForm, country_name, sent_abroad_to, told_defect
 from returns.pages.customer.personal import REFERRER_WITHOUT_FORMS, personal
 from returns.queries import story as stories
+from returns.sums.states import RequestState
 
 
 @require_safe
@@ -33,6 +34,7 @@ def story(request: HttpRequest, secret: str) -> HttpResponse:
         "secret": secret,
         "story": told,
         "loop": loop.picture(told.way),
+        "waits_for_us": _waits_for_us(filed, told, now),
         "late": told.promised_by is not None and told.promised_by < _today(),
         "country": country_name(filed.person.country) if filed.person else "",
         "abroad": sent_abroad_to(filed),
@@ -47,6 +49,15 @@ def story(request: HttpRequest, secret: str) -> HttpResponse:
         "slip_open": _slip_open(filed),
     }
     return render(request, "returns/customer/story.html", facts)
+
+
+def _waits_for_us(filed: Request, told: stories.Story, at: datetime) -> bool:
+    """Whether the next deed is ours, which words about being late say already."""
+    if filed.ended_at is not None or filed.state == RequestState.AWAITED:
+        return False
+    if filed.state == RequestState.WAITING_STOCK or intake.may_report_missing(filed, at=at):
+        return False
+    return told.promised_by is None or told.promised_by >= _today()
 
 
 def _today() -> date:

@@ -27,7 +27,7 @@ SCOPE_NAMES = {
     "bench": gettext_lazy("work at the bench"),
     "accounts": gettext_lazy("months and reports"),
     "owner": gettext_lazy("circularity figures and sales lists"),
-    "read": gettext_lazy("read what its scopes show, change nothing"),
+    "read": gettext_lazy("only read what is ticked above, change nothing"),
 }
 
 
