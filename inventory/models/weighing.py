@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
@@ -75,4 +77,9 @@ class Reading(WriteOnce):
     @property
     def period(self) -> str:
         """The scale and its calibration period."""
-        return f"{self.scale_id}@{self.check_due.isoformat() if self.check_due else ''}"
+        return period(self.scale_id, self.check_due)
+
+
+def period(scale_id: int, check_due: date | None) -> str:
+    """What names a scale within one calibration period: its readings share an error."""
+    return f"{scale_id}@{check_due.isoformat() if check_due else ''}"

@@ -8,10 +8,12 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 
 from django.db.models import BooleanField, Count, ExpressionWrapper, F, Q, QuerySet, Subquery, Sum
 
 from inventory.models import Posting
+from inventory.models.weighing import period
 from inventory.sums import weighing
 from returns.queries.span import Scope, Span
 
@@ -72,7 +74,7 @@ class Weighed:
     readings: int
     unweighed_mg: int
     measured: weighing.Measured
-    """The same mass with its uncertainty split by scale, to be set against another mass."""
+    """The same mass with its uncertainty split by period, to be set against another mass."""
 
     @property
     def standard_mg(self) -> float:
@@ -128,19 +130,20 @@ def net(rows: QuerySet[Posting]) -> Flows:
 def weighed(rows: QuerySet[Posting], *, source: str = "", target: str) -> Weighed:
     """Net mass that reached a kind of place, with the expanded uncertainty of its readings.
 
-    What readings on one scale share adds up linearly, their own parts as root sum of squares
-    (GUM 5.2.2). A reading that a reversal took back counts for nothing.
+    What readings on one scale within one calibration period share adds up linearly, their own
+    parts as root sum of squares (GUM 5.2.2). A reading that a reversal took back counts for
+    nothing.
     """
-    found, readings, unweighed_mg = _combined(_by_scale(rows, source, target))
+    found, readings, unweighed_mg = _combined(_by_period(rows, source, target))
     expanded_mg = weighing.expanded(found.u_mg, COVERAGE_FACTOR)
     return Weighed(found.mass_mg, expanded_mg, max(0, readings), unweighed_mg, found)
 
 
-_ByScale = Iterable[tuple[str | None, bool, int, int | None, int | None, int]]
+_Row = tuple[int | None, date | None, bool, int, int | None, int | None, int]
 
 
-def _by_scale(rows: QuerySet[Posting], source: str, target: str) -> _ByScale:
-    """Scale, whether it is no reversal, mass, squares of own parts, shared parts, readings."""
+def _by_period(rows: QuerySet[Posting], source: str, target: str) -> Iterable[_Row]:
+    """Scale, check date, if it is no reversal, mass, own parts squared, shared parts, readings."""
     forward = Q(movement__reverses=None, target__kind=target)
     back = Q(movement__reverses__isnull=False, source__kind=target)
     if source:
@@ -150,7 +153,7 @@ def _by_scale(rows: QuerySet[Posting], source: str, target: str) -> _ByScale:
     return (
         rows.filter(forward | back)
         .annotate(is_first=_IS_FIRST)
-        .values_list("reading__scale__name", "is_first")
+        .values_list("reading__scale", "reading__check_due", "is_first")
         .annotate(
             mass=Sum("quantity"),
             squares=Sum(own * own),
@@ -160,11 +163,11 @@ def _by_scale(rows: QuerySet[Posting], source: str, target: str) -> _ByScale:
     )
 
 
-def _combined(grouped: _ByScale) -> tuple[weighing.Measured, int, int]:
+def _combined(grouped: Iterable[_Row]) -> tuple[weighing.Measured, int, int]:
     """The mass as one, how many readings, and what part of it no reading stands behind."""
     mass_mg = readings = unweighed_mg = 0
     squares_ug2, shared_ug = 0, Counter[str]()
-    for scale, is_first, mass, squares, shared, count in grouped:
+    for scale, check_due, is_first, mass, squares, shared, count in grouped:
         sign = 1 if is_first else -1
         mass_mg += sign * mass
         readings += sign * count
@@ -172,10 +175,10 @@ def _combined(grouped: _ByScale) -> tuple[weighing.Measured, int, int]:
             unweighed_mg += sign * mass
             continue
         squares_ug2 += sign * (squares or 0)
-        shared_ug[scale] += sign * (shared or 0)
+        shared_ug[period(scale, check_due)] += sign * (shared or 0)
     found = weighing.Measured(
         mass_mg,
         max(0, squares_ug2) ** 0.5 / 1000,
-        tuple((scale, u_ug / 1000) for scale, u_ug in sorted(shared_ug.items())),
+        tuple((key, u_ug / 1000) for key, u_ug in sorted(shared_ug.items())),
     )
     return found, readings, unweighed_mg

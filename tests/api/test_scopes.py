@@ -23,6 +23,7 @@ def staff(bea: User, acke: User, olga: User) -> dict[str, User]:
     return {"bea": bea, "acke": acke, "olga": olga}
 
 
+@pytest.mark.django_db
 def test_nobody_is_told_to_sign_in_and_how() -> None:
     response = Caller().get("frames/")
     refused(response, 401, "not-signed-in")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -11,7 +13,7 @@ from django.db import IntegrityError, connection, transaction
 
 from inventory import ledger, months, places
 from inventory.errors import KeyReused, MonthClosed, MonthNotReady, NotFound
-from inventory.models import Deed, GrindRun, Month, MonthBalance, Movement, PlaceKind
+from inventory.models import Deed, GrindRun, Month, MonthBalance, Movement, Place, PlaceKind
 from inventory.queries import balances
 from inventory.queries import months as standing
 from tests.inventory import month_makers as made
@@ -196,6 +198,39 @@ def test_digest_hangs_on_what_was_posted_and_on_what_was_frozen() -> None:
     assert months.digest("2026-10", "f" * 64, held, {}) != before
     weighed_in("F-2", 5)
     assert months.digest("2026-10", "", held, {}) != before
+
+
+def test_digest_is_over_the_lines_that_its_docstring_names(shop: Shop) -> None:
+    said = made.furnished_october(shop)
+    back = ledger.reverse(key=key(), movement=said["issue"], reason="it was May", at=OCT)
+    held = balances.at_close("2026-10")
+    lines = [
+        ["month", "2026-10", "f" * 64],
+        *(_as_told(movement) for movement in Movement.objects.filter(month="2026-10")),
+        ["balances", *sorted([Place.objects.get(pk=pk).code, mg] for pk, mg in held.items())],
+        ["frozen", {"prices": 1}],
+    ]
+    text = "".join(
+        json.dumps(line, sort_keys=True, ensure_ascii=False, separators=(",", ":")) + "\n"
+        for line in lines
+    )
+    assert f'"{back.reason}"' in text
+    expected = hashlib.sha256(text.encode()).hexdigest()
+    assert months.digest("2026-10", "f" * 64, held, {"prices": 1}) == expected
+
+
+def _as_told(movement: Movement) -> list[object]:
+    """A movement read through its objects, one by one."""
+    moment = movement.happened_at.astimezone(UTC).isoformat(timespec="microseconds")
+    postings = [
+        [p.line, p.source.code, p.target.code, p.quantity, r and [r.typed, r.mass_mg, r.scale_id]]
+        for p in movement.postings.order_by("line")
+        for r in [p.reading]
+    ]
+    story = [movement.reason, movement.cost_minor, movement.actor_id, movement.heat]
+    undone = movement.reverses.number if movement.reverses else None
+    head = [movement.number, movement.kind, movement.subject, moment, movement.belongs_to, undone]
+    return ["movement", *head, *story, postings]
 
 
 def test_balance_after_snapshots_equals_the_sum_of_all_postings(shop: Shop) -> None:

@@ -108,8 +108,9 @@ def flags(
     entries: Iterable[Entry], scale_names: Mapping[str, str]
 ) -> tuple[tuple[str, str, int], ...]:
     """What was out of order with the scales behind any posting of the month."""
-    weight = Counter(entry.reading_id for entry in entries if entry.reading_id is not None)
-    return _flags(_readings(weight), scale_names)
+    wanted = {entry.reading_id for entry in entries if entry.reading_id is not None}
+    flagged = Reading.objects.filter(pk__in=wanted).exclude(flags=[])
+    return _flags(flagged.select_related("scale"), scale_names)
 
 
 def _is_credit(entry: Entry) -> bool:

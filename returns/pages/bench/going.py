@@ -9,12 +9,15 @@ from django.db.models import F, Value
 from django.db.models.functions import Replace
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import NoReverseMatch, reverse
+from django.urls import NoReverseMatch, ResolverMatch, resolve, reverse
+from django.utils.functional import Promise
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_safe
 
 from inventory.errors import BadInput
 from inventory.models import GrindRun, Lot, Movement, Part, Place, PlaceKind
+from inventory.pages import frame
 from inventory.pages.access import ACCOUNTANT, BENCH, OWNER, allow
 from returns.models import Dispatch, Parcel, Request, ReturnedFrame
 from returns.pages.bench.finding import bare, read_code
@@ -23,11 +26,26 @@ from returns.sums import codes
 CODE_LENGTH_MAX = 200
 NUMBER_MAX = 2**63 - 1
 
+_NAMED_BY_PAGE: dict[str, str | Promise] = {
+    "bench-request": gettext_lazy("This is the code of a customer's request."),
+    "parcel": gettext_lazy("This is the code of a parcel."),
+    "frame": gettext_lazy("This is the code of a returned frame."),
+    "boxes": gettext_lazy("This is the code of a regrind box."),
+    "heat": gettext_lazy("This is the code of a flake lot."),
+    "run": gettext_lazy("This is the code of a grind run."),
+    "movement": gettext_lazy("This is the number of a movement in the ledger."),
+}
+_ROLES: dict[str, str | Promise] = {
+    BENCH: gettext_lazy("the bench"),
+    ACCOUNTANT: gettext_lazy("the accounts"),
+    OWNER: gettext_lazy("the owner"),
+}
+
 
 @require_safe
 @allow(BENCH, ACCOUNTANT, OWNER)
 def go(request: HttpRequest, code: str = "") -> HttpResponse:
-    """Redirect to what the code names, or say plainly why it names nothing."""
+    """Redirect to what the code names, or say plainly why it leads nowhere for this reader."""
     typed = (code or request.GET.get("code", ""))[:CODE_LENGTH_MAX].replace("\0", "?").strip()
     if not typed:
         return render(request, "returns/bench/go.html", {"typed": "", "why": ""})
@@ -37,7 +55,23 @@ def go(request: HttpRequest, code: str = "") -> HttpResponse:
         return _nothing(request, typed, error.message)
     if not address:
         return _nothing(request, typed, _("The code is well formed, but nothing here has it."))
+    page = resolve(address.partition("#")[0])
+    openers: frozenset[str] = getattr(page.func, "roles", frame.STAFF)
+    if not openers & frame.roles(request):
+        return _not_for_this_role(request, typed, page, openers)
     return redirect(address)
+
+
+def _not_for_this_role(
+    request: HttpRequest, typed: str, page: ResolverMatch, openers: frozenset[str]
+) -> HttpResponse:
+    """What the code is and who may open it; nothing of what lies behind it."""
+    facts = {
+        "typed": typed,
+        "named": _NAMED_BY_PAGE.get(page.url_name or "", _("This code is known here.")),
+        "openers": [words for role, words in _ROLES.items() if role in openers],
+    }
+    return render(request, "returns/bench/go_closed.html", facts, status=403)
 
 
 def _nothing(request: HttpRequest, typed: str, why: str) -> HttpResponse:

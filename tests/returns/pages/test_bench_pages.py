@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 from pathlib import Path
 from urllib.parse import quote
@@ -335,7 +336,6 @@ def test_go_finds_everything_by_code_number_or_link(
 ) -> None:
     assert frame.request is not None
     box = places.box(polymer=shop.pp, colour=shop.slate, origin="post_consumer_return")
-    number = Movement.objects.get(subject=frame.tag).number
     found = {
         frame.tag: page_of(frame),
         frame.tag.lower().replace("-", " "): page_of(frame),
@@ -346,9 +346,34 @@ def test_go_finds_everything_by_code_number_or_link(
     for typed, address in found.items():
         answer = desk.get(reverse("go"), {"code": typed})
         assert answer.headers["Location"] == address
-    for typed in (f"#{number}", str(number), box.code, "screw-m14", "bin-screw-m14"):
+    for typed in (box.code, "screw-m14", "bin-screw-m14"):
         assert desk.get(reverse("go"), {"code": typed}).status_code == 302
     assert desk.get(f"/go/{frame.tag}/").headers["Location"] == page_of(frame)
+
+
+def test_a_code_that_ones_role_does_not_open_says_what_it_is_and_who_may(
+    client: Client, frame: ReturnedFrame, shop: Shop, bea: User, acke: User
+) -> None:
+    assert frame.request is not None
+    assert frame.request.person is not None
+    box = places.box(polymer=shop.pp, colour=shop.slate, origin="post_consumer_return")
+    number = Movement.objects.get(subject=frame.tag).number
+    asked = [
+        (acke, frame.parcel.code, "the code of a parcel", ["the bench", "the owner"]),
+        (acke, frame.request.reference, "customer&#x27;s request", ["the bench", "the owner"]),
+        (acke, box.code, "the code of a regrind box", ["the bench", "the owner"]),
+        (bea, f"#{number}", "a movement in the ledger", ["the accounts", "the owner"]),
+    ]
+    for reader, code, named, openers in asked:
+        client.force_login(reader)
+        answer = client.get(reverse("go"), {"code": code})
+        page = answer.content.decode()
+        assert answer.status_code == 403
+        assert named in page
+        assert re.findall(r"<li>(the [a-z]+)</li>", page) == openers
+        assert frame.request.person.name not in page
+    client.force_login(acke)
+    assert client.get(reverse("go"), {"code": frame.tag}).status_code == 302
 
 
 @pytest.fixture
