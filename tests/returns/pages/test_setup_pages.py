@@ -196,3 +196,17 @@ def test_when_all_is_there_the_first_return_is_offered(owner: Client, shop: Shop
     page = owner.get("/owner/setup/").content.decode()
     assert "You can take the first return" not in page
     assert "5 of 6 needed steps are done" in page
+
+
+def test_a_model_asks_for_polymer_and_colour_before_it_shows_its_form(owner: Client) -> None:
+    empty = owner.get("/owner/setup/model/").content.decode()
+    assert "Enter one of each first" in empty
+    assert "Add the model" not in empty
+
+
+def test_a_model_shows_its_form_once_polymer_and_colour_are_there(
+    owner: Client, shop: Shop
+) -> None:
+    ready = owner.get("/owner/setup/model/").content.decode()
+    assert "Enter one of each first" not in ready
+    assert "Add the model" in ready
