@@ -178,6 +178,15 @@ def test_no_template_shows_unmarked_words(room: str) -> None:
     assert found == {}
 
 
+@pytest.mark.parametrize("room", ROOMS)
+def test_only_templates_that_are_collected_mark_words(room: str) -> None:
+    """`makemessages` reads .html, .txt and .py: what a style sheet marked was never translated."""
+    paths = [path for path in (ROOT / room).rglob("templates/**/*") if path.is_file()]
+    others = [path for path in paths if path.suffix not in {".html", ".txt"}]
+    marked = [path.name for path in others if "translate" in path.read_text(encoding="utf-8")]
+    assert marked == []
+
+
 # What is not worded for the page: pure sums give keys and parameters, the demo and the rehearsal
 # are data, commands and checks speak to whoever runs the service, the API describes its fields in
 # English alone, and a source is named as its publisher names it.

@@ -237,7 +237,7 @@ def test_pdf_is_tagged_titled_and_carries_the_postings(closed: Report) -> None:
     reader = PdfReader(io.BytesIO(content))
     texts = [page.extract_text() for page in reader.pages]
     for number, text in enumerate(texts, start=1):
-        assert f"Page {number} of {len(texts)}" in text
+        assert f"{number} / {len(texts)}" in text
     whole = " ".join(texts)
     month = months.Month.objects.get(label="2026-10")
     for wanted in (
