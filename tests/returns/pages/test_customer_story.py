@@ -64,6 +64,25 @@ def test_reference_or_a_guess_opens_nothing(client: Client, shop: Shop, rest: st
         assert "Wanda" not in answer.content.decode()
 
 
+def test_a_broken_link_leads_to_finding_the_request(client: Client) -> None:
+    page = client.get("/story/no-such-secret/").content.decode()
+    assert 'href="/find/">Find my request</a>' in page
+    assert "Go back with your browser" not in page
+
+
+def test_story_says_whose_turn_it_is(client: Client, shop: Shop, bea: User) -> None:
+    request = sent_back(shop)
+    assert "Your turn" in client.get(link(request)).content.decode()
+    kit = asked_screws(shop)
+    with time_machine.travel(NOON, tick=False):
+        waiting = client.get(link(kit)).content.decode()
+        kits.post(key=key(), request=kit, at=NOON, by=bea)
+        posted = client.get(link(kit)).content.decode()
+    assert "Your turn" not in waiting
+    assert "You need do nothing now." in waiting
+    assert "You need do nothing now." not in posted
+
+
 def test_no_open_page_reveals_a_reference(client: Client, shop: Shop) -> None:
     request = sent_back(shop)
     for path in (f"/{request.reference}/", f"/story/{request.pk}/", f"/go/{request.reference}/"):
