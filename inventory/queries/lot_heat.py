@@ -16,6 +16,7 @@ class Share:
     code: str
     mass_mg: int
     heat: HeatSpread | None
+    posting: Posting
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +47,6 @@ def of(lot: Lot) -> LotHeat:
         held_mg=boxes.held_mg(place) if place is not None else 0,
         run=GrindRun.objects.filter(lot=lot).select_related("box").first(),
         batches=tuple(
-            Share(posting.movement.subject, posting.quantity, spread) for posting in taken
+            Share(posting.movement.subject, posting.quantity, spread, posting) for posting in taken
         ),
     )

@@ -80,6 +80,34 @@ def _now(touching: Q) -> dict[str, Known]:
     return held_by(_follow(_walk(found), entries.read(rows, entries.places_of(rows))))
 
 
+def of_place_at(place: Place, number: int) -> Known:
+    """How well what one box or lot held after a movement is known."""
+    month = Movement.objects.filter(number=number).values_list("month", flat=True).first() or ""
+    found, since = _snapshot(month)
+    rows = Posting.objects.filter(
+        Q(source=place) | Q(target=place),
+        movement__month__gt=since,
+        movement__number__lte=number,
+    )
+    walk = _follow(_walk(found), entries.read(rows, entries.places_of(rows)))
+    return held_by(walk).get(place.code, Known())
+
+
+def moved(labels: Iterable[str]) -> dict[tuple[int, int], Traced]:
+    """Movement and line -> mass, of some months; without those that state no uncertainty."""
+    found: dict[tuple[int, int], Traced] = {}
+    for label in sorted(set(labels)):
+        if is_stated(label):
+            found |= of_month(label).moved
+    return found
+
+
+def in_house(subject: str) -> Known:
+    """How well what the house has of a frame is known, on all its shelves together."""
+    held, shelves = story_of(subject).held, _codes(APART)
+    return Traced.total(mass for (place, _), mass in held.items() if place in shelves).known()
+
+
 def of_subject(subject: str) -> dict[str, Known]:
     """Code of each place where something of a frame lies -> how well that is known."""
     return held_by(story_of(subject))

@@ -285,6 +285,18 @@ def spread_under(known: object) -> SafeString:
     return render_to_string("hingeback/furniture/spread.html", facts)
 
 
+@register.simple_tag
+def spread_below(known: object) -> SafeString:
+    """The uncertainty on a line of its own in a table of masses, so that their decimals align."""
+    return format_html('<span class="below">{}</span>', spread(known))
+
+
+@register.simple_tag
+def not_weighed(mass_mg: int) -> SafeString:
+    """A mass from a drawing, a bill or a nominal figure."""
+    return measured(mass_mg, Known(booked_mg=abs(mass_mg)))
+
+
 def _known(told: object) -> Known:
     if isinstance(told, Reading):
         return weighing.known(told)

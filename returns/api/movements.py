@@ -6,15 +6,18 @@ from collections.abc import Mapping
 from typing import Any
 
 from django.db.models import Q, QuerySet
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from inventory import reversing
 from inventory.api import filters
-from inventory.api.shapes import Body, Code, Moment
+from inventory.api.shapes import Body, Code, KnownMass, Moment, known_mass
 from inventory.api.views import DeedView, Detail, Listing
 from inventory.errors import NotFound
 from inventory.models import Movement, Posting, Unit, Workshop
+from inventory.queries import traced
 from inventory.sums.recipes import KINDS
+from inventory.sums.traced import Traced
 
 ROWS = Movement.objects.select_related("actor", "reverses", "reversed_by").prefetch_related(
     "postings__source", "postings__target"
@@ -34,19 +37,39 @@ class MovementFilter(filters.FilterSet):
 
 
 class PostingAnswer(serializers.Serializer[Posting]):
-    """Exactly one of `mass_mg` and `pieces` is a number."""
+    """Exactly one of `mass_mg` and `pieces` is a number.
+
+    `known` is null where pieces are counted, and in a month that was closed before every mass had
+    its uncertainty.
+    """
 
     line = serializers.IntegerField()
     source = Code()  # type: ignore[assignment]
     target = Code()
     mass_mg = serializers.SerializerMethodField()
+    known = serializers.SerializerMethodField()
     pieces = serializers.SerializerMethodField()
 
     def get_mass_mg(self, posting: Posting) -> int | None:
         return posting.quantity if posting.source.unit == Unit.MILLIGRAM else None
 
+    @extend_schema_field(KnownMass(allow_null=True))
+    def get_known(self, posting: Posting) -> dict[str, Any] | None:
+        mass = _moved(self.context, posting.movement)
+        found = mass.get((posting.movement.number, posting.line))
+        return None if found is None else known_mass(found.known())
+
     def get_pieces(self, posting: Posting) -> int | None:
         return posting.quantity if posting.source.unit == Unit.PIECE else None
+
+
+def _moved(context: Mapping[str, Any], movement: Movement) -> Mapping[tuple[int, int], Traced]:
+    """What the postings of a movement's month moved; a month is followed once in an answer."""
+    request = context["request"]
+    months: dict[str, dict[tuple[int, int], Traced]] = request.__dict__.setdefault("moved", {})
+    if movement.month not in months:
+        months[movement.month] = traced.moved([movement.month])
+    return months[movement.month]
 
 
 class MovementAnswer(serializers.Serializer[Movement]):

@@ -21,7 +21,7 @@ class BatchHeat:
 
 def of(batch: ProductionBatch) -> BatchHeat:
     """A batch from before the ledger has its spread and no lots."""
-    postings = issued(batch.code).order_by("movement__number", "line")[:200]
+    rows = issued(batch.code).select_related("movement").order_by("movement__number", "line")
     return BatchHeat(
         batch=batch,
         spread=HeatSpread.from_list(batch.heat),
@@ -30,7 +30,8 @@ def of(batch: ProductionBatch) -> BatchHeat:
                 lot_code(posting),
                 posting.quantity,
                 HeatSpread.from_list(posting.source.lot.heat) if posting.source.lot else None,
+                posting,
             )
-            for posting in postings
+            for posting in rows[:200]
         ),
     )

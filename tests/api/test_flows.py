@@ -204,6 +204,11 @@ def test_a_frame_is_weighed_in_graded_mended_and_posted(
     assert frame["weighed_at"].endswith("Z")
     moved = done(bench.get(f"movements/?subject={tag}"))["results"]
     assert {one["number"] for one in moved} == set(frame["movements"])
+    first = next(line for one in moved for line in one["postings"] if one["kind"] == "weigh_in")
+    assert first["known"] == frame["reading"]["known"]
+    assert first["known"]["expanded_ug"] > 0
+    counted = [line for one in moved for line in one["postings"] if line["mass_mg"] is None]
+    assert all(line["known"] is None for line in counted)
     assert done(bench.get(f"requests/{filed['reference']}/"))["state"] == "settled"
 
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from typing import Any
+
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
@@ -16,9 +19,11 @@ from inventory.pages.access import ACCOUNTANT, OWNER, StaffRequest, allow
 from inventory.pages.accounts.forms import FilterForm, ReverseForm
 from inventory.queries import months, movements, traced
 from inventory.reports import headings
-from inventory.sums.traced import Known
+from inventory.sums.traced import Known, Traced
 
 PER_PAGE = 50
+
+_Line = tuple[Posting, Known | None]
 
 
 @require_GET
@@ -37,7 +42,7 @@ def listing(request: HttpRequest) -> HttpResponse:
         "form": form,
         "page": page,
         "query": query.urlencode(),
-        "rows": [(row, headings.KINDS.get(row.kind, row.kind)) for row in page],
+        "rows": _rows(list(page)),
         "wide": True,
     }
     return render(request, "inventory/accounts/movements.html", facts)
@@ -65,7 +70,7 @@ def movement(request: StaffRequest, number: int) -> HttpResponse:
         found = movements.numbered(number)
     facts = {
         "movement": found,
-        "postings": _postings(found),
+        "postings": _postings(found, traced.moved([found.month])),
         "undone_by": getattr(found, "reversed_by", None),
         "kind": headings.KINDS.get(found.kind, found.kind),
         "closed": months.closed(found.month),
@@ -76,8 +81,13 @@ def movement(request: StaffRequest, number: int) -> HttpResponse:
     return render(request, "inventory/accounts/movement.html", facts)
 
 
-def _postings(found: Movement) -> list[tuple[Posting, Known | None]]:
+def _rows(found: Sequence[Movement]) -> list[tuple[Movement, Any, list[_Line]]]:
+    """Each movement, its kind in words, its postings; each month of theirs is followed once."""
+    moved = traced.moved(row.month for row in found)
+    return [(row, headings.KINDS.get(row.kind, row.kind), _postings(row, moved)) for row in found]
+
+
+def _postings(found: Movement, moved: Mapping[tuple[int, int], Traced]) -> list[_Line]:
     """Each posting with how well its mass is known, where its month states that."""
-    moved = traced.of_month(found.month).moved if traced.is_stated(found.month) else {}
     masses = ((one, moved.get((found.number, one.line))) for one in found.postings.all())
     return [(one, None if mass is None else mass.known()) for one, mass in masses]

@@ -200,6 +200,7 @@ def _run_page(
         "is_open": told.state in (state.PROPOSED, state.CONFIRMED),
         "is_mine": told.proposed_by_id == request.user.pk,
         "came_out": _came_out(told),
+        "box_known": traced.of_place_at(told.box, told.box_movement),
         "seen_form": SeenForm(initial={"seen_mg": told.box_mg}, auto_id="seen_%s"),
         "out_form": OutForm(auto_id="out_%s", initial=scales.last(request)),
         "explain_form": ExplainForm(auto_id="explain_%s"),
@@ -215,7 +216,7 @@ def _run_page(
 _STATION = {"proposed": 0, "confirmed": 1, "held": 2, "finished": 3}
 
 
-def _came_out(told: GrindRun) -> list[tuple[Any, int]]:
+def _came_out(told: GrindRun) -> list[tuple[str, Reading]]:
     names = {
         "flake": _t("Flake"),
         "dust": _t("Dust"),
@@ -224,7 +225,7 @@ def _came_out(told: GrindRun) -> list[tuple[Any, int]]:
     }
     readings = Reading.objects.in_bulk(told.readings.values())
     return [
-        (words, readings[told.readings[name]].mass_mg)
+        (words, readings[told.readings[name]])
         for name, words in names.items()
         if told.readings.get(name) in readings
     ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from django.http import HttpResponse
@@ -12,7 +13,9 @@ from inventory.errors import NotFound
 from inventory.models import Lot
 from inventory.pages.access import ACCOUNTANT, BENCH, OWNER, StaffRequest, allow
 from inventory.queries import lot_heat, traced
+from inventory.queries.lot_heat import Share
 from inventory.sums.heat import HeatSpread
+from inventory.sums.traced import Known
 from returns.models import ProductionBatch
 from returns.queries import batch_heat
 
@@ -44,6 +47,7 @@ def _lot(lot: Lot) -> dict[str, Any]:
         "code": lot.code,
         "lot": lot,
         "found": found,
+        "shares": _shares(found.batches),
         "known": traced.of_place(place) if place is not None else None,
         "spread": found.spread,
         "rows": spread_rows(found.spread),
@@ -60,6 +64,15 @@ def _batch(code: str) -> dict[str, Any]:
         "code": batch.code,
         "batch": batch,
         "found": found,
+        "shares": _shares(found.lots),
         "spread": found.spread,
         "rows": spread_rows(found.spread),
     }
+
+
+def _shares(shares: Sequence[Share]) -> list[tuple[Share, Known | None]]:
+    """What was issued, each with how well it is known; None where its month does not state it."""
+    moved = traced.moved(share.posting.movement.month for share in shares)
+    masses = (moved.get((one.posting.movement.number, one.posting.line)) for one in shares)
+    known = [None if mass is None else mass.known() for mass in masses]
+    return list(zip(shares, known, strict=True))

@@ -18,6 +18,7 @@ from inventory.errors import NotFound
 from inventory.models import Part
 from inventory.pages.access import BENCH, OWNER, StaffRequest, allow
 from inventory.pages.forms import DeedForm, WeighedForm
+from inventory.queries import traced
 from returns import fitting, mending
 from returns.mending import Check
 from returns.models import JobStep, Remedy, RepairJob, ReturnedFrame
@@ -218,6 +219,7 @@ def _page(
         "is_passed": is_mending and job is not None and job.state == RepairJob.State.PASSED,
         "planned": mending.planned_steps(frame) if frame.state == FrameState.TO_MEND else [],
         "expected_mg": mending.expected_mass_mg(frame),
+        "known": traced.in_house(frame.tag),
         "open_form": DeedForm(auto_id="open_%s"),
         "add_form": AddForm(auto_id="add_%s"),
         "check_form": focused(CheckForm(auto_id="check_%s")),

@@ -17,6 +17,7 @@ from inventory.models import Reservation, Scale, Workshop
 from inventory.models.places import ReservationState
 from inventory.pages.access import BENCH, OWNER, StaffRequest, allow
 from inventory.pages.forms import DeedForm, MassField
+from inventory.queries import traced
 from returns import kits, labels, mending, posting_out
 from returns.endings import lenses_wait
 from returns.models import Dispatch, Request, ReturnedFrame
@@ -163,6 +164,7 @@ def _frame_page(request: StaffRequest, frame: ReturnedFrame, form: DeedForm) -> 
         "is_as_it_is": frame.state == FrameState.TO_RETURN,
         "lenses_wait": lenses_wait(frame),
         "mass_mg": mending.expected_mass_mg(frame),
+        "known": traced.in_house(frame.tag),
         "address": _address(frame.request),
     }
     status = 422 if refused else 200

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
@@ -131,7 +131,7 @@ DEEDS: Final[dict[str, Deed]] = {
 def stock_room(request: StaffRequest) -> HttpResponse:
     """Everything in stock at a glance."""
     parts = [_part_line(part) for part in Part.objects.order_by("code")]
-    known = traced.of_material()
+    known = traced.of_every_place()
     facts = {
         "lots": _lots(known),
         "boxes": [
@@ -139,8 +139,8 @@ def stock_room(request: StaffRequest) -> HttpResponse:
             for inside in boxes.boxes()
             if inside.mass_mg
         ],
-        "waste": [(_place_name(place), boxes.held_mg(place), place) for place in _waste()],
-        "salvage_mg": sum(boxes.held_mg(place) for place in _of(PlaceKind.SALVAGE)),
+        "waste": [_waste_line(place, known) for place in _held(material.WASTE)],
+        "salvage": [_waste_line(place, known) for place in _held({PlaceKind.SALVAGE})],
         "parts": parts,
         "low": [line for line in parts if line["is_low"]],
         "deeds": DEEDS,
@@ -221,14 +221,10 @@ def _part_line(part: Part) -> dict[str, Any]:
     }
 
 
-def _of(kind: PlaceKind) -> list[Place]:
-    return list(Place.objects.filter(kind=kind))
-
-
-def _waste() -> list[Place]:
-    rows = Place.objects.filter(kind__in=material.WASTE, balance__quantity__gt=0)
+def _held(kinds: Iterable[PlaceKind]) -> list[Place]:
+    rows = Place.objects.filter(kind__in=list(kinds), balance__quantity__gt=0)
     return list(rows.order_by("code"))
 
 
-def _place_name(place: Place) -> str:
-    return str(place.get_kind_display())
+def _waste_line(place: Place, known: Mapping[str, Known]) -> dict[str, Any]:
+    return {"it": place, "mass_mg": boxes.held_mg(place), "known": known.get(place.code)}

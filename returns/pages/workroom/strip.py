@@ -16,6 +16,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 from inventory.models import Part, Scale
 from inventory.pages.access import BENCH, OWNER, StaffRequest, allow
 from inventory.pages.forms import DeedForm, MassField
+from inventory.queries import traced
 from inventory.templatetags.hingeback import mass as written
 from returns import mending, stripdown
 from returns.models import ReturnedFrame
@@ -141,6 +142,7 @@ def _page(request: StaffRequest, frame: ReturnedFrame, tried: dict[str, Any]) ->
         "is_ours": stripdown.is_ours(frame),
         "is_wished": frame.wish == Wish.REGRIND,
         "mass_mg": mending.expected_mass_mg(frame),
+        "known": traced.in_house(frame.tag),
         "part_promises": salvage.promises_of(frame),
     } | tried
     facts["refused"] = next((form for form in tried.values() if form.is_bound), None)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from datetime import UTC, datetime
 
@@ -278,6 +279,20 @@ def test_movement_shows_its_postings_and_reading(books: dict[str, Movement], pag
     text = text_of(page, "movement", books["strip"].number)
     assert "“19.400 g” on Fine scale" in text
     assert BOX in text
+
+
+def test_list_says_of_every_mass_how_well_it_is_known(
+    books: dict[str, Movement], page: Client
+) -> None:
+    """19.400 g was read on the scale; the flake that moulding took stands for opening stock."""
+    text = text_of(page, "movements", month="2026-10")
+    strip, issue = (_row(text, books[name].number) for name in ("strip", "issue"))
+    assert re.search(r"19\.40 g</span>\s*<span class=\"spread\">.*?±.*? g .*?k = 2", strip, re.S)
+    assert "not weighed" in issue
+
+
+def _row(text: str, number: int) -> str:
+    return text.partition(f'href="{reverse("movement", args=[number])}"')[2].partition("</tr>")[0]
 
 
 @pytest.mark.parametrize("number", [0, 99_999, 10**30])

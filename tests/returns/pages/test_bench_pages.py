@@ -213,7 +213,7 @@ def test_a_frame_in_its_box_is_done_with_its_promise(desk: Client, frame: Return
     rows.update(state="boxed", box=box, boxed_mg=19_400)
     boxed = desk.get(reverse("bench") + "?step=boxed").content.decode()
     assert frame.tag in boxed
-    assert "19.40 g" in boxed
+    assert "19.400 g" in boxed
     assert ">late<" not in boxed
     assert "promised by" not in desk.get(page_of(frame)).content.decode()
 

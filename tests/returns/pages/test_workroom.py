@@ -12,9 +12,10 @@ from django.contrib.auth.models import User
 from django.test import Client
 from django.urls import reverse
 
-from inventory import grinding, material, places, stock
+from inventory import grinding, material, places, stock, weighing
 from inventory.models import GrindRun, Lot, Movement, Place, PlaceKind
 from inventory.sums import heat
+from inventory.templatetags.hingeback import uncertainty
 from returns import kits, stripdown
 from returns.models import (
     Dispatch,
@@ -225,6 +226,19 @@ def test_frame_is_stripped_beside_what_the_bill_expects(
     assert answer.headers["Location"] == reverse("frame", args=[frame.tag])
     assert (held(PlaceKind.BOX), held(PlaceKind.SALVAGE)) == (15_300, 4_100)
     assert stock.held(shop.arm) == 7
+
+
+def test_the_pages_of_a_frame_say_how_well_its_mass_is_known(
+    desk: Client, shop: Shop, bea: User
+) -> None:
+    for state, name in (("to_mend", "mend"), ("to_return", "post-frame"), ("to_strip", "strip")):
+        frame = graded(shop, bea, POLISH, state=state)
+        spread = f"{uncertainty(weighing.known(frame.reading).expanded_ug)} "
+        assert spread in page(desk, name, frame.tag)
+    send(desk, "strip", frame.tag, **heaps(shop))
+    salvage = page(desk, "stock").partition("Waste and salvage")[2]
+    assert salvage.count("plus or minus") == salvage.count("<li>") - salvage.count("not weighed")
+    assert "plus or minus" in salvage
 
 
 def test_gap_is_refused_beside_the_reason_and_keeps_what_was_typed(
