@@ -7,16 +7,17 @@ Behind each stand the biggest movements of the month that has more of it.
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from inventory.queries.recovered import entries
+from inventory.queries import traced
+from inventory.queries.recovered import confidence
 from inventory.queries.recovered.columns import LOSSES, MATERIAL
-from inventory.queries.recovered.entries import MATERIAL_KINDS, Entry
-from inventory.queries.recovered.shapes import Class, Report
+from inventory.queries.recovered.confidence import Followed
+from inventory.queries.recovered.entries import MATERIAL_KINDS
+from inventory.queries.recovered.shapes import Class, Report, class_row
 from inventory.queries.recovered.worth import class_of
-from inventory.sums.traced import Known
+from inventory.sums.traced import Known, Traced
 
 CAUSES_MAX = 3
 MOVEMENTS_MAX = 3
@@ -26,20 +27,21 @@ INSIDE = frozenset({"ground_in", "ground_out"})
 
 @dataclass(frozen=True, slots=True)
 class Biggest:
-    """A movement's part in a figure, signed, in milligrams."""
+    """A movement's part in a figure, signed, in milligrams, and how well it is known."""
 
     number: int
     kind: str
     subject: str
     mass_mg: int
+    known: Known | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Cause:
     """What moved a figure by `change`, in the figure's own unit.
 
-    `now` and `before` are the two months' amounts, for a worth the masses in stock. `label` is the
-    month that the biggest movements lie in.
+    `now` and `before` are the two months' amounts, for a worth the masses in stock, each with how
+    well it is known. `label` is the month that the biggest movements lie in.
     """
 
     material: Class
@@ -47,6 +49,8 @@ class Cause:
     change: int
     now: int
     before: int
+    known: Known | None
+    known_before: Known | None
     label: str = ""
     biggest: tuple[Biggest, ...] = ()
 
@@ -62,6 +66,7 @@ class Beside:
     causes: tuple[Cause, ...] = ()
     known: Known | None = None
     known_before: Known | None = None
+    known_difference: Known | None = None
 
     @property
     def difference(self) -> int:
@@ -87,6 +92,7 @@ def beside(report: Report, before: Report) -> tuple[Beside, ...]:
             moved.causes(key) if now != earlier else (),
             report.known_of("total", key) if unit == "mg" else None,
             before.known_of("total", key) if unit == "mg" else None,
+            moved.difference(key) if unit == "mg" else None,
         )
         for (key, unit, now), (_key, _unit, earlier) in zip(
             _figures(report), _figures(before), strict=True
@@ -113,10 +119,27 @@ class _Moved:
 
     def __init__(self, report: Report, before: Report) -> None:
         self._now, self._before = report, before
-        places = entries.all_places()
+        followed = [confidence.follow(one.label) for one in (report, before)]
         self._movements = {
-            one.label: _by_figure(entries.of_month(one.label, places)) for one in (report, before)
+            one.label: _by_figure(walked)
+            for one, walked in zip((report, before), followed, strict=True)
         }
+        self._totals = [
+            confidence.totals(walked, one.material).get("total", {})
+            for one, walked in zip((report, before), followed, strict=True)
+        ]
+
+    def difference(self, key: str) -> Known | None:
+        """How well a figure's difference is known, both months as one: what they share cancels.
+
+        What parts two closings is what moved in the later month, so that all that lay there at
+        both ends cancels.
+        """
+        if self._now.known_of("total", key) is None or self._before.known_of("total", key) is None:
+            return None
+        now, before = self._totals
+        earlier = now.get("opening") if key == "closing" else before.get(key)
+        return now.get(key, Traced()).less(earlier or Traced()).known()
 
     def causes(self, key: str) -> tuple[Cause, ...]:
         """What moved a figure most, largest first."""
@@ -138,12 +161,15 @@ class _Moved:
             now, before = self._now.of(material), self._before.of(material)
             for column in columns:
                 amounts = now.cell(column).quantity, before.cell(column).quantity
+                row = class_row(material)
                 more = self._now if abs(amounts[0]) >= abs(amounts[1]) else self._before
                 yield Cause(
                     material,
                     column,
                     amounts[0] - amounts[1],
                     *amounts,
+                    self._now.known_of(row, column),
+                    self._before.known_of(row, column),
                     more.label,
                     self._biggest(more.label, material, column),
                 )
@@ -153,8 +179,9 @@ class _Moved:
             for column in MATERIAL:
                 change = flows.cell(column).quantity
                 if column not in INSIDE:
-                    biggest = self._biggest(self._now.label, material, column)
-                    yield Cause(material, column, change, change, 0, self._now.label, biggest)
+                    label, known = self._now.label, self._now.known_of(class_row(material), column)
+                    biggest = self._biggest(label, material, column)
+                    yield Cause(material, column, change, change, 0, known, None, label, biggest)
 
     def _worth(self) -> Iterator[Cause]:
         now, before = ({w.material: w for w in one.worth} for one in (self._now, self._before))
@@ -166,26 +193,36 @@ class _Moved:
                 (ours.carried_minor if ours else 0) - (theirs.carried_minor if theirs else 0),
                 ours.closing_mg if ours else 0,
                 theirs.closing_mg if theirs else 0,
+                self._now.known_of(class_row(material), "closing"),
+                self._before.known_of(class_row(material), "closing"),
             )
 
     def _biggest(self, label: str, material: Class, column: str) -> tuple[Biggest, ...]:
-        found = self._movements[label].get((material, column), {})
-        ranked = sorted(found.values(), key=lambda one: (-abs(one.mass_mg), one.number))
-        return tuple(ranked[:MOVEMENTS_MAX])
+        found = self._movements[label].get((material, column), {}).values()
+        ranked = sorted(found, key=lambda one: (-abs(one[0].mass_mg), one[0].number))
+        is_stated = traced.is_stated(label)
+        return tuple(
+            replace(one, known=mass.known()) if is_stated else one
+            for one, mass in ranked[:MOVEMENTS_MAX]
+        )
 
 
-def _by_figure(found: Iterable[Entry]) -> Mapping[tuple[Class, str], dict[int, Biggest]]:
-    sums: Counter[tuple[Class, str, int]] = Counter()
-    told: dict[int, Entry] = {}
-    for entry in found:
+_Parts = dict[int, tuple[Biggest, Traced]]
+
+
+def _by_figure(followed: Followed) -> Mapping[tuple[Class, str], _Parts]:
+    """Class and column -> movement -> its part in that figure, with the readings behind it."""
+    figures: dict[tuple[Class, str], _Parts] = {}
+    for entry in followed.found:
+        moved = followed.walk.moved.get((entry.number, entry.line), Traced())
         for place in (entry.source, entry.target):
             column = entry.column(place) if place.kind in MATERIAL_KINDS else None
-            if column:
-                sums[class_of(place), column, entry.number] += entry.signed(place)
-                told[entry.number] = entry
-    figures: dict[tuple[Class, str], dict[int, Biggest]] = {}
-    for (material, column, number), mass_mg in sums.items():
-        entry = told[number]
-        one = Biggest(number, entry.kind, entry.subject, mass_mg)
-        figures.setdefault((material, column), {})[number] = one
+            if not column:
+                continue
+            parts = figures.setdefault((class_of(place), column), {})
+            first = Biggest(entry.number, entry.kind, entry.subject, 0), Traced()
+            one, mass = parts.get(entry.number, first)
+            mass.add(moved, 1 if place == entry.target else -1)
+            added = replace(one, mass_mg=one.mass_mg + entry.signed(place))
+            parts[entry.number] = added, mass
     return figures

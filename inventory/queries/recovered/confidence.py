@@ -48,6 +48,16 @@ def known(followed: Followed, material: Iterable[MaterialRow]) -> dict[str, dict
     has its losses together as one more column.
     """
     rows = traced.by_cell(followed.walk, followed.opened, followed.found)
+    cells = sorted((rows | _totals(rows, material)).items())
+    return {name: _told(row) for name, row in cells}
+
+
+def totals(followed: Followed, material: Iterable[MaterialRow]) -> dict[str, Row]:
+    """Total, class or origin -> column -> mass."""
+    return _totals(traced.by_cell(followed.walk, followed.opened, followed.found), material)
+
+
+def _totals(rows: Mapping[str, Row], material: Iterable[MaterialRow]) -> dict[str, Row]:
     totals: dict[str, Row] = {}
     for line in material:
         cells = rows.get(line.place, {})
@@ -55,7 +65,7 @@ def known(followed: Followed, material: Iterable[MaterialRow]) -> dict[str, dict
             _add(totals.setdefault(name, {}), cells)
     for cells in totals.values():
         cells["losses"] = Traced.total(cells.get(column, Traced()) for column in LOSSES)
-    return {name: _told(cells) for name, cells in sorted((rows | totals).items())}
+    return totals
 
 
 def _add(total: Row, cells: Row) -> None:

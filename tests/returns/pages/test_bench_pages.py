@@ -228,6 +228,9 @@ def test_missing_parts_are_named_on_the_list_and_on_the_frame(
     assert ReturnedFrame.objects.get().state == "held"
     assert "1 × Arm, Avocet" in page
     assert "Takes 1 × Arm, Avocet." in page
+    sums = page.partition('<p class="small muted">Weighed')[2].partition("</p>")[0]
+    assert "plus or minus" in sums.partition("bill of materials")[0]
+    assert "not weighed" in sums.partition("bill of materials")[2]
     listed = desk.get(reverse("bench") + "?step=held").content.decode()
     assert "parts are missing: 1 × Arm, Avocet" in listed
     assert "x arm-" not in page + listed
