@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
 from django.conf import settings
 from django.template.loader import render_to_string
@@ -24,6 +24,8 @@ SHEET_MARGIN_MM: Final = 8
 LABELS_MAX: Final = 200
 LABEL_MM_MIN: Final = 15
 _QUIET_MODULES: Final = 2
+
+Drawn = TypeVar("Drawn")
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,15 +99,38 @@ def address_pdf(dispatch: Dispatch) -> bytes:
 
     Raises BadInput when nobody's address is known, or when it was erased.
     """
-    person = _receiver(dispatch)
     workshop = Workshop.the()
     facts = {
         "size": _size(),
-        "address": address_lines(person, workshop),
-        "sender": [workshop.name, *workshop.address.splitlines()],
-        "code": dispatch.code,
+        "sender": _sender(workshop),
+        "one": _addressed(dispatch, workshop),
     }
     return _pdf("returns/bench/labels/address.html", facts)
+
+
+def addresses_pdf(dispatches: Sequence[Dispatch]) -> bytes:
+    """The address labels of many dispatches in rows on sheets of A4, to be cut out."""
+    workshop = Workshop.the()
+    facts = {
+        "size": _size(),
+        "sender": _sender(workshop),
+        "pages": _pages([_addressed(one, workshop) for one in _bounded(dispatches)]),
+        "margin": SHEET_MARGIN_MM,
+    }
+    return _pdf("returns/bench/labels/addresses.html", facts)
+
+
+def _addressed(dispatch: Dispatch, workshop: Workshop) -> dict[str, Any]:
+    person = receiver(dispatch)
+    if person is None:
+        raise BadInput(
+            _("There is no address for this dispatch. Ask the owner what to do with it.")
+        )
+    return {"lines": address_lines(person, workshop), "code": dispatch.code}
+
+
+def _sender(workshop: Workshop) -> list[str]:
+    return [workshop.name, *workshop.address.splitlines()]
 
 
 def address_lines(person: Person, workshop: Workshop) -> list[str]:
@@ -162,13 +187,12 @@ COUNTRY_NAMES: Final = {
 }
 
 
-def _receiver(dispatch: Dispatch) -> Person:
+def receiver(dispatch: Dispatch) -> Person | None:
+    """Whom a dispatch goes to; None when no address is known, or it was erased."""
     request = dispatch.request or (dispatch.frame.request if dispatch.frame else None)
     person = request.person if request else None
     if person is None or person.erased_at is not None or not person.address_lines():
-        raise BadInput(
-            _("There is no address for this dispatch. Ask the owner what to do with it.")
-        )
+        return None
     return person
 
 
@@ -187,13 +211,13 @@ def _size() -> dict[str, int]:
     return {"width": width, "height": height, "qr": qr, "text": width - qr - 4}
 
 
-def _bounded(labels: Sequence[Label]) -> Sequence[Label]:
+def _bounded(labels: Sequence[Drawn]) -> Sequence[Drawn]:
     if not 1 <= len(labels) <= LABELS_MAX:
         raise BadInput(_("Print 1 to %(max)s labels at a time.") % {"max": LABELS_MAX})
     return labels
 
 
-def _pages(labels: Sequence[Label]) -> list[list[Label]]:
+def _pages(labels: Sequence[Drawn]) -> list[list[Drawn]]:
     size = _size()
     columns = (SHEET_MM[0] - 2 * SHEET_MARGIN_MM) // size["width"]
     rows = (SHEET_MM[1] - 2 * SHEET_MARGIN_MM) // size["height"]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from django.db.models import QuerySet, Sum
+from django.db.models import OuterRef, QuerySet, Subquery, Sum
 
 from inventory.sums import heat
 from inventory.sums.heat import HeatSpread
@@ -32,16 +32,16 @@ def of(frame: ReturnedFrame) -> HeatSpread:
 
 def _pool(batches: QuerySet[ProductionBatch]) -> list[tuple[HeatSpread, int]]:
     """Spread and frame material sold in milligrams, by batch."""
-    rows = batches.annotate(sold_pieces=Sum("sold__pieces")).select_related("colourway")
+    material = (
+        Component.objects.filter(model=OuterRef("colourway__model"), is_frame_material=True)
+        .order_by()
+        .values("model")
+        .values(total_mg=Sum("nominal_mg"))
+    )
+    rows = batches.annotate(
+        sold_pieces=Sum("sold__pieces"), material_mg=Subquery(material)
+    ).values_list("heat", "sold_pieces", "material_mg")
     return [
-        (
-            HeatSpread.from_list(batch.heat),
-            (batch.sold_pieces or 0) * _frame_material_mg(batch.colourway.model_id),
-        )
-        for batch in rows
+        (HeatSpread.from_list(spread), (pieces or 0) * (material_mg or 1))
+        for spread, pieces, material_mg in rows
     ]
-
-
-def _frame_material_mg(model_id: int) -> int:
-    rows = Component.objects.filter(model_id=model_id, is_frame_material=True)
-    return rows.aggregate(total=Sum("nominal_mg"))["total"] or 1

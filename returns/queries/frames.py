@@ -75,7 +75,8 @@ def by_tag(tag: str) -> ReturnedFrame | None:
             "colourway__polymer",
             "batch",
             "reading__scale",
-            "box",
+            "box__polymer",
+            "box__colour",
             "lot",
         )
         .first()

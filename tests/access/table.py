@@ -103,6 +103,7 @@ TABLE: Final = (
     Row("bench/frame/<str:tag>/post/lenses/", post=BENCH),
     Row("bench/frame/<str:tag>/post/address.pdf", get=BENCH),
     Row("bench/kits/", get=BENCH),
+    Row("bench/kits/addresses.pdf", get=BENCH),
     Row("bench/kits/<str:reference>/", get=BENCH, post=BENCH),
     Row("bench/kits/<str:reference>/address.pdf", get=BENCH),
     Row("bench/boxes/", get=BENCH),

@@ -138,6 +138,20 @@ def test_address_label_names_the_country_only_abroad(shop: Shop, bea: User) -> N
     assert "AUSTRIA" in text(labels.address_pdf(Dispatch.objects.get()))
 
 
+def test_addresses_share_sheets_as_many_as_fit(shop: Shop, bea: User) -> None:
+    """62 x 29 mm on the 194 x 281 mm within the margin: 3 beside one another, 9 rows, 27."""
+    leaving = []
+    for number in range(28):
+        request = filed(shop.avocet_slate)
+        assert request.person is not None
+        request.person.name, request.person.city = f"Pim {number:02}", "Wader"
+        leaving.append(Dispatch(code=f"D-{number:02}", request=request))
+    pages = read(labels.addresses_pdf(leaving)).pages
+    assert [page.extract_text().count("Tidewrack Frames") for page in pages] == [27, 1]
+    assert "Pim 27" in pages[1].extract_text()
+    assert "D-27" in pages[1].extract_text()
+
+
 def test_address_of_an_erased_person_is_refused(shop: Shop, bea: User) -> None:
     request = filed(shop.avocet_slate, person=None)
     dispatch = Dispatch.objects.create(code="D-1", key=key(), kind="kit", request=request)

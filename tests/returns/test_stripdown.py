@@ -8,6 +8,7 @@ import pytest
 from django.contrib.auth.models import User
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from pytest_django import DjangoAssertNumQueries
 
 from inventory import grinding, material, places, stock
 from inventory.errors import BadInput, Conflict, KeyReused, StaleState
@@ -294,6 +295,16 @@ def test_heat_of_an_unknown_batch_is_that_of_the_sold_ones(shop: Shop, bea: User
     sold(shop, shop.avocet_slate, 4, 10)
     assert frame_heat.of(frame).to_list() == [[2, 750_000], [4, 250_000]]
     assert frame_heat.of(on_shelf(shop, bea, colourway=None)).to_list() == [[1, 1_000_000]]
+
+
+def test_heat_of_many_batches_takes_one_query(
+    shop: Shop, bea: User, django_assert_num_queries: DjangoAssertNumQueries
+) -> None:
+    frame = to_strip(shop, bea)
+    for passes in (2, 3, 4):
+        sold(shop, shop.avocet_slate, passes, 10)
+    with django_assert_num_queries(1):
+        frame_heat.of(frame)
 
 
 def test_colours_have_boxes_of_their_own(shop: Shop, bea: User) -> None:

@@ -90,6 +90,25 @@ def kit_list(request: StaffRequest) -> HttpResponse:
     return render(request, "returns/workroom/kits.html", facts)
 
 
+@require_safe
+@allow(BENCH, OWNER)
+def address_sheet(request: StaffRequest) -> HttpResponse:
+    """The address labels of all that is to be posted, on sheets of A4."""
+    del request
+    leaving = [
+        *(Dispatch(code=one.reference, request=one) for one in kits.to_post()[:100]),
+        *(
+            Dispatch(code=frame.tag, frame=frame, request=frame.request)
+            for frame in (*posting_out.frames_to_post()[:100], *posting_out.lenses_to_post())
+        ),
+    ]
+    known = [one for one in leaving if labels.receiver(one) is not None]
+    if not known:
+        raise NotFound(_t("No address is known of anything that is to be posted."))
+    drawn = labels.addresses_pdf(known[: labels.LABELS_MAX])
+    return HttpResponse(drawn, content_type="application/pdf")
+
+
 @require_http_methods(["GET", "HEAD", "POST"])
 @allow(BENCH, OWNER)
 def kit(request: StaffRequest, reference: str) -> HttpResponse:

@@ -29,6 +29,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path(f"{FRAME}/post/lenses/", posting.post_lenses, name="post-lenses"),
     path(f"{FRAME}/post/address.pdf", posting.frame_label, name="post-label"),
     path("bench/kits/", posting.kit_list, name="kits"),
+    path("bench/kits/addresses.pdf", posting.address_sheet, name="address-sheet"),
     path("bench/kits/<str:reference>/", posting.kit, name="kit"),
     path("bench/kits/<str:reference>/address.pdf", posting.kit_label, name="kit-label"),
     path("bench/boxes/", boxes.box_list, name="boxes"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import re
 import uuid
 from collections.abc import Callable
@@ -11,6 +12,7 @@ import pytest
 from django.contrib.auth.models import User
 from django.test import Client
 from django.urls import reverse
+from pypdf import PdfReader
 
 from inventory import grinding, material, places, stock, weighing
 from inventory.models import GrindRun, Lot, Movement, Place, PlaceKind
@@ -271,6 +273,23 @@ def test_stranger_can_only_be_discarded(desk: Client, shop: Shop, bea: User) -> 
     assert send(desk, "discard", frame.tag, reason="").status_code == 422
     send(desk, "discard", frame.tag, reason="acetate")
     assert now(frame).state == "discarded"
+
+
+def test_addresses_of_all_that_is_to_be_posted_come_on_one_sheet(
+    desk: Client, shop: Shop, bea: User
+) -> None:
+    sheet = reverse("address-sheet")
+    assert desk.get(sheet).status_code == 404
+    assert sheet not in page(desk, "kits")
+    frame, unknown = mended(shop, bea), mended(shop, bea)
+    Request.objects.filter(pk=unknown.request_id).update(person=None)
+    asked = filed(shop.avocet_slate, kind="spare_screws", wish="", state="reserved")
+    assert sheet in page(desk, "kits")
+    (drawn,) = PdfReader(io.BytesIO(desk.get(sheet).content)).pages
+    told = drawn.extract_text()
+    assert frame.tag in told
+    assert asked.reference in told
+    assert unknown.tag not in told
 
 
 def test_without_the_wish_the_page_asks_for_it(desk: Client, shop: Shop, bea: User) -> None:

@@ -1,0 +1,57 @@
+"""The people and the things that a walk over all addresses meets."""
+
+from __future__ import annotations
+
+import pytest
+from django.contrib.auth.models import User
+
+from inventory import grinding, places
+from inventory.api import tokens
+from inventory.models import AccessToken, Duty, Movement, Place
+from returns import intake
+from tests.makers import NOON, Shop, key, opening
+from tests.returns import customer_makers as customers
+from tests.returns.bench_makers import on_shelf
+
+
+@pytest.fixture
+def people(bea: User, acke: User, olga: User) -> dict[str, User]:
+    return {"bench": bea, "accountant": acke, "owner": olga}
+
+
+@pytest.fixture
+def arguments(shop: Shop, bea: User, olga: User) -> dict[str, str]:
+    """What the parts of an address are, so that most lead to something."""
+    opening(400_000, shop)
+    request = customers.sent_back(shop)
+    frame = on_shelf(shop, bea, request=request)
+    box = Place.objects.get(kind="box")
+    run = grinding.propose(key=key(), box=box, at=NOON, by=bea)
+    screws = customers.asked_screws(shop)
+    # Otherwise /ready/ answers 503: letters of October would still wait for a worker.
+    Duty.objects.update(settled_at=NOON)
+    tokens.issue(name="scale", user=olga, scopes=["bench"], days=1, at=NOON)
+    return {
+        "tag": frame.tag,
+        "reference": screws.reference,
+        "secret": intake.link_secret(request),
+        "parcel/code": frame.parcel.code,
+        "parcels/code": frame.parcel.code,
+        "go/code": frame.tag,
+        "box/code": box.code,
+        "boxes/code": box.code,
+        "run/code": run.code,
+        "runs/code": run.code,
+        "parts/code": shop.screw.code,
+        "places/code": places.box(polymer=shop.pp, colour=shop.slate, origin="virgin").code,
+        "models/code": "avocet",
+        "batches/code": "AV-2601",
+        "model": "avocet",
+        "label": "2026-08",
+        "number": str(Movement.objects.order_by("number")[0].number),
+        "name": "report.csv",
+        "table/name": "losses",
+        "handle": tokens.handle(AccessToken.objects.get()),
+        "key": str(key()),
+        "step": "1",
+    }
