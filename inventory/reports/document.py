@@ -16,12 +16,12 @@ from django.template.loader import render_to_string
 from django.utils.translation import gettext
 
 from inventory.models import Month
-from inventory.queries import months, recovered
+from inventory.queries import months, recovered, traced
 from inventory.queries.recovered import lines
-from inventory.queries.recovered.shapes import Report
+from inventory.queries.recovered.shapes import Late, Report
 from inventory.reports import chart, headings, naming, numbers, tables, tabular
 from inventory.reports.language import workshop_language
-from inventory.sums.traced import Known
+from inventory.sums.traced import Known, Traced
 
 VARIANT = "pdf/a-3a"
 INK = "#1d2429"
@@ -60,6 +60,7 @@ def facts(report: Report, closed: Month | None, language: str) -> dict[str, Any]
         "carried": numbers.money(report.carried_minor),
         "trust": trust(report),
         "cautions": cautions(report),
+        "late_rows": late(report),
         "closing_known": report.known_of("total", "closing"),
         "figures_digest": recovered.digest(report),
         "postings_name": f"{naming.stem(report)}-postings.csv",
@@ -83,6 +84,15 @@ def trust(report: Report) -> dict[str, Any]:
         "readings": found.readings,
         "unweighed": found.unweighed_postings,
     }
+
+
+def late(report: Report) -> list[tuple[Late, Known]]:
+    """What came in late, each movement's mass with how well it is known."""
+    moved = traced.moved([report.label]) if report.late and report.edition > 1 else {}
+    masses: dict[int, Traced] = {}
+    for (number, _line), mass in moved.items():
+        masses.setdefault(number, Traced()).add(mass)
+    return [(row, masses.get(row.number, Traced()).known()) for row in report.late]
 
 
 def cautions(report: Report) -> list[tuple[str, str, int]]:

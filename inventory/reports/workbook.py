@@ -16,11 +16,13 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inventory.queries import months, practice
+from inventory.queries.recovered import confidence
 from inventory.queries.recovered.columns import MATERIAL, PARTS, SHELVES
 from inventory.queries.recovered.lines import PostingLine
 from inventory.queries.recovered.shapes import Flows, Report
 from inventory.reports import figures, headings
 from inventory.reports.language import workshop_language
+from inventory.sums.traced import Known
 
 GRAMS = '#,##0.000;[Red]-#,##0.000;"–"'
 MONEY = "#,##0.00;[Red]-#,##0.00"
@@ -229,18 +231,16 @@ def _worth(report: Report) -> Sheet:
             _("Carried at"),
         )
     ]
+    known = confidence.of_worth(report)
     rows = [
         (
             str(row.material),
             *(
-                mass_mg / 1000
-                for mass_mg in (
-                    row.opening_mg,
-                    row.received_mg,
-                    row.issued_mg,
-                    row.normal_loss_mg,
-                    row.written_off_mg,
-                    row.closing_mg,
+                shown
+                for name in _MASSES
+                for shown in (
+                    getattr(row, name) / 1000,
+                    *_spread(known.get(row.material, {}).get(name)),
                 )
             ),
             *(
@@ -262,8 +262,28 @@ def _worth(report: Report) -> Sheet:
         )
         for row in report.worth
     ]
-    formats = ["", *[GRAMS] * len(names), *[MONEY] * len(money)]
-    return Sheet(_("Value")[:31], [_("Class"), *names, *money], rows, formats)
+    beside = (_("± (g, k = 2)"), _("Not weighed (g)"))
+    heads = [head for name in names for head in (name, *beside)]
+    formats = ["", *[GRAMS] * len(heads), *[MONEY] * len(money)]
+    return Sheet(_("Value")[:31], [_("Class"), *heads, *money], rows, formats)
+
+
+_MASSES = (
+    "opening_mg",
+    "received_mg",
+    "issued_mg",
+    "normal_loss_mg",
+    "written_off_mg",
+    "closing_mg",
+)
+
+
+def _spread(known: Known | None) -> tuple[float | None, float | None]:
+    """Expanded uncertainty and what nobody weighed, in grams; empty where nothing states it."""
+    if known is None:
+        return None, None
+    spread = known.expanded_ug / 1_000_000 if known.is_weighed else None
+    return spread, known.booked_mg / 1000 if known.booked_mg else None
 
 
 def _journal(report: Report) -> Sheet:

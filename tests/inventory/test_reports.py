@@ -206,6 +206,31 @@ def test_workbook_has_numbers_dates_and_frozen_headings(closed: Report) -> None:
     assert moment.value == datetime(2026, 10, 14, 12, 0)  # noqa: DTZ001  the workshop's clock
 
 
+def test_every_mass_of_the_worth_says_how_well_it_is_known(closed: Report) -> None:
+    import openpyxl
+
+    book = openpyxl.load_workbook(io.BytesIO(files.FORMATS["xlsx"].make(closed)))
+    head, *rows = book["Value"].iter_rows(values_only=True)
+    masses = [at for at, name in enumerate(head) if str(name).endswith("mass (g)")]
+    assert len(masses) == 5
+    assert any(row[at] for row in rows for at in masses)
+    for row in rows:
+        for at in masses:
+            assert bool(row[at]) == (row[at + 1] is not None or row[at + 2] is not None)
+    received = head.index("Received mass (g)")
+    of_returns = next(row for row in rows if row[0] == "PP/slate/post_consumer_return")
+    assert of_returns[received : received + 3] == (19.4, pytest.approx(0.01156, abs=1e-5), None)
+
+
+def test_what_came_in_late_says_how_well_it_is_known(closed: Report, shop: Shop) -> None:
+    made.weighed_in("F-CCCC-4444", 18_300)
+    made.stripped(shop, "F-CCCC-4444", "18.300 g")
+    (_arrival, booked), (row, known) = document.late(recovered.of_month("2026-11"))
+    assert (booked.booked_mg, booked.readings) == (18_300, 0)
+    assert (row.belongs_to, row.mass_mg, known.readings) == ("2026-10", 18_300, 1)
+    assert known.expanded_ug == pytest.approx(11_561, abs=2)
+
+
 def test_workbook_never_holds_a_formula(shop: Shop) -> None:
     import openpyxl
 

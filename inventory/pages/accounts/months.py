@@ -100,6 +100,7 @@ def report(request: HttpRequest, label: str) -> HttpResponse:
             "chart": chart.svg(made),
             "trust": document.trust(made),
             "cautions": document.cautions(made),
+            "late_rows": document.late(made),
             "frames": document.frames(made),
             "digest": recovered.digest(made),
             "linked": True,

@@ -10,10 +10,20 @@ from inventory.queries import traced
 from inventory.queries.recovered import entries
 from inventory.queries.recovered.columns import LOSSES
 from inventory.queries.recovered.entries import Entry
-from inventory.queries.recovered.shapes import MaterialRow, class_row, origin_row
+from inventory.queries.recovered.shapes import (
+    Class,
+    MaterialRow,
+    Report,
+    Worth,
+    class_row,
+    origin_row,
+)
+from inventory.queries.recovered.worth import NORMAL_LOSSES, RECEIPTS
 from inventory.sums.traced import Account, Known, Source, Traced, Walk
 
 Row = dict[str, Traced]
+# Columns of a row that are no flow of its own.
+_NO_FLOW = frozenset({"opening", "closing", "losses"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +65,42 @@ def known(followed: Followed, material: Iterable[MaterialRow]) -> dict[str, dict
 def totals(followed: Followed, material: Iterable[MaterialRow]) -> dict[str, Row]:
     """Total, class or origin -> column -> mass."""
     return _totals(traced.by_cell(followed.walk, followed.opened, followed.found), material)
+
+
+def of_worth(report: Report) -> dict[Class, dict[str, Known]]:
+    """Class -> field of its worth -> how well that mass is known, in an edition that states it.
+
+    A mass that is not the sum of the class's columns, such as after the reversal of an earlier
+    month's entry, is left out.
+    """
+    if report.edition == 1:
+        return {}
+    rows = totals(follow(report.label), report.material)
+    return {line.material: _of_class(line, rows) for line in report.worth}
+
+
+def _of_class(line: Worth, rows: Mapping[str, Row]) -> dict[str, Known]:
+    cells = rows.get(class_row(line.material), {})
+    named = {*RECEIPTS, *NORMAL_LOSSES, "issued", *_NO_FLOW}
+    odd = Traced.total(mass for column, mass in cells.items() if column not in named)
+    received = _sum(cells, RECEIPTS)
+    if odd.mass_mg > 0:
+        received.add(odd)
+    masses = {
+        "opening_mg": _sum(cells, ["opening"]),
+        "received_mg": received,
+        "issued_mg": _sum(cells, ["issued"]).times(-1),
+        "normal_loss_mg": _sum(cells, NORMAL_LOSSES).times(-1),
+        "written_off_mg": odd.times(-1) if odd.mass_mg < 0 else Traced(),
+        "closing_mg": _sum(cells, ["closing"]),
+    }
+    return {
+        name: mass.known() for name, mass in masses.items() if mass.mass_mg == getattr(line, name)
+    }
+
+
+def _sum(cells: Row, columns: Iterable[str]) -> Traced:
+    return Traced.total(cells.get(column, Traced()) for column in columns)
 
 
 def _totals(rows: Mapping[str, Row], material: Iterable[MaterialRow]) -> dict[str, Row]:
