@@ -22,7 +22,7 @@ def of(frame: ReturnedFrame) -> HeatSpread:
         return heat.of_passes(1)
     for batches in (
         ProductionBatch.objects.filter(colourway=frame.colourway),
-        ProductionBatch.objects.filter(colourway__polymer=frame.colourway.polymer),
+        ProductionBatch.objects.filter(colourway__polymer=frame.colourway.polymer_id),
     ):
         pool = _pool(batches)
         if any(mass_mg for _spread, mass_mg in pool):

@@ -300,9 +300,10 @@ def test_heat_of_an_unknown_batch_is_that_of_the_sold_ones(shop: Shop, bea: User
 def test_heat_of_many_batches_takes_one_query(
     shop: Shop, bea: User, django_assert_num_queries: DjangoAssertNumQueries
 ) -> None:
-    frame = to_strip(shop, bea)
+    tag = to_strip(shop, bea).tag
     for passes in (2, 3, 4):
         sold(shop, shop.avocet_slate, passes, 10)
+    frame = ReturnedFrame.objects.select_related("colourway").get(tag=tag)
     with django_assert_num_queries(1):
         frame_heat.of(frame)
 
