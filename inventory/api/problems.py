@@ -60,7 +60,7 @@ def problem(code: str, status_code: int = 0, detail: str = "", **members: Any) -
         "type": f"{settings.BASE_URL}/api/problems/#{code}",
         "title": str(kind.title),
         "status": status_code,
-        **({"detail": detail} if detail else {}),
+        **({"detail": _whole(detail)} if detail else {}),
         **members,
     }
     response = ProblemResponse(body, status=status_code)
@@ -138,7 +138,7 @@ def _of_framework(error: exceptions.APIException) -> Response:
 def _of_rule(error: HingebackError) -> Response:
     members: dict[str, Any] = {}
     if isinstance(error, BadInput) and error.field:
-        members["errors"] = [{"detail": error.message, "pointer": f"#/{error.field}"}]
+        members["errors"] = [{"detail": _whole(error.message), "pointer": f"#/{error.field}"}]
     if error.facts.get("reasons"):
         members["reasons"] = [str(reason) for reason in error.facts["reasons"]]
     return problem(error.code, error.status, error.message, **members)
@@ -163,10 +163,14 @@ def _flat(detail: Any, pointer: str) -> Iterator[dict[str, str]]:
             nested = isinstance(inner, dict | list)
             yield from _flat(inner, f"{pointer}/{index}" if nested else pointer)
     else:
-        yield {"detail": str(detail), "pointer": pointer}
+        yield {"detail": _whole(str(detail)), "pointer": pointer}
 
 
 def _escaped(name: str) -> str:
-    """A name as RFC 6901 wants it; half a character that no text can hold becomes a “?”."""
-    whole = name.encode("utf-8", "replace").decode("utf-8")
-    return whole.replace("~", "~0").replace("/", "~1")
+    """A name as RFC 6901 wants it."""
+    return _whole(name).replace("~", "~0").replace("/", "~1")
+
+
+def _whole(text: str) -> str:
+    """What was typed comes back in answers: half a character, which no text can hold, as "?"."""
+    return text.encode("utf-8", "replace").decode("utf-8")
