@@ -167,11 +167,18 @@ CHOICES: tuple[Choice, ...] = (
     ),
     # Lifetimes, forecasts, spares.
     Choice("returns.sums.lifetimes.FAILURES_MIN", _("first returns needed for a curve or a fit")),
-    Choice("returns.sums.forecasts.RETURNS_MIN", _("first returns needed for a forecast")),
+    Choice("returns.sums.cohorts.RETURNS_MIN", _("first returns needed for a forecast")),
     Choice(
-        "returns.sums.forecasts.TAIL_AGES",
+        "returns.sums.cohorts.TAIL_AGES",
         _("latest months of age whose rate carries on beyond the oldest age seen"),
     ),
+    Choice(
+        "returns.sums.drift.DRIFT_AT_FIRST",
+        _("drift of the level of returns from month to month before there is a record"),
+    ),
+    Choice("returns.sums.drift.MISSES_AT_FIRST", _("past misses that this drift counts for")),
+    Choice("returns.sums.drift.MISS_LEADS", _("most months ahead of the misses looked at")),
+    Choice("returns.sums.drift.MISS_MONTHS", _("months of misses looked at")),
     Choice("returns.queries.forecast.COVERAGE", _("coverage of the forecast's outer limits")),
     Choice("returns.queries.forecast.INNER_COVERAGE", _("coverage of its inner limits")),
     Choice("returns.queries.forecast.MONTHS_LOOKED_AT", _("months of use of a part looked at")),

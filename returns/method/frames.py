@@ -254,20 +254,32 @@ FRAMES = (
         title=_("Forecasts"),
         answers=_("What will come back in the coming months?"),
         formula=_(
-            "Σ over cohorts: units still out · hazard at their age; range by seeded simulation. "
-            "Beside it the chain ladder: returns known by each age grow by the pooled factor to "
-            "the next age, with Mack's standard error."
+            "Σ over cohorts: units still out · hazard at their age. Range by seeded simulation of "
+            "what the counts leave open of each hazard (beta), of the counts to come (binomial), "
+            "and of a level that drifts from month to month by as much as past forecasts missed "
+            "beyond that; beyond the oldest age seen the last hazards carry on. Beside it the "
+            "chain ladder: returns known by each age grow by the pooled factor to the next age, "
+            "with Mack's standard error."
         ),
         sources=(
             Source("Mack, ASTIN Bulletin 23, 1993, data read in public repositories", Tag.READ),
-            Source(_("Months needed, pooling over cohorts, the simulation"), Tag.OWN),
+            Source("Beta-binomial distribution, checked against scipy.stats.betabinom", Tag.MEMORY),
+            Source(_("Months needed, pooling over cohorts, the simulation, the drift"), Tag.OWN),
         ),
         shown=_("Lifetimes and forecast page."),
         limits=_(
-            "Shocks that hit a whole month are not modelled; a back-test tells. The ladder stops "
-            "at the oldest age seen."
+            "Of invented workshops that grow as ours does, limits of 90 % held about 88 of 100 "
+            "months three months ahead and 91 one month ahead, limits of 50 % about 54 and 56; "
+            "the middle lay a few frames too low, as a young workshop has not seen old frames "
+            "come back. A change that has just begun is not foreseen. The ladder stops at the "
+            "oldest age seen."
         ),
-        modules=("returns.sums.forecasts", "returns.sums.run_off"),
+        modules=(
+            "returns.sums.cohorts",
+            "returns.sums.drift",
+            "returns.sums.forecasts",
+            "returns.sums.run_off",
+        ),
     ),
     Entry(
         key="spares",

@@ -1,27 +1,27 @@
 """How long frames stay out before they first come back, from sales and weigh-ins by month.
 
 A frame does not say when it was sold. A return of a known batch is laid on that batch's months
-of sale, another on all months of its model, in proportion to the units still out there: largest
-remainders first, earlier months among equals. Returns that no sale explains are counted apart.
+of sale, another on all months of its model, in proportion to the units still out there, those of
+the month of sale itself by half; parts of a piece are carried over to the next return. Returns
+that no sale explains are counted apart.
 """
 
 from __future__ import annotations
 
 import math
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.db.models import QuerySet
 
 from inventory.sums.months import Month, month_of
-from inventory.sums.shares import apportion
 from returns.models import Finding, Request, ReturnedFrame
 from returns.queries.judged import Missing
 from returns.queries.span import Scope, by_index, index, zone
 from returns.sums import lifetimes as sums
 from returns.sums.claims import NotEnoughEvidence
-from returns.sums.forecasts import SoldCohort
+from returns.sums.cohorts import SoldCohort
 from returns.sums.indicator_spread import mean_life_factor
 from returns.sums.states import RequestState
 
@@ -239,25 +239,59 @@ def lifetimes(found: Cohorts) -> Lifetimes:
 
 
 def _laid_on(sold: Counter[_Key], came: Counter[_Came]) -> tuple[Counter[_Laid], int]:
-    """Returns by (month of sale, age, cause). Months in order, so no unit returns twice."""
+    """Returns by (month of sale, age, cause). Months in order, so no unit returns twice.
+
+    A lone return is a whole piece: laid by itself it would always go to the largest month of sale,
+    which in a workshop that grows is the latest. So month of sale and age keep what they are owed.
+    """
     still_out = Counter(sold)
+    owed = _Owed(defaultdict(float), defaultdict(float))
     returned: Counter[_Laid] = Counter()
     unmatched = 0
     # Frames of a known batch go first within a month: they leave less to choose from.
     for month, model, batch, cause in sorted(came, key=lambda key: (key[0], key[2] == 0, key)):
         count = came[month, model, batch, cause]
-        keys = sorted(
-            key
-            for key in still_out
-            if key[0] == model and batch in (0, key[1]) and key[2] <= month and still_out[key] > 0
-        )
-        fitting = min(count, sum(still_out[key] for key in keys))
+        by_sale: defaultdict[int, list[_Key]] = defaultdict(list)
+        for key in sorted(still_out):
+            if key[0] == model and batch in (0, key[1]) and key[2] <= month and still_out[key]:
+                by_sale[key[2]].append(key)
+        fitting = min(count, sum(still_out[key] for keys in by_sale.values() for key in keys))
         unmatched += count - fitting
-        shares = apportion(fitting, [still_out[key] for key in keys]) if fitting else ()
-        for key, share in zip(keys, shares, strict=False):
-            still_out[key] -= share
-            returned[key[2], max(1, month - key[2]), cause] += share
+        owed.share(
+            month, fitting, {sale: sum(still_out[k] for k in by_sale[sale]) for sale in by_sale}
+        )
+        for _piece in range(fitting):
+            sales = [sale for sale, keys in by_sale.items() if any(still_out[k] for k in keys)]
+            sale = owed.take(month, sales)
+            key = max(by_sale[sale], key=lambda one: still_out[one])
+            still_out[key] -= 1
+            returned[sale, max(1, month - sale), cause] += 1
     return returned, unmatched
+
+
+@dataclass(frozen=True, slots=True)
+class _Owed:
+    """Parts of returns that each month of sale, and each age, is still owed."""
+
+    by_sale: defaultdict[int, float]
+    by_age: defaultdict[int, float]
+
+    def share(self, month: int, count: int, out: dict[int, int]) -> None:
+        """Share the returns of a month by the units out, in their month of sale for half of it."""
+        exposed = {sale: units if sale < month else units / 2 for sale, units in out.items()}
+        whole = sum(exposed.values())
+        for sale, units in exposed.items():
+            self._add(month, sale, count * units / whole)
+
+    def take(self, month: int, sales: Iterable[int]) -> int:
+        """The month of sale that gets the next piece."""
+        owed = max(sales, key=lambda sale: self.by_sale[sale] + self.by_age[month - sale])
+        self._add(month, owed, -1)
+        return owed
+
+    def _add(self, month: int, sale: int, part: float) -> None:
+        self.by_sale[sale] += part
+        self.by_age[month - sale] += part
 
 
 def _by_month(

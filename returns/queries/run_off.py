@@ -13,7 +13,7 @@ from returns.queries.judged import Missing
 from returns.queries.lifetimes import Cohorts
 from returns.queries.span import by_index
 from returns.sums.claims import InputRefused, NotEnoughEvidence
-from returns.sums.forecasts import SoldCohort
+from returns.sums.cohorts import SoldCohort
 from returns.sums.run_off import COHORTS_MIN, RunOff, run_off
 
 

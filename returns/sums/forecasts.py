@@ -1,8 +1,9 @@
 """What will come back next year, month by month, from what was sold and what came back so far.
 
-Hazards by age are pooled over cohorts and applied only to units still out there. Intervals come
-from a seeded simulation of both the hazards' uncertainty (beta) and the counts themselves
-(binomial); shocks common to a whole month are not modelled, so a back-test judges the coverage.
+Hazards by age are pooled over cohorts and applied only to units still out there. Limits come from
+a seeded simulation of three things: what the counts leave open of each hazard (beta), the counts
+to come (binomial), and a drift that all ages share, because cohorts differ and the oldest ages
+are not seen yet. How far the level drifts is learned from the forecast's own past misses.
 Only a unit's first return counts: a mended frame sent out again is a new start, not still out.
 `run_off` holds a second, simpler method.
 """
@@ -15,106 +16,21 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from returns.sums.claims import InputRefused, NotEnoughEvidence
-from returns.sums.lifetimes import AgedCohort, AgeHazard, age_hazards
-from returns.sums.spares import Demand
+from returns.sums.cohorts import (
+    RETURNS_MIN,
+    TAIL_AGES,
+    SoldCohort,
+    expected_returns,
+    hazard_table,
+    observed_hazards,
+)
+from returns.sums.drift import MISS_MONTHS, drift_of, misses
+from returns.sums.lifetimes import AgeHazard
 
 if TYPE_CHECKING:
     from numpy import float64, int64
     from numpy.random import Generator
     from numpy.typing import NDArray
-
-# The workshop's own choices.
-RETURNS_MIN = 5
-TAIL_AGES = 6
-
-
-@dataclass(frozen=True, slots=True)
-class SoldCohort:
-    """Units sold in one month and what came back of them since.
-
-    `month` is a running month number (year * 12 + month - 1). `returned_by_age[k - 1]` came back in
-    month `month` + k; what came back in the month of sale itself is booked at age 1. A month still
-    to come holds planned sales and no returns.
-    """
-
-    month: int
-    sold: int
-    returned_by_age: tuple[int, ...] = ()
-
-    def __post_init__(self) -> None:
-        AgedCohort(self.sold, self.returned_by_age)
-
-    @property
-    def still_out(self) -> int:
-        """Units that have not come back yet."""
-        return self.sold - sum(self.returned_by_age)
-
-    def as_known(self, *, at_month: int) -> SoldCohort:
-        """Return the cohort as it was known at the end of an earlier month."""
-        lived = max(0, at_month - self.month)
-        return SoldCohort(self.month, self.sold, self.returned_by_age[:lived])
-
-    def returned_in(self, month: int) -> int:
-        """Return how many came back in one month, 0 where none are recorded."""
-        index = month - self.month - 1
-        return self.returned_by_age[index] if 0 <= index < len(self.returned_by_age) else 0
-
-
-@dataclass(frozen=True, slots=True)
-class HazardTable:
-    """Chance of coming back in each month of age, age 1 first, and beyond the ages observed."""
-
-    by_age: tuple[float, ...]
-    tail: float
-
-    def __post_init__(self) -> None:
-        if any(not 0 <= hazard <= 1 for hazard in (*self.by_age, self.tail)):
-            raise InputRefused("A hazard must lie between 0 and 1.")
-
-    def at(self, age: int) -> float:
-        """Return the hazard of an age of 1 or more."""
-        return self.by_age[age - 1] if age <= len(self.by_age) else self.tail
-
-    @property
-    def shares(self) -> tuple[float, ...]:
-        """Share of a cohort that comes back at each age: hazard times the part still out."""
-        shares, still_out = [], 1.0
-        for hazard in self.by_age:
-            shares.append(still_out * hazard)
-            still_out *= 1 - hazard
-        return tuple(shares)
-
-
-def lagged_returns(
-    sold: Sequence[float], shares_by_lag: Sequence[float], *, months: int
-) -> tuple[float, ...]:
-    """Return R_t = sum over k of sold[t - k] * share[k] for `months` months, lag 0 first."""
-    if any(share < 0 for share in shares_by_lag) or math.fsum(shares_by_lag) > 1 + 1e-9:
-        raise InputRefused("Shares by lag must not be negative and must not sum to more than 1.")
-    return tuple(
-        math.fsum(
-            sold[month - lag] * share
-            for lag, share in enumerate(shares_by_lag)
-            if 0 <= month - lag < len(sold)
-        )
-        for month in range(months)
-    )
-
-
-def expected_returns(
-    cohorts: Iterable[SoldCohort], hazards: HazardTable, *, as_of: int, months: int = 12
-) -> tuple[float, ...]:
-    """Return expected returns in each month after `as_of`, from units still out there only."""
-    totals = [0.0] * months
-    for cohort in cohorts:
-        still_out = float(cohort.still_out)
-        for ahead in range(months):
-            age = as_of + 1 + ahead - cohort.month
-            if age >= 1:
-                coming = still_out * hazards.at(age)
-                totals[ahead] += coming
-                still_out -= coming
-    return tuple(totals)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,22 +43,20 @@ class MonthForecast:
     low: int
     high: int
 
-    @property
-    def demand(self) -> Demand:
-        """The month as a demand for stock sums: same mean, dispersion from the simulation."""
-        ratio = self.variance / self.expected if self.expected > 0 else 1.0
-        return Demand(mean=self.expected, dispersion=max(1.0, ratio))
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Forecast:
-    """A year (or other span) of months, its total, and what it rests on."""
+    """A year (or other span) of months, its total, and what it rests on.
+
+    `drift` is the relative standard deviation by which the level moves from month to month.
+    """
 
     as_of: int
     months: tuple[MonthForecast, ...]
     total: MonthForecast
     coverage: float
     returns_seen: int
+    drift: float
     seed: int
     draws: int
 
@@ -156,21 +70,26 @@ def forecast(
     seed: int,
     draws: int = 2000,
     returns_min: int = RETURNS_MIN,
+    drift: float | None = None,
 ) -> Forecast:
     """Forecast returns after month `as_of`; raise NotEnoughEvidence on fewer than `returns_min`.
 
     The point is the expectation under the pooled hazards. Beyond the oldest age seen, the pooled
-    hazard of the last six ages carries on. The same seed and input give the same limits.
+    hazard of the last six ages carries on. The same seed and input give the same limits. Without
+    a `drift` it is learned from the misses so far.
     """
     import numpy as np
 
     known = tuple(cohorts)
     _refuse_span(known, as_of=as_of, months=months, coverage=coverage)
-    observed = _observed(known, returns_min)
+    observed = observed_hazards(known, returns_min)
     table = hazard_table(observed)
     rng = np.random.default_rng(seed)
     drawn = _draw_hazards(rng, observed, draws)
-    counts = _simulate(rng, known, drawn, (as_of, months))
+    if drift is None:
+        drift = drift_of(misses(known, as_of=as_of))
+    levels = _levels(rng, drift, (draws, months))
+    counts = _simulate(rng, known, (drawn, levels), as_of)
     expected = expected_returns(known, table, as_of=as_of, months=months)
     rows = [
         _month(as_of + 1 + k, expected[k], counts[:, k], coverage=coverage) for k in range(months)
@@ -182,16 +101,10 @@ def forecast(
         total=total,
         coverage=coverage,
         returns_seen=sum(row.failed for row in observed),
+        drift=drift,
         seed=seed,
         draws=draws,
     )
-
-
-def hazard_table(observed: Sequence[AgeHazard]) -> HazardTable:
-    """Return the pooled hazards with a tail pooled over the last six ages."""
-    last = observed[-TAIL_AGES:]
-    tail = sum(row.failed for row in last) / sum(row.at_risk for row in last)
-    return HazardTable(tuple(row.hazard for row in observed), tail)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -215,19 +128,6 @@ def mass_by_colour(
         colour: tuple(_mass(month, frame_mass_mg[colour]) for month in made.months)
         for colour, made in forecasts.items()
     }
-
-
-def screw_demand(requests: Forecast, *, screws_per_request: int) -> tuple[Demand, ...]:
-    """Return the monthly demand for screws when each request takes a fixed number of them."""
-    if screws_per_request < 1:
-        raise InputRefused("A request takes at least one screw.")
-    return tuple(
-        Demand(
-            mean=month.demand.mean * screws_per_request,
-            dispersion=month.demand.dispersion * screws_per_request,
-        )
-        for month in requests.months
-    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -283,13 +183,22 @@ def back_test(
     whose evidence was too thin then are left out; NotEnoughEvidence if that leaves none.
     """
     known = tuple(cohorts)
+    missed = misses(known, as_of=as_of, reach=MISS_MONTHS + months + lead)
     rows: list[BackTestRow] = []
     for month in range(as_of - months + 1, as_of + 1):
         made_at = month - lead
+        seen = [m for m in missed if m.month - m.lead >= made_at - MISS_MONTHS]
+        drift = drift_of([m for m in seen if m.month <= made_at])
         then = [c.as_known(at_month=made_at) for c in known if c.month < month]
         try:
             made = forecast(
-                then, as_of=made_at, months=lead, coverage=coverage, seed=seed, draws=1000
+                then,
+                as_of=made_at,
+                months=lead,
+                coverage=coverage,
+                seed=seed,
+                draws=1000,
+                drift=drift,
             )
         except NotEnoughEvidence:
             continue
@@ -314,11 +223,6 @@ def _refuse_span(
             )
 
 
-def _observed(cohorts: Sequence[SoldCohort], returns_min: int) -> tuple[AgeHazard, ...]:
-    aged = [AgedCohort(c.sold, c.returned_by_age) for c in cohorts if c.returned_by_age]
-    return age_hazards(aged, failures_min=max(1, returns_min))
-
-
 def _draw_hazards(rng: Generator, observed: Sequence[AgeHazard], draws: int) -> NDArray[float64]:
     """Return draws by age (tail last) from beta posteriors.
 
@@ -335,23 +239,32 @@ def _draw_hazards(rng: Generator, observed: Sequence[AgeHazard], draws: int) -> 
     return rng.beta(failed + pooled, at_risk - failed + 1 - pooled, size=(draws, len(failed)))
 
 
+def _levels(rng: Generator, drift: float, shape: tuple[int, int]) -> NDArray[float64]:
+    """Return draws by month of a level that wanders from 1 by lognormal steps of mean 1."""
+    import numpy as np
+
+    steps = rng.normal(-(drift**2) / 2, drift, size=shape)
+    return np.exp(np.cumsum(steps, axis=1))
+
+
 def _simulate(
     rng: Generator,
     cohorts: Sequence[SoldCohort],
-    hazards: NDArray[float64],
-    span: tuple[int, int],
+    drawn: tuple[NDArray[float64], NDArray[float64]],
+    as_of: int,
 ) -> NDArray[int64]:
     import numpy as np
 
-    as_of, months = span
+    hazards, levels = drawn
     draws, tail = hazards.shape[0], hazards.shape[1] - 1
-    counts = np.zeros((draws, months), dtype=np.int64)
+    counts = np.zeros(levels.shape, dtype=np.int64)
     for cohort in cohorts:
         still_out = np.full(draws, cohort.still_out)
-        for ahead in range(months):
+        for ahead in range(levels.shape[1]):
             age = as_of + 1 + ahead - cohort.month
             if age >= 1:
-                coming = rng.binomial(still_out, hazards[:, min(age - 1, tail)])
+                chance = np.minimum(1.0, hazards[:, min(age - 1, tail)] * levels[:, ahead])
+                coming = rng.binomial(still_out, chance)
                 counts[:, ahead] += coming
                 still_out -= coming
     return counts

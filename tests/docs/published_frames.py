@@ -8,8 +8,8 @@ from decimal import Decimal
 
 from returns.sums import (
     circularity,
+    cohorts,
     emissions,
-    forecasts,
     lifetimes,
     repairability,
     run_chart,
@@ -146,7 +146,7 @@ def _forecasts() -> Iterator[Row]:
     yield Row("chain ladder: its standard error", mack, "2,447,095", error, READ)
     ours = listed(developed.factors[:3], "{:.4f}")
     yield Row("chain ladder: first factors", mack, "3.4906, 1.7473, 1.4574", ours, READ)
-    lags = forecasts.lagged_returns([2000] * 5, (0.4, 0.3, 0.2), months=5)
+    lags = cohorts.lagged_returns([2000] * 5, (0.4, 0.3, 0.2), months=5)
     step = "Gujarati, Basic Econometrics, example 17.1"
     yield Row(
         "lagged response to a step of 2000",

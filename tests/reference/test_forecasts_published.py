@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from returns.sums.forecasts import lagged_returns
+from returns.sums.cohorts import lagged_returns
 from returns.sums.run_off import run_off
 
 # Taylor and Ashe 1983 as in Mack, ASTIN Bulletin 23 (1993); read in several public repositories.

@@ -52,6 +52,21 @@ def test_returns_are_laid_on_months_of_sale_by_units_still_out(shop: Shop) -> No
     assert ages(found) == [(5, 30, (0, 0, 3, 0)), (6, 10, (0, 1, 0))]
 
 
+def test_lone_returns_do_not_all_fall_to_the_largest_month_of_sale(shop: Shop) -> None:
+    # Sixty units and forty: of five single returns two belong to the smaller month of sale.
+    made.sold(shop.batch, m2026_03=40, m2026_04=60)
+    for month in (5, 6, 7, 8, 9):
+        came(shop, month)
+    (_march, _sold, old), (_april, _more, young) = ages(cohorts(Scope(), as_of=SEPTEMBER))
+    assert (sum(old), sum(young)) == (2, 3)
+
+
+def test_units_of_the_month_of_sale_were_out_for_half_of_it(shop: Shop) -> None:
+    made.sold(shop.batch, m2026_05=20, m2026_06=40)
+    came(shop, 6, 4)
+    assert ages(cohorts(Scope(), as_of=SEPTEMBER)) == [(5, 20, (2, 0, 0, 0)), (6, 40, (2, 0, 0))]
+
+
 def test_no_unit_returns_twice_and_the_rest_is_counted_apart(shop: Shop) -> None:
     made.sold(shop.batch, m2026_05=2)
     came(shop, 7, 3)

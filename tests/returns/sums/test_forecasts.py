@@ -6,18 +6,12 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import betabinom
 
 from returns.sums.claims import InputRefused, NotEnoughEvidence
-from returns.sums.forecasts import (
-    HazardTable,
-    SoldCohort,
-    back_test,
-    expected_returns,
-    forecast,
-    lagged_returns,
-    mass_by_colour,
-    screw_demand,
-)
+from returns.sums.cohorts import HazardTable, SoldCohort, expected_returns, lagged_returns
+from returns.sums.drift import Miss, drift_of, misses
+from returns.sums.forecasts import back_test, forecast, mass_by_colour
 from returns.sums.run_off import run_off
 
 SALES = st.lists(st.integers(0, 1000), min_size=1, max_size=12)
@@ -112,10 +106,23 @@ def test_simulated_variance_is_binomial_plus_what_the_hazard_leaves_open():
     # Derived: 10^6 units seen at 0.1, so the hazard's variance is 0.1 * 0.9 / 10^6; it acts on the
     # 900 000 still out (whose next age is unseen and takes the tail) and on the 1000 new ones.
     cohorts = [SoldCohort(AS_OF - 1, 1_000_000, (100_000,)), SoldCohort(AS_OF, 1000)]
-    made = forecast(cohorts, as_of=AS_OF, months=1, seed=2, draws=20_000)
+    made = forecast(cohorts, as_of=AS_OF, months=1, seed=2, draws=20_000, drift=0)
     assert made.months[0].expected == pytest.approx(90_100)
     shared = (900_000**2 + 1000**2) * 0.09 / 1_000_000
     assert made.months[0].variance == pytest.approx(901_000 * 0.09 + shared, rel=0.05)
+
+
+@pytest.mark.parametrize(("sold", "returned"), [(40, 6), (400, 12), (60, 30)])
+def test_one_age_alone_is_beta_binomial_as_scipy_has_it(sold, returned):
+    # Derived: a hazard with a beta posterior and then a binomial count is a beta-binomial count,
+    # which scipy.stats.betabinom has in closed form.
+    pooled = returned / sold
+    exact = betabinom(sold - returned, returned + pooled, sold - returned + 1 - pooled)
+    cohorts = [SoldCohort(AS_OF - 1, sold, (returned,))]
+    made = forecast(cohorts, as_of=AS_OF, months=1, seed=8, draws=40_000, drift=0).total
+    assert made.variance == pytest.approx(exact.var(), rel=0.05)
+    assert abs(made.low - exact.ppf(0.05)) <= 1
+    assert abs(made.high - exact.ppf(0.95)) <= 1
 
 
 def test_simulated_units_come_back_only_once():
@@ -174,6 +181,77 @@ def test_back_test_limits_cover_about_as_often_as_they_say():
     assert result.mean_absolute_error >= abs(result.mean_error)
 
 
+def weibull_history(rng, *, unlike=0.0, months=14):
+    """Cohorts of 250 with a Weibull hazard (shape 1.3, scale 50 months) and a factor of their own
+    of mean 1 and standard deviation `unlike`, known up to AS_OF."""
+    survival = np.exp(-((np.arange(months + 1) / 50) ** 1.3))
+    hazards = 1 - survival[1:] / survival[:-1]
+    cohorts = []
+    for lived in range(months - 1, -1, -1):
+        factor = rng.gamma(1 / unlike**2, unlike**2) if unlike else 1.0
+        still_out, returned = 250, []
+        for hazard in hazards[:lived]:
+            coming = int(rng.binomial(still_out, min(1, hazard * factor)))
+            returned.append(coming)
+            still_out -= coming
+        cohorts.append(SoldCohort(AS_OF - lived, 250, tuple(returned)))
+    return cohorts
+
+
+def covered_share(*, coverage, unlike=0.0, drift=None, histories=100):
+    """Of forecasts made three months before AS_OF, each from a history of its own."""
+    rng = np.random.default_rng(12)
+    hits = 0
+    for _ in range(histories):
+        cohorts = weibull_history(rng, unlike=unlike)
+        then = [c.as_known(at_month=AS_OF - 3) for c in cohorts if c.month < AS_OF]
+        month = forecast(
+            then, as_of=AS_OF - 3, months=3, coverage=coverage, seed=1, draws=300, drift=drift
+        ).months[-1]
+        hits += month.low <= sum(c.returned_in(AS_OF) for c in cohorts) <= month.high
+    return hits / histories
+
+
+@pytest.mark.parametrize(("coverage", "least", "most"), [(0.9, 0.84, 0.99), (0.5, 0.42, 0.7)])
+def test_limits_hold_what_they_say_for_weibull_cohorts(coverage, least, most):
+    # 100 trials: two standard errors are 0.06 at 0.9, and 0.1 at 0.5; whole units widen it.
+    assert least <= covered_share(coverage=coverage) <= most
+
+
+def test_drift_makes_up_for_cohorts_that_are_not_alike():
+    without = covered_share(coverage=0.9, unlike=0.8, drift=0)
+    learned = covered_share(coverage=0.9, unlike=0.8)
+    assert without < 0.84 < learned
+
+
+def test_drift_is_that_of_the_misses_once_there_are_many():
+    # Constructed: 100 expected two months ahead, counting explains 100, and it misses by 30: the
+    # drift squared is (900 - 100) / (2 * 100 ** 2), so the drift is 0.2.
+    miss = Miss(month=0, lead=2, expected=100, variance=100, actual=130)
+    assert drift_of([miss] * 10_000) == pytest.approx(0.2, rel=0.01)
+    assert drift_of([miss] * 12) == pytest.approx(math.sqrt((0.04 + 0.01) / 2))
+    assert drift_of([]) == pytest.approx(0.1)
+    on_the_spot = Miss(month=0, lead=1, expected=100, variance=100, actual=100)
+    assert drift_of([on_the_spot] * 24) == 0
+
+
+def test_a_miss_knows_only_what_was_known_when_it_was_forecast():
+    cohorts = history(months=12)
+    late = [
+        SoldCohort(
+            c.month,
+            c.sold,
+            (*c.returned_by_age[:-1], c.returned_by_age[-1] + 20) if c.returned_by_age else (),
+        )
+        for c in cohorts
+    ]
+    plain, spoiled = misses(cohorts, as_of=AS_OF), misses(late, as_of=AS_OF)
+    assert {miss.lead for miss in plain} == {1, 2, 3}
+    assert [m.expected for m in plain] == [m.expected for m in spoiled]
+    more = [after.actual - before.actual for after, before in zip(spoiled, plain, strict=True)]
+    assert more == [11 * 20 if miss.month == AS_OF else 0 for miss in plain]
+
+
 def test_back_test_uses_only_what_was_known_then():
     cohorts = history()
     spoiled = [
@@ -212,6 +290,14 @@ def test_back_test_finds_a_forecast_that_a_change_made_wrong():
     assert result.mean_error < 0
 
 
+def test_a_back_test_says_what_a_forecast_made_then_would_have_said():
+    cohorts = history(months=14)
+    row = back_test(cohorts, as_of=AS_OF, lead=2, months=3, seed=4).rows[0]
+    then = [c.as_known(at_month=row.made_at) for c in cohorts if c.month < row.forecast.month]
+    made = forecast(then, as_of=row.made_at, months=2, seed=4, draws=1000)
+    assert made.months[-1] == row.forecast
+
+
 def test_back_test_without_any_evidence_says_so():
     with pytest.raises(NotEnoughEvidence):
         back_test([SoldCohort(AS_OF, 10)], as_of=AS_OF, seed=1)
@@ -232,17 +318,6 @@ def test_mass_of_a_colour_without_a_frame_mass_is_refused():
         mass_by_colour({"moss": made}, {})
     with pytest.raises(InputRefused):
         mass_by_colour({"moss": made}, {"moss": 0})
-
-
-def test_screws_come_in_fixed_numbers_so_their_demand_varies_more():
-    made = forecast(history(), as_of=AS_OF, seed=3)
-    singles, pairs = (screw_demand(made, screws_per_request=n) for n in (1, 2))
-    for one, two in zip(singles, pairs, strict=True):
-        assert two.mean == pytest.approx(2 * one.mean)
-        assert two.dispersion == pytest.approx(2 * one.dispersion)
-        assert one.dispersion >= 1
-    with pytest.raises(InputRefused):
-        screw_demand(made, screws_per_request=0)
 
 
 @pytest.mark.parametrize(
