@@ -179,7 +179,12 @@ FRAMES = (
         key="take-back",
         title=_("Take-back and repair shares"),
         answers=_("What share of the frames sold came back, and of those, was mended?"),
-        formula=_("share = count / units, with a 95 % score interval or an exact one."),
+        formula=_(
+            "share = count / units, with a 95 % score interval or an exact one. A promise counts "
+            "as kept when the frame was posted, or taken apart into its box, on the promised day "
+            "at latest; grinding, which waits for a full box, and lenses posted afterwards do "
+            "not count."
+        ),
         sources=(
             Source(
                 "Newcombe, Two-sided confidence intervals for the single proportion, 1998",

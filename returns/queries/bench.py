@@ -30,8 +30,8 @@ FRAME_STEPS: Final[dict[str, FrameState]] = {
     "return": FrameState.TO_RETURN,
     "boxed": FrameState.BOXED,
 }
-# Boxed frames wait for nobody: their customer was told that they are taken apart, and no hand can
-# hurry the box. They show under their own step only, without the day that was promised.
+# What we promised is done for a boxed frame: its customer was told that it is taken apart, and no
+# hand can hurry the box. They show under their own step only, without the day that was promised.
 WAITING: Final = tuple(state for state in FRAME_STEPS.values() if state != FrameState.BOXED)
 STEPS: Final = ("parcels", *FRAME_STEPS, "kits", "runs", "duties")
 ALL: Final = "all"

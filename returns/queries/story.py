@@ -24,6 +24,7 @@ from returns.models.gradings import Outcome
 from returns.models.remedies import Method
 from returns.queries import became, stations
 from returns.queries.became import Became
+from returns.queries.dangling import ON_A_SHELF
 from returns.queries.stations import Way
 from returns.sums.states import FrameState, RequestState
 
@@ -71,14 +72,6 @@ class Story:
         return self.way.at
 
 
-_OWED: Final = (
-    FrameState.WEIGHED,
-    FrameState.HELD,
-    FrameState.TO_MEND,
-    FrameState.MENDING,
-    FrameState.MENDED,
-    FrameState.TO_RETURN,
-)
 _DONE: Final[dict[Method, Text]] = {
     Method.REPLACE: gettext_lazy("replaced"),
     Method.TIGHTEN: gettext_lazy("tightened or fitted anew"),
@@ -110,7 +103,7 @@ def of(request: Request, *, at: datetime) -> Story:
 def _promised_by(request: Request, frames: list[ReturnedFrame]) -> date | None:
     if request.state == RequestState.RESERVED:
         return request.promised_by
-    owed = [frame.promised_by for frame in frames if frame.state in _OWED]
+    owed = [frame.promised_by for frame in frames if frame.state in ON_A_SHELF]
     return max(owed, default=None)
 
 

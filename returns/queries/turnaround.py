@@ -1,4 +1,4 @@
-"""How many days a frame stays, from its weigh-in to the end of its story, against the promise."""
+"""How many days a frame takes, from its weigh-in until we did what we promised its customer."""
 
 from __future__ import annotations
 
@@ -8,9 +8,12 @@ from datetime import datetime
 from itertools import dropwhile, pairwise
 from statistics import median
 
-from django.db.models import Min
+from django.db.models import Min, OuterRef, Subquery
+from django.db.models.functions import Coalesce
 
+from inventory.models import Movement
 from inventory.sums.months import Month
+from returns.queries.dangling import ON_A_SHELF
 from returns.queries.judged import Judged
 from returns.queries.outcomes import AS_IS, DISCARDED, MENDED, REGROUND, outcomes
 from returns.queries.span import Scope, Span, zone
@@ -22,7 +25,7 @@ BINS = (0, 4, 8, 15, 22, 29, 43)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bin:
-    """Frames whose story took `first` to `last` days; `last` is None where there is no end."""
+    """Frames that took `first` to `last` days; `last` is None where there is no end."""
 
     first: int
     last: int | None
@@ -35,9 +38,9 @@ class Bin:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Turnaround:
-    """Days from weigh-in to end, of the frames whose story ended in the span."""
+    """Days from weigh-in until done, of the frames that were done in the span."""
 
-    ended: int
+    done: int
     kept: Judged
     median_days: float | None
     slowest_days: int | None
@@ -45,20 +48,28 @@ class Turnaround:
 
 
 def turnaround(span: Span, scope: Scope) -> Turnaround:
-    """One question to the database. A promise is kept when the story ends on its day at latest."""
-    rows = scope.frames().filter(span.holds("ended_at")).order_by()
+    """One question to the database. A promise is kept when a frame is done on its day at latest.
+
+    Done is posted, as it is or mended, or taken apart into its box: grinding waits for a full box,
+    and the customer was told so.
+    """
+    apart = Movement.objects.filter(
+        kind="strip_down", subject=OuterRef("tag"), reverses=None, reversed_by=None
+    ).order_by("-happened_at")
+    rows = scope.frames().exclude(state__in=ON_A_SHELF).order_by()
+    rows = rows.annotate(
+        done_at=Coalesce(Subquery(apart.values("happened_at")[:1]), "ended_at")
+    ).filter(span.holds("done_at"))
     days: list[int] = []
     kept = 0
-    for weighed_at, ended_at, promised_by in rows.values_list(
-        "weighed_at", "ended_at", "promised_by"
+    for weighed_at, done_at, promised_by in rows.values_list(
+        "weighed_at", "done_at", "promised_by"
     ):
-        if ended_at is None:
-            continue
-        came, went = weighed_at.astimezone(zone()).date(), ended_at.astimezone(zone()).date()
-        days.append(max(0, (went - came).days))
-        kept += went <= promised_by
+        came, done = weighed_at.astimezone(zone()).date(), done_at.astimezone(zone()).date()
+        days.append(max(0, (done - came).days))
+        kept += done <= promised_by
     return Turnaround(
-        ended=len(days),
+        done=len(days),
         kept=Judged.of(lambda: counted_share(count=kept, of=len(days))),
         median_days=float(median(days)) if days else None,
         slowest_days=max(days, default=None),

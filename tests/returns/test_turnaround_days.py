@@ -7,10 +7,15 @@ from typing import Any
 
 import pytest
 
+from inventory import ledger
+from inventory.models import Movement
 from inventory.sums.months import Month
+from returns.models import ReturnedFrame
+from returns.queries.bench import WAITING
+from returns.queries.dangling import ON_A_SHELF
 from returns.queries.span import Scope, Span
 from returns.queries.turnaround import by_month, turnaround
-from tests.makers import NOON, Shop
+from tests.makers import NOON, Shop, key
 from tests.returns import owner_makers as made
 
 pytestmark = pytest.mark.django_db
@@ -34,11 +39,37 @@ def test_the_promised_day_itself_is_kept(shop: Shop) -> None:
     assert (found.median_days, found.slowest_days) == (21.0, 22)
 
 
+def test_a_promise_is_kept_when_the_frame_is_in_its_box_though_it_is_ground_later(
+    shop: Shop,
+) -> None:
+    for days in (20, 21, 22):
+        made.boxed(shop, days=days)
+    found = turnaround(AUTUMN, Scope())
+    assert found.kept.share is not None
+    assert (found.done, found.kept.share.share, found.median_days) == (3, 2 / 3, 21.0)
+    for frame in ReturnedFrame.objects.all():
+        made.end(frame, "ground", days=60)
+    assert turnaround(AUTUMN, Scope()) == found
+
+
+def test_a_strip_down_taken_back_is_not_done(shop: Shop) -> None:
+    frame = made.boxed(shop)
+    movement = Movement.objects.get(kind="strip_down", subject=frame.tag)
+    ledger.reverse(key=key(), movement=movement, reason="wrong frame", at=NOON + timedelta(days=4))
+    frame.state, frame.box = "to_strip", None
+    frame.save()
+    assert turnaround(AUTUMN, Scope()).done == 0
+
+
+def test_desk_bench_and_owner_count_the_same_frames_as_not_done() -> None:
+    assert set(WAITING) == ON_A_SHELF
+
+
 @pytest.mark.parametrize(
     ("days", "label"), [(0, "0–3"), (3, "0–3"), (4, "4–7"), (42, "29–42"), (43, "43+")]
 )
 def test_a_stay_falls_into_its_bin(shop: Shop, days: int, label: str) -> None:
-    made.end(made.frame(shop), "boxed", days=days)
+    made.boxed(shop, days=days)
     found = turnaround(AUTUMN, Scope())
     assert [one.label for one in found.bins if one.frames] == [label]
 

@@ -27,9 +27,9 @@ from returns.sums.circularity import counted_share
 
 def promise(days: Turnaround) -> str:
     if days.kept.share is None:
-        return _("No story ended in these months, so there is no promise to judge yet.")
+        return _("No frame was done in these months, so there is no promise to judge yet.")
     return _(
-        "%(share)s of the frames whose story ended left on the promised day or before "
+        "%(share)s of the frames were posted or taken apart on the promised day or before "
         "(range %(low)s to %(high)s, %(count)s frames)."
     ) % _words(days.kept)
 

@@ -82,13 +82,13 @@ def months(rows: Sequence[MonthRow]) -> Picture:
 
 def turnaround(found: Turnaround) -> Picture:
     title = charts.Title(
-        _("Turnaround"), _("Frames by the days from weigh-in to the end of their story.")
+        _("Turnaround"), _("Frames by the days from weigh-in until they were done.")
     )
     series = [charts.Series(_("Frames"), [one.frames for one in found.bins])]
     return _picture(
         tables.turnaround(found),
-        _("Days from weigh-in to the end"),
-        not found.ended,
+        _("Days from weigh-in until done"),
+        not found.done,
         lambda: charts.bars(title, [one.label for one in found.bins], series),
     )
 

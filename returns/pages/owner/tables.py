@@ -236,7 +236,7 @@ def defect_name(key: str) -> str:
 def turnaround(found: Turnaround) -> Table:
     return Table(
         "turnaround",
-        _("Days from weigh-in to the end of the story"),
+        _("Days from weigh-in until posted or taken apart"),
         ("days_from", "days_to", "frames"),
         (_("From day"), _("To day"), _("Frames")),
         tuple(

@@ -114,7 +114,9 @@ def test_what_is_still_to_come_is_told_by_month_of_sale(owner: Client, aged: Sho
     rows = list(
         csv.DictReader(io.StringIO(text(owner.get("/owner/lifetimes/table/outstanding.csv"))))
     )
-    assert [row["month"] for row in rows] == [f"2026-{month:02d}" for month in range(1, 9)]
+    # None of September's three returns is laid on the sales of August: too young for a row yet.
+    assert [row["month"] for row in rows] == [f"2026-{month:02d}" for month in range(1, 8)]
+    assert "Months of sale left out, too young or before a month without sales: 2026-08" in page
     assert sum(int(row["known"]) for row in rows) == 7 * 3 + 2
     assert float(rows[0]["outstanding"]) == 0
     assert float(rows[-1]["outstanding"]) > 0
@@ -172,7 +174,7 @@ def test_the_page_answers_four_questions_in_this_order(owner: Client, books: Sho
     page = plain(owner.get("/owner/"))
     said = [
         "Are we keeping our promise?",
-        "of the frames whose story ended left on the promised day or before",
+        "of the frames were posted or taken apart on the promised day or before",
         "What is coming back, and why?",
         "5.0 % of all frames sold have come back at least once (range 2.0 % to 12.2 %, 80 sold).",
         "The commonest reason is",
