@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from returns.sums.claims import InputRefused, NotEnoughEvidence
@@ -355,27 +355,6 @@ def propagate(
         seed=seed,
         draws=draws,
     )
-
-
-def material_circularity_interval(
-    components: Sequence[Component], spreads: Mapping[str, Spread], *, seed: int, draws: int = 2000
-) -> Propagated:
-    """Return the indicator's 95 % interval when fractions or the utility are uncertain.
-
-    A spread is named `utility` or after a fraction field of `Component`; it applies to every
-    component at once, since one process and one customer behaviour serve the whole product.
-    """
-    fields = set(Component.__dataclass_fields__) - {"mass_mg"}
-    unknown = set(spreads) - fields - {"utility"}
-    if unknown:
-        raise InputRefused(f"No such uncertain input: {sorted(unknown)}.")
-
-    def figure(drawn: Mapping[str, float]) -> float:
-        fractions = {name: value for name, value in drawn.items() if name != "utility"}
-        parts = [replace(part, **fractions) for part in components]  # type: ignore[arg-type]
-        return material_circularity(parts, utility_ratio=drawn.get("utility", 1.0)).indicator
-
-    return propagate(figure, spreads, seed=seed, draws=draws)
 
 
 def _draw(rng: Generator, spread: Spread, draws: int) -> list[float]:

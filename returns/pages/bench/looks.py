@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal, DecimalException
 from typing import Any, Final
 
 from django import forms
@@ -60,7 +60,7 @@ class MillimetreField(forms.CharField):
             return None
         try:
             length_um = Decimal(text) * 1000
-        except InvalidOperation:
+        except DecimalException:
             raise forms.ValidationError(_t("Write a length in mm, for example 0.15.")) from None
         if not (length_um.is_finite() and 0 <= length_um <= MEASURED_UM_MAX):
             raise forms.ValidationError(

@@ -13,7 +13,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, ngettext
 
 from inventory.errors import BadInput
 from inventory.pages.access import OWNER, allow
@@ -169,7 +169,9 @@ class _Part:
             used=str(sum(one.used_months)),
             free=one.order.position,
             target=str(one.order.target),
-            order=_("%(pieces)s (%(packs)s packs)")
+            order=ngettext(
+                "%(pieces)s (%(packs)s pack)", "%(pieces)s (%(packs)s packs)", one.order.packs
+            )
             % {"pieces": one.order.pieces, "packs": one.order.packs}
             if one.order.pieces
             else _("nothing"),
