@@ -52,7 +52,7 @@ KNOWN: Final = {
     "mass": "24,820",
 }
 # Thousands of requests: on a busy machine they take longer than other tests may.
-pytestmark = pytest.mark.timeout(600)
+pytestmark = [pytest.mark.timeout(600), pytest.mark.hostile]
 Found = tuple[list[tuple[str, Form]], set[tuple[str, str]]]
 
 

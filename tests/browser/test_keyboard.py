@@ -264,7 +264,8 @@ def test_what_a_screen_reader_is_told_of_the_story(customer: Page, shop: Shop) -
         """
         - heading "Your frame's way" [level=1]
         - 'figure "It is here: With you"'
-        - heading "What happens next" [level=2]
+        - heading "Your turn" [level=2]
+        - paragraph: Print the slip, put it in the parcel with your frame, post it.
         - paragraph:
           - link "Slip to print (A4)"
         - heading "The story so far" [level=2]
