@@ -200,6 +200,7 @@ AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_IPWARE_PROXY_COUNT = TRUSTED_PROXIES or None
 AXES_LOCKOUT_TEMPLATE = "hingeback/locked_out.html"
 AXES_RESET_ON_SUCCESS = True
+AXES_USERNAME_CALLABLE = "inventory.pages.door.entry.tried_name"
 
 SESSION_COOKIE_AGE = 12 * 3600
 _port = urlsplit(BASE_URL).port

@@ -12,11 +12,19 @@ from django.contrib.auth.views import (
     PasswordChangeView,
     PasswordResetConfirmView,
 )
-from django.http import HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.urls import reverse_lazy
 from django.utils.translation import gettext as _
 
 from inventory.pages import frame
+
+NAME_MAX = 255
+
+
+def tried_name(request: HttpRequest, credentials: dict[str, str] | None = None) -> str:
+    """The name under which a wrong try is counted, cut to what the table of tries holds."""
+    given = credentials if credentials else request.POST
+    return str(given.get("username") or "")[:NAME_MAX]
 
 
 class Enter(LoginView):
