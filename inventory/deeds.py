@@ -12,6 +12,8 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
+from django.utils.crypto import salted_hmac
+
 from inventory.errors import KeyReused
 from inventory.models import Deed
 
@@ -23,6 +25,11 @@ def fingerprint(facts: Any) -> str:
     """SHA-256 of the canonical JSON of what was asked. Hex, 64 characters."""
     text = json.dumps(facts, sort_keys=True, ensure_ascii=False, default=str)
     return hashlib.sha256(text.encode()).hexdigest()
+
+
+def sealed(salt: str, text: str) -> str:
+    """A fingerprint, hex, that nobody without the server's secret can try texts against."""
+    return salted_hmac(salt, text, algorithm="sha256").hexdigest()
 
 
 def repeated(*, key: UUID, name: str, facts: Any) -> Deed | None:

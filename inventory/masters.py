@@ -16,7 +16,6 @@ from uuid import UUID
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db import transaction
 from django.db.models import Model
-from django.utils.crypto import salted_hmac
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
@@ -108,7 +107,7 @@ def coded(facts: Facts, length_max: int) -> Facts:
 
 def entered(name: str, row: Row, entry: Entry) -> Row:
     """Save one row and its deed; a repeat under the same key returns the row as it stands."""
-    name, facts = f"masters.{name}", _keyed(entry.facts)
+    name, facts = f"masters.{name}", _sealed(entry.facts)
     done = deeds.repeated(key=entry.key, name=name, facts=facts)
     if done is not None:
         return type(row)._default_manager.get(pk=done.detail["id"])
@@ -137,6 +136,6 @@ def keep(row: Model) -> None:
     row.save()
 
 
-def _keyed(facts: Facts) -> str:
+def _sealed(facts: Facts) -> str:
     """A fingerprint of what was typed: an address is not to be tried out against the history."""
-    return salted_hmac("hingeback.masters", deeds.fingerprint(dict(facts))).hexdigest()
+    return deeds.sealed("hingeback.masters", deeds.fingerprint(dict(facts)))

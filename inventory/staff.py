@@ -15,7 +15,6 @@ from django.contrib.auth.tokens import default_token_generator
 from django.contrib.auth.validators import UnicodeUsernameValidator
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.utils.crypto import salted_hmac
 from django.utils.encoding import force_bytes
 from django.utils.http import urlsafe_base64_encode
 from django.utils.translation import gettext as _
@@ -76,7 +75,7 @@ def hire(
 
     Raises BadInput naming the field, Conflict for a repeat: the password cannot be told again.
     """
-    facts = [_keyed(f"{name}\n{first_name}"), role]
+    facts = [deeds.sealed("hingeback.staff", f"{name}\n{first_name}"), role]
     if deeds.repeated(key=key, name="staff.hire", facts=facts):
         raise Conflict(
             _("This login was made already. Its password was shown once; you can make a new one.")
@@ -180,11 +179,6 @@ def _given(person: User) -> str:
     person.set_password(password)
     person.save(update_fields=["password"])
     return password
-
-
-def _keyed(text: str) -> str:
-    """A fingerprint that nobody without the secret can try names against."""
-    return salted_hmac("hingeback.staff", text, algorithm="sha256").hexdigest()
 
 
 def _subject(person: User) -> str:

@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 
 from inventory.errors import BadInput
 from inventory.models import Lot, Place, Workshop
+from inventory.queries import practice
 from returns.models import Dispatch, Parcel, Person, ReturnedFrame
 
 # A4 with a margin that every office printer keeps.
@@ -236,7 +237,8 @@ def _pdf(template: str, facts: dict[str, Any]) -> bytes:
             raise FatalURLFetchingError(f"a label fetches nothing, not even {url[:60]}")
 
     fetcher = Refusing(allowed_protocols=(), allow_redirects=False, fail_on_errors=True)
-    html = weasyprint.HTML(string=render_to_string(template, facts), url_fetcher=fetcher)
+    words = render_to_string(template, {**facts, "is_practice": practice.is_on()})
+    html = weasyprint.HTML(string=words, url_fetcher=fetcher)
     try:
         drawn: bytes = html.write_pdf()
     except FatalURLFetchingError as error:  # not an Exception: the framework would not catch it

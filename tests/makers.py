@@ -5,6 +5,7 @@ from __future__ import annotations
 import uuid
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
+from typing import Final
 
 from django.contrib.auth.models import Group, User
 
@@ -19,6 +20,25 @@ from returns.models import (
     Remedy,
     RemedyPart,
 )
+
+# Codes of the furnished workshop by the name of their field, so that bodies reach the rules.
+CODES: Final = {
+    "batch": "AV-2601",
+    "part": "screw-m14",
+    "scale": "Fine scale",
+    "fine_scale": "Fine scale",
+    "colourway": "avocet/slate",
+    "polymer": "PP",
+    "colour": "slate",
+    "remedy": "new-arm",
+    "component": "arm_left",
+    "defect": "snapped",
+    "wish": "regrind",
+    "evidence": "letter",
+    "outcome": "hold",
+    "month": "2026-02",
+    "mass": "24,820",
+}
 
 NOON = datetime(2026, 10, 14, 10, 0, tzinfo=UTC)
 PASSWORD = "a-long-test-password"

@@ -366,7 +366,11 @@ def is_owner(context: Context) -> bool:
     return bool(request is not None and OWNER in frame.roles(request))
 
 
-@register.inclusion_tag("hingeback/practice_mark.html")
-def practice_mark(kind: str = "page") -> dict[str, Any]:
-    """On paper of a practice installation: that everything is invented. Nothing on a real one."""
-    return {"is_practice": practice.is_on(), "kind": kind}
+@register.inclusion_tag("hingeback/practice_mark.html", takes_context=True)
+def practice_mark(context: Context, kind: str = "page") -> dict[str, Any]:
+    """On paper of a practice installation: that everything is invented. Nothing on a real one.
+
+    What draws the mark many times over says `is_practice` itself, so that it is asked once.
+    """
+    known = context.get("is_practice")
+    return {"is_practice": practice.is_on() if known is None else known, "kind": kind}

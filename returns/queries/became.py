@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from inventory import weighing
 from inventory.models import GrindRun, Posting
 from inventory.queries import lot_heat
+from inventory.sums.weighing import expanded
 from returns.models import ProductionBatch, ReturnedFrame
 from returns.sums.becoming import Part, part_in_batch
 from returns.sums.states import FrameState
@@ -85,8 +86,7 @@ def _credit(frame: ReturnedFrame) -> Posting | None:
 def _spread_mg(credit: Posting | None) -> int | None:
     if credit is None or credit.reading is None:
         return None
-    own, shared = credit.reading.u_own_ug, credit.reading.u_shared_ug
-    return max(1, round(2 * math.hypot(own, shared) / 1000))
+    return max(1, round(expanded(weighing.measured(credit.reading).u_mg)))
 
 
 def _moulded(

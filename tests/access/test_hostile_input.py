@@ -28,29 +28,11 @@ from tests.access import hostile
 from tests.access.hostile import Form
 from tests.access.table import CALLERS, TABLE
 from tests.access.test_walk import address, entered
-from tests.makers import Shop
+from tests.makers import CODES, Shop
 from tests.returns import workroom_makers as workroom
 
 URLENCODED: Final = "application/x-www-form-urlencoded"
 JSON: Final = "application/json"
-# Codes of the furnished workshop by the name of their field, so that bodies reach the rules.
-KNOWN: Final = {
-    "batch": "AV-2601",
-    "part": "screw-m14",
-    "scale": "Fine scale",
-    "fine_scale": "Fine scale",
-    "colourway": "avocet/slate",
-    "polymer": "PP",
-    "colour": "slate",
-    "remedy": "new-arm",
-    "component": "arm_left",
-    "defect": "snapped",
-    "wish": "regrind",
-    "evidence": "letter",
-    "outcome": "hold",
-    "month": "2026-02",
-    "mass": "24,820",
-}
 # Thousands of requests: on a busy machine they take longer than other tests may.
 pytestmark = [pytest.mark.timeout(600), pytest.mark.hostile]
 Found = tuple[list[tuple[str, Form]], set[tuple[str, str]]]
@@ -221,7 +203,7 @@ def test_no_body_breaks_the_api(
     third: int, browsers: dict[str, Browser], arguments: dict[str, str], shop: Shop
 ) -> None:
     raw = SchemaGenerator().get_schema(request=None, public=True)
-    bodies = hostile.described(raw, KNOWN | arguments)
+    bodies = hostile.described(raw, CODES | arguments)
     rows = [row for row in TABLE if row.is_api and row.post]
     for row in rows[third::3]:
         path, post = address(row, arguments), browsers["owner"].post

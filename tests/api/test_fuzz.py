@@ -26,7 +26,7 @@ from inventory import grinding
 from inventory.api import tokens
 from inventory.models import Movement, Place
 from returns import intake
-from tests.makers import NOON, Shop, key, opening
+from tests.makers import CODES, NOON, Shop, key, opening
 from tests.returns import customer_makers as customers
 from tests.returns.bench_makers import on_shelf
 
@@ -81,7 +81,7 @@ def known(shop: Shop, bea: User) -> dict[str, str]:
     frame = on_shelf(shop, bea, request=request)
     box = Place.objects.get(kind="box")
     run = grinding.propose(key=key(), box=box, at=NOON, by=bea)
-    return {
+    return CODES | {
         "tag": frame.tag,
         "reference": request.reference,
         "request": request.reference,
@@ -91,26 +91,11 @@ def known(shop: Shop, bea: User) -> dict[str, str]:
         "run": run.code,
         "parcel": frame.parcel.code,
         "model": "avocet",
-        "batch": "AV-2601",
-        "part": "screw-m14",
         "place": box.code,
-        "scale": shop.fine_scale.name,
-        "fine_scale": shop.fine_scale.name,
-        "colourway": "avocet/slate",
-        "polymer": "PP",
-        "colour": "slate",
-        "remedy": "new-arm",
-        "component": "arm_left",
-        "defect": "snapped",
-        "wish": "regrind",
-        "evidence": "letter",
-        "outcome": "hold",
-        "month": "2026-02",
         "notice": "1",
         "email": "wanda@example.org",
         "postal_code": "12345",
         "country": "DE",
-        "mass": "24,820",
         "flake": "400",
         "Story-Secret": intake.link_secret(request),
     }
