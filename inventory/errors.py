@@ -11,7 +11,8 @@ HingebackError
 │   ├── AlreadyReversed
 │   ├── MonthClosed
 │   ├── MonthNotReady         closing refused, with reasons
-│   └── BoxChanged
+│   ├── BoxChanged
+│   └── NotOpenYet            the workshop is still being set up
 ├── Forbidden
 │   └── SecondPersonNeeded
 └── AppendOnly                a program tried to change what is written once
@@ -77,7 +78,7 @@ class StaleState(Conflict):
     code = "stale-state"
 
     def default_message(self) -> str:
-        return _("Somebody was faster, or this step is not next. Reload the page and look again.")
+        return _("Somebody was faster, or this step is not next. Look at it as it is now.")
 
 
 class WrongRecipe(Conflict):
@@ -110,6 +111,13 @@ class BoxChanged(Conflict):
 
     def default_message(self) -> str:
         return _("The box has changed since the run was proposed. Propose it again.")
+
+
+class NotOpenYet(Conflict):
+    code = "not-open-yet"
+
+    def default_message(self) -> str:
+        return _("This workshop is still being set up. Please come back in a few days.")
 
 
 class Forbidden(HingebackError):

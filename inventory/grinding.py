@@ -14,13 +14,13 @@ from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
 from django.db import transaction
+from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 
 from inventory import deeds, ledger, places, weighing
 from inventory.errors import BadInput, BoxChanged, Conflict, SecondPersonNeeded, StaleState
 from inventory.models import Deed, GrindRun, Lot, Place, PlaceKind, Reading, Scale, Workshop
 from inventory.queries import boxes
-from inventory.sums import masses
 from inventory.sums.codes import new_code
 
 if TYPE_CHECKING:
@@ -177,9 +177,9 @@ def implausible(box_mg: int, out_mg: Mapping[str, int], *, colour_change: bool) 
     if lost_mg * 1_000_000 <= limit_ppm * box_mg:
         return ""
     return _("%(lost)s of %(box)s were lost; the limit is %(limit)s %%.") % {
-        "lost": masses.format_mass(lost_mg),
-        "box": masses.format_mass(box_mg),
-        "limit": f"{limit_ppm / 10_000:g}",
+        "lost": weighing.words(lost_mg),
+        "box": weighing.words(box_mg),
+        "limit": number_format(f"{limit_ppm / 10_000:g}"),
     }
 
 

@@ -15,8 +15,10 @@ from uuid import UUID
 from django.db import transaction
 from django.db.models import F
 from django.utils import timezone
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
+from inventory import places
 from inventory.deeds import fingerprint
 from inventory.errors import AlreadyReversed, BadInput, KeyReused, NotEnough, WrongRecipe
 from inventory.models import Balance, Month, Movement, Place, Posting, Reading
@@ -185,17 +187,17 @@ def _month_for(happened_at: datetime) -> tuple[str, str]:
 
 def _lock_balances(lines: Sequence[Line]) -> None:
     """Rows in one order on every database, so that two movements never wait for each other."""
-    places = {place.pk: place for line in lines for place in (line.source, line.target)}
-    known = set(Balance.objects.filter(pk__in=places).values_list("pk", flat=True))
+    touched = {place.pk: place for line in lines for place in (line.source, line.target)}
+    known = set(Balance.objects.filter(pk__in=touched).values_list("pk", flat=True))
     Balance.objects.bulk_create(
         (
             Balance(place=place, boundary=place.is_boundary)
-            for pk, place in sorted(places.items())
+            for pk, place in sorted(touched.items())
             if pk not in known
         ),
         ignore_conflicts=True,
     )
-    list(Balance.objects.select_for_update().filter(pk__in=places).order_by("pk"))
+    list(Balance.objects.select_for_update().filter(pk__in=touched).order_by("pk"))
 
 
 def _move_balances(lines: Sequence[Line]) -> None:
@@ -216,8 +218,12 @@ def _move_balances(lines: Sequence[Line]) -> None:
 def _not_enough(place: Place, wanted: int) -> NotEnough:
     held = Balance.objects.get(pk=place.pk).quantity
     return NotEnough(
-        _("%(place)s holds %(held)s %(unit)s; %(wanted)s are asked for.")
-        % {"place": place.code, "held": held, "unit": place.unit, "wanted": wanted},
+        _("%(place)s: it holds %(held)s, and this would take %(wanted)s out.")
+        % {
+            "place": capfirst(places.words(place)),
+            "held": places.amount(place, held),
+            "wanted": places.amount(place, wanted),
+        },
         place=place.code,
         held=held,
         wanted=wanted,

@@ -20,6 +20,7 @@ from inventory import deeds
 from inventory.errors import MonthClosed, MonthNotReady
 from inventory.models import Counter, Month, MonthBalance, Movement, Place, Posting
 from inventory.queries import balances, months, recovered, traced
+from inventory.sums.traced import Known, frozen_known
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import User
@@ -96,8 +97,7 @@ def _refuse_unready(label: str, at: datetime) -> None:
 
 def _write(label: str, at: datetime, by: User | None) -> Month:
     frozen = recovered.frozen_now()
-    followed = recovered.follow(label)
-    report = recovered.build(label, frozen, followed)
+    report = recovered.build(label, frozen)
     if report.gaps or report.unvalued:
         raise MonthNotReady(
             _("The figures do not tie out. Run checkledger and look at the rows it names."),
@@ -105,7 +105,8 @@ def _write(label: str, at: datetime, by: User | None) -> Month:
         )
     held = balances.at_close(label)
     frozen["values"] = recovered.held_at_close(report)
-    frozen["traced"] = traced.frozen(followed.walk)
+    frozen["traced"] = traced.frozen(report.followed.walk(label))
+    frozen["closing_known"] = frozen_known(report.known_of("total", "closing") or Known())
     frozen["report"] = recovered.digest(report)
     last = Month.objects.order_by("-label").first()
     previous = last.digest if last else ""

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from django.utils import timezone
+from django.utils.formats import get_format
 from django.utils.translation import gettext as _
 
+from inventory import clock
 from inventory.errors import BadInput
 from inventory.models import Reading, Scale
 from inventory.sums import masses, traced, weighing
@@ -34,7 +35,17 @@ def parse(*, scale: Scale, typed: str, field: str = "mass") -> int:
             typed, resolution_mg=scale.division_mg, capacity_mg=scale.capacity_mg
         )
     except masses.MassTextError as error:
-        raise BadInput(_(error.template) % error.figures, field=field) from error
+        raise BadInput(refusal(error), field=field) from error
+
+
+def refusal(error: masses.MassTextError) -> str:
+    """Why a typed mass cannot be taken, in the reader's language."""
+    return _(error.template) % error.shown(get_format("DECIMAL_SEPARATOR"))
+
+
+def words(mass_mg: int) -> str:
+    """A mass in a sentence: grams, three decimals, the decimal sign of the reader's language."""
+    return masses.format_mass(mass_mg, decimal_sign=get_format("DECIMAL_SEPARATOR"))
 
 
 def read(*, scale: Scale, typed: str, at: datetime, field: str = "mass") -> Reading:
@@ -42,7 +53,7 @@ def read(*, scale: Scale, typed: str, at: datetime, field: str = "mass") -> Read
     mass_mg = parse(scale=scale, typed=typed, field=field)
     measured = weighing.measure(sums_scale(scale), mass_mg)
     shared_mg = sum(abs(u) for _key, u in measured.u_shared_mg)
-    day = timezone.localtime(at, timezone.get_default_timezone()).date()
+    day = clock.day_of(at)
     return Reading.objects.create(
         scale=scale,
         typed=typed.strip()[:40],
@@ -53,6 +64,12 @@ def read(*, scale: Scale, typed: str, at: datetime, field: str = "mass") -> Read
         at=at,
         check_due=scale.check_due,
     )
+
+
+def doubts(*, scale: Scale, at: datetime) -> list[str]:
+    """What speaks against the scale itself at a moment, whatever would be put on it."""
+    day = clock.day_of(at)
+    return [flag.value for flag in weighing.flags(sums_scale(scale), scale.minimum_mg, day)]
 
 
 def measured(reading: Reading) -> weighing.Measured:

@@ -12,13 +12,16 @@ from django.conf import settings
 from django.db.models import Max, Min
 from django.utils import timezone
 from django.utils.module_loading import import_string
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
+from inventory import places
 from inventory.errors import NotFound
 from inventory.models import GrindRun, Month, Movement, Place
 from inventory.queries import balances
 from inventory.sums.months import BadMonth, month_of
 from inventory.sums.months import Month as CalendarMonth
+from inventory.sums.traced import Known, thawed_known
 
 OPEN_RUNS = (GrindRun.State.PROPOSED, GrindRun.State.CONFIRMED, GrindRun.State.HELD)
 
@@ -56,6 +59,12 @@ class Listed:
     def closing_mg(self) -> int | None:
         """Mass in boxes and lots at the close, as frozen; None while the month is open."""
         return sum(row[1][0] for row in self._held) if self.month else None
+
+    @property
+    def closing_known(self) -> Known | None:
+        """How well that mass is known; None in a month that was closed before its row kept it."""
+        kept = self.month.figures.get("closing_known") if self.month else None
+        return None if kept is None else thawed_known(kept)
 
     @property
     def carried_minor(self) -> int | None:
@@ -179,6 +188,7 @@ def _overdrawn(label: str) -> Iterator[Reason]:
     short = [place for place, quantity in held.items() if quantity < 0]
     for place in Place.objects.filter(pk__in=short).order_by("code"):
         if not place.is_boundary:
-            text = _("%(place)s would end the month at %(held)s %(unit)s. Mend the dates.")
-            shown = {"place": place.code, "held": held[place.pk], "unit": place.unit}
+            text = _("%(place)s: it would end the month at %(held)s. Mend the dates.")
+            amount = places.amount(place, held[place.pk])
+            shown = {"place": capfirst(places.words(place)), "held": amount}
             yield Reason("place-below-zero", text % shown, place.code)

@@ -5,7 +5,9 @@ the same two balances. A stream's variance is that of `weighing.total`: a scale'
 counts fully within it. Between streams the sums take errors as independent, so the variances
 around a balance are raised where the common error of its scales would make its gap less certain
 than that; they are never lowered. The test may therefore miss a small leak, and does not accuse a
-weighing of what a scale's own offset explains. Nothing is changed here: an adjusted figure is
+weighing of what a scale's own offset explains. How well an adjusted figure is known, or what the
+others give, goes by the same rule: by its readings' common errors or as if they had none,
+whichever is more. Nothing is changed here: an adjusted figure is
 shown beside the reading, and putting the books right is a count that a person takes and signs.
 """
 
@@ -13,7 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from math import isfinite, sqrt
+from math import ceil, hypot, isfinite, sqrt
 
 from inventory.models import Place, PlaceKind, Posting
 from inventory.queries import balances, weighed_twice
@@ -25,18 +27,24 @@ from inventory.sums.reconciliation import (
     Stream,
     StreamResult,
     Verdict,
+    Weights,
 )
 from inventory.sums.weighing import Measured
 
 COVERAGE = weighing.COVERAGE_FACTOR
 OUT_OF_LINE_MAX = 10
 
+Totals = Mapping[str, Measured | None]
+"""What was read in each stream, by its name; None when nobody weighed it."""
+
 
 @dataclass(frozen=True, slots=True)
 class Flow:
     """A stream with its figures in mg; `mass_mg` is what was read, or booked if nothing was.
 
-    `others_mg` is what all other weighings give for it without its own.
+    `read_u_mg` is the expanded uncertainty of what was read, `u_mg` that of what was adjusted.
+    `others_mg` is what all other weighings give for it without its own, `others_u_mg` the expanded
+    uncertainty of that.
     `movements` are worst first where single frames can be told apart, else in the books' order.
     """
 
@@ -47,10 +55,12 @@ class Flow:
     to: str
     mass_mg: int
     is_weighed: bool
+    read_u_mg: int | None
     knowledge: Knowledge
     adjusted_mg: int | None
     u_mg: int | None
     others_mg: int | None
+    others_u_mg: int | None
     z: float | None
     is_suspect: bool
     movements: tuple[int, ...]
@@ -116,13 +126,14 @@ def of_month(label: str) -> Reconciled:
     """Reconcile one month. It is the same for ever once the month is closed, but for `recount`."""
     found = weighed_twice.of_month(label)
     grouped = _grouped(found.legs)
-    streams = _streams(grouped, found.nodes)
+    totals = {name: _total(legs) for name, legs in grouped.items()}
+    streams = _streams(grouped, totals, found.nodes)
     touched = {end for stream in streams for end in (stream.source, stream.target)}
     nodes = sorted(key for key in found.nodes if key in touched)
     told = reconciliation.reconcile(streams, nodes)
     frames = _frames_out_of_line(found.legs)
     flows = tuple(
-        _flow(stream, grouped[stream.name], told=told, frames=frames)
+        _flow(told.stream(stream.name), grouped[stream.name], totals, told=told, frames=frames)
         for stream in sorted(streams, key=lambda stream: stream.name)
     )
     checked = _balances(found.nodes, nodes, streams, told)
@@ -156,8 +167,9 @@ def _total(legs: Iterable[Leg]) -> Measured | None:
     return weighing.total(weighed) if weighed else None
 
 
-def _streams(grouped: Mapping[str, list[Leg]], nodes: Iterable[str]) -> list[Stream]:
-    totals = {name: _total(legs) for name, legs in grouped.items()}
+def _streams(
+    grouped: Mapping[str, list[Leg]], totals: Totals, nodes: Iterable[str]
+) -> list[Stream]:
     streams = [_stream(name, grouped[name][0], total) for name, total in totals.items()]
     raised = dict.fromkeys(grouped, 1.0)
     for node in nodes:
@@ -174,9 +186,7 @@ def _stream(name: str, leg: Leg, total: Measured | None) -> Stream:
     return Stream(name, leg.source, leg.target, float(total.mass_mg), total.variance_mg2)
 
 
-def _common_error(
-    node: str, around: Iterable[Stream], totals: Mapping[str, Measured | None]
-) -> float:
+def _common_error(node: str, around: Iterable[Stream], totals: Totals) -> float:
     """How much larger the variance of a gap is with common errors than without; at least 1."""
     signed = [
         (1 if stream.target == node else -1, total)
@@ -188,11 +198,15 @@ def _common_error(
 
 
 def _flow(
-    stream: Stream, legs: list[Leg], *, told: Reconciliation, frames: Iterable[OutOfLine]
+    result: StreamResult,
+    legs: list[Leg],
+    totals: Totals,
+    *,
+    told: Reconciliation,
+    frames: Iterable[OutOfLine],
 ) -> Flow:
-    name = stream.name
-    result, first, total = told.stream(name), legs[0], _total(legs)
-    u_mg = sqrt(result.variance) if result.variance is not None else None
+    name, first = result.name, legs[0]
+    total = totals[name]
     return Flow(
         name=name,
         source=first.source,
@@ -201,10 +215,12 @@ def _flow(
         to=first.to,
         mass_mg=total.mass_mg if total else sum(leg.mass_mg for leg in legs),
         is_weighed=total is not None,
+        read_u_mg=_up(COVERAGE * total.u_mg) if total else None,
         knowledge=result.knowledge,
         adjusted_mg=None if result.adjusted is None else round(result.adjusted),
-        u_mg=None if u_mg is None else round(COVERAGE * u_mg),
-        others_mg=_by_the_others(stream, result),
+        u_mg=None if result.adjusted is None else _expanded_mg(result.weights, totals),
+        others_mg=None if result.others is None else round(result.others),
+        others_u_mg=None if result.others is None else _expanded_mg(result.others_weights, totals),
         z=None if result.z is None else round(result.z, 2),
         is_suspect=name in told.suspects,
         movements=_ranked(legs, frames),
@@ -212,17 +228,16 @@ def _flow(
     )
 
 
-def _by_the_others(stream: Stream, result: StreamResult) -> int | None:
-    """The stream's mass if its own weighing is left out; None where nothing else tells it.
+def _expanded_mg(weights: Weights, totals: Totals) -> int:
+    """Of a figure made of readings by these weights, common errors counted or not: the larger."""
+    shares = [(share, total) for name, share in weights.items() if (total := totals[name])]
+    apart_mg = hypot(*(share * total.u_mg for share, total in shares))
+    return _up(COVERAGE * max(weighing.spread_mg(shares), apart_mg))
 
-    The full step is the adjustment divided by the share of its variance that the balances took.
-    """
-    if stream.mass is None or result.adjusted is None or not stream.variance:
-        return None
-    taken = stream.variance - (result.variance or 0.0)
-    if result.z is None or taken <= 0:
-        return None
-    return round(stream.mass - (stream.mass - result.adjusted) * stream.variance / taken)
+
+def _up(expanded_mg: float) -> int:
+    """Whole milligrams: an uncertainty is never made smaller, save for what a float adds."""
+    return ceil(round(expanded_mg, 6))
 
 
 def _ranked(legs: Iterable[Leg], frames: Iterable[OutOfLine]) -> tuple[int, ...]:
@@ -245,7 +260,7 @@ def _balances(
         around = [s for s in streams if key in (s.source, s.target)]
         spread = sqrt(sum(stream.variance or 0.0 for stream in around))
         z = round(result.z, 2) if isfinite(result.z) else None
-        gap_mg, u_mg = round(result.imbalance), round(COVERAGE * spread)
+        gap_mg, u_mg = round(result.imbalance), _up(COVERAGE * spread)
         rows.append(Balance(known[key], gap_mg, u_mg, z, result.suspect))
     return tuple(rows)
 
@@ -274,7 +289,7 @@ def _frame(subject: str, legs: list[Leg]) -> OutOfLine:
     )
     movements = tuple(sorted({leg.movement for leg in legs}))
     z = round(abs(gap.mass_mg) / gap.u_mg, 2) if gap.u_mg else 0.0
-    return OutOfLine(subject, gap.mass_mg, round(COVERAGE * gap.u_mg), z, movements)
+    return OutOfLine(subject, gap.mass_mg, _up(COVERAGE * gap.u_mg), z, movements)
 
 
 def _waiting(label: str, nodes: Mapping[str, Node]) -> tuple[Place, ...]:

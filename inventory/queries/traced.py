@@ -1,23 +1,24 @@
 """How well the masses in the books are known: postings followed to the readings behind them.
 
-A close freezes what every place carries, each as one source, so that a month needs its own
-postings only; what it has no snapshot for is followed from the first posting on, with the same
-result. Reads only.
+A close freezes what every place carries, each as one source, so that what came after it is
+followed from there; without a snapshot it is followed from the first posting on, with the same
+result. Months are followed in `followed.py`. Reads only.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db.models import Q
+from django.db.models import Min, Q, QuerySet
 
 from inventory import weighing
 from inventory.models import GrindRun, Month, Movement, Place, PlaceKind, Posting, Reading, Unit
 from inventory.models.places import BOUNDARY
-from inventory.queries.recovered import entries
-from inventory.queries.recovered.entries import MATERIAL_KINDS, Entry
+from inventory.queries import entries
+from inventory.queries.entries import MATERIAL_KINDS, Entry
 from inventory.sums import traced
 from inventory.sums.traced import Account, Known, Rest, Source, Step, Traced, Walk
 
@@ -26,36 +27,6 @@ APART = frozenset({PlaceKind.ARRIVALS, PlaceKind.HOLD, PlaceKind.BENCH})
 
 SET_BY_READING = frozenset({"count_mass", "post_frame"})
 """Kinds whose difference to the books comes with the reading of what lies there afterwards."""
-
-
-def of_month(
-    label: str, found: Iterable[Entry] | None = None, opened: Mapping[Account, Source] | None = None
-) -> Walk:
-    """A month's postings followed, from what its places carried into it."""
-    walk = _walk(opening(label) if opened is None else opened)
-    listed = entries.of_month(label, entries.all_places()) if found is None else found
-    return _follow(walk, listed)
-
-
-def is_stated(label: str) -> bool:
-    """False for a month that was closed before every mass had its uncertainty."""
-    closed = Month.objects.filter(label=label).first()
-    return closed is None or "traced" in closed.figures
-
-
-def opening(label: str) -> dict[Account, Source]:
-    """What every place carries into a month, from the last snapshot before it."""
-    found, since = _snapshot(label)
-    booked = Movement.objects.filter(month__gt=since, month__lt=label)
-    places = entries.all_places()
-    for month in booked.order_by("month").values_list("month", flat=True).distinct():
-        found = _follow(_walk(found), entries.of_month(month, places)).carried()
-    return found
-
-
-def frozen(walk: Walk) -> list[list[Any]]:
-    """What every place carries out of a month that was followed, as its close keeps it."""
-    return [[*account, *traced.frozen(source)] for account, source in walk.carried().items()]
 
 
 def of_material() -> dict[str, Known]:
@@ -75,36 +46,41 @@ def of_place(place: Place) -> Known:
 
 
 def _now(touching: Q) -> dict[str, Known]:
-    found, since = _snapshot("")
-    rows = Posting.objects.filter(touching, movement__month__gt=since)
-    return held_by(_follow(_walk(found), entries.read(rows, entries.places_of(rows))))
+    return held_by(_walked_since(Posting.objects.filter(touching), ""))
 
 
 def of_place_at(place: Place, number: int) -> Known:
     """How well what one box or lot held after a movement is known."""
     month = Movement.objects.filter(number=number).values_list("month", flat=True).first() or ""
-    found, since = _snapshot(month)
+    rows = Posting.objects.filter(Q(source=place) | Q(target=place), movement__number__lte=number)
+    return held_by(_walked_since(rows, month)).get(place.code, Known())
+
+
+def of_runs(runs: Sequence[GrindRun]) -> dict[str, Known]:
+    """Code of each grind run -> how well what lay in its box when it was proposed is known."""
+    ordered = sorted(runs, key=lambda run: run.box_movement)
+    boxes, numbers = ({run.box_id for run in ordered}, [run.box_movement for run in ordered])
     rows = Posting.objects.filter(
-        Q(source=place) | Q(target=place),
-        movement__month__gt=since,
-        movement__number__lte=number,
+        Q(source__in=boxes) | Q(target__in=boxes), movement__number__lte=max(numbers, default=0)
     )
-    walk = _follow(_walk(found), entries.read(rows, entries.places_of(rows)))
-    return held_by(walk).get(place.code, Known())
-
-
-def moved(labels: Iterable[str]) -> dict[tuple[int, int], Traced]:
-    """Movement and line -> mass, of some months; without those that state no uncertainty."""
-    found: dict[tuple[int, int], Traced] = {}
-    for label in sorted(set(labels)):
-        if is_stated(label):
-            found |= of_month(label).moved
-    return found
+    months = Movement.objects.filter(number__in=numbers).aggregate(first=Min("month"))
+    opened, end = _opening(rows, months["first"] or "")
+    rows = rows.filter(movement__month__gt=end)
+    places = entries.places_of(rows)
+    walk, listed = begun(opened, places.values()), entries.read(rows, places)
+    found, done, told = behind(rows, listed), 0, {}
+    for run in ordered:
+        upto = run.box_movement
+        found.follow(walk, [entry for entry in listed if done < entry.number <= upto])
+        done = upto
+        told[run.code] = walk.at(run.box.code).known()
+    return told
 
 
 def in_house(subject: str) -> Known:
     """How well what the house has of a frame is known, on all its shelves together."""
-    held, shelves = story_of(subject).held, _codes(APART)
+    rows = Place.objects.filter(kind__in=list(APART))
+    held, shelves = story_of(subject).held, set(rows.values_list("code", flat=True))
     return Traced.total(mass for (place, _), mass in held.items() if place in shelves).known()
 
 
@@ -115,75 +91,148 @@ def of_subject(subject: str) -> dict[str, Known]:
 
 def story_of(subject: str) -> Walk:
     """All movements of one frame followed; they tell all of its mass."""
-    rows = Posting.objects.filter(movement__subject=subject)
-    return _follow(_walk({}), entries.read(rows, entries.places_of(rows)))
+    return _walked(Posting.objects.filter(movement__subject=subject), {})
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Postings from a month on, each with its mass, and what each place held before and after."""
+
+    moved: tuple[tuple[Entry, Traced], ...]
+    opened: Mapping[str, Traced]
+    held: Mapping[str, Traced]
+
+
+def stretch(rows: QuerySet[Posting], since: str) -> Stretch:
+    """Postings from a month on followed in one walk.
+
+    `rows` hold all postings of whatever places are asked for, so that a mass has the same sources
+    wherever it goes: what came and what left can be set against each other over any months.
+    """
+    opened, end = _opening(rows, since)
+    rows = rows.filter(source__unit=Unit.MILLIGRAM, movement__month__gt=end)
+    places = entries.places_of(rows)
+    walk, listed = begun(opened, places.values()), entries.read(rows, places)
+    found = behind(rows, listed)
+    found.follow(walk, [entry for entry in listed if entry.month < since])
+    before = by_place(walk.held)
+    late = [entry for entry in listed if entry.month >= since]
+    found.follow(walk, late)
+    moved = tuple((entry, walk.moved[entry.number, entry.line]) for entry in late)
+    return Stretch(moved, before, by_place(walk.held))
 
 
 def held_by(walk: Walk) -> dict[str, Known]:
     """Code of each place -> how well what it holds after a walk is known."""
-    return {place: mass.known() for place, mass in _by_place(walk.held).items()}
+    return {place: mass.known() for place, mass in by_place(walk.held).items()}
 
 
-def by_cell(
-    walk: Walk, opened: Mapping[Account, Source], found: Iterable[Entry]
-) -> dict[str, dict[str, Traced]]:
-    """Code of a place -> column -> mass, with "opening" and "closing" among the columns."""
-    cells: dict[str, dict[str, Traced]] = {}
-    for account, source in opened.items():
-        cells.setdefault(account[0], {}).setdefault("opening", Traced()).add(Traced.of(source))
-    for code, held in _by_place(walk.held).items():
-        cells.setdefault(code, {})["closing"] = held
-    for entry in found:
-        moved = walk.moved.get((entry.number, entry.line))
-        for place, sign in ((entry.source, -1), (entry.target, 1)):
-            column = entry.column(place)
-            if column and moved is not None:
-                cells.setdefault(place.code, {}).setdefault(column, Traced()).add(moved, sign)
-    return cells
-
-
-def _snapshot(before: str) -> tuple[dict[Account, Source], str]:
+def snapshot(before: str) -> tuple[dict[Account, Source], str]:
     """The newest snapshot before a month ("" for the newest of all) and the month it ends."""
-    rows = Month.objects.order_by("-label")
-    for month in rows.filter(label__lt=before) if before else rows:
-        kept = month.figures.get("traced")
-        if kept is not None:
-            return {(row[0], row[1]): traced.thawed(row[2:]) for row in kept}, month.label
-    return {}, ""
+    kept = Month.objects.filter(figures__has_key="traced").order_by("-label")
+    rows = kept.filter(label__lt=before) if before else kept
+    newest = rows.values_list("figures__traced", "label").first()
+    return (thawed(newest[0]), newest[1]) if newest else ({}, "")
 
 
-def _walk(opened: Mapping[Account, Source]) -> Walk:
-    return Walk(opened, apart=_codes(APART), outside=_codes(BOUNDARY))
+def thawed(kept: Iterable[Sequence[Any]]) -> dict[Account, Source]:
+    """What a close kept of every place, as `frozen` gave it, as sources again."""
+    return {(row[0], row[1]): traced.thawed(row[2:]) for row in kept}
 
 
-def _codes(kinds: Iterable[PlaceKind]) -> frozenset[str]:
-    return frozenset(Place.objects.filter(kind__in=list(kinds)).values_list("code", flat=True))
+def frozen(walk: Walk) -> list[list[Any]]:
+    """What every place carries out of a month that was followed, as its close keeps it."""
+    return [[*account, *traced.frozen(source)] for account, source in walk.carried().items()]
 
 
-def _follow(walk: Walk, found: Iterable[Entry]) -> Walk:
-    listed = [entry for entry in found if entry.source.unit == Unit.MILLIGRAM]
-    runs = _runs(listed)
-    walk.follow(_steps(listed, runs), [(rest.place, rest.movement) for rest in runs.values()])
+def begun(
+    opened: Mapping[Account, Source],
+    places: Iterable[Place],
+    cleared: Collection[str] = frozenset(PlaceKind) - BOUNDARY,
+) -> Walk:
+    """A walk about to start from what every place carries; `places` are those on its way.
+
+    `cleared` are the kinds of places of which nothing is in doubt once they are empty.
+    """
+    codes: dict[str, set[str]] = {}
+    for place in places:
+        codes.setdefault(place.kind, set()).add(place.code)
+    apart, outside, empty = (
+        frozenset().union(*(codes.get(kind, ()) for kind in kinds))
+        for kinds in (APART, BOUNDARY, cleared)
+    )
+    return Walk(opened, apart=apart, outside=outside, cleared=empty)
+
+
+def _walked_since(rows: QuerySet[Posting], before: str) -> Walk:
+    """Postings followed from the newest snapshot before which none was booked that they undo."""
+    opened, since = _opening(rows, before)
+    return _walked(rows.filter(movement__month__gt=since), opened)
+
+
+def _opening(rows: QuerySet[Posting], before: str) -> tuple[dict[Account, Source], str]:
+    """That snapshot and the month it ends."""
+    opened, since = snapshot(before)
+    while since and (first := _first_undone(rows, since)):
+        opened, since = snapshot(first)
+    return opened, since
+
+
+def _first_undone(rows: QuerySet[Posting], since: str) -> str | None:
+    """The first month up to a snapshot of which something was taken back after it."""
+    back = rows.filter(movement__month__gt=since, movement__reverses__month__lte=since)
+    first: str | None = back.aggregate(first=Min("movement__reverses__month"))["first"]
+    return first
+
+
+def _walked(rows: QuerySet[Posting], opened: Mapping[Account, Source]) -> Walk:
+    places = entries.places_of(rows)
+    walk, listed = begun(opened, places.values()), entries.read(rows, places)
+    behind(rows, listed).follow(walk, listed)
     return walk
 
 
-def _steps(listed: list[Entry], runs: Mapping[str, Rest]) -> Iterator[Step]:
-    sources, left = _sources(listed), _left(listed)
-    lines = {(entry.number, entry.line) for entry in listed}
-    for entry in listed:
-        undoes = (entry.reverses, entry.line) if entry.reverses is not None else None
-        yield Step(
-            key=(entry.number, entry.line),
-            source=entry.source.code,
-            target=entry.target.code,
-            subject=entry.subject,
-            quantity_mg=entry.quantity,
-            reading=sources.get(entry.reading_id) if entry.reading_id is not None else None,
-            undoes=undoes if undoes in lines else None,
-            sets=_set_place(entry),
-            left=left.get(entry.number, ()),
-            rest_of=runs.get(entry.subject) if entry.kind == "grind" else None,
-        )
+@dataclass(frozen=True, slots=True)
+class Behind:
+    """What stands behind some postings, read at once however many they are.
+
+    `sources` by reading; `left` of a strip-down are readings of its moment that moved nothing,
+    lenses that wait to be posted; `runs` by code.
+    """
+
+    sources: Mapping[int, Source]
+    left: Mapping[int, tuple[Source, ...]]
+    runs: Mapping[str, Rest]
+
+    def follow(self, walk: Walk, found: Iterable[Entry]) -> None:
+        """Walk on through some of these postings."""
+        listed = [entry for entry in found if entry.source.unit == Unit.MILLIGRAM]
+        codes = dict.fromkeys(entry.subject for entry in listed if entry.kind == "grind")
+        marks = [self.runs[code] for code in codes if code in self.runs]
+        walk.follow(self._steps(listed), [(rest.place, rest.movement) for rest in marks])
+
+    def _steps(self, listed: Iterable[Entry]) -> Iterator[Step]:
+        for entry in listed:
+            reading = entry.reading_id
+            yield Step(
+                key=(entry.number, entry.line),
+                source=entry.source.code,
+                target=entry.target.code,
+                subject=entry.subject,
+                quantity_mg=entry.quantity,
+                reading=self.sources.get(reading) if reading is not None else None,
+                undoes=None if entry.reverses is None else (entry.reverses, entry.line),
+                sets=_set_place(entry),
+                left=self.left.get(entry.number, ()),
+                rest_of=self.runs.get(entry.subject) if entry.kind == "grind" else None,
+            )
+
+
+def behind(rows: QuerySet[Posting], listed: Iterable[Entry]) -> Behind:
+    """What stands behind postings; `listed` are the same as entries."""
+    readings = Reading.objects.filter(pk__in=rows.order_by().values("reading"))
+    sources = {row.pk: weighing.source(row) for row in readings}
+    return Behind(sources, _left(rows), _runs(listed))
 
 
 def _set_place(entry: Entry) -> str:
@@ -194,23 +243,17 @@ def _set_place(entry: Entry) -> str:
     return entry.source.code if entry.target.kind == PlaceKind.DIFFERENCE else ""
 
 
-def _left(listed: Iterable[Entry]) -> dict[int, tuple[Source, ...]]:
-    """Strip-down -> readings of its moment that moved nothing: lenses that wait to be posted."""
-    numbers = {entry.number for entry in listed if entry.kind == "strip_down"}
+def _left(rows: QuerySet[Posting]) -> dict[int, tuple[Source, ...]]:
+    """Strip-down -> readings of its moment that moved nothing."""
+    taken = Movement.objects.filter(kind="strip_down", reverses=None)
     moments = dict(
-        Movement.objects.filter(number__in=numbers, reverses=None).values_list(
-            "number", "happened_at"
-        )
+        taken.filter(pk__in=rows.order_by().values("movement")).values_list("number", "happened_at")
     )
     kept: dict[datetime, tuple[Source, ...]] = {}
-    for row in Reading.objects.filter(postings=None, at__in=set(moments.values())):
+    waiting = Reading.objects.filter(postings=None, at__in=taken.values("happened_at"))
+    for row in waiting if moments else ():
         kept[row.at] = (*kept.get(row.at, ()), weighing.source(row))
     return {number: kept[at] for number, at in moments.items() if at in kept}
-
-
-def _sources(listed: Iterable[Entry]) -> dict[int, Source]:
-    wanted = {entry.reading_id for entry in listed if entry.reading_id is not None}
-    return {row.pk: weighing.source(row) for row in Reading.objects.filter(pk__in=wanted)}
 
 
 def _runs(listed: Iterable[Entry]) -> dict[str, Rest]:
@@ -219,7 +262,8 @@ def _runs(listed: Iterable[Entry]) -> dict[str, Rest]:
     return {run.code: Rest(run.box.code, run.box_movement, run.box_mg) for run in rows}
 
 
-def _by_place(held: Mapping[Account, Traced]) -> dict[str, Traced]:
+def by_place(held: Mapping[Account, Traced]) -> dict[str, Traced]:
+    """Code of each place -> all that it holds, subjects together."""
     found: dict[str, Traced] = {}
     for (place, _subject), mass in held.items():
         found.setdefault(place, Traced()).add(mass)

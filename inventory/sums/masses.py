@@ -26,14 +26,26 @@ _SHAPE = re.compile(r"(?P<number>[0-9](?:[0-9.,' ]*[0-9])?) *(?P<unit>[A-Za-z]*)
 
 
 class MassTextError(ValueError):
-    """A typed mass that cannot be taken; `template` and `figures` let an edge translate it."""
+    """A typed mass that cannot be taken; `template` and `shown` let an edge translate it.
+
+    Of the figures a whole number is a mass in milligrams, and text is written alike everywhere.
+    """
 
     code: ClassVar[str] = "mass_text"
 
-    def __init__(self, template: str, **figures: str) -> None:
+    def __init__(self, template: str, **figures: str | int) -> None:
         self.template = template
         self.figures = figures
-        super().__init__(template % figures)
+        super().__init__(template % self.shown())
+
+    def shown(self, decimal_sign: str = ".") -> dict[str, str]:
+        """The figures for the template, masses in grams with this decimal sign."""
+        return {
+            name: figure
+            if isinstance(figure, str)
+            else format_mass(figure, decimal_sign=decimal_sign)
+            for name, figure in self.figures.items()
+        }
 
 
 class BadMass(MassTextError):
@@ -47,7 +59,7 @@ class AmbiguousMass(MassTextError):
 
     code = "ambiguous_mass"
 
-    def __init__(self, template: str, readings_mg: tuple[int, ...], **figures: str) -> None:
+    def __init__(self, template: str, readings_mg: tuple[int, ...], **figures: str | int) -> None:
         self.readings_mg = readings_mg
         super().__init__(template, **figures)
 
@@ -174,7 +186,7 @@ def _obstacle(reading_mg: Decimal, step_mg: int, ceiling_mg: int) -> str | None:
 
 def _refusal(reading_mg: Decimal, step_mg: int, ceiling_mg: int) -> BadMass:
     template = _obstacle(reading_mg, step_mg, ceiling_mg) or _UNREADABLE
-    return BadMass(template, resolution=format_mass(step_mg), capacity=format_mass(ceiling_mg))
+    return BadMass(template, resolution=step_mg, capacity=ceiling_mg)
 
 
 def _ambiguity(feasible_mg: list[int]) -> AmbiguousMass:
@@ -182,8 +194,8 @@ def _ambiguity(feasible_mg: list[int]) -> AmbiguousMass:
     return AmbiguousMass(
         _TWO_READINGS,
         tuple(feasible_mg),
-        first=format_mass(first),
-        second=format_mass(second),
+        first=first,
+        second=second,
         first_plain=_plain(first),
         second_plain=_plain(second),
     )

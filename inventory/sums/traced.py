@@ -173,6 +173,19 @@ def thawed(row: Sequence[Any]) -> Source:
     )
 
 
+def frozen_known(known: Known) -> list[object]:
+    """What is known of a mass as plain JSON, to be kept at a close."""
+    flags = [[*flag, count] for flag, count in known.flags]
+    return [known.expanded_ug, known.booked_mg, known.readings, flags]
+
+
+def thawed_known(row: Sequence[Any]) -> Known:
+    """What `frozen_known` made, as it was."""
+    expanded_ug, booked_mg, readings, flags = row
+    kept = tuple(((scale, flag), count) for scale, flag, count in flags)
+    return Known(expanded_ug, booked_mg, readings, kept)
+
+
 def _root_up(square: int) -> int:
     """The square root, rounded up: an uncertainty is never made small."""
     root = isqrt(square)
@@ -219,7 +232,7 @@ class Walk:
 
     The rules, first that fits:
 
-    1. A reversal moves what it undoes.
+    1. A reversal moves what it undoes, where the walk has come by that.
     2. A count moves its reading less what the place was traced to; so does the difference of a
        frame that was taken apart, of which something weighed stays on the bench.
     3. A posting whose reading shows its mass moves that reading.
@@ -229,8 +242,8 @@ class Walk:
     5. A run's difference moves what lay in the box less what was weighed out of it.
     6. Anything else is booked: a nominal mass, or opening stock that was typed.
 
-    Where each subject's mass lies apart, nothing is left once it has gone, however its weighings
-    differ: that account is cleared.
+    What is empty is empty, however the weighings that came and went differ: an account at a place
+    of `cleared` that comes back to nothing has nothing left to be in doubt of.
     """
 
     def __init__(
@@ -239,9 +252,13 @@ class Walk:
         *,
         apart: frozenset[str],
         outside: frozenset[str],
+        cleared: frozenset[str] | None = None,
     ) -> None:
+        self._cleared = apart if cleared is None else cleared
         self.held: dict[Account, Traced] = {
-            account: Traced.of(source) for account, source in (opening or {}).items()
+            account: Traced.of(source)
+            for account, source in (opening or {}).items()
+            if source.mass_mg or account[0] not in self._cleared
         }
         self.mass_mg: Counter[Account] = Counter(
             {account: source.mass_mg for account, source in (opening or {}).items()}
@@ -271,7 +288,7 @@ class Walk:
         self._clear()
 
     def _clear(self) -> None:
-        gone = [key for key in self._touched if not self.mass_mg[key] and key[0] in self._apart]
+        gone = [key for key in self._touched if not self.mass_mg[key] and key[0] in self._cleared]
         for account in gone:
             self.held.pop(account, None)
         self._touched.clear()

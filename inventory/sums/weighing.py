@@ -161,13 +161,25 @@ def combine(weighings: Iterable[tuple[int, Measured]]) -> Measured:
     add with their signs (GUM 5.2.2, note 1), so a common error counts fully in a month's total
     and cancels between gross and tare.
     """
-    mass_mg, own_mg, shared_mg = 0, list[float](), dict[str, float]()
+    listed = list(weighings)
+    mass_mg = sum(coefficient * weighing.mass_mg for coefficient, weighing in listed)
+    own_mg, shared_mg = _parts(listed)
+    return Measured(mass_mg, own_mg, tuple(sorted(shared_mg.items())))
+
+
+def spread_mg(weighings: Iterable[tuple[float, Measured]]) -> float:
+    """Return the standard uncertainty in mg of a sum as in `combine`, of shares of weighings."""
+    own_mg, shared_mg = _parts(weighings)
+    return hypot(own_mg, *shared_mg.values())
+
+
+def _parts(weighings: Iterable[tuple[float, Measured]]) -> tuple[float, dict[str, float]]:
+    own_mg, shared_mg = list[float](), dict[str, float]()
     for coefficient, weighing in weighings:
-        mass_mg += coefficient * weighing.mass_mg
         own_mg.append(coefficient * weighing.u_independent_mg)
         for key, u_mg in weighing.u_shared_mg:
             shared_mg[key] = shared_mg.get(key, 0.0) + coefficient * u_mg
-    return Measured(mass_mg, hypot(*own_mg), tuple(sorted(shared_mg.items())))
+    return hypot(*own_mg), shared_mg
 
 
 def total(weighings: Iterable[Measured]) -> Measured:

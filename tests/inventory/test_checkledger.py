@@ -100,12 +100,17 @@ def test_units_that_differ_are_found(books: Shop) -> None:
     assert "units-match" in failed()
 
 
-def test_missing_trigger_is_found(books: Shop) -> None:
+def test_missing_trigger_is_found_and_put_back(
+    books: Shop, capsys: pytest.CaptureFixture[str]
+) -> None:
     on = " ON inventory_posting" if connection.vendor == "postgresql" else ""
     with connection.cursor() as cursor:
         cursor.execute(f"DROP TRIGGER inventory_posting_no_update{on}")
     try:
         assert failed() == ["guards-in-place"]
+        call_command("guardledger")
+        assert failed() == []
+        assert capsys.readouterr().out.startswith("1 triggers installed, ")
     finally:
         triggers.install(connection)
 

@@ -10,8 +10,10 @@ import pytest
 from inventory import months, weighing
 from inventory.models import ClassPrice, PlaceKind, Reading
 from inventory.models.materials import Origin
-from inventory.queries import recovered, traced
-from inventory.queries.recovered import entries, tallies
+from inventory.queries import months as standing
+from inventory.queries import recovered
+from inventory.queries.followed import Followed
+from inventory.queries.recovered import tallies
 from inventory.sums.traced import Known, Traced
 from tests.inventory.month_makers import (
     DEC_2,
@@ -70,7 +72,7 @@ def test_month_closed_in_the_first_edition_keeps_its_figures_and_states_no_more(
     second = json.loads(recovered.canonical(recovered.build("2026-10", now)))
     kept = {name: second[name] for name in KEYS_OF_EDITION_1}
     for row in kept["worth"]:
-        for name in ("bought_minor", "recovered_minor", "converted_minor"):
+        for name in ("bought_minor", "recovered_minor", "converted_minor", "known"):
             del row[name]
     assert kept == json.loads(recovered.canonical(first))
 
@@ -78,10 +80,7 @@ def test_month_closed_in_the_first_edition_keeps_its_figures_and_states_no_more(
 def test_every_mass_of_the_report_is_traced_to_the_milligram(shop: Shop) -> None:
     furnished_october(shop)
     report = october()
-    places = entries.all_places()
-    found = entries.of_month("2026-10", places)
-    opened = traced.opening("2026-10")
-    cells = traced.by_cell(traced.of_month("2026-10", found, opened), opened, found)
+    cells = report.followed.by_cell("2026-10")
     for row in (*report.material, *report.shelves):
         mine = cells.get(row.place, {})
         told = {column: cell.quantity for column, cell in row.flows.cells.items()}
@@ -91,8 +90,8 @@ def test_every_mass_of_the_report_is_traced_to_the_milligram(shop: Shop) -> None
 
 
 def test_closing_is_known_by_what_is_left_and_not_by_opening_and_flows_again(shop: Shop) -> None:
-    """A box filled by one reading and ground whole: its closing is nothing, known without doubt;
-    grams that went from the box to the lot cancel in the total but for the flake's own reading."""
+    """A box filled by one reading and ground whole: its closing is nothing, known without doubt,
+    and the total is what lies in the lot, by the flake's own reading."""
     weighed_in("F-AAAA-1111", 19_400)
     stripped(shop, "F-AAAA-1111", "19.400 g")
     flake = weighing.read(scale=shop.fine_scale, typed="19.400 g", at=OCT)
@@ -101,11 +100,36 @@ def test_closing_is_known_by_what_is_left_and_not_by_opening_and_flows_again(sho
     put_in = Reading.objects.get(postings__movement__kind="strip_down")
     whole_ug = 2 * (put_in.u_own_ug**2 + put_in.u_shared_ug**2) ** 0.5
     assert known(report, box(shop).code, "credited").expanded_ug == pytest.approx(whole_ug, abs=1)
-    # In the box: what went in less what came out, so that only the two own parts are left.
-    apart_ug = 2 * (put_in.u_own_ug**2 + flake.u_own_ug**2) ** 0.5
-    assert known(report, box(shop).code, "closing").expanded_ug == pytest.approx(apart_ug, abs=1)
-    # In boxes and lots together the flake's reading stands on both sides.
-    assert known(report, "total", "closing") == known(report, box(shop).code, "credited")
+    assert known(report, box(shop).code, "closing") == Known()
+    flake_ug = 2 * (flake.u_own_ug**2 + flake.u_shared_ug**2) ** 0.5
+    assert known(report, "total", "closing").expanded_ug == pytest.approx(flake_ug, abs=1)
+    assert known(report, "total", "closing").readings == 1
+
+
+def test_a_month_opens_as_well_known_as_the_one_before_it_closed(shop: Shop) -> None:
+    """A lot that was issued to the milligram is empty, though its three weighings differ."""
+    bought, other = (lot(shop, f"L-FEED-{n}{n}{n}{n}", Origin.FEEDSTOCK) for n in (2, 3))
+    supply, mould = at(PlaceKind.SUPPLIERS), at(PlaceKind.PRODUCTION)
+    for leg, typed in (
+        ((supply, bought), "100.000 g"),
+        ((supply, other), "50.000 g"),
+        ((bought, mould), "60.000 g"),
+        ((bought, mould), "40.000 g"),
+    ):
+        reading = weighing.read(scale=shop.fine_scale, typed=typed, at=OCT)
+        kind = "receive_feedstock" if leg[0] == supply else "issue"
+        move(kind, (*leg, reading.mass_mg), reading=reading)
+    left = Reading.objects.get(mass_mg=50_000)
+    left_ug = 2 * (left.u_own_ug**2 + left.u_shared_ug**2) ** 0.5
+    closing = known(october(), "total", "closing")
+    assert closing.expanded_ug == pytest.approx(left_ug, abs=1)
+    assert known(october(), bought.code, "closing") == Known()
+    assert known(recovered.of_month("2026-11"), "total", "opening") == closing
+    for label in ("2026-08", "2026-09", "2026-10"):
+        months.close(key=key(), label=label, at=DEC_2, by=None)
+    assert known(recovered.of_month("2026-11"), "total", "opening") == closing
+    (newest, *_rest) = [row for row in standing.listed(DEC_2) if row.month]
+    assert (newest.label, newest.closing_known) == ("2026-10", closing)
 
 
 def test_what_nobody_weighed_is_told_and_not_made_up(shop: Shop) -> None:
@@ -118,13 +142,13 @@ def test_a_month_starts_from_the_snapshot_as_from_the_first_posting(shop: Shop) 
     furnished_october(shop)
     weighed_in("F-AAAA-3333", 19_400, at_=NOV)
     stripped(shop, "F-AAAA-3333", "19.400 g", at_=NOV)
-    afresh = traced.opening("2026-11")
+    afresh = Followed(["2026-11"]).opened("2026-11")
     before = recovered.of_month("2026-11").known
     for label in ("2026-08", "2026-09", "2026-10"):
         months.close(key=key(), label=label, at=DEC_2, by=None)
-    kept = traced.opening("2026-11")
-    assert {account: Traced.of(one).known() for account, one in kept.items()} == {
-        account: Traced.of(one).known() for account, one in afresh.items()
+    kept = Followed(["2026-11"]).opened("2026-11")
+    assert {account: held.known() for account, held in kept.items()} == {
+        account: held.known() for account, held in afresh.items()
     }
     assert recovered.of_month("2026-11").known == before
 

@@ -6,6 +6,7 @@ from datetime import timedelta
 
 import pytest
 from django.contrib.auth.models import User
+from django.utils import translation
 
 from inventory import grinding, ledger, places
 from inventory.errors import (
@@ -17,7 +18,7 @@ from inventory.errors import (
     StaleState,
 )
 from inventory.grinding import GrindOut
-from inventory.models import Balance, GrindRun, Movement, Place, PlaceKind, Reading
+from inventory.models import Balance, GrindRun, Movement, Place, PlaceKind, Reading, Workshop
 from tests import makers
 from tests.makers import NOON, Shop, key
 
@@ -308,3 +309,11 @@ def test_bad_figure_is_named(
     with pytest.raises(BadInput) as refused:
         finish(run, out(shop, **changes), ben)  # type: ignore[arg-type]
     assert refused.value.field == field
+
+
+def test_what_was_lost_is_told_with_the_readers_decimal_sign(shop: Shop) -> None:
+    Workshop.objects.update(grind_loss_limit_ppm=25_000)
+    with translation.override("de"):
+        told = grinding.implausible(20_000, {"flake": 19_250}, colour_change=False)
+    assert told == "0,750 g von 20,000 g gingen verloren; die Grenze liegt bei 2,5 %."
+    assert not grinding.implausible(20_000, {"flake": 19_500}, colour_change=False)

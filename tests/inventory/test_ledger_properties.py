@@ -318,7 +318,6 @@ def test_no_sequence_of_deeds_breaks_the_ledger(db: None) -> None:
         settings=settings(
             max_examples=15,
             stateful_step_count=25,
-            deadline=None,
             suppress_health_check=list(HealthCheck),
         ),
     )

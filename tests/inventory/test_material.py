@@ -135,7 +135,7 @@ def test_issue_takes_each_lot_as_weighed_under_the_batch(shop: Shop, bea: User) 
 
 def test_lot_gives_no_more_than_it_holds(shop: Shop, bea: User) -> None:
     lot = material.receive_as_lot(**deed(shop, bea))
-    with pytest.raises(NotEnough):
+    with pytest.raises(NotEnough, match=rf"Lot {lot.code}: it holds 5000.000 g, and .* 5001.000 g"):
         issue({lot: "5.001 kg"}, shop, bea)
     issue({lot: "5 kg"}, shop, bea)
     assert boxes.held_mg(places.of_lot(lot)) == 0

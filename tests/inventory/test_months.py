@@ -155,6 +155,8 @@ def test_place_that_would_end_below_zero_keeps_the_month_open() -> None:
     with pytest.raises(MonthNotReady) as refused:
         close("2026-10")
     assert reasons_of(refused) == ["place-below-zero"]
+    (reason,) = refused.value.facts["reasons"]
+    assert "Arrivals shelf: it would end the month at -0.900 g" in str(reason)
 
 
 def test_late_movement_is_booked_in_the_first_open_month_and_says_where_it_belongs() -> None:

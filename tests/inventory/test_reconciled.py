@@ -7,7 +7,7 @@ Scale figures: the fine scale has d = 1 mg, e = 10 mg, class II.
 from __future__ import annotations
 
 from datetime import timedelta
-from math import sqrt
+from math import ceil, sqrt
 
 import pytest
 from django.contrib.auth.models import User
@@ -128,7 +128,7 @@ def test_the_common_error_of_one_scale_counts_in_full(shop: Shop) -> None:
     reading = Movement.objects.get(kind="weigh_in").postings.get().reading
     own, common = reading.u_own_ug / 1000, reading.u_shared_ug / 1000
     expected = 2 * sqrt(3 * own**2 + 3 * common**2)
-    assert balance(reconciled.of_month(LABEL), FRAMES).u_mg == round(expected)
+    assert balance(reconciled.of_month(LABEL), FRAMES).u_mg == ceil(expected)
 
 
 def test_a_common_error_larger_than_independent_ones_raises_the_uncertainty(shop: Shop) -> None:
@@ -142,7 +142,21 @@ def test_a_common_error_larger_than_independent_ones_raises_the_uncertainty(shop
     reading = Movement.objects.filter(kind="weigh_in")[0].postings.get().reading
     own, common = reading.u_own_ug / 1000, reading.u_shared_ug / 1000
     found = balance(reconciled.of_month(LABEL), FRAMES)
-    assert found.u_mg == round(2 * sqrt(30 * own**2 + 3 * (10 * common) ** 2))
+    assert found.u_mg == ceil(2 * sqrt(30 * own**2 + 3 * (10 * common) ** 2))
+
+
+def test_parts_that_share_a_scale_are_no_surer_together_than_its_common_error(shop: Shop) -> None:
+    """Derived: the others give plastic + lenses, so its common error counts twice; adjusted, the
+    gap of 20 goes to three equal variances: two thirds of the weigh-in and a third of each part."""
+    frame_in(shop, "F-1", 24_820)
+    frame_stripped(shop, "F-1", 24_820, 19_600, 5_200)
+    reading = Movement.objects.get(kind="weigh_in").postings.get().reading
+    own, common = reading.u_own_ug / 1000, reading.u_shared_ug / 1000
+    inflow = next(f for f in reconciled.of_month(LABEL).flows if f.kind == "weigh_in")
+    assert (inflow.others_mg, inflow.adjusted_mg) == (24_800, 24_813)
+    assert inflow.others_u_mg == ceil(2 * sqrt(2 * own**2 + (2 * common) ** 2))
+    assert inflow.u_mg == ceil(2 * sqrt(6 / 9 * own**2 + (4 / 3 * common) ** 2))
+    assert inflow.others_u_mg > 2 * sqrt(2 * own**2 + 2 * common**2) + 1
 
 
 def test_many_parts_on_one_scale_are_not_accused_for_its_offset(shop: Shop, bea: User) -> None:
@@ -161,8 +175,13 @@ def test_many_parts_on_one_scale_are_not_accused_for_its_offset(shop: Shop, bea:
     streams_apart = own + (common + readings[4].u_shared_ug / 1000) ** 2
     streams_apart += (readings[4].u_shared_ug / 1000) ** 2
     found = box_of(reconciled.of_month(LABEL))
-    assert found.u_mg == round(2 * sqrt(max(own + common**2, streams_apart)))
+    assert found.u_mg == ceil(2 * sqrt(max(own + common**2, streams_apart)))
     assert found.u_mg > 2 * sqrt(apart)
+    counted = next(f for f in reconciled.of_month(LABEL).flows if f.kind == "count_mass")
+    common_in = common + readings[4].u_shared_ug / 1000
+    own_in = own - (readings[4].u_own_ug / 1000) ** 2
+    assert counted.others_mg == 100_000
+    assert counted.others_u_mg == ceil(2 * sqrt(own_in + common_in**2))
 
 
 def count(shop: Shop, by: User, place: Place, mass: str, at=NOON) -> Movement | None:

@@ -9,7 +9,7 @@ import pytest
 
 from inventory import ledger, months, places, stock
 from inventory.models import ClassPrice, Colour, PlaceKind, Scale, Workshop
-from inventory.queries import recovered
+from inventory.queries import columns, recovered
 from inventory.queries.recovered.shapes import Class
 from tests import makers
 from tests.inventory import month_makers as made
@@ -89,7 +89,7 @@ def _no_column(*facts: str) -> None:
 
 def test_row_that_does_not_tie_out_is_named(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
     made.furnished_october(shop)
-    monkeypatch.setattr(recovered.report.entries.columns, "of_material", _no_column)
+    monkeypatch.setattr(columns, "of_material", _no_column)
     assert "lot-l-2345-6789" in october().gaps
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from inventory.queries.recovered import columns
+from inventory.queries import columns
 from inventory.sums.recipes import KINDS
 
 LEGS = sorted((kind, leg.source, leg.target) for kind, legs in KINDS.items() for leg in legs)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from inventory.queries.recovered.confidence import follow
 from inventory.queries.recovered.report import (
     EDITION,
     build,
@@ -24,7 +23,6 @@ __all__ = [
     "cell",
     "digest",
     "flows_of",
-    "follow",
     "frozen_now",
     "held_at_close",
     "of_month",

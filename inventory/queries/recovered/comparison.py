@@ -10,11 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from inventory.queries import traced
-from inventory.queries.recovered import confidence
-from inventory.queries.recovered.columns import LOSSES, MATERIAL
-from inventory.queries.recovered.confidence import Followed
-from inventory.queries.recovered.entries import MATERIAL_KINDS
+from inventory.queries.columns import LOSSES, MATERIAL
+from inventory.queries.entries import MATERIAL_KINDS
 from inventory.queries.recovered.shapes import Class, Report, class_row
 from inventory.queries.recovered.worth import class_of
 from inventory.sums.traced import Known, Traced
@@ -67,6 +64,7 @@ class Beside:
     known: Known | None = None
     known_before: Known | None = None
     known_difference: Known | None = None
+    known_rest: Known | None = None
 
     @property
     def difference(self) -> int:
@@ -83,21 +81,8 @@ _FLOWS = {"credited": ("credited",), "losses": LOSSES, "issued": ("issued",)}
 def beside(report: Report, before: Report) -> tuple[Beside, ...]:
     """The figures that an accountant looks at first, each with what moved it."""
     moved = _Moved(report, before)
-    return tuple(
-        Beside(
-            key,
-            unit,
-            now,
-            earlier,
-            moved.causes(key) if now != earlier else (),
-            report.known_of("total", key) if unit == "mg" else None,
-            before.known_of("total", key) if unit == "mg" else None,
-            moved.difference(key) if unit == "mg" else None,
-        )
-        for (key, unit, now), (_key, _unit, earlier) in zip(
-            _figures(report), _figures(before), strict=True
-        )
-    )
+    pairs = zip(_figures(report), _figures(before), strict=True)
+    return tuple(moved.line(key, unit, now, was) for (key, unit, now), (_k, _u, was) in pairs)
 
 
 def _figures(report: Report) -> list[tuple[str, str, int]]:
@@ -119,27 +104,34 @@ class _Moved:
 
     def __init__(self, report: Report, before: Report) -> None:
         self._now, self._before = report, before
-        followed = [confidence.follow(one.label) for one in (report, before)]
-        self._movements = {
-            one.label: _by_figure(walked)
-            for one, walked in zip((report, before), followed, strict=True)
-        }
-        self._totals = [
-            confidence.totals(walked, one.material).get("total", {})
-            for one, walked in zip((report, before), followed, strict=True)
-        ]
+        self._movements = {one.label: _by_figure(one) for one in (report, before)}
 
-    def difference(self, key: str) -> Known | None:
-        """How well a figure's difference is known, both months as one: what they share cancels.
+    def line(self, key: str, unit: str, now: int, before: int) -> Beside:
+        """One figure with what moved it; a mass with how well it, and what is left, is known."""
+        causes = self.causes(key) if now != before else ()
+        if unit != "mg":
+            return Beside(key, unit, now, before, causes)
+        known, earlier = (one.known_of("total", key) for one in (self._now, self._before))
+        if known is None or earlier is None:
+            return Beside(key, unit, now, before, causes, known, earlier)
+        difference = self._parted(key, "total", MATERIAL if key == "closing" else (key,))
+        rest = difference.copy()
+        for cause in causes:
+            rest.add(self._parted(key, class_row(cause.material), (cause.column,)), -1)
+        return Beside(
+            key, unit, now, before, causes, known, earlier, difference.known(), rest.known()
+        )
 
-        What parts two closings is what moved in the later month, so that all that lay there at
-        both ends cancels.
+    def _parted(self, key: str, row: str, columns: Iterable[str]) -> Traced:
+        """What parts a figure of two months, both as one: what they share cancels.
+
+        What parts two closings is what moved in the later month alone.
         """
-        if self._now.known_of("total", key) is None or self._before.known_of("total", key) is None:
-            return None
-        now, before = self._totals
-        earlier = now.get("opening") if key == "closing" else before.get(key)
-        return now.get(key, Traced()).less(earlier or Traced()).known()
+        now, before = (one.totals.get(row, {}) for one in (self._now, self._before))
+        parted = Traced.total(now[column] for column in columns if column in now)
+        if key == "closing":
+            return parted
+        return parted.less(Traced.total(before[column] for column in columns if column in before))
 
     def causes(self, key: str) -> tuple[Cause, ...]:
         """What moved a figure most, largest first."""
@@ -200,7 +192,7 @@ class _Moved:
     def _biggest(self, label: str, material: Class, column: str) -> tuple[Biggest, ...]:
         found = self._movements[label].get((material, column), {}).values()
         ranked = sorted(found, key=lambda one: (-abs(one[0].mass_mg), one[0].number))
-        is_stated = traced.is_stated(label)
+        is_stated = self._now.followed.is_stated(label)
         return tuple(
             replace(one, known=mass.known()) if is_stated else one
             for one, mass in ranked[:MOVEMENTS_MAX]
@@ -210,11 +202,12 @@ class _Moved:
 _Parts = dict[int, tuple[Biggest, Traced]]
 
 
-def _by_figure(followed: Followed) -> Mapping[tuple[Class, str], _Parts]:
+def _by_figure(report: Report) -> Mapping[tuple[Class, str], _Parts]:
     """Class and column -> movement -> its part in that figure, with the readings behind it."""
     figures: dict[tuple[Class, str], _Parts] = {}
-    for entry in followed.found:
-        moved = followed.walk.moved.get((entry.number, entry.line), Traced())
+    masses = report.followed.moved(report.label)
+    for entry in report.followed.found(report.label):
+        moved = masses.get((entry.number, entry.line), Traced())
         for place in (entry.source, entry.target):
             column = entry.column(place) if place.kind in MATERIAL_KINDS else None
             if not column:

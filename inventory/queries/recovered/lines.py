@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from inventory.models import Movement, Place, Reading
-from inventory.queries import traced
-from inventory.queries.recovered.entries import Entry, all_places, of_month
+from inventory.queries.entries import Entry
+from inventory.queries.recovered.shapes import Report
 from inventory.sums.traced import Known, Traced
 
 
@@ -38,24 +38,21 @@ class PostingLine:
     known: Known | None = None
 
 
-def of_label(
-    label: str, scale_names: Mapping[str, str], numbers: Iterable[int] | None = None
-) -> list[PostingLine]:
+def of_month(report: Report, numbers: Iterable[int] | None = None) -> list[PostingLine]:
     """All postings of a month in order, or those of some movements; names as the report has them.
 
     A movement's cost stands on its first line only, so that the column adds up.
     """
     movements = {
         movement.number: movement
-        for movement in Movement.objects.filter(month=label).select_related("reverses")
+        for movement in Movement.objects.filter(month=report.label).select_related("reverses")
     }
-    found = of_month(label, all_places())
-    moved = traced.of_month(label, found).moved if traced.is_stated(label) else {}
+    found, moved = report.followed.found(report.label), report.followed.moved(report.label)
     if numbers is not None:
         wanted = frozenset(numbers)
         found = tuple(entry for entry in found if entry.number in wanted)
     readings = _readings(found)
-    plain = _lines(found, movements, readings, scale_names)
+    plain = _lines(found, movements, readings, report.names["scales"])
     return [_with_known(line, moved.get((line.number, line.line))) for line in plain]
 
 

@@ -16,7 +16,9 @@ from django.utils import timezone
 
 from inventory.models import Colour, Part, Place, Polymer, Scale, Workshop
 from inventory.queries import balances, months
-from inventory.queries.recovered import confidence, entries, tallies, worth
+from inventory.queries.entries import MATERIAL_KINDS
+from inventory.queries.followed import Followed
+from inventory.queries.recovered import confidence, flows, tallies, worth
 from inventory.queries.recovered.shapes import (
     Cell,
     Flows,
@@ -26,21 +28,28 @@ from inventory.queries.recovered.shapes import (
     ShelfRow,
 )
 
-EDITION = 2
+EDITION = 3
 """Grows when the meaning of a figure changes; a closed month keeps the edition of its close.
 
-1: the uncertainty of the credited mass only. 2: every mass says how well it is known.
+1: the uncertainty of the credited mass only. 2: every mass says how well it is known. 3: what a
+reversal takes back of an earlier month is the same readings with the other sign, and they cancel;
+what is empty is known without doubt, so that a month opens as the one before it closed; late
+movements and the masses behind the worth say how well they are known too.
 """
+STATED_EVERYWHERE_FROM = 3
 ADDED_IN_2 = frozenset(
     {"edition", "known", "flags", "bought_minor", "recovered_minor", "converted_minor"}
 )
 
 
-def of_month(label: str) -> Report:
-    """The report of a month, open or closed. NotFound when the label names no month."""
+def of_month(label: str, followed: Followed | None = None) -> Report:
+    """The report of a month, open or closed; `followed` has this month in it.
+
+    NotFound when the label names no month.
+    """
     months.parsed(label)
     closed = months.closed(label)
-    return build(label, closed.figures if closed else frozen_now())
+    return build(label, closed.figures if closed else frozen_now(), followed)
 
 
 def frozen_now() -> dict[str, Any]:
@@ -63,17 +72,14 @@ def frozen_now() -> dict[str, Any]:
     }
 
 
-def build(
-    label: str, frozen: Mapping[str, Any], followed: confidence.Followed | None = None
-) -> Report:
-    """The report of a month with the given frozen figures; `followed` if its walk is done."""
-    places = entries.all_places()
-    found = followed.found if followed else entries.of_month(label, places)
-    flows = entries.flows(found, balances.at_start(label), balances.at_close(label))
-    material = _material(places, flows)
+def build(label: str, frozen: Mapping[str, Any], followed: Followed | None = None) -> Report:
+    """The report of a month with the given frozen figures; `followed` has this month in it."""
+    followed = followed or Followed([label])
+    places, found = followed.places, followed.found(label)
+    moved = flows.of_places(found, balances.at_start(label), balances.at_close(label))
+    material = _material(places, moved)
     edition = frozen.get("edition", 1)
-    if followed is None and edition > 1:
-        followed = confidence.follow(label, found)
+    totals = confidence.totals(label, followed, material) if edition > 1 else {}
     valued = worth.value(found, worth.opening(label), frozen["prices"])
     return Report(
         label=label,
@@ -84,17 +90,19 @@ def build(
         edition=edition,
         names=frozen["names"],
         material=material,
-        shelves=_shelves(places, flows),
-        parts=_parts(places, flows, frozen["names"]["parts"]),
-        frames=tallies.frames(label, found, followed.on_hold() if followed else None),
+        shelves=_shelves(places, moved),
+        parts=_parts(places, moved, frozen["names"]["parts"]),
+        frames=tallies.frames(label, found, followed.on_hold(label) if edition > 1 else None),
         trust=tallies.trust(found, frozen["names"]["scales"]),
         worth=valued.worth,
         journal=valued.journal,
         unvalued=valued.unvalued,
         late=tallies.late(label),
         movements=len({entry.number for entry in found}),
-        known=confidence.known(followed, material) if followed else {},
+        known=confidence.known(label, followed, totals) if edition > 1 else {},
         flags=tallies.flags(found, frozen["names"]["scales"]) if edition > 1 else (),
+        totals=totals,
+        followed=followed,
     )
 
 
@@ -105,10 +113,19 @@ def held_at_close(report: Report) -> list[list[list[Any]]]:
 
 def canonical(report: Report) -> str:
     """The figures as JSON in one fixed form: sorted keys, no spaces, integers only."""
-    plain = dataclasses.asdict(report, dict_factory=_plain)
+    figures = dataclasses.replace(report, totals={}, followed=Followed([]))
+    plain = dataclasses.asdict(figures, dict_factory=_plain)
+    del plain["totals"], plain["followed"]
     if report.edition == 1:
         plain = _without(plain, ADDED_IN_2)
         plain["worth"] = [_without(row, ADDED_IN_2) for row in plain["worth"]]
+    if report.edition >= STATED_EVERYWHERE_FROM:
+        late, worths = confidence.of_late(report), confidence.of_worth(report)
+        for row, told in zip(plain["late"], report.late, strict=True):
+            row["known"] = dataclasses.asdict(late[told.number])
+        for row, line in zip(plain["worth"], report.worth, strict=True):
+            known = worths[line.material].items()
+            row["known"] = {name: dataclasses.asdict(mass) for name, mass in known}
     return json.dumps(plain, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
 
 
@@ -135,7 +152,7 @@ def _material(places: Mapping[int, Place], flows: Mapping[int, Flows]) -> tuple[
             flows=flows[place.pk],
         )
         for place in places.values()
-        if place.kind in entries.MATERIAL_KINDS and place.pk in flows
+        if place.kind in MATERIAL_KINDS and place.pk in flows
     ]
     return tuple(sorted(rows, key=lambda row: (row.material, row.kind, row.place)))
 
@@ -144,7 +161,7 @@ def _shelves(places: Mapping[int, Place], flows: Mapping[int, Flows]) -> tuple[S
     rows = [
         ShelfRow(place.code, place.kind, flows[place.pk])
         for place in places.values()
-        if place.kind not in entries.MATERIAL_KINDS and place.unit == "mg" and place.pk in flows
+        if place.kind not in MATERIAL_KINDS and place.unit == "mg" and place.pk in flows
     ]
     return tuple(sorted(rows, key=lambda row: row.place))
 

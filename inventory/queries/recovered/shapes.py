@@ -7,9 +7,13 @@ plus all flows is closing, in every row and in every total.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
-from inventory.sums.traced import Known
+from inventory.sums.traced import Known, Traced
+
+if TYPE_CHECKING:
+    from inventory.queries.followed import Followed
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,7 +218,9 @@ JOURNAL_ORDER = (
 class Report:
     """The figures of one month. Nothing here depends on whether the month is closed yet.
 
-    `flags` is (scale, flag, readings) of all readings that were booked in the month.
+    `flags` is (scale, flag, readings) of all readings that were booked in the month. `totals` and
+    `followed` are no figures: total, class or origin -> column -> the readings behind that mass,
+    and the month as it was followed, for who needs to know single postings.
     """
 
     label: str
@@ -236,6 +242,8 @@ class Report:
     movements: int
     known: Mapping[str, Mapping[str, Known]]
     flags: tuple[tuple[str, str, int], ...]
+    totals: Mapping[str, Mapping[str, Traced]] = field(compare=False, repr=False)
+    followed: Followed = field(compare=False, repr=False)
 
     def known_of(self, row: str, column: str) -> Known | None:
         """How well a mass is known, by the code of its row; None where the edition has none.

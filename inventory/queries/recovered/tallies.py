@@ -7,11 +7,10 @@ from collections.abc import Collection, Iterable, Mapping
 from math import ceil
 
 from django.db.models import Max, Q, Sum
-from django.utils import timezone
 
-from inventory import weighing
+from inventory import clock, weighing
 from inventory.models import Movement, Place, PlaceKind, Posting, Reading
-from inventory.queries.recovered.entries import Entry
+from inventory.queries.entries import Entry
 from inventory.queries.recovered.shapes import Cell, Frames, Late, Trust
 from inventory.sums import weighing as sums
 
@@ -145,7 +144,7 @@ def _late(movement: Movement) -> Late:
     moved: Counter[str] = Counter()
     for posting in movement.postings.all():
         moved[posting.source.unit] += posting.quantity
-    day = timezone.localtime(movement.happened_at, timezone.get_default_timezone()).date()
+    day = clock.day_of(movement.happened_at)
     return Late(
         number=movement.number,
         kind=movement.kind,

@@ -14,7 +14,7 @@ from typing import Any
 
 from inventory.models import ClassPrice, Month, Movement, Place
 from inventory.queries import months
-from inventory.queries.recovered.entries import MATERIAL_KINDS, Entry, all_places, of_month
+from inventory.queries.entries import MATERIAL_KINDS, Entry, all_places, of_month
 from inventory.queries.recovered.shapes import Class, Entered, Worth
 from inventory.sums import valuation
 from inventory.sums.months import Month as CalendarMonth
@@ -37,22 +37,8 @@ class Held:
 class _Tally:
     """What happened to one class in a month, by what it means for its cost."""
 
-    received_mg: int = 0
+    into_mg: Counter[str] = field(default_factory=Counter)
     received_minor: Counter[str] = field(default_factory=Counter)
-    issued_mg: int = 0
-    normal_mg: int = 0
-    odd_mg: list[int] = field(default_factory=list)
-
-    def add(self, column: str, signed_mg: int) -> None:
-        """Sort one posting in; milligrams, positive into the class."""
-        if column in RECEIPTS:
-            self.received_mg += signed_mg
-        elif column == "issued":
-            self.issued_mg -= signed_mg
-        elif column in NORMAL_LOSSES:
-            self.normal_mg -= signed_mg
-        else:
-            self.odd_mg.append(signed_mg)
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,20 +141,29 @@ def _first_open(last: Month | None) -> CalendarMonth | None:
 def _tallies(entries: Iterable[Entry]) -> dict[Class, _Tally]:
     tallies: dict[Class, _Tally] = {}
     by_movement: dict[int, list[tuple[Entry, Place]]] = {}
-    for entry, place, column in _material_sides(entries):
+    for entry, place, column in material_sides(entries):
         tally = tallies.setdefault(class_of(place), _Tally())
-        signed = entry.signed(place)
-        if entry.undoes_earlier:
-            tally.odd_mg.append(signed)
-        else:
-            tally.add(column, signed)
+        tally.into_mg[part(entry, column)] += entry.signed(place)
+        if not entry.undoes_earlier:
             by_movement.setdefault(entry.number, []).append((entry, place))
     for sides in by_movement.values():
         _add_cost(tallies, sides)
     return tallies
 
 
-def _material_sides(entries: Iterable[Entry]) -> Iterator[tuple[Entry, Place, str]]:
+def part(entry: Entry, column: str) -> str:
+    """What a posting means for its class's cost: received, issued, normal loss, or odd."""
+    if entry.undoes_earlier:
+        return "odd"
+    if column in RECEIPTS:
+        return "received"
+    if column == "issued":
+        return "issued"
+    return "normal" if column in NORMAL_LOSSES else "odd"
+
+
+def material_sides(entries: Iterable[Entry]) -> Iterator[tuple[Entry, Place, str]]:
+    """Every posting at a box or lot, with that place and the column it counts in there."""
     for entry in entries:
         for place in (entry.source, entry.target):
             column = entry.column(place)
@@ -188,15 +183,15 @@ def _movements(tally: _Tally, held: Held) -> valuation.MonthMovements:
 
     Both directions of counts, run differences and undone entries are netted over the month.
     """
-    odd_mg = sum(tally.odd_mg)
+    odd_mg = tally.into_mg["odd"]
     return valuation.MonthMovements(
         opening=valuation.Holding(held.mass_mg, held.cost_minor),
         receipts=(
-            valuation.Holding(tally.received_mg, tally.received_minor.total()),
+            valuation.Holding(tally.into_mg["received"], tally.received_minor.total()),
             valuation.Holding(max(odd_mg, 0), 0),
         ),
-        issued_mg=tally.issued_mg,
-        normal_loss_mg=tally.normal_mg,
+        issued_mg=-tally.into_mg["issued"],
+        normal_loss_mg=-tally.into_mg["normal"],
         abnormal_loss_mg=max(-odd_mg, 0),
     )
 

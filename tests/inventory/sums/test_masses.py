@@ -90,11 +90,20 @@ def test_two_readings_without_a_scale_are_ambiguous(text: str) -> None:
     assert refused.value.code == "ambiguous_mass"
 
 
+def test_refusal_can_be_told_with_a_comma_and_what_is_text_stays() -> None:
+    with pytest.raises(AmbiguousMass) as refused:
+        parse_mass_mg("24.310")
+    shown = refused.value.shown(",")
+    assert (shown["first"], shown["second"]) == ("24,310 g", "24310,000 g")
+    assert (shown["first_plain"], shown["second_plain"]) == ("24310 mg", "24310 g")
+
+
 def test_ambiguity_offers_spellings_that_are_not_ambiguous() -> None:
     with pytest.raises(AmbiguousMass) as refused:
         parse_mass_mg("24,310")
-    assert parse_mass_mg(refused.value.figures["first_plain"]) == 24_310
-    assert parse_mass_mg(refused.value.figures["second_plain"]) == 24_310_000
+    shown = refused.value.shown()
+    assert parse_mass_mg(shown["first_plain"]) == 24_310
+    assert parse_mass_mg(shown["second_plain"]) == 24_310_000
 
 
 def test_capacity_settles_what_a_comma_means() -> None:

@@ -1,15 +1,13 @@
-"""The postings of a month as plain rows, read once, with the column that each counts in."""
+"""Postings as plain rows, each with the column of the report that it counts in."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from django.db.models import QuerySet
 
 from inventory.models import Place, Posting
-from inventory.queries.recovered import columns
-from inventory.queries.recovered.shapes import Cell, Flows
+from inventory.queries import columns
 
 MATERIAL_KINDS = frozenset({"box", "lot"})
 
@@ -18,9 +16,8 @@ MATERIAL_KINDS = frozenset({"box", "lot"})
 class Entry:
     """One posting of the month. `sign` is -1 in a reversal.
 
-    `reason` is that of the movement itself, in a reversal that of what it reverses.
-    `undoes_earlier` marks the reversal of what was booked in an earlier month, `reverses` is the
-    number of what a reversal undoes.
+    `reason` is that of the movement itself, in a reversal that of what it reverses. `month` is the
+    one it is booked in; a reversal has the number of what it undoes, and the month of that.
     """
 
     number: int
@@ -33,9 +30,15 @@ class Entry:
     quantity: int
     reading_id: int | None
     cost_minor: int
-    undoes_earlier: bool
     reason: str
+    month: str
     reverses: int | None = None
+    reverses_month: str | None = None
+
+    @property
+    def undoes_earlier(self) -> bool:
+        """Whether it takes back what was booked in an earlier month."""
+        return self.reverses_month is not None and self.reverses_month != self.month
 
     def column(self, place: Place) -> str | None:
         """The column this counts in for one of its two places; None where there is none."""
@@ -101,40 +104,10 @@ def read(rows: QuerySet[Posting], places: dict[int, Place]) -> tuple[Entry, ...]
             quantity=row[7],
             reading_id=row[8],
             cost_minor=row[9],
-            undoes_earlier=row[10] is not None and row[10] != row[13],
             reason=row[11] if row[4] is None else row[12],
+            month=row[13],
             reverses=row[4],
+            reverses_month=row[10],
         )
         for row in ordered.values_list(*_FIELDS)
     )
-
-
-def flows(
-    entries: Iterable[Entry], opening: dict[int, int], closing: dict[int, int]
-) -> dict[int, Flows]:
-    """Place id -> its flows, for every place with an entry or with something in it."""
-    moved: dict[int, dict[str, list[tuple[int, int]]]] = {}
-    for place, column, signed, number in _sides(entries):
-        moved.setdefault(place, {}).setdefault(column, []).append((signed, number))
-    touched = sorted({*moved, *opening, *closing})
-    return {
-        place: Flows(
-            opening.get(place, 0),
-            {column: _cell(parts) for column, parts in sorted(moved.get(place, {}).items())},
-            closing.get(place, 0),
-        )
-        for place in touched
-    }
-
-
-def _sides(entries: Iterable[Entry]) -> Iterator[tuple[int, str, int, int]]:
-    for entry in entries:
-        for place in (entry.source, entry.target):
-            column = entry.column(place)
-            if column is not None:
-                yield place.pk, column, entry.signed(place), entry.number
-
-
-def _cell(parts: list[tuple[int, int]]) -> Cell:
-    numbers = tuple(dict.fromkeys(number for _signed, number in parts))
-    return Cell(sum(signed for signed, _number in parts), numbers)

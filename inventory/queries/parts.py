@@ -1,0 +1,45 @@
+"""Spare parts in pieces: in the bin, promised, free, and which to order again. Reads only."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.db.models import Sum
+
+from inventory.models import Balance, Part, PlaceKind, Reservation
+from inventory.models.places import ReservationState
+
+
+@dataclass(frozen=True, slots=True)
+class Stocked:
+    """A part with its pieces in the bin, and how many of them are promised to a story."""
+
+    part: Part
+    held: int
+    promised: int
+
+    @property
+    def free(self) -> int:
+        return self.held - self.promised
+
+    @property
+    def is_low(self) -> bool:
+        """A part is ordered when its free pieces reach the reorder level, not only below it."""
+        return self.free <= self.part.reorder_level
+
+
+def listed() -> list[Stocked]:
+    """Every part, by code."""
+    bins = Balance.objects.filter(place__kind=PlaceKind.BIN)
+    held = dict(bins.values_list("place__part", "quantity"))
+    kept = Reservation.objects.filter(state=ReservationState.OPEN).order_by()
+    promised = dict(kept.values_list("part").annotate(Sum("pieces")))
+    return [
+        Stocked(part, held.get(part.pk, 0), promised.get(part.pk, 0))
+        for part in Part.objects.order_by("code")
+    ]
+
+
+def to_order() -> list[Stocked]:
+    """Parts that are low."""
+    return [one for one in listed() if one.is_low]
