@@ -2,14 +2,15 @@
 
 Weighted least squares with the balances as hard constraints, after Narasimhan & Jordache, *Data
 Reconciliation and Gross Error Detection* (2000). A change of stock is a stream from its place to
-outside, negative when the stock falls. Measurements are taken as independent; where one scale
-weighs several streams its common error is not seen here (see `weighing.combine`).
+outside, negative when the stock falls. The tests take measurements as independent; where one scale
+weighs several streams its common error is not seen here. So each figure that is worked out comes
+with the weights of the readings in it, for `weighing.spread_mg` to say how well it is known.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from math import fsum, inf, sqrt
 from typing import TYPE_CHECKING
@@ -39,12 +40,16 @@ __all__ = [
     "Stream",
     "StreamResult",
     "Verdict",
+    "Weights",
     "gap_within",
     "reconcile",
     "sidak_critical",
 ]
 
 SIGNIFICANCE = 0.05
+
+Weights = Mapping[str, float]
+"""How much of each uncertain reading, by the name of its stream, a figure is made of."""
 
 
 class Verdict(StrEnum):
@@ -66,14 +71,20 @@ class Knowledge(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class StreamResult:
-    """One stream after reconciliation; `z` is None where no other figure checks it."""
+    """One stream after reconciliation; `z` and `others` are None where no other figure checks it.
+
+    `others` is what all other figures give for it without its own. `weights` and `others_weights`
+    say how much of each uncertain reading, by name, is in `adjusted` and in `others`.
+    """
 
     name: str
     knowledge: Knowledge
     measured: float | None
     adjusted: float | None
-    variance: float | None
-    z: float | None
+    z: float | None = None
+    others: float | None = None
+    weights: Weights = field(default_factory=dict)
+    others_weights: Weights = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,10 +101,9 @@ class NodeResult:
 class Reconciliation:
     """The outcome for a network.
 
-    `covariance` covers the uncertain streams in the order of `uncertain_names`. `suspects` lists
-    the streams whose z passes `z_critical`, worst first; deleting one lowers gamma by its z².
-    Streams with the same z cannot be told apart by these balances. `contradictions` names places,
-    joined where need be, whose exactly known streams alone do not balance.
+    `suspects` lists the streams whose z passes `z_critical`, worst first; deleting one lowers gamma
+    by its z². Streams with the same z cannot be told apart by these balances. `contradictions`
+    names places, joined where need be, whose exactly known streams alone do not balance.
     """
 
     verdict: Verdict
@@ -105,8 +115,6 @@ class Reconciliation:
     nodes: tuple[NodeResult, ...]
     suspects: tuple[str, ...]
     z_critical: float | None
-    uncertain_names: tuple[str, ...]
-    covariance: tuple[tuple[float, ...], ...]
     contradictions: tuple[tuple[str, ...], ...]
 
     @property
@@ -151,8 +159,6 @@ def reconcile(
         nodes=_node_results(streams, nodes, significance),
         suspects=_suspects(z_by_name, z_critical),
         z_critical=z_critical,
-        uncertain_names=reduced.names,
-        covariance=tuple(tuple(row) for row in fit.covariance.tolist()),
         contradictions=reduced.contradictions,
     )
 
@@ -172,11 +178,25 @@ def gap_within(gap: float, variances: Iterable[float], k: float = 2.0) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class _Fit:
+    """`moves` says how much of each reading (column) is taken off each flow (row)."""
+
     gamma: float
     degrees_of_freedom: int
-    adjusted: tuple[float, ...]
-    covariance: Matrix
+    measured: Matrix
+    adjustment: Matrix
+    moves: Matrix
     z: tuple[float | None, ...]
+
+    @property
+    def adjusted(self) -> Matrix:
+        return self.measured - self.adjustment
+
+    @property
+    def weights(self) -> Matrix:
+        """How much of each reading (column) is in each adjusted flow (row)."""
+        import numpy as np
+
+        return np.eye(len(self.measured)) - self.moves
 
 
 def _fit(reduced: Reduced) -> _Fit:
@@ -187,7 +207,8 @@ def _fit(reduced: Reduced) -> _Fit:
     rank = len(reduced.signs)
     if not rank:
         untested: tuple[float | None, ...] = (None,) * len(reduced.names)
-        return _Fit(0.0, 0, reduced.measured, np.diag(variances), untested)
+        unmoved = np.zeros((len(measured), len(measured)))
+        return _Fit(0.0, 0, measured, np.zeros_like(measured), unmoved, untested)
     signs = np.array(reduced.signs, dtype=np.float64)
     residual = signs @ measured + np.array(reduced.known, dtype=np.float64)
     spread = signs * variances
@@ -196,24 +217,20 @@ def _fit(reduced: Reduced) -> _Fit:
     inner = (spread @ signs.T) * np.outer(scale, scale)
     pull = np.linalg.solve(inner, spread * scale[:, None])
     adjustment = pull.T @ (residual * scale)
-    lost = (spread * scale[:, None]).T @ pull
+    moves = pull.T @ (signs * scale[:, None])
     gamma = float((residual * scale) @ np.linalg.solve(inner, residual * scale))
-    return _Fit(
-        gamma,
-        rank,
-        tuple((measured - adjustment).tolist()),
-        np.diag(variances) - lost,
-        _measurement_tests(signs, adjustment, lost),
-    )
+    z = _measurement_tests(signs, adjustment, np.diag(moves) * variances)
+    return _Fit(gamma, rank, measured, adjustment, moves, z)
 
 
 def _measurement_tests(signs: Matrix, adjustment: Matrix, lost: Matrix) -> tuple[float | None, ...]:
+    """`lost` is the variance that the balances take off each flow."""
     import numpy as np
 
     checked = np.any(signs != 0, axis=0)
     return tuple(
         abs(float(moved)) / sqrt(float(variance)) if tested else None
-        for moved, variance, tested in zip(adjustment, np.diag(lost), checked, strict=True)
+        for moved, variance, tested in zip(adjustment, lost, checked, strict=True)
     )
 
 
@@ -253,18 +270,38 @@ def _stream_results(
         if stream.mass is None:
             results.append(_unmeasured(stream, streams, nodes, (order, fit)))
             continue
-        index = order.get(stream.name)
-        results.append(
-            StreamResult(
-                stream.name,
-                Knowledge.REDUNDANT if stream.name in reduced.touched else Knowledge.MEASURED_ONLY,
-                stream.mass,
-                stream.mass if index is None else fit.adjusted[index],
-                0.0 if index is None else float(fit.covariance[index, index]),
-                None if index is None else fit.z[index],
-            )
-        )
+        touched = stream.name in reduced.touched
+        knowledge = Knowledge.REDUNDANT if touched else Knowledge.MEASURED_ONLY
+        if stream.name in order:
+            results.append(_uncertain(stream, knowledge, order, fit))
+        else:
+            results.append(StreamResult(stream.name, knowledge, stream.mass, stream.mass))
     return tuple(results)
+
+
+def _uncertain(
+    stream: Stream, knowledge: Knowledge, order: Mapping[str, int], fit: _Fit
+) -> StreamResult:
+    """Without its own reading the whole step is taken: the adjustment over the share taken off."""
+    index = order[stream.name]
+    found = StreamResult(
+        stream.name,
+        knowledge,
+        stream.mass,
+        float(fit.adjusted[index]),
+        z=fit.z[index],
+        weights=_named(order, fit.weights[index]),
+    )
+    if found.z is None:
+        return found
+    whole = fit.moves[index] / fit.moves[index, index]
+    whole[index] = 0.0
+    others = fit.measured[index] - fit.adjustment[index] / fit.moves[index, index]
+    return replace(found, others=float(others), others_weights=_named(order, -whole))
+
+
+def _named(order: Mapping[str, int], weights: Matrix) -> Weights:
+    return dict(zip(order, weights.tolist(), strict=True))
 
 
 def _unmeasured(
@@ -278,7 +315,7 @@ def _unmeasured(
     order, fit = fitted
     inside = inside_of(stream, streams, nodes)
     if not inside:
-        return StreamResult(stream.name, Knowledge.UNOBSERVABLE, None, None, None, None)
+        return StreamResult(stream.name, Knowledge.UNOBSERVABLE, None, None)
     direction = sign(stream, inside)
     weights = np.zeros(len(order))
     flows = []
@@ -286,13 +323,11 @@ def _unmeasured(
         if other.mass is None:
             continue
         weight, index = -direction * sign(other, inside), order.get(other.name)
-        flows.append(weight * (other.mass if index is None else fit.adjusted[index]))
+        flows.append(weight * (other.mass if index is None else float(fit.adjusted[index])))
         if index is not None:
             weights[index] = weight
-    variance = float(weights @ fit.covariance @ weights)
-    return StreamResult(
-        stream.name, Knowledge.OBSERVABLE, None, fsum(flows), max(variance, 0.0), None
-    )
+    in_it = _named(order, weights @ fit.weights)
+    return StreamResult(stream.name, Knowledge.OBSERVABLE, None, fsum(flows), weights=in_it)
 
 
 def _node_results(

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from math import hypot
+
+import numpy as np
 import pytest
+from scipy.linalg import null_space
 
 from inventory.sums.reconciliation import Reconciliation, Stream, reconcile, sidak_critical
 
@@ -42,9 +46,8 @@ def test_exchanger_statistics(exchanger: Reconciliation) -> None:
     assert z == pytest.approx([2.0698, 0.0612, 1.3105, 0.3674, 0.8818, 1.6412], abs=5e-5)
     assert exchanger.z_critical == pytest.approx(2.6310, abs=5e-5)
     assert exchanger.suspects == ()
-    for index, result in enumerate(exchanger.streams):
-        assert result.variance == pytest.approx(0.5774**2, abs=1e-4)
-        assert exchanger.covariance[index][index] == result.variance
+    for result in exchanger.streams:
+        assert hypot(*result.weights.values()) == pytest.approx(0.5774, abs=1e-4)
 
 
 def test_dropping_a_measurement_lowers_gamma_by_its_squared_z(exchanger: Reconciliation) -> None:
@@ -58,17 +61,45 @@ def test_dropping_a_measurement_lowers_gamma_by_its_squared_z(exchanger: Reconci
         assert without.degrees_of_freedom == 3
 
 
-def test_one_splitter_raises_the_alarm() -> None:
-    """Read: same set, problem P1 (Rao & Narasimhan 1996): 9.22 = 4.83 + 3.22, sigma 3 % of each.
+# Read: same set, problem P1 (Rao & Narasimhan 1996): 9.22 = 4.83 + 3.22, sigma 3 % of each.
+SPLITTER = [
+    Stream("1", "in", "bin", 9.22, (0.03 * 9.22) ** 2),
+    Stream("2", "bin", "out", 4.83, (0.03 * 4.83) ** 2),
+    Stream("3", "bin", "out", 3.22, (0.03 * 3.22) ** 2),
+]
 
-    Printed 8.38, 5.06, 3.32. Derived: gamma 12.813 over the 3.841 of one degree of freedom.
-    """
-    masses = {"1": 9.22, "2": 4.83, "3": 3.22}
-    ends = {"1": ("in", "bin"), "2": ("bin", "out"), "3": ("bin", "out")}
-    result = reconcile(
-        [Stream(name, *ends[name], mass, (0.03 * mass) ** 2) for name, mass in masses.items()],
-        ["bin"],
-    )
+
+@pytest.mark.parametrize(("streams", "nodes"), [(EXCHANGER, NODES), (SPLITTER, ["bin"])])
+def test_what_the_others_give_is_a_fit_without_that_measurement(
+    streams: list[Stream], nodes: list[str]
+) -> None:
+    """Derived from the read data by another way: flows as free steps along the null space of the
+    balances, fitted by numpy to the readings that are left; covariance N (Nᵀ W N)⁻¹ Nᵀ."""
+    matrix = [[(s.target == node) - (s.source == node) for s in streams] for node in nodes]
+    free = null_space(np.array(matrix, float))
+    y = np.array([stream.mass for stream in streams])
+    u = np.sqrt([stream.variance for stream in streams])
+    for index, result in enumerate(reconcile(streams, nodes).streams):
+        left = np.arange(len(streams)) != index
+        scaled = free[left] / u[left, None]
+        steps = np.linalg.lstsq(scaled, y[left] / u[left], rcond=None)[0]
+        covariance = free @ np.linalg.inv(scaled.T @ scaled) @ free.T
+        assert result.others == pytest.approx((free @ steps)[index])
+        weights = [result.others_weights[stream.name] for stream in streams]
+        assert hypot(*(weights * u)) == pytest.approx(np.sqrt(covariance[index, index]))
+
+
+def test_what_the_others_give_of_a_splitter_is_a_plain_sum_or_difference() -> None:
+    """Derived by hand: 4.83 + 3.22 and 9.22 - 3.22, their spreads as root sum of squares."""
+    first, second, _third = reconcile(SPLITTER, ["bin"]).streams
+    assert (first.others, second.others) == pytest.approx((8.05, 6.00))
+    weights = first.others_weights
+    assert [weights[name] for name in "123"] == pytest.approx([0, 1, 1])
+
+
+def test_one_splitter_raises_the_alarm() -> None:
+    """Printed 8.38, 5.06, 3.32. Derived: gamma 12.813 over the 3.841 of one degree of freedom."""
+    result = reconcile(SPLITTER, ["bin"])
     adjusted = [stream.adjusted for stream in result.streams]
     assert adjusted == pytest.approx([8.38, 5.06, 3.32], abs=0.005)
     assert adjusted == pytest.approx([8.3821, 5.0599, 3.3222], abs=5e-5)
