@@ -11,7 +11,7 @@ from xml.sax.saxutils import escape
 
 from django.utils.translation import gettext as _
 
-from inventory.queries.recovered.columns import MATERIAL
+from inventory.queries.columns import MATERIAL
 from inventory.queries.recovered.shapes import Report
 from inventory.reports.headings import SHORT
 from inventory.reports.numbers import grams

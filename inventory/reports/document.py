@@ -16,12 +16,12 @@ from django.template.loader import render_to_string
 from django.utils.translation import gettext
 
 from inventory.models import Month
-from inventory.queries import months, recovered, traced
-from inventory.queries.recovered import lines
+from inventory.queries import months, recovered
+from inventory.queries.recovered import confidence, lines
 from inventory.queries.recovered.shapes import Late, Report
 from inventory.reports import chart, headings, naming, numbers, tables, tabular
 from inventory.reports.language import workshop_language
-from inventory.sums.traced import Known, Traced
+from inventory.sums.traced import Known
 
 VARIANT = "pdf/a-3a"
 INK = "#1d2429"
@@ -31,7 +31,7 @@ Progress = Callable[[int], None]
 def report_pdf(report: Report, progress: Progress | None = None) -> bytes:
     """Render a report; `progress` is told how far it is, in percent."""
     closed = months.closed(report.label)
-    attached = tabular.postings_csv(lines.of_label(report.label, report.names["scales"]))
+    attached = tabular.postings_csv(lines.of_month(report))
     tell = progress or _silent
     tell(30)
     with workshop_language() as language:
@@ -88,11 +88,8 @@ def trust(report: Report) -> dict[str, Any]:
 
 def late(report: Report) -> list[tuple[Late, Known]]:
     """What came in late, each movement's mass with how well it is known."""
-    moved = traced.moved([report.label]) if report.late and report.edition > 1 else {}
-    masses: dict[int, Traced] = {}
-    for (number, _line), mass in moved.items():
-        masses.setdefault(number, Traced()).add(mass)
-    return [(row, masses.get(row.number, Traced()).known()) for row in report.late]
+    known = confidence.of_late(report)
+    return [(row, known[row.number]) for row in report.late]
 
 
 def cautions(report: Report) -> list[tuple[str, str, int]]:

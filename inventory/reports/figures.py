@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from inventory.queries.recovered.columns import MATERIAL, PARTS, SHELVES
+from inventory.queries.columns import MATERIAL, PARTS, SHELVES
 from inventory.queries.recovered.report import ADDED_IN_2
 from inventory.queries.recovered.shapes import Cell, Class, Flows, Report, Worth
 from inventory.sums.traced import Known
@@ -91,12 +91,15 @@ def _frames(report: Report) -> Iterator[Figure]:
 
 def _trust(report: Report) -> Iterator[Figure]:
     trust = report.trust
-    for column, unit, quantity in (
-        ("credited", "mg", trust.credited_mg),
-        ("weighed", "mg", trust.weighed_mg),
-        ("expanded_uncertainty_k2", "ug", trust.expanded_ug),
+    flags = tuple(((scale, flag), count) for scale, flag, count in trust.flags)
+    weighed = Known(trust.expanded_ug, 0, trust.readings, flags)
+    credited = replace(weighed, booked_mg=abs(trust.credited_mg - trust.weighed_mg))
+    for column, unit, quantity, known in (
+        ("credited", "mg", trust.credited_mg, credited),
+        ("weighed", "mg", trust.weighed_mg, weighed),
+        ("expanded_uncertainty_k2", "ug", trust.expanded_ug, None),
     ):
-        yield Figure("trust", "credited", NO_CLASS, column, unit, quantity)
+        yield Figure("trust", "credited", NO_CLASS, column, unit, quantity, known=known)
 
 
 def _worth(worth: Worth, report: Report) -> Iterator[Figure]:

@@ -23,11 +23,11 @@ class Format:
 
 
 def _postings(report: Report) -> bytes:
-    return tabular.postings_csv(lines.of_label(report.label, report.names["scales"]))
+    return tabular.postings_csv(lines.of_month(report))
 
 
 def _workbook(report: Report) -> bytes:
-    return workbook.report_xlsx(report, lines.of_label(report.label, report.names["scales"]))
+    return workbook.report_xlsx(report, lines.of_month(report))
 
 
 CSV = "text/csv; charset=utf-8; header=present"

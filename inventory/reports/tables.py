@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 from django.utils.translation import gettext as _
 
-from inventory.queries.recovered.columns import MATERIAL, PARTS, SHELVES
+from inventory.queries.columns import MATERIAL, PARTS, SHELVES
 from inventory.queries.recovered.shapes import (
     Class,
     Flows,

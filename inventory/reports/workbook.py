@@ -16,8 +16,8 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inventory.queries import months, practice
+from inventory.queries.columns import MATERIAL, PARTS, SHELVES
 from inventory.queries.recovered import confidence
-from inventory.queries.recovered.columns import MATERIAL, PARTS, SHELVES
 from inventory.queries.recovered.lines import PostingLine
 from inventory.queries.recovered.shapes import Flows, Report
 from inventory.reports import figures, headings
@@ -179,8 +179,7 @@ def _uncertainty(report: Report) -> Sheet:
         _("Place or total"),
         _("Column"),
         _("Mass (g)"),
-        _("± (g, k = 2)"),
-        _("Not weighed (g)"),
+        *_beside(),
         _("Objections to its readings"),
     )
     rows = [
@@ -193,7 +192,9 @@ def _uncertainty(report: Report) -> Sheet:
             sum(count for _flag, count in figure.known.flags) or None,
         )
         for figure in figures.listed(report)
-        if figure.known is not None and (figure.quantity or figure.known.readings)
+        if figure.section != "trust"
+        and figure.known is not None
+        and (figure.quantity or figure.known.readings)
     ]
     return Sheet(_("Uncertainty")[:31], heads, rows, ("", "", GRAMS, GRAMS, GRAMS, COUNT))
 
@@ -262,8 +263,7 @@ def _worth(report: Report) -> Sheet:
         )
         for row in report.worth
     ]
-    beside = (_("± (g, k = 2)"), _("Not weighed (g)"))
-    heads = [head for name in names for head in (name, *beside)]
+    heads = [head for name in names for head in (name, *_beside())]
     formats = ["", *[GRAMS] * len(heads), *[MONEY] * len(money)]
     return Sheet(_("Value")[:31], [_("Class"), *heads, *money], rows, formats)
 
@@ -276,6 +276,11 @@ _MASSES = (
     "written_off_mg",
     "closing_mg",
 )
+
+
+def _beside() -> tuple[str, str]:
+    """Heads of what stands beside a mass."""
+    return _("± (g, k = 2)"), _("Not weighed (g)")
 
 
 def _spread(known: Known | None) -> tuple[float | None, float | None]:
@@ -321,6 +326,7 @@ def _postings(lines: Iterable[PostingLine]) -> Sheet:
         _("From"),
         _("To"),
         _("Mass (g)"),
+        *_beside(),
         _("Pieces"),
         _("Reading (g)"),
         _("Scale"),
@@ -340,11 +346,13 @@ def _postings(lines: Iterable[PostingLine]) -> Sheet:
             line.source,
             line.target,
             line.quantity / 1000 if line.unit == "mg" else None,
+            *_spread(line.known),
             line.quantity if line.unit == "pc" else None,
             None if line.reading_mg is None else line.reading_mg / 1000,
             line.scale,
         )
         for line in lines
     ]
-    formats = ["0", "0", "", "", MOMENT, "", "0", "", "", "", GRAMS, COUNT, GRAMS, ""]
+    masses = [GRAMS] * 3
+    formats = ["0", "0", "", "", MOMENT, "", "0", "", "", "", *masses, COUNT, GRAMS, ""]
     return Sheet(_("Postings")[:31], heads, rows, formats)

@@ -7,15 +7,23 @@ from django.template.context import Context
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
+from inventory import places
 from inventory.models import Place
 from inventory.pages import frame
-from inventory.pages.accounts import agreement, subjects
+from inventory.pages.accounts import subjects
+from inventory.reports import headings
 
 register = template.Library()
 
-register.filter("place_words", agreement.place_words)
-
 LINK = '<a href="{}">{}</a>'
+
+register.filter("place_words", places.words)
+
+
+@register.filter
+def kind_words(kind: str) -> str:
+    """A kind of movement in the words of the report."""
+    return str(headings.KINDS.get(kind, kind))
 
 
 @register.simple_tag(takes_context=True)
@@ -34,6 +42,6 @@ def subject_link(context: Context, subject: str) -> SafeString:
 @register.simple_tag(takes_context=True)
 def place_link(context: Context, place: Place) -> SafeString:
     """A place in words, linked to its page or to the movements that touch it."""
-    words = agreement.place_words(place)
+    words = places.words(place)
     address = subjects.of_place(place, frame.roles(context["request"]))
     return format_html(LINK, address, words) if address else format_html("{}", words)

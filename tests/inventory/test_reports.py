@@ -10,6 +10,7 @@ from datetime import datetime
 from decimal import Decimal
 
 import pytest
+from django.template.loader import render_to_string
 
 from inventory import months, outbox
 from inventory.errors import KeyReused, NotFound
@@ -90,10 +91,12 @@ def test_figures_csv_ties_out_row_by_row(closed: Report) -> None:
 def test_every_mass_in_the_csv_says_how_well_it_is_known(closed: Report) -> None:
     rows = read_csv(files.FORMATS["csv"].make(closed))
     for row in rows:
-        is_mass = row["section"] in ("material", "elsewhere")
+        is_mass = row["unit"] == "mg"
         assert (row["unweighed_mg"] != "") == is_mass
         assert (row["expanded_uncertainty_ug"] == "") == (row["coverage_factor"] == "")
+    trusted = next(r for r in rows if (r["section"], r["column"]) == ("trust", "credited"))
     credited = next(r for r in rows if (r["row"], r["column"]) == ("total", "credited"))
+    assert trusted["expanded_uncertainty_ug"] == credited["expanded_uncertainty_ug"]
     assert credited["coverage_factor"] == "2"
     assert int(credited["expanded_uncertainty_ug"]) == closed.trust.expanded_ug
     assert credited["unweighed_mg"] == "0"
@@ -222,6 +225,21 @@ def test_every_mass_of_the_worth_says_how_well_it_is_known(closed: Report) -> No
     assert of_returns[received : received + 3] == (19.4, pytest.approx(0.01156, abs=1e-5), None)
 
 
+def test_every_posting_of_the_workbook_says_how_well_its_mass_is_known(closed: Report) -> None:
+    import openpyxl
+
+    book = openpyxl.load_workbook(io.BytesIO(files.FORMATS["xlsx"].make(closed)))
+    head, *rows = book["Postings"].iter_rows(values_only=True)
+    at = head.index("Mass (g)")
+    assert head[at : at + 4] == ("Mass (g)", "± (g, k = 2)", "Not weighed (g)", "Pieces")
+    for row in rows:
+        mass_g, spread_g, unweighed_g, pieces = row[at : at + 4]
+        assert (pieces is None) == (spread_g is not None or unweighed_g is not None)
+        assert (mass_g is None) == (pieces is not None)
+    strip = next(row for row in rows if row[2] == "strip_down")
+    assert strip[at : at + 3] == (19.4, pytest.approx(0.01156, abs=1e-5), None)
+
+
 def test_what_came_in_late_says_how_well_it_is_known(closed: Report, shop: Shop) -> None:
     made.weighed_in("F-CCCC-4444", 18_300)
     made.stripped(shop, "F-CCCC-4444", "18.300 g")
@@ -229,6 +247,14 @@ def test_what_came_in_late_says_how_well_it_is_known(closed: Report, shop: Shop)
     assert (booked.booked_mg, booked.readings) == (18_300, 0)
     assert (row.belongs_to, row.mass_mg, known.readings) == ("2026-10", 18_300, 1)
     assert known.expanded_ug == pytest.approx(11_561, abs=2)
+
+
+def test_what_came_in_late_is_told_in_words(closed: Report, shop: Shop) -> None:
+    made.weighed_in("F-CCCC-4444", 18_300)
+    facts = document.facts(recovered.of_month("2026-11"), None, "en")
+    told = render_to_string("inventory/report/document.html", facts).partition("Came in late")[2]
+    assert ">weigh-in</td>" in told
+    assert "weigh_in" not in told.partition("</table>")[0]
 
 
 def test_workbook_never_holds_a_formula(shop: Shop) -> None:
@@ -460,6 +486,6 @@ def test_failure_is_shown_and_the_duty_stays_owed(
 
 def test_lines_of_chosen_movements_only(closed: Report) -> None:
     strip = closed.material[1].flows.cell("credited").movements
-    found = lines.of_label("2026-10", closed.names["scales"], strip)
+    found = lines.of_month(closed, strip)
     assert {line.number for line in found} == set(strip)
     assert sum(line.cost_minor for line in found) == 160

@@ -11,6 +11,7 @@ from django.urls import NoReverseMatch, reverse
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 
+from inventory import places
 from inventory.models import Place
 from inventory.pages.access import BENCH, OWNER
 from inventory.queries import reconciled
@@ -87,26 +88,13 @@ def node_words(node: Node) -> str:
         return _t("Frames that left, weighed in and out")
     if node.key == FRAMES_IN_PART:
         return _t("Frames that left with a part that nobody weighed")
+    place = places.words(node.place) if node.place else ""
     words = (
         _t("%(place)s, up to the count in movement %(number)s")
         if node.counted
         else _t("%(place)s, ground in movement %(number)s")
     )
-    return words % {"place": place_words(node.place), "number": node.ended_by}
-
-
-def place_words(place: Place | None) -> str:
-    """A place as people call it: a lot by its code, a box by its colour, a bin by its part."""
-    if place is None:
-        return ""
-    if place.lot:
-        return _t("Lot %(code)s") % {"code": place.lot.code}
-    if place.polymer and place.colour:
-        origin = headings.ORIGINS.get(place.origin, place.origin)
-        facts = {"polymer": place.polymer, "colour": place.colour, "origin": origin}
-        return _t("Box %(polymer)s %(colour)s, %(origin)s") % facts
-    kind = str(headings.PLACES.get(place.kind, place.kind))
-    return f"{kind}: {place.part.name}" if place.part else kind
+    return words % {"place": place, "number": node.ended_by}
 
 
 def _chance(told: Reconciled) -> str:
@@ -131,7 +119,7 @@ def _line(flow: Flow, nodes: Mapping[str, Node]) -> Line:
 
 
 def _spot(place: Place, label: str, may_count: bool) -> Spot:
-    return Spot(place_words(place), _count_address(place, label) if may_count else "")
+    return Spot(places.words(place), _count_address(place, label) if may_count else "")
 
 
 def _count_address(place: Place, label: str) -> str:

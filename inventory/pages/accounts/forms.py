@@ -35,6 +35,7 @@ class FilterForm(forms.Form):
         label=_("Month"),
         required=False,
         help_text=_("Year and month, for example 2026-10."),
+        error_messages={"invalid": _("Write the year and the month, for example 2026-10.")},
     )
     kind = forms.ChoiceField(
         label=_("Kind"), required=False, choices=[("", _("all")), *headings.KINDS.items()]

@@ -21,6 +21,7 @@ from inventory.pages.access import ACCOUNTANT, OWNER, StaffRequest, allow, roles
 from inventory.pages.accounts import agreement, checklist, filing
 from inventory.pages.accounts.forms import CloseForm
 from inventory.queries import months, recovered
+from inventory.queries.followed import Followed
 from inventory.queries.recovered import comparison, lines
 from inventory.reports import chart, document, headings, tables
 
@@ -41,8 +42,10 @@ def month(request: StaffRequest, label: str) -> HttpResponse:
     """What leads to closing, the figures in short, and the difference against last month."""
     now = timezone.now()
     known = months.known(label, now)
-    report = recovered.of_month(label)
-    before = recovered.of_month(str(known.previous()))
+    earlier = str(known.previous())
+    followed = Followed([label, earlier])
+    report = recovered.of_month(label, followed)
+    before = recovered.of_month(earlier, followed)
     closed = months.closed(label)
     checks = (
         []
@@ -57,7 +60,7 @@ def month(request: StaffRequest, label: str) -> HttpResponse:
             "checks": checks,
             "ready": not closed and all(check.done for check in checks),
             "beside": _beside(report, before),
-            "before": str(known.previous()),
+            "before": earlier,
             "trust": document.trust(report),
             "cautions": document.cautions(report),
             "closing_known": report.known_of("total", "closing"),
@@ -119,7 +122,7 @@ def figure(request: HttpRequest, label: str, row: str, column: str) -> HttpRespo
     cell = recovered.cell(made, row, column)
     if cell is None:
         raise NotFound(_("The report has no such figure."))
-    found = lines.of_label(label, made.names["scales"], cell.movements)
+    found = lines.of_month(made, cell.movements)
     page = Paginator(found, 50).get_page(request.GET.get("page"))
     facts = _facts(label) | {
         "row_words": _row_words(made, row),

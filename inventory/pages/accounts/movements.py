@@ -17,7 +17,7 @@ from inventory import reversing
 from inventory.models import Movement, Posting
 from inventory.pages.access import ACCOUNTANT, OWNER, StaffRequest, allow
 from inventory.pages.accounts.forms import FilterForm, ReverseForm
-from inventory.queries import months, movements, traced
+from inventory.queries import followed, months, movements
 from inventory.reports import headings
 from inventory.sums.traced import Known, Traced
 
@@ -70,7 +70,7 @@ def movement(request: StaffRequest, number: int) -> HttpResponse:
         found = movements.numbered(number)
     facts = {
         "movement": found,
-        "postings": _postings(found, traced.moved([found.month])),
+        "postings": _postings(found, followed.moved([found.month])),
         "undone_by": getattr(found, "reversed_by", None),
         "kind": headings.KINDS.get(found.kind, found.kind),
         "closed": months.closed(found.month),
@@ -83,7 +83,7 @@ def movement(request: StaffRequest, number: int) -> HttpResponse:
 
 def _rows(found: Sequence[Movement]) -> list[tuple[Movement, Any, list[_Line]]]:
     """Each movement, its kind in words, its postings; each month of theirs is followed once."""
-    moved = traced.moved(row.month for row in found)
+    moved = followed.moved(row.month for row in found)
     return [(row, headings.KINDS.get(row.kind, row.kind), _postings(row, moved)) for row in found]
 
 

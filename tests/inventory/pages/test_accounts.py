@@ -11,11 +11,12 @@ import time_machine
 from django.contrib.auth.models import User
 from django.test import Client
 from django.urls import reverse
-from django.utils import timezone
+from django.utils import timezone, translation
 
-from inventory import months, outbox, stock
-from inventory.models import Duty, GrindRun, Month, Movement, Part, ReportFile
-from inventory.queries import recovered
+from inventory import months, outbox, places, stock
+from inventory.models import Duty, GrindRun, Month, Movement, Part, PlaceKind, ReportFile
+from inventory.queries import boxes, recovered
+from inventory.reports.numbers import uncertainty_g
 from tests.inventory import month_makers as made
 from tests.inventory.month_makers import DEC_2, OCT
 from tests.makers import Shop, key
@@ -91,6 +92,21 @@ def test_list_names_every_month_with_its_state(books: object, page: Client) -> N
         assert reverse("month", args=[label]) in text
     assert text.count("state-closed") == 2
     assert Month.objects.get(label="2026-09").digest[:12] in text
+
+
+def test_list_says_how_well_each_closing_is_known(books: object, shop: Shop, page: Client) -> None:
+    """What was frozen at the close: typed opening stock, and what a frame's strip-down added."""
+    made.weighed_in("F-CCCC-4444", 18_300, at_=made.NOV)
+    made.stripped(shop, "F-CCCC-4444", "18.300 g", at_=made.NOV)
+    for label in ("2026-10", "2026-11"):
+        months.close(key=key(), label=label, at=DEC_2, by=None)
+    rows = re.findall(r"<tr>.*?</tr>", text_of(page, "months"), re.DOTALL)
+    of = {label: row for row in rows for label in ("2026-09", "2026-11") if f">{label}<" in row}
+    assert "not weighed" in of["2026-09"]
+    closing = recovered.of_month("2026-11").known_of("total", "closing")
+    assert closing is not None
+    assert closing.readings == 1
+    assert uncertainty_g(closing.expanded_ug) in of["2026-11"]
 
 
 @pytest.mark.parametrize("label", ["2026-07", "2027-01", "nothing", "2026-13"])
@@ -332,7 +348,25 @@ def test_reversal_that_would_overdraw_a_place_says_so(
     address = reverse("movement", args=[came.number])
     response = page.post(address, {"key": str(key()), "reason": "never came"})
     assert response.status_code == 200
-    assert "holds 2 pc; 5 are asked for" in response.content.decode()
+    assert "it holds 2 pieces, and this would take 5 pieces out" in response.content.decode()
+
+
+def test_box_that_would_be_overdrawn_is_named_in_the_words_of_the_page_and_its_language(
+    books: dict[str, Movement], page: Client, shop: Shop
+) -> None:
+    box = made.box(shop)
+    came = made.move("receive_feedstock", (made.at(PlaceKind.SUPPLIERS), box, 900_000))
+    made.move("grind", (box, made.at(PlaceKind.DUST), boxes.held_mg(box) - 400), subject="G-1")
+    address = reverse("movement", args=[came.number])
+    form = {"key": str(key()), "reason": "never came"}
+    english = page.post(address, form).content.decode()
+    assert f"{places.words(box)}: it holds 0.400 g, and this would take 900.000 g out." in english
+    german = page.post(address, form, headers={"accept-language": "de"}).content.decode()
+    with translation.override("de"):
+        assert places.words(box).startswith("Kiste PP Slate")
+        assert f"{places.words(box)}: Hier liegen 0,400 g" in german
+        assert "900,000 g" in german
+    assert f"{box.code} " not in english + german
 
 
 def test_movement_of_a_story_is_not_reversed_by_hand(

@@ -11,6 +11,8 @@ from django.contrib.auth.models import User
 from django.test import Client
 
 from inventory.models import Movement, Place
+from inventory.queries import reconciled
+from inventory.templatetags.hingeback import mass
 from tests.inventory.test_reconciled import count, frame_in, frame_stripped, ground
 from tests.makers import Shop
 
@@ -48,7 +50,9 @@ def test_a_month_with_a_slip_says_where_and_links_the_movement(
     assert "The month does not close" in shown
     assert "less than 0.1 % of months" in shown
     assert f'href="/movements/{slip.number}/"' in shown
-    assert "without it the others give 58.86 g" in shown
+    flow = reconciled.of_month("2026-10").suspects[0]
+    assert flow.others_u_mg
+    assert f"the others give 58.86 g ± {mass(flow.others_u_mg)}" in shown
     assert "with a check weight" in shown
 
 
@@ -97,6 +101,8 @@ def test_the_api_gives_the_same_answer(client: Client, acke: User, slip: Movemen
     assert box["gap_mg"] == 10_000
     worst = max((s for s in told["streams"] if s["z"]), key=lambda stream: stream["z"])
     assert worst["suspect"] is True
+    assert worst["others_mg"] == 58_860
+    assert 0 < worst["others_expanded_mg"] < 100
     assert told["unchecked_places"] == [Place.objects.get(kind="lot").code]
 
 

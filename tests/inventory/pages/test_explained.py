@@ -12,9 +12,10 @@ from django.test import Client
 from django.urls import reverse
 
 from inventory import weighing
-from inventory.models import Movement, PlaceKind
+from inventory.models import Movement, PlaceKind, Reading
 from inventory.queries import recovered
 from inventory.queries.recovered.comparison import Beside, beside
+from inventory.sums.traced import Known
 from tests.inventory.month_makers import (
     DEC_2,
     NOV,
@@ -181,3 +182,29 @@ def test_both_months_say_how_well_their_masses_are_known(november: dict[str, Mov
     lost = figure("losses").known_before
     assert lost is not None
     assert (lost.booked_mg, lost.readings) == (100_000 + 117_000, 1)
+
+
+def test_what_no_cause_accounts_for_says_how_well_it_is_known_too(
+    client: Client, acke: User, november: dict[str, Movement]
+) -> None:
+    """October's closing beside September's: bought 500 g, issued 50 g, credited 19.4 g; the rest
+    is a count of 2 g, and dust, purge and the run's difference, which together are what lay in the
+    box, 100 g typed and 19.4 g weighed, less 117 g of flake that was typed too."""
+    told = beside(recovered.of_month("2026-10"), recovered.of_month("2026-09"))
+    closing = next(one for one in told if one.key == "closing")
+    assert closing.rest == -4_400
+    weighed = Reading.objects.get(mass_mg=19_400)
+    expanded_ug = weighing.known(weighed).expanded_ug
+    assert closing.known_rest == Known(expanded_ug, 2_000 + 100_000 + 117_000, 1)
+    text = re.sub(r"<[^>]+>", "", page(client, acke, "month", "2026-10"))
+    words = r"All else together: \u22124.40 g ±plus or minus [\d.]+ g \(k = 2\) with 219.00 g not"
+    assert re.search(words, re.sub(r"\s+", " ", text))
+
+
+def test_display_has_one_minus_sign(
+    client: Client, acke: User, november: dict[str, Movement]
+) -> None:
+    for name, args in (("month", ["2026-11"]), ("month-report", ["2026-10"]), ("movements", [])):
+        shown = re.sub(r"<[^>]+>", " ", page(client, acke, name, *args))
+        assert not re.search(r"(?<![\w-])-\d", shown)
+    assert "\u2212" in page(client, acke, "month", "2026-11")
