@@ -12,7 +12,6 @@ from inventory import weighing
 from inventory.errors import BadInput
 from inventory.models import PlaceKind, Reading
 from inventory.queries import whereabouts
-from inventory.sums import masses
 from inventory.sums.weighing import combine, expanded
 from returns.models import ReturnedFrame
 
@@ -47,7 +46,7 @@ def refuse_gap(*, gap_mg: int, limit_mg: int, reason: str) -> None:
         else _("%(gap)s are too much. Weigh again, or say why: over %(limit)s needs a reason.")
     )
     figures = {
-        "gap": masses.format_mass(abs(gap_mg)),
-        "limit": masses.format_mass(limit_mg),
+        "gap": weighing.words(abs(gap_mg)),
+        "limit": weighing.words(limit_mg),
     }
     raise BadInput(template % figures, field="reason", gap_mg=gap_mg, limit_mg=limit_mg)

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
+
+from django.db.models import Case, Q, When
 
 from inventory import weighing
 from inventory.models import Reading
-from returns.models import Colourway, Component, Policy
-from returns.sums import massfit
+from returns.models import Colourway, Component, FrameModel, Policy
+from returns.sums import mass_hypotheses, massfit
 from returns.sums.grading.facts import PPM
 
 MODELS_TRIED_MAX = 40
 FITS_KEPT_MAX = 5
+CANNOT_TELL = "cannot_tell"
 
 
 def massfit_of(
@@ -24,43 +29,64 @@ def massfit_of(
     """
     if is_stranger:
         return {}
-    bills = _bills(colourway)
-    fits = {code: _fit(reading, bill) for code, bill in bills.items()}
+    mass_mg, u_mg = reading.mass_mg, weighing.measured(reading).u_mg
     if colourway is not None:
-        return next(iter(fits.values()), {})
+        return against_model(mass_mg=mass_mg, u_mg=u_mg, model=colourway.model)
+    fits = {code: against(mass_mg=mass_mg, u_mg=u_mg, bill=bill) for code, bill in _bills().items()}
     fitting = [code for code, fit in fits.items() if fit["verdict"] in ("complete", "missing")]
-    return {"verdict": "cannot_tell", "models": fitting, "fits": []} if fits else {}
+    return {"verdict": CANNOT_TELL, "models": fitting, "fits": []} if fits else {}
 
 
-def _bills(colourway: Colourway | None) -> dict[str, list[massfit.Component]]:
-    rows = Component.objects.select_related("model").order_by("model__code", "key")
-    if colourway is None:
-        rows = rows.filter(model__active=True)
-    else:
-        rows = rows.filter(model=colourway.model_id)
-    bills: dict[str, list[massfit.Component]] = {}
+def against_model(*, mass_mg: int, u_mg: float, model: FrameModel) -> dict[str, Any]:
+    """A mass against a model's bill of materials and the pieces of the others; {} without one."""
+    bills = _bills(model)
+    bill = bills.pop(model.code, None)
+    others = [replace(piece, of=code) for code, other in bills.items() for piece in other]
+    return against(mass_mg=mass_mg, u_mg=u_mg, bill=bill, others=others) if bill else {}
+
+
+def _bills(own: FrameModel | None = None) -> dict[str, list[mass_hypotheses.Component]]:
+    """The bills of the active models, and of the frame's own, which comes first."""
+    rows = (
+        Component.objects.select_related("model")
+        .filter(Q(model__active=True) | Q(model=own))
+        .order_by(Case(When(model=own, then=0), default=1), "model__code", "key")
+    )
+    bills: dict[str, list[mass_hypotheses.Component]] = {}
     for row in rows:
         if row.model.code in bills or len(bills) < MODELS_TRIED_MAX:
-            piece = massfit.Component(row.key, row.nominal_mg, row.spread_mg)
+            piece = mass_hypotheses.Component(row.key, row.nominal_mg, row.spread_mg)
             bills.setdefault(row.model.code, []).append(piece)
     return bills
 
 
-def _fit(reading: Reading, bill: list[massfit.Component]) -> dict[str, Any]:
+def against(
+    *,
+    mass_mg: int,
+    u_mg: float,
+    bill: Sequence[mass_hypotheses.Component],
+    others: Sequence[mass_hypotheses.Component] = (),
+) -> dict[str, Any]:
+    """A mass against a bill, as JSON, at the ratio that the owner asks for. MassFitError."""
     found = massfit.fit(
-        mass_mg=reading.mass_mg,
-        u_mg=max(weighing.measured(reading).u_mg, 0.001),
+        mass_mg=mass_mg,
+        u_mg=max(u_mg, 0.001),
         components=bill,
+        others=others[: massfit.OTHERS_MAX],
         ratio_limit=max(1.0, Policy.the().massfit_ratio_ppm / PPM),
     )
     return {
-        "verdict": found.verdict.value,
+        "verdict": found.verdict or CANNOT_TELL,
         "ratio": None if found.ratio > 1e6 else round(found.ratio, 2),
         "fits": [
             {
                 "explanation": one.explanation.value,
                 "missing": [list(keys) for keys in one.missing],
                 "extra": [list(keys) for keys in one.extra],
+                "exchanged": [
+                    {"gone": list(change.gone), "come": list(change.come), "of": change.of}
+                    for change in one.exchanged
+                ],
                 "expected_mg": one.expected_mg,
                 "u_mg": _rounded(one.u_mg, 1),
                 "z": _rounded(one.z, 2),

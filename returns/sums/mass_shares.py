@@ -1,15 +1,18 @@
-"""A share of a weighed mass in a larger one, with the uncertainty that its weighings give it.
+"""A share of a weighed mass in another, with the uncertainty that its weighings give it.
 
-Recycled content and the closed-loop share are quotients of sums of weighings, some on the same
-scale: what two masses share on one scale largely cancels in their quotient, for it moves both.
+Recycled content, closed-loop share and recovery yield are quotients of sums of weighings, some on
+the same scale: what two masses share on one scale largely cancels in their quotient, for it moves
+both.
 Source: JCGM 100:2008 (GUM), 5.1.2 and 5.2.2, law of propagation, from memory.
 """
 
 from __future__ import annotations
 
-from math import erf, fsum, hypot, sqrt
+from collections import defaultdict
+from math import erf, hypot, sqrt
 
 from inventory.sums.weighing import COVERAGE_FACTOR, Measured
+from inventory.sums.wording import gettext_noop
 from returns.sums.circularity import ShareInterval
 from returns.sums.claims import InputRefused
 
@@ -24,9 +27,34 @@ def mass_share(
     """
     whole_mg = part.mass_mg + rest.mass_mg
     if whole_mg <= 0 or min(part.mass_mg, rest.mass_mg) < 0 or coverage_factor <= 0:
-        raise InputRefused("A share needs masses that are not below 0 mg and a whole above 0 mg.")
+        raise InputRefused(
+            gettext_noop("A share needs masses that are not below 0 mg and a whole above 0 mg.")
+        )
     share = part.mass_mg / whole_mg
-    standard = _standard_mg(part, rest, share) / whole_mg
+    standard = _standard_mg((1 - share, part), (-share, rest)) / whole_mg
+    return _interval(share, standard, evidence=evidence, coverage_factor=coverage_factor)
+
+
+def recovery_yield(
+    flake: Measured, ground: Measured, *, evidence: int, coverage_factor: float = COVERAGE_FACTOR
+) -> ShareInterval:
+    """Return flake / ground, masses in mg, with its expanded interval cut at 0 and 1.
+
+    With y the yield, dy = (d flake − y d ground) / ground. `evidence` counts the runs. Raises
+    InputRefused without a mass ground, or when more came out than went in.
+    """
+    if ground.mass_mg <= 0 or not 0 <= flake.mass_mg <= ground.mass_mg or coverage_factor <= 0:
+        raise InputRefused(
+            gettext_noop("Flake must lie between 0 mg and the mass ground, which is above 0 mg.")
+        )
+    share = flake.mass_mg / ground.mass_mg
+    standard = _standard_mg((1.0, flake), (-share, ground)) / ground.mass_mg
+    return _interval(share, standard, evidence=evidence, coverage_factor=coverage_factor)
+
+
+def _interval(
+    share: float, standard: float, *, evidence: int, coverage_factor: float
+) -> ShareInterval:
     return ShareInterval(
         share=share,
         low=max(0.0, share - coverage_factor * standard),
@@ -37,12 +65,11 @@ def mass_share(
     )
 
 
-def _standard_mg(part: Measured, rest: Measured, share: float) -> float:
+def _standard_mg(*parts: tuple[float, Measured]) -> float:
     """Own parts add as squares; what one scale shares adds with its sign before it is squared."""
-    own_mg = hypot((1 - share) * part.u_independent_mg, share * rest.u_independent_mg)
-    of_part, of_rest = dict(part.u_shared_mg), dict(rest.u_shared_mg)
-    shared_mg2 = fsum(
-        ((1 - share) * of_part.get(key, 0.0) - share * of_rest.get(key, 0.0)) ** 2
-        for key in sorted({*of_part, *of_rest})
-    )
-    return sqrt(own_mg**2 + shared_mg2)
+    own_mg = hypot(*(times * mass.u_independent_mg for times, mass in parts))
+    shared_mg: defaultdict[str, float] = defaultdict(float)
+    for times, mass in parts:
+        for key, u_mg in mass.u_shared_mg:
+            shared_mg[key] += times * u_mg
+    return hypot(own_mg, *shared_mg.values())

@@ -1,4 +1,4 @@
-"""Shares of weighed masses. Vectors are constructed; the law is checked against simulation."""
+"""Shares and yields of weighed masses. Vectors are constructed, the law checked by simulation."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from inventory.sums.weighing import Measured
 from returns.sums.claims import InputRefused
-from returns.sums.mass_shares import mass_share
+from returns.sums.mass_shares import mass_share, recovery_yield
 
 
 def test_independent_weighings_by_hand() -> None:
@@ -47,6 +47,27 @@ def test_all_of_one_kind_is_the_whole_whatever_the_scale() -> None:
 def test_masses_that_make_no_share_are_refused(part_mg: int, rest_mg: int) -> None:
     with pytest.raises(InputRefused):
         mass_share(Measured(part_mg, 1.0), Measured(rest_mg, 1.0), evidence=1)
+
+
+def test_a_yield_carries_both_weighings() -> None:
+    """u = hypot(30, 0.9 · 40) / 10 000 = 0.004686, twice that each way."""
+    found = recovery_yield(Measured(9_000, 30.0), Measured(10_000, 40.0), evidence=3)
+    assert (found.share, found.evidence) == (0.9, 3)
+    assert found.high - found.share == pytest.approx(2 * 0.00468615, rel=1e-5)
+    assert found.coverage == pytest.approx(0.9545, abs=5e-5)
+
+
+def test_what_one_scale_does_to_flake_and_box_cancels_in_the_yield() -> None:
+    flake = Measured(9_000, 0.0, (("fine", 9.0),))
+    found = recovery_yield(flake, Measured(10_000, 0.0, (("fine", 10.0),)), evidence=1)
+    assert (found.low, found.high) == pytest.approx((0.9, 0.9))
+
+
+@pytest.mark.parametrize(("flake_mg", "ground_mg"), [(11, 10), (0, 0), (-1, 10)])
+def test_masses_that_make_no_yield_are_refused(flake_mg: int, ground_mg: int) -> None:
+    assert recovery_yield(Measured(10, 1.0), Measured(10, 1.0), evidence=1).high == 1
+    with pytest.raises(InputRefused):
+        recovery_yield(Measured(flake_mg, 1.0), Measured(ground_mg, 1.0), evidence=1)
 
 
 @given(st.integers(1, 10**6), st.integers(0, 10**6), st.floats(0, 1e4), st.floats(0, 1e4))
