@@ -10,7 +10,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from math import ceil
 from types import MappingProxyType
 from typing import Final
 
@@ -24,6 +23,7 @@ from returns.models.remedies import DefectKey, Method
 from returns.queries import learning
 from returns.queries.learning import NOTHING, Tally
 from returns.sums import grading, threads
+from returns.sums.grading.costs import stripping_minor
 from returns.sums.grading.facts import PPM
 
 # A defect is pointed at where it shows; the piece that is mended or replaced may be a larger one.
@@ -178,14 +178,14 @@ def prices(frame: ReturnedFrame, offered: Iterable[Offer], policy: Policy) -> gr
     """What things cost today, in minor units."""
     workshop = Workshop.the()
     model = _model(frame)
-    strip_minor = ceil(Fraction(workshop.labour_minor_per_hour * workshop.strip_minutes, 60))
+    labour_minor = workshop.labour_minor_per_hour
     return grading.Prices(
-        labour_minor_per_hour=workshop.labour_minor_per_hour,
+        labour_minor_per_hour=labour_minor,
         postage_out_minor=workshop.postage_out_minor,
         postage_in_minor=workshop.postage_in_minor,
         new_frame_cost_minor=model.new_frame_cost_minor if model else 0,
         material_minor_per_kg=_material_minor_per_kg(frame),
-        regrind_cost_minor=strip_minor,
+        regrind_cost_minor=stripping_minor(labour_minor, workshop.strip_minutes),
         part_minor={part.code: part.price_minor for offer in offered for part in offer.parts},
         repair_ceiling_share_ppm=policy.ceiling_ppm,
     )

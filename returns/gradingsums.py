@@ -7,17 +7,16 @@ from dataclasses import asdict
 from math import ceil, floor
 from typing import Any, Final
 
-from django.utils.translation import gettext as _
-
 from inventory.errors import BadInput
 from inventory.models import Workshop
 from returns import gradingfacts
 from returns.gradingfacts import Offer, Seen
 from returns.models import Policy, ReturnedFrame
+from returns.queries.judged import told
 from returns.sums import grading
 from returns.sums.grading.facts import PPM
 
-VERSION: Final = 2
+VERSION: Final = 3
 _FIELD_OF_ERROR: Final[Mapping[str, str]] = {"sound-with-findings": "found_sound"}
 
 
@@ -41,7 +40,8 @@ def compute(
             limits=limits,
         )
     except grading.GradingError as error:
-        raise _refusal(error) from error
+        field = _FIELD_OF_ERROR.get(error.code, "")
+        raise BadInput(told(error), field=field) from error
     known = {
         "polymer": polymer,
         "found_sound": found_sound,
@@ -56,15 +56,8 @@ def compute(
         "stock": dict(stock.available),
         "currency": Workshop.the().currency,
     }
-    return graded, _kept(graded, offered) | {"facts": known}
-
-
-def _refusal(error: grading.GradingError) -> BadInput:
-    words = {
-        "sound-with-findings": _("A frame with findings is not sound. Clear one of the two."),
-        "too-many-findings": _("Note the findings that matter most; there are too many here."),
-    }
-    return BadInput(words.get(error.code, error.message), field=_FIELD_OF_ERROR.get(error.code, ""))
+    tippings = _tippings(graded, offered, prices, facts.mass_mg)
+    return graded, _kept(graded, offered) | {"tippings": tippings, "facts": known}
 
 
 def _kept(graded: grading.Grading, offered: Sequence[Offer]) -> dict[str, Any]:
@@ -87,6 +80,37 @@ def _kept(graded: grading.Grading, offered: Sequence[Offer]) -> dict[str, Any]:
             }
             for refusal in graded.refusals
         ],
+    }
+
+
+def _tippings(
+    graded: grading.Grading, offered: Sequence[Offer], prices: grading.Prices, mass_mg: int
+) -> list[dict[str, Any]]:
+    """Where each number tips the decision; none where money did not decide."""
+    if not graded.weighed:
+        return []
+    strip_minutes = Workshop.the().strip_minutes
+    weighing = grading.Weighing(graded.weighed, prices, mass_mg, strip_minutes)
+    by_key = {offer.sums.key: offer for offer in offered}
+    of_a_remedy = (grading.Number.MINUTES, grading.Number.ODDS_PPM)
+    return [
+        _tipping(one, by_key[one.subject] if one.number in of_a_remedy else None)
+        for one in grading.tippings(weighing, graded.weighed[0])
+    ]
+
+
+def _tipping(one: grading.Tipping, offer: Offer | None) -> dict[str, Any]:
+    """One tipping point; minutes learned from what was done may be broken, to a tenth."""
+    return {
+        "number": one.number.value,
+        "part": "" if offer else one.subject,
+        "remedy": offer.row.key if offer else "",
+        "name": offer.row.name if offer else "",
+        "component": offer.piece if offer else "",
+        "now": round(float(one.now), 1),
+        "at": one.at,
+        "then": one.then.value if one.then else None,
+        "off_ppm": None if one.distance is None else round(one.distance * PPM),
     }
 
 

@@ -22,7 +22,8 @@ from inventory.errors import BadInput, StaleState
 from inventory.models import Deed, Part, PlaceKind
 from returns import gradingsums, letters
 from returns.gradingfacts import Seen
-from returns.models import Finding, Grading, ProductionBatch, ReturnedFrame
+from returns.massfits import massfit_of
+from returns.models import Colourway, Finding, Grading, ProductionBatch, ReturnedFrame
 from returns.models.catalogue import ComponentKey
 from returns.models.filing import Wish
 from returns.models.gradings import Outcome
@@ -49,17 +50,33 @@ class Evidence(models.TextChoices):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Look:
-    """What the bench saw. `found_sound` is its word that nothing is wrong."""
+    """What the bench saw. `found_sound` is its word that nothing is wrong.
+
+    `colourway` is what the frame turned out to be, where the weigh-in had it wrong or not at all.
+    """
 
     findings: Sequence[Seen] = ()
     polymer: str = sums.PolymerCheck.UNKNOWN
     found_sound: bool = False
     batch: ProductionBatch | None = None
+    colourway: Colourway | None = None
 
     def facts(self) -> list[Any]:
         """What was asked, for the fingerprint and the record."""
         seen = sorted([one.component, one.defect, one.measured_um or 0] for one in self.findings)
-        return [seen, self.polymer, self.found_sound, self.batch.code if self.batch else None]
+        batch = self.batch.code if self.batch else None
+        colourway = self.colourway.pk if self.colourway else None
+        return [seen, self.polymer, self.found_sound, batch, colourway]
+
+
+def consider(*, frame: ReturnedFrame, look: Look) -> dict[str, Any]:
+    """What `grade` would decide, as it would be kept. Reads only; raises BadInput alike."""
+    _refuse_bad_look(look)
+    frame.colourway = look.colourway or frame.colourway
+    _computed, kept = gradingsums.compute(
+        frame=frame, seen=list(look.findings), polymer=look.polymer, found_sound=look.found_sound
+    )
+    return kept
 
 
 @transaction.atomic
@@ -130,7 +147,8 @@ def record_wish(
 ) -> ReturnedFrame:
     """Note what the customer wants if the frame cannot be mended, and how we know.
 
-    A frame on its way to be ground whose customer now wants it back is held again.
+    A frame on its way to be ground whose customer now wants it back is held again, and so is one
+    on its way back whose customer now lets it be ground.
     """
     facts = [frame.tag, wish, evidence]
     if deeds.repeated(key=key, name="lookover.record_wish", facts=facts):
@@ -142,7 +160,8 @@ def record_wish(
     rows = ReturnedFrame.objects.filter(pk=frame.pk, state__in=REGRADABLE)
     if rows.update(wish=wish) != 1:
         raise StaleState()
-    if wish == Wish.POST_BACK and rows.filter(state=FrameState.TO_STRIP).exists():
+    unwanted = {Wish.POST_BACK: FrameState.TO_STRIP, Wish.REGRIND: FrameState.TO_RETURN}
+    if rows.filter(state=unwanted[Wish(wish)]).exists():
         _enter(frame, FrameState.HELD)
         _carry(uuid.uuid5(key, "carry"), frame, PlaceKind.HOLD, at, by)
     deeds.record(
@@ -190,20 +209,37 @@ def _refuse_bad_look(look: Look) -> None:
 
 
 def _claim(frame: ReturnedFrame, look: Look | None) -> None:
-    """Hold the frame's row while nothing has been done to it; take the batch that was read off."""
+    """Hold the frame's row while nothing has been done to it; take what it turned out to be."""
     changes: dict[str, Any] = {"state": models.F("state")}
-    if look is not None and look.batch is not None:
-        if frame.is_stranger or frame.colourway not in (None, look.batch.colourway):
-            raise BadInput(
-                _("Batch %(batch)s was moulded as %(colourway)s, and this frame was not.")
-                % {"batch": look.batch.code, "colourway": look.batch.colourway},
-                field="batch",
-            )
-        changes |= {"batch": look.batch, "colourway": look.batch.colourway}
+    if look is not None:
+        changes |= _turned_out(frame, look)
     rows = ReturnedFrame.objects.filter(pk=frame.pk, state__in=REGRADABLE)
     if rows.update(**changes) != 1:
         raise StaleState()
     frame.refresh_from_db()
+
+
+def _turned_out(frame: ReturnedFrame, look: Look) -> dict[str, Any]:
+    """Model, colour and batch as the look-over has them, where it says so."""
+    if frame.is_stranger and look.colourway:
+        raise BadInput(
+            _("A frame that is not one of ours has no model. Clear one of the two."),
+            field="colourway",
+        )
+    known = look.colourway or frame.colourway
+    if look.batch is not None and (frame.is_stranger or known not in (None, look.batch.colourway)):
+        raise BadInput(
+            _("Batch %(batch)s was moulded as %(colourway)s, and this frame was not.")
+            % {"batch": look.batch.code, "colourway": look.batch.colourway},
+            field="batch",
+        )
+    changes: dict[str, Any] = {}
+    if look.colourway not in (None, frame.colourway):
+        fit = massfit_of(reading=frame.reading, colourway=look.colourway, is_stranger=False)
+        changes = {"colourway": look.colourway, "batch": None, "massfit": fit}
+    if look.batch is not None:
+        changes |= {"batch": look.batch, "colourway": look.batch.colourway}
+    return changes
 
 
 def _overrulable(frame: ReturnedFrame, outcome: str, reason: str) -> Grading:

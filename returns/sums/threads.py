@@ -11,6 +11,9 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final
 
+from inventory.sums.wording import gettext_noop
+from returns.sums.refusals import Refused
+
 _ROOT_3: Final = Decimal(3).sqrt()
 _HEIGHT_PER_PITCH: Final = _ROOT_3 / 2
 _PITCH_DIAMETER_PER_PITCH: Final = 3 * _ROOT_3 / 8
@@ -22,13 +25,8 @@ _PI: Final = Decimal("3.14159265358979323846")
 WALL_RATIO_DEFAULT: Final = Decimal("0.5")
 
 
-class ThreadError(ValueError):
-    """A thread question without an answer. `code` is stable; `message` says what to do."""
-
-    def __init__(self, code: str, message: str) -> None:
-        super().__init__(message)
-        self.code = code
-        self.message = message
+class ThreadError(Refused):
+    """A thread question without an answer."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +93,12 @@ def named(name: str) -> Thread:
         if thread.name == name:
             return thread
     known = ", ".join(thread.name for thread in THREADS)
-    raise ThreadError("thread-unknown", f"No thread is called {name}. Use one of {known}.")
+    raise ThreadError(
+        "thread-unknown",
+        gettext_noop("No thread is called %(name)s. Use one of %(known)s."),
+        name=name,
+        known=known,
+    )
 
 
 def geometry(thread: Thread) -> Geometry:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import pytest
 from django.contrib.auth.models import User
+from django.utils import translation
 
 from inventory import stock
 from inventory.errors import BadInput, KeyReused, NotEnough, StaleState
@@ -60,6 +61,29 @@ def test_snapped_arm_is_repaired_with_its_sums(frame: ReturnedFrame, bea: User) 
     assert (figures["replacement_minor"], figures["ceiling_minor"]) == (1990, 2388)
     assert plan["remedies"][0]["remedy"] == "new-arm"
     assert plan["remedies"][0]["component"] == "arm_left"
+
+
+def test_numbers_behind_a_grading_are_kept_with_the_values_that_tip_it(
+    frame: ReturnedFrame, bea: User
+) -> None:
+    """844.8 + 0.04 x R against 1.2 x R in whole cents: at a replacement of 728, 873.92 is over.
+
+    The odds: (480 + 1990 - 2388) / 1610 = 5.09 %. Eight minutes would have to be 44 and more.
+    """
+    kept = {one["number"]: one for one in grade(frame, bea, look(SNAPPED)).sums["tippings"]}
+    anew = kept["new_frame_cost_minor"]
+    assert (anew["now"], anew["at"], anew["then"]) == (1450, 1450 - (1990 - 728), "replace")
+    assert anew["off_ppm"] == round(1_000_000 * (1990 - 728) / 1450)
+    odds = kept["odds_ppm"]
+    assert (odds["remedy"], odds["component"], odds["at"]) == ("new-arm", "arm_left", 50_000)
+    assert (kept["minutes"]["now"], kept["minutes"]["at"]) == (8, None)
+    assert kept["part_minor"]["part"]
+
+
+def test_grading_that_a_limit_decided_has_no_tipping_values(
+    frame: ReturnedFrame, bea: User
+) -> None:
+    assert grade(frame, bea, look(SNAPPED, polymer="foreign")).sums["tippings"] == []
 
 
 def test_repaired_frame_lies_on_the_bench_with_its_parts_promised(
@@ -178,6 +202,60 @@ def test_change_of_mind_after_regrind_was_decided_is_carried_out_by_the_same_dec
     assert changed.state == "to_return"
 
 
+def test_a_slip_that_would_send_a_frame_back_unmended_is_put_right_by_another_look(
+    shop: Shop, bea: User
+) -> None:
+    frame = on_shelf(shop, bea, filed(shop.avocet_slate, wish="post_back"))
+    grade(frame, bea, look(SCUFFED_LENS))
+    frame.refresh_from_db()
+    assert frame.state == "to_return"
+    grade(frame, bea, look(SNAPPED))
+    frame.refresh_from_db()
+    assert (frame.state, stock.available(shop.arm)) == ("to_mend", 5)
+
+
+def test_a_frame_on_its_way_back_that_may_be_ground_after_all_is_looked_over_first(
+    shop: Shop, bea: User
+) -> None:
+    frame = on_shelf(shop, bea, filed(shop.avocet_slate, wish="post_back"))
+    grade(frame, bea, look(SCUFFED_LENS))
+    told = {"wish": "regrind", "evidence": "email", "at": NOON, "by": bea}
+    changed = lookover.record_wish(key=key(), frame=frame, **told)
+    assert (changed.state, held("hold")) == ("held", 24_820)
+    grade(changed, bea, look(SCUFFED_LENS))
+    changed.refresh_from_db()
+    assert changed.state == "to_strip"
+
+
+def test_wrong_colour_is_put_right_at_the_look_over_before_it_gets_into_a_box(
+    shop: Shop, bea: User
+) -> None:
+    frame = on_shelf(shop, bea, filed(shop.avocet_slate), batch=shop.batch)
+    grade(frame, bea, look(SCUFFED_LENS))
+    with pytest.raises(BadInput) as refused:
+        grade(frame, bea, look(SCUFFED_LENS, colourway=shop.avocet_moss, batch=shop.batch))
+    assert refused.value.field == "batch"
+    grade(frame, bea, look(SCUFFED_LENS, colourway=shop.avocet_moss))
+    frame.refresh_from_db()
+    assert (frame.colourway, frame.batch, frame.state) == (shop.avocet_moss, None, "to_strip")
+
+
+def test_model_that_was_not_known_at_the_weigh_in_is_named_at_the_look_over(
+    shop: Shop, bea: User
+) -> None:
+    frame = on_shelf(shop, bea, filed(shop.avocet_slate), colourway=None)
+    assert grade(frame, bea, look(SNAPPED, colourway=shop.avocet_slate)).decided == "repair"
+    frame.refresh_from_db()
+    assert (frame.colourway, frame.massfit["verdict"]) == (shop.avocet_slate, "complete")
+
+
+def test_stranger_gets_no_model_at_the_look_over(shop: Shop, bea: User) -> None:
+    frame = on_shelf(shop, bea, colourway=None, is_stranger=True)
+    with pytest.raises(BadInput) as refused:
+        grade(frame, bea, look(SNAPPED, colourway=shop.avocet_slate))
+    assert refused.value.field == "colourway"
+
+
 def test_recorded_wish_opens_the_way_and_names_its_evidence(shop: Shop, bea: User) -> None:
     frame = on_shelf(shop, bea)
     assert reasons(grade(frame, bea, look(SCUFFED_LENS)))[-1] == "wish-unknown"
@@ -269,6 +347,8 @@ def test_sound_with_findings_is_refused(frame: ReturnedFrame, bea: User) -> None
     with pytest.raises(BadInput) as refused:
         grade(frame, bea, look(SNAPPED, found_sound=True))
     assert refused.value.field == "found_sound"
+    with translation.override("de"), pytest.raises(BadInput, match="ist nicht in Ordnung"):
+        grade(frame, bea, look(SNAPPED, found_sound=True))
 
 
 @pytest.mark.parametrize(

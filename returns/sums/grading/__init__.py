@@ -27,6 +27,7 @@ from returns.sums.grading.facts import (
     Wish,
 )
 from returns.sums.grading.plans import Plan, PlanSums
+from returns.sums.grading.sensitivity import Number, Tipping, Weighing, tippings
 from returns.sums.grading.wording import Reason
 
 __all__ = [
@@ -39,6 +40,7 @@ __all__ = [
     "GradingError",
     "Limits",
     "MeasuredLimit",
+    "Number",
     "Outcome",
     "Plan",
     "PlanSums",
@@ -47,6 +49,9 @@ __all__ = [
     "Reason",
     "Remedy",
     "Stock",
+    "Tipping",
+    "Weighing",
     "Wish",
     "grade",
+    "tippings",
 ]

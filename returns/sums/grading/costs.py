@@ -59,6 +59,11 @@ class Costs:
         return floor(left / self.labour_minor_per_minute)
 
 
+def stripping_minor(labour_minor_per_hour: int, minutes: int) -> int:
+    """Return what it costs to take a frame apart for the granulator, rounded up."""
+    return ceil(Fraction(labour_minor_per_hour * minutes, 60))
+
+
 def costs_for(prices: Prices, mass_mg: int) -> Costs:
     """Work out the costs that hold for a frame of `mass_mg` milligrams.
 

@@ -11,6 +11,7 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Final
 
+from inventory.sums.wording import gettext_noop
 from returns.sums.grading.allowed import Choice, Refusal, choices
 from returns.sums.grading.costs import Costs, costs_for
 from returns.sums.grading.facts import (
@@ -87,7 +88,11 @@ class Figures:
 
 @dataclass(frozen=True, slots=True)
 class Grading:
-    """The decision. `plan` is what to do or to wait for; `alternatives` were weighed as well."""
+    """The decision. `plan` is what to do or to wait for; `alternatives` were weighed as well.
+
+    `weighed` holds every plan there is, the one whose sums decided first; none where a limit
+    decided or the plans were too many to keep them all.
+    """
 
     outcome: Outcome
     disposition: Disposition
@@ -96,6 +101,7 @@ class Grading:
     plan: Plan | None = None
     alternatives: tuple[Plan, ...] = ()
     refusals: tuple[Refusal, ...] = ()
+    weighed: tuple[Plan, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,9 +150,16 @@ def _require_gradable(
     findings: Sequence[Finding], remedies: Sequence[Remedy], prices: Prices, frame: FrameFacts
 ) -> None:
     if frame.found_sound and findings:
-        raise GradingError("sound-with-findings", "A frame with findings is not sound. Drop one.")
+        raise GradingError(
+            "sound-with-findings",
+            gettext_noop("A frame with findings is not sound. Clear one of the two."),
+        )
     if len(findings) > FINDINGS_MAX:
-        raise GradingError("too-many-findings", f"Note at most {FINDINGS_MAX} findings.")
+        raise GradingError(
+            "too-many-findings",
+            gettext_noop("Note the findings that matter most, at most %(most)s of them."),
+            most=FINDINGS_MAX,
+        )
     pairs = {(finding.component_key, finding.defect_key) for finding in findings}
     if len(pairs) != len(findings):
         raise GradingError("finding-twice", "Note each defect of a component once.")
@@ -221,11 +234,13 @@ def _by_money(case: _Case, found: Search) -> Grading:
         best = found.plans[0]
         graded = _too_dear(case, best)
     others = [plan for plan in found.plans if plan is not graded.plan]
+    weighed = (best, *(plan for plan in found.plans if plan is not best))
     return replace(
         graded,
         reasons=graded.reasons + bounded,
         figures=_weighed(case, best),
         alternatives=tuple(others[:ALTERNATIVES_MAX]),
+        weighed=weighed if found.is_whole else (),
     )
 
 
@@ -260,7 +275,8 @@ def _tips(case: _Case, plan: Plan, minutes_key: str) -> tuple[Reason, ...]:
         tips.append(reason(minutes_key, minutes_max=weighed.minutes_max))
     if weighed.break_even_odds_ppm is not None:
         percent = f"{Decimal(weighed.break_even_odds_ppm) / 10_000:.1f}"
-        tips.append(reason("odds-tip", odds_percent=percent))
+        known = percent != "0.0"
+        tips.append(reason("odds-tip", odds_percent=percent) if known else reason("any-odds"))
     return tuple(tips)
 
 

@@ -14,16 +14,13 @@ from enum import StrEnum
 from fractions import Fraction
 from typing import Final
 
+from returns.sums.refusals import Refused
+
 PPM: Final = 1_000_000
 
 
-class GradingError(ValueError):
-    """Facts that cannot be graded. `code` is stable; `message` says what to put right."""
-
-    def __init__(self, code: str, message: str) -> None:
-        super().__init__(message)
-        self.code = code
-        self.message = message
+class GradingError(Refused):
+    """Facts that cannot be graded."""
 
 
 class Wish(StrEnum):

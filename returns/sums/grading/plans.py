@@ -55,9 +55,14 @@ class Plan:
 
 @dataclass(frozen=True, slots=True)
 class Search:
-    """All plans kept, cheapest expected cost first; `is_bounded` when some had to be left out."""
+    """The plans kept, cheapest expected cost first.
+
+    `is_whole` when they are all there are; `is_bounded` when even plans that might have been the
+    best had to be left out.
+    """
 
     plans: tuple[Plan, ...]
+    is_whole: bool
     is_bounded: bool
 
 
@@ -76,7 +81,7 @@ def search(choices: Sequence[Choice], prices: Prices, stock: Stock, costs: Costs
     Every choice must have at least one remedy left. Plans short of parts are kept and marked.
     """
     partials = [_Partial((), frozenset(), Fraction(0), Fraction(1), Counter())]
-    is_bounded = False
+    is_whole, is_bounded = True, False
     scarce = _scarce_parts(choices, stock)
     for place, choice in enumerate(choices):
         partials = [
@@ -85,13 +90,14 @@ def search(choices: Sequence[Choice], prices: Prices, stock: Stock, costs: Costs
             for remedy in choice.remedies
         ]
         if len(partials) > PARTIAL_PLANS_MAX:
+            is_whole = False
             partials = _undominated(partials, scarce, _keys_of(choices[place + 1 :]))
         if len(partials) > PARTIAL_PLANS_MAX:
             is_bounded = True
             partials = _likeliest(partials, costs)
     plans = [_plan(partial, prices, stock, costs) for partial in partials]
     plans.sort(key=lambda plan: _rank(plan, costs))
-    return Search(tuple(_distinct(plans)), is_bounded)
+    return Search(tuple(_distinct(plans)), is_whole, is_bounded)
 
 
 def _remedy_minor(remedy: Remedy, prices: Prices, costs: Costs) -> Fraction:

@@ -38,6 +38,7 @@ SENTENCES: Final[Mapping[str, str]] = {
     " {ceiling}.",
     "minutes-tip": "Regrind would win over this plan if it took more than {minutes_max} minutes.",
     "minutes-tip-over": "This plan would win if it took {minutes_max} minutes or less.",
+    "any-odds": "This plan is within the ceiling even if it hardly ever works.",
     "odds-tip": "This plan is within the ceiling if it works {odds_percent} % of the time.",
     "search-bounded": "There were too many plans to compare them all; the likeliest were kept.",
 }
