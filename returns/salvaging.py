@@ -104,7 +104,8 @@ def keep(
     """Part of stripping a donor, after its parts are in their bins: each promised part that was
     kept is reserved for its frame; the other promises come to nothing. Returns those kept.
 
-    Call inside the strip-down's transaction.
+    Call inside the strip-down's transaction. Raises StaleState when somebody turned a promise
+    since.
     """
     left = Counter({part.pk: pieces for part, pieces in salvaged.items()})
     live = set(lacking.open_promises().filter(donor=donor).values_list("pk", flat=True))
@@ -115,13 +116,50 @@ def keep(
         is_kept = wanted and _reserve(promise, at)
         left[promise.part_id] -= is_kept
         state = State.KEPT if is_kept else State.LAPSED
-        PartPromise.objects.filter(pk=promise.pk).update(state=state, ended_at=at)
+        _turn(promise, State.OPEN, state, at)
         name = "keep" if is_kept else "lapse"
-        detail = {"promise": promise.pk, "donor": donor.tag, "component": promise.component}
-        own_key = uuid.uuid5(promise.key, name)
-        _record(promise, name, detail, key=own_key, facts=[promise.pk], at=at, actor=by)
+        _record_at_strip(promise, name, at=at, actor=by)
         kept += [promise] if is_kept else []
     return kept
+
+
+def take_up(
+    *, donor: ReturnedFrame, stripped_at: datetime, at: datetime, by: User
+) -> list[PartPromise]:
+    """Part of undoing a strip-down, after its parts are back: what the strip-down alone ended is
+    promised again. Returns the promises that hold again.
+
+    A promise stays ended when its frame no longer lacks the part, or got another promise since.
+    Call inside the undo's transaction, once the donor waits to be stripped again. Raises StaleState
+    when somebody turned a promise since.
+    """
+    rows = PartPromise.objects.filter(donor=donor, state=State.LAPSED, ended_at=stripped_at)
+    covered = set(PartPromise.objects.filter(state=State.OPEN).values_list("frame", "component"))
+    lacks = {(one.frame.pk, one.component) for one in lacking.shortage().lacks} - covered
+    taken_up = []
+    for promise in rows.select_related("frame", "part"):
+        if (promise.frame_id, promise.component) not in lacks:
+            continue
+        _turn(promise, State.LAPSED, State.OPEN, None)
+        _record_at_strip(promise, "take_up", at=at, actor=by)
+        taken_up.append(promise)
+    return taken_up
+
+
+def _turn(promise: PartPromise, source: State, to: State, ended_at: datetime | None) -> None:
+    rows = PartPromise.objects.filter(pk=promise.pk, state=source)
+    if rows.update(state=to, ended_at=ended_at) != 1:
+        raise StaleState()
+
+
+def _record_at_strip(promise: PartPromise, name: str, *, at: datetime, actor: User) -> None:
+    """A key of its own each time: a donor may be stripped, put together and stripped again."""
+    detail = {
+        "promise": promise.pk,
+        "donor": promise.donor.tag,
+        "component": promise.component,
+    }
+    _record(promise, name, detail, key=uuid.uuid4(), facts=[promise.pk], at=at, actor=actor)
 
 
 def _reserve(promise: PartPromise, at: datetime) -> bool:

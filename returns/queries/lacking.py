@@ -137,7 +137,7 @@ def pieces_lacking(plan: Mapping[str, Any], wanted: Mapping[str, int]) -> list[t
 
 def _frames() -> Any:
     rows = ReturnedFrame.objects.select_related("colourway__model", "colourway__colour", "batch")
-    return rows.order_by("promised_by", "tag")
+    return rows.order_by("promised_by", "weighed_at", "tag")
 
 
 def _waited_for(grading: Grading) -> dict[str, Any] | None:

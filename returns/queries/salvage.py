@@ -22,6 +22,7 @@ from inventory.sums.months import Month
 from returns.models import Component, Grading, PartPromise, RepairJob, ReturnedFrame
 from returns.models.gradings import Outcome
 from returns.queries import lacking
+from returns.queries.judged import told
 from returns.queries.lacking import Gift, Lack
 from returns.sums import salvage, salvage_replay
 from returns.sums.salvage import Comparison, Donor, Need, SalvageError
@@ -59,11 +60,17 @@ class Board:
 @dataclass(frozen=True, slots=True)
 class MonthSaving:
     """One past month replayed: frames that began to wait for parts, donors' parts that began to
-    wait for the strip-down, and the frames saved in it either way, with what that cost."""
+    wait for the strip-down, and the frames saved in it either way, with what that cost.
+
+    `several` frames lacked more than one piece; `contested` parts were wanted by more than one
+    frame at once, when served first come, first served.
+    """
 
     month: str
     frames: int
+    several: int
     parts: int
+    contested: int
     best: int
     in_order: int
     best_minor: int
@@ -142,9 +149,11 @@ def history(at: datetime) -> list[MonthSaving]:
     try:
         played = salvage_replay.replay(wanting, giving)
     except SalvageError as error:
-        raise Conflict(error.message) from error
+        raise Conflict(told(error)) from error
     came = Counter(_month(one.stay.first) for one in wanting)
+    several = Counter(_month(one.stay.first) for one in wanting if len(one.needs) > 1)
     offered = Counter(_month(one.stay.first) for one in giving)
+    contested = Counter(map(_month, played.in_order.contested.values()))
     pieces = {one.frame_key: len(one.needs) for one in wanting}
     best, in_order = _by_month(played.best), _by_month(played.in_order)
     cost_minor = take_off_minor()
@@ -152,7 +161,9 @@ def history(at: datetime) -> list[MonthSaving]:
         MonthSaving(
             month=month,
             frames=came[month],
+            several=several[month],
             parts=offered[month],
+            contested=contested[month],
             best=len(best.get(month, [])),
             in_order=len(in_order.get(month, [])),
             best_minor=cost_minor * sum(pieces[frame] for frame in best.get(month, [])),
@@ -182,7 +193,7 @@ def _compared(needs: Sequence[Need], gifts: Sequence[Gift]) -> Comparison:
     try:
         return salvage.compare(needs, [donor(gift, cost_minor) for gift in gifts])
     except SalvageError as error:
-        raise Conflict(error.message) from error
+        raise Conflict(told(error)) from error
 
 
 def _need(frame: ReturnedFrame, component: str, part: str, piece: Component | None) -> Need:
@@ -245,7 +256,7 @@ def _giving(since: datetime, at: datetime) -> list[Giving]:
         is_stranger=False,
     )
     rows = rows.select_related("colourway__model", "colourway__colour", "batch")
-    frames = list(rows.order_by("promised_by", "tag"))
+    frames = list(rows.order_by("promised_by", "weighed_at", "tag"))
     began = _to_strip_since(frames)
     cost_minor = take_off_minor()
     return [

@@ -12,6 +12,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from inventory.sums.wording import gettext_noop
+from returns.sums.refusals import Refused
+
 if TYPE_CHECKING:
     from numpy import float64
     from numpy.typing import NDArray
@@ -21,13 +24,8 @@ DONORS_MAX: Final = 500
 SOLVE_SECONDS_MAX: Final = 10.0
 
 
-class SalvageError(ValueError):
-    """Needs and donors that cannot be matched. `code` is stable; `message` says what to do."""
-
-    def __init__(self, code: str, message: str) -> None:
-        super().__init__(message)
-        self.code = code
-        self.message = message
+class SalvageError(Refused):
+    """Needs and donors that cannot be matched."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,7 +171,10 @@ def assign(costs: Sequence[Sequence[int | None]]) -> tuple[int | None, ...]:
 def _require_bounds(needs: Sequence[Need], donors: Sequence[Donor]) -> None:
     if len(needs) > NEEDS_MAX or len(donors) > DONORS_MAX:
         raise SalvageError(
-            "too-many", f"Match at most {NEEDS_MAX} needs and {DONORS_MAX} parts at a time."
+            "too-many",
+            gettext_noop("Match at most %(needs)s lacking pieces and %(parts)s parts at a time."),
+            needs=NEEDS_MAX,
+            parts=DONORS_MAX,
         )
     if len({donor.key for donor in donors}) != len(donors):
         raise SalvageError("donor-twice", "Offer each salvaged part once.")
@@ -235,7 +236,10 @@ def _solved(
         options={"time_limit": SOLVE_SECONDS_MAX, "mip_rel_gap": 0},
     )
     if found.status != 0:
-        raise SalvageError("no-solution", "No proven best matching in time. Match fewer frames.")
+        raise SalvageError(
+            "no-solution",
+            gettext_noop("No proven best matching was found in time. Match fewer frames."),
+        )
     return np.asarray(found.x, dtype=np.float64)
 
 

@@ -55,10 +55,15 @@ class Giving:
 
 @dataclass(frozen=True, slots=True)
 class Served:
-    """What one order of serving came to: the day each frame was saved on, and the cost."""
+    """What one order of serving came to: the day each frame was saved on, and the cost.
+
+    `contested` holds the parts that more than one waiting frame could have used, each with the
+    first day of that.
+    """
 
     day_of: dict[str, int]
     cost_minor: int
+    contested: dict[str, int]
 
     @property
     def saved(self) -> int:
@@ -74,14 +79,18 @@ class Replay:
 
 
 def replay(wanting: Iterable[Wanting], giving: Iterable[Giving]) -> Replay:
-    """Play every day on which something new came, once for each order. Raises `SalvageError`."""
-    frames = sorted(wanting, key=lambda one: (one.stay.first, one.frame_key))
-    parts = sorted(giving, key=lambda one: (one.stay.first, one.donor.key))
+    """Play every day on which something new came, once for each order. Raises `SalvageError`.
+
+    What came on the same day is served as it is given.
+    """
+    frames = sorted(wanting, key=lambda one: one.stay.first)
+    parts = sorted(giving, key=lambda one: one.stay.first)
     return Replay(_played(match, frames, parts), _played(match_in_order, frames, parts))
 
 
 def _played(serve: Serve, frames: Sequence[Wanting], parts: Sequence[Giving]) -> Served:
     day_of: dict[str, int] = {}
+    contested: dict[str, int] = {}
     gone: set[str] = set()
     cost_minor = 0
     days = {one.stay.first for one in frames} | {one.stay.first for one in parts}
@@ -89,11 +98,14 @@ def _played(serve: Serve, frames: Sequence[Wanting], parts: Sequence[Giving]) ->
         needs, donors = _waiting(day, frames, parts, (day_of, gone))
         if not needs or not donors:
             continue
+        for donor in donors:
+            if len({need.frame_key for need in needs if need.is_met_by(donor)}) > 1:
+                contested.setdefault(donor.key, day)
         found = serve(needs, donors)
         day_of |= dict.fromkeys(found.saved, day)
         gone |= {row.donor.key for row in found.rows if row.donor is not None}
         cost_minor += found.cost_minor
-    return Served(day_of, cost_minor)
+    return Served(day_of, cost_minor, contested)
 
 
 def _waiting(

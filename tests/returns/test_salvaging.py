@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import timedelta
+from types import SimpleNamespace
 from typing import Any
+from unittest.mock import Mock
 
 import pytest
 from django.contrib.auth.models import User
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, connection, transaction
+from django.utils import translation
 
 from inventory import stock
 from inventory.errors import BadInput, Conflict, KeyReused, StaleState
 from inventory.models import Deed, Movement, Reservation
-from returns import lookover, salvaging
+from returns import lookover, salvaging, stripdown
 from returns.gradingfacts import Seen
 from returns.models import Component, PartPromise, ReturnedFrame
 from returns.queries import lacking, salvage
@@ -321,7 +326,118 @@ def test_history_replays_the_month_both_ways(shop: Shop, bea: User, pair: Any) -
     (month,) = salvage.history(NOON + timedelta(days=3))
     assert (month.month, month.frames, month.parts) == ("2026-10", 1, 4)
     assert (month.best, month.in_order, month.gained) == (1, 1, 0)
+    assert (month.several, month.contested) == (0, 0)
+
+
+def test_history_counts_what_two_frames_wanted_at_once(shop: Shop, bea: User, pair: Any) -> None:
+    needing(shop, bea)
+    stripped(shop, pair[0], bea, arms=0)
+    (month,) = salvage.history(NOON + timedelta(days=3))
+    assert (month.frames, month.several, month.contested) == (2, 0, 1)
+
+
+def test_matching_that_takes_too_long_is_refused_in_the_readers_language(
+    shop: Shop, bea: User, pair: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    looked(shop, bea, Seen("arm_left", "snapped"), Seen("arm_right", "snapped"))
+    out_of_time = SimpleNamespace(status=1, x=None)
+    monkeypatch.setattr("scipy.optimize.milp", Mock(return_value=out_of_time))
+    with translation.override("de"), pytest.raises(Conflict, match="keine erwiesen beste"):
+        salvage.board()
 
 
 def test_history_without_a_hold_or_a_strip_is_empty(shop: Shop) -> None:
     assert salvage.history(NOON) == []
+
+
+def put_together(donor: ReturnedFrame, by: User) -> None:
+    facts = {"reason": "wrong frame", "at": NOON + timedelta(minutes=5), "by": by}
+    now = ReturnedFrame.objects.get(pk=donor.pk)
+    stripdown.undo(key=key(), frame=now, **facts)
+
+
+def test_promise_that_the_strip_down_ended_holds_again_once_it_is_undone(
+    shop: Shop, bea: User, pair: Any
+) -> None:
+    """And it ends, or is kept, anew when the donor is stripped a second time."""
+    promise = approve(bea, *pair)
+    stripped(shop, pair[0], bea, arms=0)
+    promise.refresh_from_db()
+    assert promise.state == State.LAPSED
+    put_together(pair[0], bea)
+    promise.refresh_from_db()
+    assert (promise.state, promise.ended_at) == (State.OPEN, None)
+    assert list(lacking.open_promises()) == [promise]
+    deed = Deed.objects.get(name="salvaging.take_up")
+    assert (deed.subject, deed.detail["donor"]) == (pair[1].tag, pair[0].tag)
+    stripped(shop, pair[0], bea, arms=0)
+    assert Deed.objects.filter(name="salvaging.lapse").count() == 2
+    put_together(pair[0], bea)
+    stripped(shop, pair[0], bea)
+    promise.refresh_from_db()
+    assert promise.state == State.KEPT
+
+
+def test_promise_stays_ended_when_another_donor_promised_since(
+    shop: Shop, bea: User, pair: Any
+) -> None:
+    promise = approve(bea, *pair)
+    stripped(shop, pair[0], bea, arms=0)
+    other = approve(bea, giving(shop, bea), pair[1])
+    put_together(pair[0], bea)
+    states = {one.pk: one.state for one in PartPromise.objects.all()}
+    assert states == {promise.pk: State.LAPSED, other.pk: State.OPEN}
+    assert not Deed.objects.filter(name="salvaging.take_up").exists()
+
+
+def test_promise_stays_ended_when_the_part_came_from_elsewhere_or_it_was_withdrawn(
+    shop: Shop, bea: User, pair: Any
+) -> None:
+    promise = approve(bea, *pair)
+    stripped(shop, pair[0], bea, arms=0)
+    stocked(shop.arm, 1)
+    put_together(pair[0], bea)
+    promise.refresh_from_db()
+    assert promise.state == State.LAPSED
+    empty_bin(shop.arm)
+    again = approve(bea, *pair)
+    facts = {"donor": pair[0], "component": "arm_left", "at": NOON, "by": bea}
+    salvaging.withdraw(key=key(), **facts)
+    stripped(shop, pair[0], bea, arms=0)
+    put_together(pair[0], bea)
+    again.refresh_from_db()
+    assert again.state == State.WITHDRAWN
+
+
+@pytest.mark.parametrize("arms", [0, 1])
+def test_promise_that_another_hand_turned_since_it_was_read_is_not_turned_over_it(
+    shop: Shop, bea: User, pair: Any, arms: int
+) -> None:
+    """At the strip-down and at its undo alike: nothing of either is left behind."""
+    promise = approve(bea, *pair)
+    with another_hand_withdraws(promise), pytest.raises(StaleState):
+        stripped(shop, pair[0], bea, arms=arms)
+    assert ReturnedFrame.objects.get(pk=pair[0].pk).state == "to_strip"
+    stripped(shop, pair[0], bea, arms=0)
+    with another_hand_withdraws(promise), pytest.raises(StaleState):
+        put_together(pair[0], bea)
+    assert ReturnedFrame.objects.get(pk=pair[0].pk).state == "boxed"
+    assert set(Deed.objects.values_list("name", flat=True)).isdisjoint(
+        {"salvaging.keep", "salvaging.take_up"}
+    )
+
+
+@contextmanager
+def another_hand_withdraws(promise: PartPromise) -> Iterator[None]:
+    """Between the reading of the promise and its first change, as another connection would."""
+    table, done = PartPromise._meta.db_table, []
+
+    def first(execute: Any, sql: str, *facts: Any) -> Any:
+        if sql.startswith(f'UPDATE "{table}"') and not done:
+            done.append(sql)
+            PartPromise.objects.filter(pk=promise.pk).update(state="withdrawn", ended_at=NOON)
+        return execute(sql, *facts)
+
+    with connection.execute_wrapper(first):
+        yield
+    assert done

@@ -132,6 +132,24 @@ def _promise(one: PartPromise) -> dict[str, Any]:
     }
 
 
-def _total(months: list[MonthSaving]) -> dict[str, int]:
-    names = ("frames", "parts", "best", "in_order", "gained", "best_minor", "in_order_minor")
-    return {name: sum(getattr(month, name) for month in months) for name in names}
+def _total(months: list[MonthSaving]) -> dict[str, Any]:
+    names = (
+        *("frames", "several", "parts", "contested"),
+        *("best", "in_order", "gained", "best_minor", "in_order_minor"),
+    )
+    total = {name: sum(getattr(month, name) for month in months) for name in names}
+    return total | {"why_equal": _why_equal(total)}
+
+
+def _why_equal(total: dict[str, int]) -> str:
+    """Why both orders helped as many frames, from what was played; empty where they did not."""
+    if total["best"] != total["in_order"]:
+        return ""
+    if not total["contested"]:
+        return _t(
+            "No two frames wanted the same part at the same time, so the order was no matter."
+        )
+    return _t(
+        "Parts wanted by more than one frame at the same time: %(contested)s. Frames that lacked "
+        "more than one part: %(several)s. Even so the order made no difference."
+    ) % {"contested": total["contested"], "several": total["several"]}

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import uuid
+from datetime import timedelta
 from typing import Any
 
 import pytest
+import time_machine
 from django.contrib.auth.models import User
 from django.test import Client
 
 from returns.models import PartPromise
-from tests.makers import Shop
+from returns.templatetags.customer import whole_codes
+from tests.makers import NOON, Shop
 from tests.returns.salvage_makers import empty_bin, giving, needing, stripped
 
 pytestmark = pytest.mark.django_db
@@ -44,7 +47,8 @@ def test_empty_workshop_says_so(shop: Shop, bea: User, client: Client) -> None:
 
 def test_match_is_shown_approved_and_told_to_both_frames(client: Client, pair: Any) -> None:
     donor, frame = pair
-    assert f"Keep the left arm of {donor.tag} for {frame.tag}" in text(client, PAGE)
+    heading = whole_codes(f"Keep the left arm of {donor.tag} for {frame.tag}")
+    assert heading in text(client, PAGE)
     answer = client.post(f"{PAGE}approve/", told(pair))
     assert (answer.status_code, answer.headers["Location"]) == (302, PAGE)
     assert PartPromise.objects.get().state == "open"
@@ -105,3 +109,14 @@ def test_accountant_may_not(acke: User, shop: Shop, client: Client) -> None:
     client.force_login(acke)
     assert client.get(PAGE).status_code == 403
     assert client.post(f"{PAGE}approve/").status_code == 403
+
+
+def test_page_says_why_both_orders_helped_as_many(
+    shop: Shop, bea: User, client: Client, pair: Any
+) -> None:
+    with time_machine.travel(NOON + timedelta(hours=3), tick=False):
+        assert "No two frames wanted the same part at the same time" in text(client, PAGE)
+        needing(shop, bea)
+        page = text(client, PAGE)
+    assert "Parts wanted by more than one frame at the same time: 1." in page
+    assert "Frames that lacked more than one part: 0." in page

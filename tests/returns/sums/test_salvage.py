@@ -127,7 +127,6 @@ small_costs = st.lists(
 )
 
 
-@settings(deadline=None)
 @given(small_costs)
 def test_assignment_equals_brute_force(costs: list[list[int | None]]) -> None:
     found = assign(costs)
@@ -187,7 +186,7 @@ def best_by_hand(needs: list[Need], donors: list[Donor]) -> tuple[int, int]:
     return best
 
 
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 @given(benches())
 def test_matching_equals_brute_force_and_never_loses_to_serving_in_order(
     bench: tuple[list[Need], list[Donor]],

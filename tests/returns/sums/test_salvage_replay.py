@@ -55,8 +55,27 @@ def test_saved_frame_is_no_donor_any_more() -> None:
     assert counts(replay(frames, parts[1:])) == (1, 1)
 
 
+def test_part_that_two_frames_want_at_once_is_contested_from_that_day_on() -> None:
+    frames = [frame("one", 1, 9, "left", "right"), frame("two", 4, 9, "left")]
+    parts = [part("d", 1, 9, "left"), part("e", 2, 9, "right", 5), part("f", 6, 9, "left")]
+    late = replay(frames, [parts[0], parts[2]])
+    assert late.in_order.contested == {"d/left": 4}
+    third = part("g", 8, 9, "lens")
+    both = [frame("one", 1, 9, "left", "right"), frame("two", 4, 9, "left", "right")]
+    assert replay(both, [parts[0], third]).in_order.contested == {"d/left": 4}
+    # Both are there on day 2: the first frame has gone when the second comes.
+    early = replay(frames, parts)
+    assert early.in_order.contested == {}
+    assert early.in_order.day_of == {"one": 2, "two": 6}
+
+
+def test_one_frame_that_lacks_two_pieces_contests_nothing_with_itself() -> None:
+    found = replay([frame("one", 1, 9, "left", "right")], [part("d", 1, 9, "left")])
+    assert found.in_order.contested == {}
+
+
 def test_nothing_waiting_is_nothing_saved() -> None:
-    assert replay([], []) == Replay(Served({}, 0), Served({}, 0))
+    assert replay([], []) == Replay(Served({}, 0, {}), Served({}, 0, {}))
 
 
 stays = st.tuples(st.integers(1, 12), st.integers(0, 6)).map(lambda t: (t[0], t[0] + t[1]))
