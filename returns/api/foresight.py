@@ -40,7 +40,12 @@ class LifetimesAnswer(serializers.Serializer[Any]):
     scope = serializers.CharField()
     curve = serializers.JSONField()
     median_months = serializers.FloatField(allow_null=True)
+    median_limits = serializers.ListField(child=serializers.FloatField(allow_null=True))
     fit = serializers.JSONField(allow_null=True)
+    fit_outside = serializers.ListField(
+        child=serializers.FloatField(),
+        help_text="Ages in months at which the fit lies outside the limits of the curve.",
+    )
     causes = serializers.JSONField()
     cause_fits = serializers.JSONField()
     missing = serializers.JSONField(allow_null=True)
@@ -75,10 +80,43 @@ class OutstandingAnswer(serializers.Serializer[Any]):
     missing = serializers.JSONField(allow_null=True)
 
 
+class SubjectAnswer(serializers.Serializer[Any]):
+    """What a claim is about, and what it leaves out."""
+
+    scope = serializers.CharField()
+    basis = serializers.CharField()
+    period = serializers.CharField()
+    method = serializers.CharField()
+    excludes = serializers.ListField(child=serializers.CharField())
+
+
+class ClaimAnswer(serializers.Serializer[Any]):
+    """A judged claim: its figure and interval are null unless it may be published."""
+
+    key = serializers.CharField()
+    verdict = serializers.CharField()
+    subject = SubjectAnswer()
+    figure_percent = serializers.FloatField(allow_null=True)
+    interval_percent = serializers.ListField(child=serializers.FloatField(), allow_null=True)
+    evidence = serializers.IntegerField()
+    needed = serializers.IntegerField()
+
+
+class LineAnswer(serializers.Serializer[Any]):
+    """A sentence with its claim, or why its wording is refused. `spread` is its range in words."""
+
+    key = serializers.CharField()
+    claim = ClaimAnswer(allow_null=True)
+    evidence_of = serializers.CharField()
+    sentence = serializers.CharField(allow_blank=True)
+    refused = serializers.CharField(allow_blank=True)
+    spread = serializers.CharField(allow_blank=True)
+
+
 class ClaimsAnswer(serializers.Serializer[Any]):
     """Each sentence that may be published, or that there is not enough evidence for it."""
 
-    lines = serializers.JSONField()
+    lines = LineAnswer(many=True)
 
 
 class EmissionsAnswer(serializers.Serializer[Any]):
@@ -254,8 +292,13 @@ def _back_test(test: BackTest) -> dict[str, Any]:
     rows = [
         _dated(row.forecast) | {"came": row.actual, "within": row.is_covered} for row in test.rows
     ]
-    covered = sum(row.is_covered for row in test.rows)
-    return {"months_ahead": test.lead, "covered": covered, "of": len(rows), "months": rows}
+    return {
+        "months_ahead": test.lead,
+        "covered": test.covered,
+        "of": len(rows),
+        "mean_error": test.mean_error,
+        "months": rows,
+    }
 
 
 def _dated(month: Any) -> dict[str, Any]:

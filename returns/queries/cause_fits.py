@@ -10,7 +10,7 @@ from returns.queries.judged import Missing
 from returns.queries.lifetimes import NOT_LOOKED_OVER, exposures_by_cause
 from returns.queries.span import Scope
 from returns.sums.causes import cause_weibull
-from returns.sums.claims import NotEnoughEvidence
+from returns.sums.claims import EvidenceError
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,9 +38,8 @@ def cause_fits(scope: Scope, *, as_of: Month) -> tuple[CauseFit, ...]:
     for cause, count in returns.most_common():
         try:
             fit = cause_weibull(exposures, cause=cause)
-        except NotEnoughEvidence as error:
-            missing = Missing(of=error.of, have=error.have, need=error.need)
-            found.append(CauseFit(cause=cause, returns=count, missing=missing))
+        except EvidenceError as error:
+            found.append(CauseFit(cause=cause, returns=count, missing=Missing.because(error)))
             continue
         found.append(
             CauseFit(

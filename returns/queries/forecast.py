@@ -16,7 +16,7 @@ from returns.queries.judged import Missing
 from returns.queries.lifetimes import Cohorts, cohorts, kit_cohorts
 from returns.queries.span import Scope, by_index, index
 from returns.sums import forecasts, spares
-from returns.sums.claims import NotEnoughEvidence
+from returns.sums.claims import EvidenceError, NotEnoughEvidence
 
 MONTHS_AHEAD = 12
 MONTHS_LOOKED_AT = 12
@@ -86,7 +86,7 @@ def _made(found: Cohorts, coverage: float) -> forecasts.Forecast | Missing:
             seed=SEED,
         )
     except NotEnoughEvidence as error:
-        return Missing(of=error.of, have=error.have, need=error.need)
+        return Missing.because(error)
 
 
 def _past(found: Cohorts) -> tuple[tuple[int, int], ...]:
@@ -117,14 +117,16 @@ class ColourMass:
 
 
 def mass_by_colour(scope: Scope, *, as_of: Month) -> tuple[ColourMass, ...]:
-    """Milligrams of frame material by colour and month. A colour with thin data is left out."""
+    """Milligrams of frame material by colour and month. A colour with thin data is left out, and
+    one whose models name no frame material."""
     made: dict[str, forecasts.Forecast] = {}
     names = dict(Colour.objects.values_list("code", "name"))
     for code in names:
         ahead = forecast_of(cohorts(scope, as_of=as_of, colour=code))
         if ahead is not None:
             made[code] = ahead
-    masses = forecasts.mass_by_colour(made, _frame_material_mg(scope, made))
+    frame_mg = _frame_material_mg(scope, made)
+    masses = forecasts.mass_by_colour({code: made[code] for code in frame_mg}, frame_mg)
     return tuple(ColourMass(name=names[code], months=months) for code, months in masses.items())
 
 
@@ -223,8 +225,8 @@ def _proposal(
         lead = monthly.over(max(1, part.lead_time_days) / DAYS_PER_MONTH)
         found = spares.base_stock(lead, level=level, measure=spares.Measure.READY_RATE)
         stock = found.base_stock if monthly.mean > 0 else 0
-    except NotEnoughEvidence as error:
-        missing = Missing(of=error.of, have=error.have, need=error.need)
+    except EvidenceError as error:
+        missing = Missing.because(error)
     holding = spares.Holding(
         on_hand=max(0, on_hand), on_order=0, reserved=reserved, pack_size=max(1, part.pack_size)
     )

@@ -3,7 +3,7 @@
 A frame does not say when it was sold. A return of a known batch is laid on that batch's months
 of sale, another on all months of its model, in proportion to the units still out there, those of
 the month of sale itself by half; parts of a piece are carried over to the next return. Returns
-that no sale explains are counted apart.
+that no sale explains are counted apart. Ages run from the middle of the month of sale.
 """
 
 from __future__ import annotations
@@ -20,10 +20,12 @@ from returns.models import Finding, Request, ReturnedFrame
 from returns.queries.judged import Missing
 from returns.queries.span import Scope, by_index, index, zone
 from returns.sums import lifetimes as sums
-from returns.sums.claims import NotEnoughEvidence
+from returns.sums.claims import EvidenceError, NotEnoughEvidence
 from returns.sums.cohorts import SoldCohort
 from returns.sums.indicator_spread import mean_life_factor
+from returns.sums.median_life import median_limits, median_span
 from returns.sums.states import RequestState
+from returns.sums.weibull import Weibull, weibull_fit
 
 CAUSE = "return"
 NOT_LOOKED_OVER = "not_looked_over"
@@ -91,15 +93,21 @@ class Cause:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lifetimes:
-    """The survival curve with log-log limits (95 %), the median, and the fit; or what misses."""
+    """The survival curve with log-log limits (95 %), the median, and the fit; or what misses.
+
+    A limit of the median is None where it lies beyond the oldest age seen. `fit_outside` are the
+    ages in months at which the fit lies outside the limits of the curve.
+    """
 
     curve: tuple[sums.SurvivalPoint, ...]
     median_months: float | None
+    median_limits: tuple[float | None, float | None]
     fit: Fit | None
+    fit_outside: tuple[float, ...]
     missing: Missing | None
 
 
-def _cohorts(sold: Counter[_Key], came: Counter[_Came], as_of: Month) -> Cohorts:
+def laid(sold: Counter[_Key], came: Counter[_Came], as_of: Month) -> Cohorts:
     laid, unmatched = _laid_on(sold, came)
     return Cohorts(as_of=as_of, cohorts=_by_month(sold, laid, as_of), unmatched=unmatched)
 
@@ -111,7 +119,7 @@ def cohorts(scope: Scope, *, as_of: Month, colour: str = "") -> Cohorts:
     came: Counter[_Came] = Counter()
     for model, batch, moment in frames.values_list("colourway__model", "batch", "weighed_at"):
         came[index(month_of(moment, zone())), model, batch or 0, ""] += 1
-    return _cohorts(sold, came, as_of)
+    return laid(sold, came, as_of)
 
 
 def kit_cohorts(scope: Scope, *, as_of: Month) -> Cohorts:
@@ -124,7 +132,7 @@ def kit_cohorts(scope: Scope, *, as_of: Month) -> Cohorts:
     came: Counter[_Came] = Counter()
     for model, moment in rows.order_by().values_list("colourway__model", "filed_at"):
         came[index(month_of(moment, zone())), model, 0, ""] += 1
-    return _cohorts(_sold(scope, as_of, ""), came, as_of)
+    return laid(_sold(scope, as_of, ""), came, as_of)
 
 
 def causes(scope: Scope, *, as_of: Month) -> tuple[Cause, ...]:
@@ -142,7 +150,9 @@ def exposures_by_cause(scope: Scope, *, as_of: Month) -> list[sums.Exposure]:
     return _cause_exposures(sold, laid, as_of)
 
 
-def _laid_by_cause(scope: Scope, as_of: Month) -> tuple[Counter[_Key], Counter[_Laid]]:
+def _laid_by_cause(scope: Scope, as_of: Month) -> tuple[Counter[int], Counter[_Laid]]:
+    """Units by month of sale and their returns. What was sold in the last month has lived through
+    no age yet: it is left out, the returned and the others alike."""
     sold = _sold(scope, as_of, "")
     frames = _first_returns(scope, as_of, "")
     named = _defects(frames)
@@ -153,28 +163,30 @@ def _laid_by_cause(scope: Scope, as_of: Month) -> tuple[Counter[_Key], Counter[_
         cause = named.get(pk, NOT_LOOKED_OVER)
         came[index(month_of(moment, zone())), model, batch or 0, cause] += 1
     laid, _unmatched = _laid_on(sold, came)
-    return sold, laid
+    now = index(as_of)
+    return (
+        Counter({sale: count for sale, count in _pieces(sold).items() if sale < now}),
+        Counter({key: count for key, count in laid.items() if key[0] < now}),
+    )
 
 
-def _cause_exposures(
-    sold: Counter[_Key], laid: Counter[_Laid], as_of: Month
-) -> list[sums.Exposure]:
-    now, pieces = index(as_of), _pieces(sold)
+def _cause_exposures(sold: Counter[int], laid: Counter[_Laid], as_of: Month) -> list[sums.Exposure]:
+    now = index(as_of)
     exposures = [
-        sums.Exposure(age, cause, count) for (_sale, age, cause), count in laid.items() if count
+        _came_back(age, cause, count) for (_sale, age, cause), count in laid.items() if count
     ]
     came_back: Counter[int] = Counter()
     for (sale, _age, _cause), count in laid.items():
         came_back[sale] += count
     exposures += [
-        sums.Exposure(now - sale, "", count - came_back[sale])
-        for sale, count in pieces.items()
-        if now > sale and count > came_back[sale]
+        _still_out(now - sale, count - came_back[sale])
+        for sale, count in sold.items()
+        if count > came_back[sale]
     ]
     return exposures
 
 
-def _incidences(sold: Counter[_Key], laid: Counter[_Laid], as_of: Month) -> tuple[Cause, ...]:
+def _incidences(sold: Counter[int], laid: Counter[_Laid], as_of: Month) -> tuple[Cause, ...]:
     exposures = _cause_exposures(sold, laid, as_of)
     returns: Counter[str] = Counter()
     for (_sale, _age, cause), count in laid.items():
@@ -228,14 +240,33 @@ def lifetimes(found: Cohorts) -> Lifetimes:
     try:
         curve = sums.survival_curve(exposures, failures_min=FAILURES_MIN)
     except NotEnoughEvidence as error:
-        return Lifetimes(curve=(), median_months=None, fit=None, missing=_missing(error))
+        return _lived((), None, Missing.because(error))
     try:
-        fit = _fit(sums.weibull_fit(exposures))
-    except NotEnoughEvidence as error:
-        return Lifetimes(
-            curve=curve, median_months=_median(curve), fit=None, missing=_missing(error)
-        )
-    return Lifetimes(curve=curve, median_months=_median(curve), fit=fit, missing=None)
+        fit = _fit(weibull_fit(exposures))
+    except EvidenceError as error:
+        return _lived(curve, None, Missing.because(error))
+    return _lived(curve, fit, None)
+
+
+def _lived(
+    curve: tuple[sums.SurvivalPoint, ...], fit: Fit | None, missing: Missing | None
+) -> Lifetimes:
+    return Lifetimes(
+        curve=curve,
+        median_months=_median(curve),
+        median_limits=median_limits(curve),
+        fit=fit,
+        fit_outside=_outside(curve, fit) if fit else (),
+        missing=missing,
+    )
+
+
+def _outside(curve: tuple[sums.SurvivalPoint, ...], fit: Fit) -> tuple[float, ...]:
+    return tuple(
+        point.span
+        for point in curve
+        if not point.loglog_limits[0] <= fit.still_out(point.span) <= point.loglog_limits[1]
+    )
 
 
 def _laid_on(sold: Counter[_Key], came: Counter[_Came]) -> tuple[Counter[_Laid], int]:
@@ -324,19 +355,31 @@ def _exposures(found: Cohorts) -> Iterable[sums.Exposure]:
             continue
         for age, count in enumerate(cohort.returned_by_age, start=1):
             if count:
-                yield sums.Exposure(age, CAUSE, count)
+                yield _came_back(age, CAUSE, count)
         if cohort.still_out:
-            yield sums.Exposure(lived, "", cohort.still_out)
+            yield _still_out(lived, cohort.still_out)
+
+
+def _came_back(age: int, cause: str, units: int) -> sums.Exposure:
+    """A return is known by its month: taken as sold in the middle of one, it came between two ages.
+
+    What came in the month of sale itself is counted with age 1.
+    """
+    return sums.Exposure(age + 0.5, cause, units, since=age - 0.5 if age > 1 else 0.0)
+
+
+def _still_out(months: int, units: int) -> sums.Exposure:
+    return sums.Exposure(months + 0.5, "", units)
 
 
 def _median(curve: tuple[sums.SurvivalPoint, ...]) -> float | None:
     try:
-        return sums.median_span(curve)
+        return median_span(curve)
     except NotEnoughEvidence:
         return None
 
 
-def _fit(found: sums.Weibull) -> Fit:
+def _fit(found: Weibull) -> Fit:
     return Fit(
         shape=found.shape,
         shape_standard_error=found.shape_standard_error,
@@ -349,10 +392,6 @@ def _fit(found: sums.Weibull) -> Fit:
         failures=found.failures,
         units=found.units,
     )
-
-
-def _missing(error: NotEnoughEvidence) -> Missing:
-    return Missing(of=error.of, have=error.have, need=error.need)
 
 
 def label(number: int) -> str:

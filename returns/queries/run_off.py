@@ -110,12 +110,14 @@ def _in_a_row(cohorts: tuple[SoldCohort, ...]) -> list[SoldCohort]:
 
 
 def _first_age(rows: list[SoldCohort]) -> int:
-    """The first age by which every cohort that is old enough had a return."""
-    oldest = max((len(row.returned_by_age) for row in rows), default=1)
+    """The first age by which every cohort that is old enough had a return, and that even the
+    youngest has lived: where nothing was sold of late, it has several."""
+    lived = [len(row.returned_by_age) for row in rows] or [1]
+    oldest = max(lived)
     return next(
         (
             age
-            for age in range(1, oldest + 1)
+            for age in range(min(lived), oldest + 1)
             if all(
                 sum(row.returned_by_age[:age]) for row in rows if len(row.returned_by_age) >= age
             )

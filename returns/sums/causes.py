@@ -12,12 +12,21 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
-from returns.sums.lifetimes import FAILURES_MIN, Exposure, Weibull, weibull_fit
+from returns.sums.lifetimes import FAILURES_MIN, Exposure
+from returns.sums.weibull import Weibull, weibull_fit
 
 
 def censored_for(exposures: Iterable[Exposure], cause: str) -> tuple[Exposure, ...]:
-    """Return the exposures with every other cause read as "still in use" up to then."""
-    return tuple(row if row.cause == cause else replace(row, cause="") for row in exposures)
+    """Return the exposures with every other cause read as "still in use" up to then.
+
+    What another cause took between two spans is taken as in use up to their middle.
+    """
+    return tuple(row if row.cause == cause else _in_use(row) for row in exposures)
+
+
+def _in_use(row: Exposure) -> Exposure:
+    span = row.span if row.since is None else (row.since + row.span) / 2
+    return replace(row, cause="", since=None, span=span)
 
 
 def cause_weibull(

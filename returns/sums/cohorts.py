@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -69,22 +68,6 @@ class HazardTable:
             shares.append(still_out * hazard)
             still_out *= 1 - hazard
         return tuple(shares)
-
-
-def lagged_returns(
-    sold: Sequence[float], shares_by_lag: Sequence[float], *, months: int
-) -> tuple[float, ...]:
-    """Return R_t = sum over k of sold[t - k] * share[k] for `months` months, lag 0 first."""
-    if any(share < 0 for share in shares_by_lag) or math.fsum(shares_by_lag) > 1 + 1e-9:
-        raise InputRefused("Shares by lag must not be negative and must not sum to more than 1.")
-    return tuple(
-        math.fsum(
-            sold[month - lag] * share
-            for lag, share in enumerate(shares_by_lag)
-            if 0 <= month - lag < len(sold)
-        )
-        for month in range(months)
-    )
 
 
 def expected_returns(

@@ -13,6 +13,8 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Final
 
+from returns.sums.refusals import Refused
+
 # Nothing a hand does is certain: a typed 0 % or 100 % would shut out all evidence.
 ODDS_MIN: Final = Fraction(1, 100)
 ODDS_MAX: Final = Fraction(99, 100)
@@ -22,13 +24,8 @@ WEIGHT_DEFAULT: Final = Fraction(5)
 LEVEL_DEFAULT: Final = 0.9
 
 
-class EvidenceError(ValueError):
-    """Outcomes that cannot be learnt from. `code` is stable; `message` says what to put right."""
-
-    def __init__(self, code: str, message: str) -> None:
-        super().__init__(message)
-        self.code = code
-        self.message = message
+class EvidenceError(Refused):
+    """Outcomes that cannot be learnt from."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -153,19 +153,14 @@ class BackTest:
     coverage: float
 
     @property
-    def covered_share(self) -> float:
-        """Share of months whose return count fell within the limits; compare with `coverage`."""
-        return sum(row.is_covered for row in self.rows) / len(self.rows)
+    def covered(self) -> int:
+        """How many months had returns within the limits; compare with `coverage` of all rows."""
+        return sum(row.is_covered for row in self.rows)
 
     @property
     def mean_error(self) -> float:
         """Mean of forecast less actual, in units: above 0 means forecasts were too high."""
         return math.fsum(r.forecast.expected - r.actual for r in self.rows) / len(self.rows)
-
-    @property
-    def mean_absolute_error(self) -> float:
-        """Mean distance between forecast and actual, in units."""
-        return math.fsum(abs(r.forecast.expected - r.actual) for r in self.rows) / len(self.rows)
 
 
 def back_test(

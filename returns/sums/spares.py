@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from statistics import fmean, variance
 
+from inventory.sums.wording import gettext_noop
 from returns.sums.claims import InputRefused, NotEnoughEvidence
 
 # The workshop's own choice: fewer months than this say little about how demand varies.
@@ -245,7 +246,12 @@ def _smallest(reaches: Callable[[int], bool]) -> int:
     while not reaches(high):
         high *= 2
         if high > _PIECES_MAX:
-            raise InputRefused(f"More than {_PIECES_MAX} pieces would be needed: check the demand.")
+            raise InputRefused(
+                gettext_noop(
+                    "More than %(most)s pieces would be needed: check the lead time and the use."
+                ),
+                most=_PIECES_MAX,
+            )
     low = -1
     while high - low > 1:
         middle = (low + high) // 2

@@ -56,7 +56,13 @@ Steps = Mapping[State, frozenset[State]]
 # A grading may be made, and made again, while nothing has been done to the frame. It may come out
 # as before, so a state may lead to itself.
 REGRADABLE: Final = frozenset(
-    {FrameState.WEIGHED, FrameState.HELD, FrameState.TO_MEND, FrameState.TO_STRIP}
+    {
+        FrameState.WEIGHED,
+        FrameState.HELD,
+        FrameState.TO_MEND,
+        FrameState.TO_STRIP,
+        FrameState.TO_RETURN,
+    }
 )
 GRADED: Final = frozenset(
     {FrameState.HELD, FrameState.TO_MEND, FrameState.TO_STRIP, FrameState.TO_RETURN}
@@ -78,7 +84,8 @@ FRAME_STEPS: Final[Steps[FrameState]] = MappingProxyType(
         FrameState.MENDED: frozenset({FrameState.POSTED}),
         FrameState.POSTED: frozenset(),
         FrameState.TO_STRIP: GRADED | {FrameState.BOXED, FrameState.DISCARDED},
-        FrameState.TO_RETURN: frozenset({FrameState.POSTED_AS_IS}),
+        # What is wanted back is looked over again if need be, but is never ground from here.
+        FrameState.TO_RETURN: GRADED - {FrameState.TO_STRIP} | {FrameState.POSTED_AS_IS},
         # A strip-down may be undone while the box is as it left it.
         FrameState.BOXED: frozenset({FrameState.GROUND, FrameState.TO_STRIP}),
         FrameState.GROUND: frozenset(),
@@ -99,10 +106,12 @@ REQUEST_STEPS: Final[Mapping[RequestKind, Steps[RequestState]]] = MappingProxyTy
         RequestKind.SEND_BACK: MappingProxyType(
             {
                 RequestState.AWAITED: frozenset({RequestState.ARRIVED, RequestState.WITHDRAWN}),
-                RequestState.ARRIVED: frozenset({RequestState.SETTLED}),
+                # What came for it held no frame of its sender: it is awaited as before.
+                RequestState.ARRIVED: frozenset({RequestState.SETTLED, RequestState.AWAITED}),
                 # A parcel may have been in the post when its sender withdrew.
                 RequestState.WITHDRAWN: frozenset({RequestState.ARRIVED}),
-                RequestState.SETTLED: frozenset(),
+                # Another frame of the same slip may follow.
+                RequestState.SETTLED: frozenset({RequestState.ARRIVED}),
             }
         ),
         RequestKind.SPARE_SCREWS: MappingProxyType(

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from returns.sums.cohorts import lagged_returns
+from returns.sums.cohorts import HazardTable, SoldCohort, expected_returns
 from returns.sums.run_off import run_off
 
 # Taylor and Ashe 1983 as in Mack, ASTIN Bulletin 23 (1993); read in several public repositories.
@@ -72,17 +72,28 @@ def test_the_misprinted_triangle_misses_the_published_total():
     assert abs(math.fsum(run_off(rows).outstanding) - 18_680_856) > 1000
 
 
+def returns_of(sales, shares, *, months):
+    """Sales of running months, each coming back by these shares, the first month after its own."""
+    out, hazards = 1.0, []
+    for share in shares:
+        hazards.append(share / out)
+        out -= share
+    cohorts = [SoldCohort(month, units) for month, units in enumerate(sales)]
+    return expected_returns(cohorts, HazardTable(tuple(hazards), 0.0), as_of=0, months=months)
+
+
 # Gujarati, Basic Econometrics, example 17.1 (read on a teaching page): weights 0.4, 0.3, 0.2 on a
-# permanent step of 2000 give 800, then 600 and 400 more, 1800 in all.
+# permanent step of 2000 give 800, then 600 and 400 more, 1800 in all. A month of theirs is the
+# month after the sale here.
 def test_gujarati_consumption_step():
-    assert lagged_returns([2000] * 5, (0.4, 0.3, 0.2), months=5) == pytest.approx(
+    assert returns_of([2000] * 5, (0.4, 0.3, 0.2), months=5) == pytest.approx(
         (800, 1400, 1800, 1800, 1800)
     )
 
 
 # Derived: the mean lag of the same weights.
 def test_gujarati_mean_lag():
-    shares = lagged_returns([1], (0.4, 0.3, 0.2), months=3)
+    shares = returns_of([1], (0.4, 0.3, 0.2), months=3)
     mean_lag = sum(lag * share for lag, share in enumerate(shares)) / sum(shares)
     assert mean_lag == pytest.approx(0.7778, abs=5e-5)
 
@@ -92,8 +103,8 @@ def test_weibull_lags_of_three_cohorts():
     def failed_by(month):
         return -math.expm1(-((month / 24) ** 1.5))
 
-    steps = [0.0] + [failed_by(k) - failed_by(k - 1) for k in range(1, 7)]
+    steps = [failed_by(k) - failed_by(k - 1) for k in range(1, 7)]
     expected_steps = (0.008469, 0.015300, 0.019463, 0.022546, 0.024931, 0.026794)
-    assert steps[1:] == pytest.approx(expected_steps, abs=5e-7)
-    returns = lagged_returns([100, 120, 80], [0.6 * step for step in steps], months=6)
-    assert returns == pytest.approx((0, 0.5081, 1.5278, 2.6759, 3.4885, 4.0534), abs=5e-5)
+    assert steps == pytest.approx(expected_steps, abs=5e-7)
+    returns = returns_of([100, 120, 80], [0.6 * step for step in steps], months=5)
+    assert returns == pytest.approx((0.5081, 1.5278, 2.6759, 3.4885, 4.0534), abs=5e-5)

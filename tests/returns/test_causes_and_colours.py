@@ -10,7 +10,8 @@ from django.test import Client
 
 from inventory.sums.months import Month
 from returns import kits
-from returns.models import Policy
+from returns.models import Component, Policy
+from returns.pages.owner import lifetime_tables
 from returns.queries import cause_fits, forecast, lifetimes, part_months
 from returns.queries.span import Scope
 from tests.makers import Shop
@@ -39,6 +40,11 @@ def test_causes_compete_and_share_the_returns_between_them(shop: Shop, bea: User
     assert {name: cause.returns for name, cause in found.items()} == {"snapped": 4, "warped": 1}
     assert found["snapped"].latest.incidence == pytest.approx(0.04)
     assert found["warped"].latest.incidence == pytest.approx(0.01)
+    table = lifetime_tables.causes([found["snapped"]])
+    shares = dict(zip(table.keys, table.rows[0], strict=True))
+    # Binomial: sqrt(0.04 * 0.96 / 100), twice. The download and the page say the same.
+    assert shares["expanded"].raw == pytest.approx(2 * 0.0196, abs=1e-4)
+    assert shares["expanded"].text.startswith("3.9")
 
 
 def test_incidences_of_all_causes_add_up_to_what_came_back(shop: Shop, bea: User) -> None:
@@ -47,6 +53,24 @@ def test_incidences_of_all_causes_add_up_to_what_came_back(shop: Shop, bea: User
         came(shop, month, bea, ("front", defect))
     causes = lifetimes.causes(Scope(), as_of=SEPTEMBER)
     assert sum(cause.latest.incidence for cause in causes) == pytest.approx(4 / 50)
+
+
+def test_units_sold_in_the_last_month_count_with_all_that_are_out_or_not_at_all(
+    shop: Shop, bea: User
+) -> None:
+    """Derived: the causes together are what the survival curve says has come back."""
+    made.sold(shop.batch, m2026_09=100)
+    for _number in range(3):
+        came(shop, 9, bea, ("front", "warped"))
+    assert lifetimes.causes(Scope(), as_of=SEPTEMBER) == ()
+    made.sold(shop.batch, m2026_05=100)
+    for _number in range(5):
+        came(shop, 6, bea, ("arm_left", "snapped"))
+    causes = lifetimes.causes(Scope(), as_of=SEPTEMBER)
+    curve = lifetimes.lifetimes(lifetimes.cohorts(Scope(), as_of=SEPTEMBER)).curve
+    back = 1 - curve[-1].survival
+    assert 0.05 < back < 0.1
+    assert sum(cause.latest.incidence for cause in causes) == pytest.approx(back)
 
 
 def test_frame_nobody_has_looked_over_has_a_cause_of_its_own(shop: Shop, bea: User) -> None:
@@ -70,6 +94,17 @@ def test_grams_by_colour_are_returns_times_the_frame_material(shop: Shop, bea: U
     assert slate.months[0].expected_mg == pytest.approx(
         ahead.months[0].expected * front_and_arms_mg, abs=1
     )
+
+
+def test_colour_of_a_model_without_frame_material_in_its_bill_is_left_out(
+    shop: Shop, bea: User
+) -> None:
+    made.sold(shop.batch, m2026_05=100)
+    for _number in range(6):
+        came(shop, 6, bea)
+    assert forecast.mass_by_colour(Scope(), as_of=SEPTEMBER)
+    Component.objects.update(is_frame_material=False)
+    assert forecast.mass_by_colour(Scope(), as_of=SEPTEMBER) == ()
 
 
 def test_colour_with_thin_data_is_left_out(shop: Shop, bea: User) -> None:
@@ -158,3 +193,13 @@ def test_api_names_the_unknown_scope(shop: Shop, olga: User, query: str) -> None
     answer = client.get(f"/api/lifetimes/{query}")
     assert answer.status_code == 400
     assert answer.json()["errors"][0]["pointer"] in {"#/model", "#/batch"}
+
+
+def test_all_came_back_is_an_answer_too(shop: Shop, olga: User, client: Client, bea: User) -> None:
+    made.sold(shop.batch, m2026_05=6)
+    for _number in range(6):
+        came(shop, 6, bea)
+    client.force_login(olga)
+    (point,) = client.get("/api/lifetimes/").json()["curve"]
+    assert (point["failed"], point["survival"], point["standard_error"]) == (6, 0, None)
+    assert client.get("/owner/lifetimes/").status_code == 200

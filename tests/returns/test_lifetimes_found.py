@@ -6,14 +6,18 @@ from datetime import UTC, date, datetime
 from typing import Any
 
 import pytest
+from django.utils import translation
 
 from inventory import ledger, places, stock
 from inventory.models import PlaceKind
 from inventory.sums.months import Month
 from returns.models import ProductionBatch
+from returns.pages.owner import lifetime_tables, shown
 from returns.queries.forecast import forecast, part_proposals
 from returns.queries.lifetimes import Cohorts, cohorts, lifetimes
-from returns.queries.span import Scope
+from returns.queries.run_off import outstanding
+from returns.queries.span import Scope, by_index, index
+from returns.sums.cohorts import SoldCohort
 from tests.makers import NOON, Shop, key
 from tests.returns import owner_makers as made
 
@@ -117,7 +121,7 @@ def test_a_curve_needs_five_first_returns(shop: Shop) -> None:
     found = lifetimes(cohorts(Scope(), as_of=SEPTEMBER))
     assert found.missing is None
     # Product limit by hand: 36/40 after one month, 36/40 * 35/36 after two.
-    assert [(p.span, p.at_risk, p.failed) for p in found.curve] == [(1, 40, 4), (2, 36, 1)]
+    assert [(p.span, p.at_risk, p.failed) for p in found.curve] == [(1.5, 40, 4), (2.5, 36, 1)]
     assert [p.survival for p in found.curve] == pytest.approx([0.9, 0.875])
     assert found.median_months is None
     assert found.fit is not None
@@ -126,11 +130,33 @@ def test_a_curve_needs_five_first_returns(shop: Shop) -> None:
     assert low < found.fit.tenth < high
 
 
+@pytest.mark.parametrize(
+    ("returned", "outside"), [((50, 48, 45, 43), ()), ((200, 0, 0, 0, 0, 0, 0, 0, 200), (1.5,))]
+)
+def test_ages_at_which_the_fit_leaves_the_curve_are_named(
+    returned: tuple[int, ...], outside: tuple[float, ...]
+) -> None:
+    """A steady hazard is a Weibull with shape 1; two bursts far apart are no Weibull at all."""
+    january = 2026 * 12
+    sold = SoldCohort(january, 2000, returned)
+    as_of = by_index(january + len(returned))
+    found = lifetimes(Cohorts(as_of=as_of, cohorts=(sold,), unmatched=0))
+    assert found.fit is not None
+    assert found.fit_outside == outside
+
+
 def test_half_back_gives_a_median(shop: Shop) -> None:
     made.sold(shop.batch, m2026_05=10)
     came(shop, 7, 3)
     came(shop, 8, 2)
-    assert lifetimes(cohorts(Scope(), as_of=SEPTEMBER)).median_months == 3
+    found = lifetimes(cohorts(Scope(), as_of=SEPTEMBER))
+    assert found.median_months == 3.5
+    low, high = found.median_limits
+    assert low is not None
+    assert low <= 3.5
+    assert high is None
+    assert "after 3.5 months (range from" in lifetime_tables.answer(found, 10)
+    assert "No sale" in lifetime_tables.answer(found, 0)
 
 
 def test_a_forecast_needs_five_returns_and_is_the_same_again(shop: Shop) -> None:
@@ -154,6 +180,30 @@ def test_cohorts_take_two_questions(shop: Shop, django_assert_num_queries: Any) 
     came(shop, 6, 4)
     with django_assert_num_queries(2):
         cohorts(Scope(shop.avocet), as_of=SEPTEMBER)
+
+
+def test_returns_nearly_all_of_one_age_have_a_curve_and_no_fit() -> None:
+    """Derived: 60 of 5000 by 1.5 months and one more by 30.5 ask for a shape of about
+    ln(61 / 60) / ln(30.5 / 1.5) = 0.005, with a mean life beyond any figure."""
+    ages = (60, *[0] * 28, 1, *[0] * 6)
+    sold = SoldCohort(index(SEPTEMBER) - len(ages), 5000, ages)
+    found = lifetimes(Cohorts(as_of=SEPTEMBER, cohorts=(sold,), unmatched=0))
+    assert len(found.curve) == 2
+    assert found.fit is None
+    assert found.missing is not None
+    assert "at one age" in shown.lacking(found.missing)
+
+
+@pytest.mark.parametrize(("youngest", "left"), [(1, 36), (2, 28), (4, 15)])
+def test_ladder_stands_although_nothing_was_sold_of_late(youngest: int, left: int) -> None:
+    """Derived: cohorts of every age from `youngest` to 9, each with two returns in its first month
+    and one in each after: up to age 9 a cohort of age a has 9 - a to come, without any spread."""
+    now = index(SEPTEMBER)
+    aged = [SoldCohort(now - age, 100, (2, *[1] * (age - 1))) for age in range(9, youngest - 1, -1)]
+    found = outstanding(Cohorts(as_of=SEPTEMBER, cohorts=tuple(aged), unmatched=0))
+    assert found.missing is None
+    assert (found.first_age, found.last_age) == (youngest, 9)
+    assert (found.total, found.total_standard_error) == (pytest.approx(left), pytest.approx(0))
 
 
 def used(shop: Shop, month: int, pieces: int) -> ledger.Movement:
@@ -185,6 +235,19 @@ def test_use_of_six_months_gives_a_base_stock(shop: Shop) -> None:
     # P(D <= S - 1) >= 0.95 is 11, since P(D <= 9) = 0.945 and P(D <= 10) = 0.974. Derived.
     assert found.base_stock == 11
     assert found.used_months == (12,) * 6
+
+
+def test_lead_time_that_wants_more_than_any_shelf_holds_is_said_and_not_an_error(
+    shop: Shop,
+) -> None:
+    for month in range(4, 10):
+        used(shop, month, 12)
+    shop.screw.lead_time_days = 400_000
+    shop.screw.save()
+    with translation.override("de"):
+        found = proposal(shop)
+        assert "mehr als 100000 Stück" in shown.lacking(found.missing)
+    assert (found.base_stock, found.order.target) == (None, shop.screw.reorder_level)
 
 
 def test_promised_pieces_and_reversed_use_are_taken_into_account(shop: Shop) -> None:

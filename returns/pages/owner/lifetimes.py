@@ -8,7 +8,6 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from django import forms
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -17,32 +16,24 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from inventory.errors import BadInput
 from inventory.pages.access import OWNER, allow
+from inventory.pages.forms import FigureField
 from inventory.sums.months import Month, month_of
-from returns.models import FrameModel
-from returns.pages.owner import foreseen, foresight, shown
+from returns.pages.owner import forecast_tables, lifetime_tables, lists, shown
+from returns.pages.owner.selection import ScopeForm
 from returns.pages.owner.tables import Table
 from returns.queries import forecast as forecasts
 from returns.queries import lifetimes
-from returns.queries.run_off import outstanding
+from returns.queries.run_off import Outstanding, outstanding
 from returns.queries.span import Scope, zone
 
 
-class ScopeForm(forms.Form):
-    model = forms.ModelChoiceField(
-        FrameModel.objects.all(),
-        label=gettext_lazy("Model"),
-        required=False,
-        to_field_name="code",
-        empty_label=gettext_lazy("All models"),
-    )
-    batch = forms.CharField(label=gettext_lazy("Production batch"), required=False, max_length=20)
-    service = forms.DecimalField(
+class LifetimesForm(ScopeForm):
+    service = FigureField(
         label=gettext_lazy("Spare parts on the shelf in so many of 100 cases"),
         required=False,
         min_value=50,
         max_value=Decimal("99.99"),
         decimal_places=2,
-        localize=True,
         help_text=gettext_lazy("Empty means 95."),
     )
 
@@ -52,18 +43,11 @@ class ScopeForm(forms.Form):
         asked = self.cleaned_data["service"]
         return forecasts.SERVICE_LEVEL if asked is None else float(asked) / 100
 
-    def scope(self) -> Scope:
-        """What the figures are of. BadInput when the batch is unknown or of another model."""
-        model = self.cleaned_data["model"]
-        return Scope.of_codes(
-            model=model.code if model else "", batch=self.cleaned_data["batch"].strip()
-        )
-
 
 @allow(OWNER)
 def page(request: HttpRequest) -> HttpResponse:
     """Curve, causes, fit and forecast of a batch, a model or all; parts are of the workshop."""
-    form = ScopeForm(request.GET)
+    form = LifetimesForm(request.GET)
     as_of = last_complete_month(timezone.now())
     facts: dict[str, Any] = {"form": form, "as_of": str(as_of), "wide": True}
     if form.is_valid():
@@ -82,7 +66,7 @@ def download(request: HttpRequest, name: str) -> HttpResponse:
     make = _DOWNLOADS.get(name)
     if make is None:
         raise Http404
-    form = ScopeForm(request.GET)
+    form = LifetimesForm(request.GET)
     as_of = last_complete_month(timezone.now())
     if form.is_valid():
         try:
@@ -92,9 +76,7 @@ def download(request: HttpRequest, name: str) -> HttpResponse:
     if not form.is_valid():
         facts = {"form": form, "as_of": str(as_of), "wide": True}
         return render(request, "returns/owner/lifetimes.html", facts, status=400)
-    answer = HttpResponse(table.csv(), content_type="text/csv; charset=utf-8")
-    answer["Content-Disposition"] = f'attachment; filename="{name}-{as_of}.csv"'
-    return answer
+    return lists.download(f"{name}-{as_of}.csv", table.csv())
 
 
 def last_complete_month(at: datetime) -> Month:
@@ -105,18 +87,24 @@ def _ahead(scope: Scope, as_of: Month) -> forecasts.Forecast:
     return forecasts.forecast(lifetimes.cohorts(scope, as_of=as_of))
 
 
+def _ladder(scope: Scope, as_of: Month) -> Outstanding:
+    return outstanding(lifetimes.cohorts(scope, as_of=as_of))
+
+
 _DOWNLOADS: dict[str, Callable[[Scope, Month], Table]] = {
-    "curve": lambda s, m: foreseen.curve(lifetimes.lifetimes(lifetimes.cohorts(s, as_of=m))),
-    "causes": lambda s, m: foreseen.causes(lifetimes.causes(s, as_of=m)),
-    "incidence": lambda s, m: foreseen.incidence(lifetimes.causes(s, as_of=m)),
-    "forecast": lambda s, m: foreseen.forecast(_ahead(s, m)),
-    "back-tests": lambda s, m: foreseen.back_tests(_ahead(s, m).back_tests),
-    "outstanding": lambda s, m: foreseen.outstanding(outstanding(lifetimes.cohorts(s, as_of=m))),
-    "triangle": lambda s, m: foreseen.triangle(outstanding(lifetimes.cohorts(s, as_of=m))),
-    "masses": lambda s, m: foreseen.masses(forecasts.mass_by_colour(s, as_of=m)),
-    "kits": lambda s, m: foreseen.kits(forecasts.screws_by_month(s, as_of=m)),
-    "cause-fits": foresight.fits_by_cause,
-    "part-months": foresight.parts_by_month,
+    "curve": lambda s, m: lifetime_tables.curve(lifetimes.lifetimes(lifetimes.cohorts(s, as_of=m))),
+    "causes": lambda s, m: lifetime_tables.causes(lifetimes.causes(s, as_of=m)),
+    "incidence": lambda s, m: lifetime_tables.incidence(lifetimes.causes(s, as_of=m)),
+    "forecast": lambda s, m: forecast_tables.forecast(_ahead(s, m)),
+    "back-tests": lambda s, m: forecast_tables.back_tests(_ahead(s, m).back_tests),
+    "outstanding": lambda s, m: forecast_tables.outstanding(
+        outstanding(lifetimes.cohorts(s, as_of=m))
+    ),
+    "triangle": lambda s, m: forecast_tables.triangle(outstanding(lifetimes.cohorts(s, as_of=m))),
+    "masses": lambda s, m: forecast_tables.masses(forecasts.mass_by_colour(s, as_of=m)),
+    "kits": lambda s, m: forecast_tables.kits(forecasts.screws_by_month(s, as_of=m)),
+    "cause-fits": lifetime_tables.fits_by_cause,
+    "part-months": forecast_tables.parts_by_month,
 }
 
 
@@ -129,22 +117,23 @@ def _everything(scope: Scope, as_of: Month, level: float) -> dict[str, Any]:
         "scope": scope.name,
         "found": found,
         "lived": lived,
+        "answer": lifetime_tables.answer(lived, found.sold),
         "lived_lacking": shown.lacking(lived.missing) if lived.missing else "",
-        "curve": foreseen.still_out(lived),
-        "causes": foreseen.by_cause(lifetimes.causes(scope, as_of=as_of)),
-        "fit": foreseen.fit(lived),
-        "cause_fits": foresight.fits_by_cause(scope, as_of),
-        "part_months": foresight.parts_by_month(scope, as_of),
+        "curve": lifetime_tables.still_out(lived),
+        "causes": lifetime_tables.by_cause(lifetimes.causes(scope, as_of=as_of)),
+        "fit": lifetime_tables.fit(lived),
+        "cause_fits": lifetime_tables.fits_by_cause(scope, as_of),
+        "part_months": forecast_tables.parts_by_month(scope, as_of),
         "ahead_lacking": shown.lacking(ahead.missing) if ahead.missing else "",
-        "fan": foreseen.fan(ahead),
-        "tests": [foreseen.coverage(test) for test in ahead.back_tests],
-        "back_tests": foreseen.back_tests(ahead.back_tests),
+        "fan": forecast_tables.fan(ahead),
+        "tests": [forecast_tables.coverage(test) for test in ahead.back_tests],
+        "back_tests": forecast_tables.back_tests(ahead.back_tests),
         "ladder": ladder,
-        "ladder_words": foreseen.outstanding_words(ladder),
-        "outstanding": foreseen.outstanding(ladder),
-        "triangle": foreseen.triangle(ladder),
-        "masses": foreseen.masses(forecasts.mass_by_colour(scope, as_of=as_of)),
-        "kits": foreseen.kits(forecasts.screws_by_month(scope, as_of=as_of)),
+        "ladder_words": forecast_tables.outstanding_words(ladder),
+        "outstanding": forecast_tables.outstanding(ladder),
+        "triangle": forecast_tables.triangle(ladder),
+        "masses": forecast_tables.masses(forecasts.mass_by_colour(scope, as_of=as_of)),
+        "kits": forecast_tables.kits(forecasts.screws_by_month(scope, as_of=as_of)),
         "service": f"{100 * level:.10g}",
         "parts": [_Part.of(one) for one in forecasts.part_proposals(as_of=as_of, level=level)],
         "csv": "lifetimes-table",

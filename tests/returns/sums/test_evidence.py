@@ -7,7 +7,7 @@ from fractions import Fraction as Fr
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy import integrate, stats
 
@@ -75,7 +75,6 @@ def test_intervals_hold_their_level() -> None:
     assert slow.low < slow.mean < slow.high
 
 
-@settings(deadline=None)
 @given(st.integers(0, 50), st.integers(0, 50))
 def test_another_success_raises_and_another_failure_lowers_the_odds(won: int, lost: int) -> None:
     mean = evidence.odds(default=Fr(1, 2), successes=won, failures=lost).mean

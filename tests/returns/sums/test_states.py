@@ -39,9 +39,11 @@ def test_every_request_state_belongs_to_a_kind() -> None:
 
 @pytest.mark.parametrize("outcome", [F.HELD, F.TO_MEND, F.TO_STRIP, F.TO_RETURN])
 def test_grading_is_possible_from_exactly_the_untouched_states(outcome: F) -> None:
-    untouched = {F.WEIGHED, F.HELD, F.TO_MEND, F.TO_STRIP}
+    untouched = {F.WEIGHED, F.HELD, F.TO_MEND, F.TO_STRIP, F.TO_RETURN}
+    assert untouched == states.REGRADABLE
     # Beside a grading, a repair given up and a strip-down undone lead there.
-    assert sources(outcome) - {F.MENDING, F.BOXED} == untouched == states.REGRADABLE
+    never = {F.TO_RETURN} if outcome is F.TO_STRIP else set()
+    assert sources(outcome) - {F.MENDING, F.BOXED} == untouched - never
 
 
 def test_failed_check_leads_to_another_try_stripping_or_return_but_never_to_hold() -> None:
@@ -54,8 +56,8 @@ def test_only_a_boxed_frame_can_be_ground_and_only_a_stripped_one_boxed() -> Non
     assert sources(F.BOXED) == {F.TO_STRIP}
 
 
-def test_frame_to_go_back_as_it_is_can_no_longer_be_graded_or_ground() -> None:
-    assert targets(F.TO_RETURN) == {F.POSTED_AS_IS}
+def test_frame_to_go_back_as_it_is_can_be_looked_over_again_but_not_ground() -> None:
+    assert targets(F.TO_RETURN) == {F.POSTED_AS_IS, F.HELD, F.TO_MEND, F.TO_RETURN}
 
 
 def test_final_states_are_the_post_the_granulator_the_waste_and_an_undone_weigh_in() -> None:
@@ -71,8 +73,9 @@ def test_weigh_in_can_be_undone_only_before_anything_was_decided() -> None:
     assert sources(F.VOIDED) == {F.WEIGHED}
 
 
-def test_settled_is_final_for_both_kinds_and_reached_as_listed() -> None:
-    assert is_final(R.SETTLED)
+def test_settled_ends_a_kit_and_a_send_back_until_another_frame_follows() -> None:
+    assert request_targets(K.SPARE_SCREWS, R.SETTLED) == frozenset()
+    assert request_targets(K.SEND_BACK, R.SETTLED) == {R.ARRIVED}
     assert sources(R.SETTLED) == {R.ARRIVED, R.POSTED, R.REPORTED_MISSING}
 
 
@@ -91,7 +94,7 @@ def test_state_of_the_other_kind_has_no_followers() -> None:
 
 def test_sources_are_never_empty_except_for_the_starts() -> None:
     assert {state for state in F if not sources(state)} == {F.WEIGHED}
-    assert {state for state in R if not sources(state)} == {R.AWAITED}
+    assert {state for state in R if not sources(state)} == set()
 
 
 @given(st.sampled_from(list(F)), st.sampled_from(list(F)))
