@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+from inventory import weighing
+from inventory.models import Posting
 from inventory.queries.lot_heat import Share
 from inventory.sums.heat import HeatSpread
+from inventory.sums.traced import Known, Traced, booked
 from returns.batches import issued, lot_code
 from returns.models import ProductionBatch
 
@@ -17,6 +21,26 @@ class BatchHeat:
     batch: ProductionBatch
     spread: HeatSpread
     lots: tuple[Share, ...]
+
+
+def known_issues(batches: Sequence[ProductionBatch]) -> dict[str, Known]:
+    """Code -> how well what was issued for a batch is known, in one question for all of them.
+
+    Without a batch that was moulded from a part of its issues, or before the ledger began.
+    """
+    masses = {batch.code: Traced() for batch in batches if batch.issued_mg}
+    rows = Posting.objects.filter(
+        movement__kind="issue",
+        movement__subject__in=masses,
+        movement__reverses=None,
+        movement__reversed_by=None,
+    )
+    for posting in rows.select_related("movement", "reading"):
+        read = posting.reading
+        source = weighing.source(read) if read else booked(posting.quantity)
+        masses[posting.movement.subject].add(Traced.of(source))
+    issued = {batch.code: batch.issued_mg for batch in batches}
+    return {code: one.known() for code, one in masses.items() if one.mass_mg == issued[code]}
 
 
 def of(batch: ProductionBatch) -> BatchHeat:

@@ -7,22 +7,22 @@ postings, sold units and the frames' own rows; nothing is estimated here.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 
-from django.db.models import Count, Q, Subquery, Sum
+from django.db.models import Count, Q, QuerySet, Subquery, Sum
 
 from inventory.models import GrindRun, Origin, PlaceKind, Posting
 from inventory.sums.weighing import total
 from returns.models import ReturnedFrame
 from returns.queries import flows
 from returns.queries.flows import Weighed
-from returns.queries.judged import Judged
+from returns.queries.judged import BOOKED, Judged
 from returns.queries.outcomes import AS_IS, DISCARDED, MENDED, REGROUND, by_outcome, outcomes
 from returns.queries.span import Scope, Span
 from returns.sums import circularity as sums
-from returns.sums.mass_shares import mass_share
+from returns.sums.mass_shares import mass_share, recovery_yield
 from returns.sums.recycled_content import Issue, RecycledContent, recycled_content
 from returns.sums.states import FrameState
 
@@ -59,13 +59,15 @@ class Counts:
 class Loss:
     """Mass that left by one cause at one stage ("strip_down" or "grind"), in milligrams.
 
-    Negative for a count difference where more came out than went in.
+    Negative for a count difference where more came out than went in. `expanded_mg` is k = 2 of its
+    readings, and None where the mass follows by subtraction.
     """
 
     stage: str
     cause: str
     mass_mg: int
     share: float
+    expanded_mg: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,6 +75,7 @@ class Content:
     """Make-up of what was issued to moulding, in milligrams; shares 0..1, None without an issue.
 
     In-process scrap is left out of the share on both sides; `unknown_mg` counts as virgin.
+    `weighed` has each mass again by its name without the unit, with its uncertainty (k = 2).
     """
 
     post_consumer_return_mg: int
@@ -85,6 +88,7 @@ class Content:
     return_share: float | None
     issues: int
     scrap_back_mg: int
+    weighed: dict[str, Weighed]
 
     @property
     def post_consumer_mg(self) -> int:
@@ -93,7 +97,10 @@ class Content:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Circularity:
-    """The figures of one span and scope. Shares carry their interval and method."""
+    """The figures of one span and scope. Shares carry their interval and method.
+
+    What was ground rests on the readings of the frames at the box, not on one of its own.
+    """
 
     first_month: str
     last_month: str
@@ -103,11 +110,11 @@ class Circularity:
     take_back_in_span: Judged
     repair_share: Judged
     recovered: Weighed
-    salvaged_mg: int
+    salvaged: Weighed
     recovery_yield: Judged
     runs: int
-    ground_mg: int
-    flake_mg: int
+    ground: Weighed
+    flake: Weighed
     losses: tuple[Loss, ...]
     content: Content
     recycled_content: Judged
@@ -122,12 +129,13 @@ def circularity(span: Span, scope: Scope) -> Circularity:
     """
     counts = _counts(span, scope)
     told_of_frames = flows.of_frames(span, scope)
-    stripped = flows.net(told_of_frames.filter(movement__kind="strip_down"))
-    ground = flows.net(flows.postings(span).filter(movement__kind="grind"))
+    strips = told_of_frames.filter(movement__kind="strip_down")
+    grinds = flows.postings(span).filter(movement__kind="grind")
+    stripped, ground = flows.net(strips), flows.net(grinds)
     content = content_of(span, scope)
-    recycled, closed_loop = _issued_shares(span, scope, content)
-    ground_mg = _ground_mg(ground)
-    flake_mg = ground.total_mg("grind", target="lot", origin=Origin.RETURN)
+    recycled, closed_loop = _issued_shares(content)
+    into = flows.weighed_by_target(strips)
+    boxed, flake = _boxed(span, _ground_mg(ground)), _flake(span)
     runs = _runs(span)
     return Circularity(
         first_month=span.labels[0],
@@ -139,13 +147,17 @@ def circularity(span: Span, scope: Scope) -> Circularity:
         repair_share=Judged.of(
             partial(sums.repair_share, repaired=counts.mended, graded=counts.ended)
         ),
-        recovered=flows.weighed(told_of_frames.filter(movement__kind="strip_down"), target="box"),
-        salvaged_mg=stripped.by_target_mg("strip_down").get("salvage", 0),
-        recovery_yield=_yield(span, flake_mg, ground_mg, runs),
+        recovered=into.get(PlaceKind.BOX, flows.NOTHING),
+        salvaged=into.get(PlaceKind.SALVAGE, flows.NOTHING),
+        recovery_yield=_yield(flake, boxed, runs),
         runs=runs,
-        ground_mg=ground_mg,
-        flake_mg=flake_mg,
-        losses=(*_losses(stripped, "strip_down", STRIP_LOSSES), *_grind_losses(ground)),
+        ground=boxed,
+        flake=flake,
+        # Boxes of every origin: the granulator's dust is told of all of them.
+        losses=(
+            *_losses(stripped, strips, "strip_down", STRIP_LOSSES),
+            *_losses(ground, grinds, "grind", GRIND_LOSSES),
+        ),
         content=content,
         recycled_content=recycled,
         closed_loop=closed_loop,
@@ -197,54 +209,77 @@ def _runs(span: Span) -> int:
     ).count()
 
 
-def _yield(span: Span, flake_mg: int, ground_mg: int, runs: int) -> Judged:
-    """The flake's uncertainty is its readings'; the box's is that of the frames ground."""
-    if ground_mg <= 0:
-        return Judged.without(of="grind runs", have=runs, need=1)
+def _flake(span: Span) -> Weighed:
+    """Flake out of the boxes of returns."""
     grinds = flows.postings(span).filter(movement__kind="grind", source__origin=Origin.RETURN)
     back = flows.postings(span).filter(movement__kind="grind", target__origin=Origin.RETURN)
-    flake = flows.weighed(grinds | back, source="box", target="lot")
+    return flows.weighed(grinds | back, source="box", target="lot")
+
+
+def _boxed(span: Span, ground_mg: int) -> Weighed:
+    """What was ground, as well known as the frames that went into it were at the box."""
     tags = ReturnedFrame.objects.filter(
         span.holds("lot__run__finished_at"), state=FrameState.GROUND
     ).order_by()
     put_in = Posting.objects.filter(
         movement__kind="strip_down", movement__subject__in=Subquery(tags.values("tag"))
     ).order_by()
-    boxed = flows.weighed(put_in, target="box")
-    return Judged.of(
+    found = flows.weighed(put_in, target="box")
+    of_no_frame_mg = abs(ground_mg - found.mass_mg)
+    unweighed_mg = min(abs(ground_mg), found.unweighed_mg + of_no_frame_mg)
+    return replace(found, mass_mg=ground_mg, unweighed_mg=unweighed_mg)
+
+
+def _yield(flake: Weighed, ground: Weighed, runs: int) -> Judged:
+    """The flake's uncertainty is its readings'; the box's is that of the frames ground."""
+    if ground.mass_mg <= 0:
+        return Judged.without(of="grind runs", have=runs, need=1)
+    judged = Judged.of(
         partial(
-            sums.recovery_yield,
-            flake_mg=flake_mg,
-            ground_mg=ground_mg,
-            flake_uncertainty_mg=flake.standard_mg,
-            ground_uncertainty_mg=boxed.standard_mg,
+            recovery_yield,
+            flake.measured,
+            replace(ground.measured, mass_mg=ground.mass_mg),
+            evidence=runs,
         )
     )
+    return _ranged(judged, [flake, ground])
 
 
-def _losses(found: flows.Flows, stage: str, causes: Iterable[str]) -> tuple[Loss, ...]:
+def _losses(
+    found: flows.Flows, rows: QuerySet[Posting], stage: str, causes: Iterable[str]
+) -> tuple[Loss, ...]:
     by_cause = Counter(found.by_target_mg(stage))
     whole_mg = found.total_mg(stage) - found.total_mg(stage, source="difference")
     by_cause["difference"] -= found.total_mg(stage, source="difference")
+    readings = flows.weighed_by_target(rows.filter(reading__isnull=False))
     return tuple(
-        Loss(stage=stage, cause=cause, mass_mg=by_cause[cause], share=by_cause[cause] / whole_mg)
+        Loss(
+            stage=stage,
+            cause=cause,
+            mass_mg=by_cause[cause],
+            share=by_cause[cause] / whole_mg,
+            expanded_mg=_expanded_mg(readings.get(cause), by_cause[cause]),
+        )
         for cause in causes
         if whole_mg > 0 and by_cause[cause]
     )
 
 
-def _grind_losses(ground: flows.Flows) -> tuple[Loss, ...]:
-    """Boxes of every origin: the granulator's dust is told of all of them."""
-    return _losses(ground, "grind", GRIND_LOSSES)
+def _expanded_mg(weighed: Weighed | None, mass_mg: int) -> float | None:
+    """None unless every milligram was weighed."""
+    if weighed is None or weighed.mass_mg != mass_mg:
+        return None
+    return weighed.expanded_mg
 
 
 def content_of(span: Span, scope: Scope) -> Content:
     rows = flows.of_batches(span, scope)
-    issued = flows.net(rows).by_origin_mg("issue")
-    scrap = flows.net(flows.postings(span).filter(movement__kind="return_scrap"))
-    made = recycled_content(
-        Issue(origin, mass_mg) for origin, mass_mg in sorted(issued.items()) if mass_mg > 0
-    )
+    scrap = flows.postings(span).filter(movement__kind="return_scrap")
+    issued = {key: one for key, one in flows.weighed_by_origin(rows).items() if one.mass_mg > 0}
+    made = recycled_content(Issue(key, one.mass_mg) for key, one in sorted(issued.items()))
+    weighed = _by_name(issued)
+    if scope.is_whole:
+        weighed["scrap_back"] = flows.weighed(scrap, target=PlaceKind.BOX)
     return Content(
         post_consumer_return_mg=made.post_consumer_return_mg,
         post_consumer_feedstock_mg=made.post_consumer_feedstock_mg,
@@ -258,8 +293,18 @@ def content_of(span: Span, scope: Scope) -> Content:
         .values("movement")
         .distinct()
         .count(),
-        scrap_back_mg=scrap.total_mg("return_scrap") if scope.is_whole else 0,
+        scrap_back_mg=weighed["scrap_back"].mass_mg,
+        weighed=weighed,
     )
+
+
+def _by_name(issued: Mapping[str, Weighed]) -> dict[str, Weighed]:
+    """By the names that `Content` has for its masses: what is unknown is in the virgin too."""
+    unknown = flows.together(one for key, one in issued.items() if key not in Origin)
+    found = {origin.value: issued.get(origin, flows.NOTHING) for origin in Origin}
+    found[Origin.VIRGIN] = flows.together([found[Origin.VIRGIN], unknown])
+    counted = flows.together(one for key, one in found.items() if key != Origin.IN_PROCESS)
+    return found | {"unknown": unknown, "counted": counted, "scrap_back": flows.NOTHING}
 
 
 def _float(made: RecycledContent, name: str) -> float | None:
@@ -267,7 +312,7 @@ def _float(made: RecycledContent, name: str) -> float | None:
     return None if share is None else float(share)
 
 
-def _issued_shares(span: Span, scope: Scope, content: Content) -> tuple[Judged, Judged]:
+def _issued_shares(content: Content) -> tuple[Judged, Judged]:
     """Post-consumer material, and own returns alone, in what was issued; own scrap left out.
 
     No sampling stands behind them: their range is that of the weighings at the issue.
@@ -275,14 +320,8 @@ def _issued_shares(span: Span, scope: Scope, content: Content) -> tuple[Judged, 
     if not content.counted_mg:
         missing = Judged.without(of="issues to moulding", have=content.issues, need=1)
         return missing, missing
-    rows = flows.of_batches(span, scope)
     own, feedstock, virgin = (
-        flows.weighed(rows.filter(of_origin), source=PlaceKind.LOT, target=PlaceKind.PRODUCTION)
-        for of_origin in (
-            _from_lots([Origin.RETURN]),
-            _from_lots([Origin.FEEDSTOCK]),
-            ~_from_lots([Origin.RETURN, Origin.FEEDSTOCK, Origin.IN_PROCESS]),
-        )
+        content.weighed[origin] for origin in (Origin.RETURN, Origin.FEEDSTOCK, Origin.VIRGIN)
     )
     return (
         _weighed_share([own, feedstock], [virgin], content.issues),
@@ -291,7 +330,6 @@ def _issued_shares(span: Span, scope: Scope, content: Content) -> tuple[Judged, 
 
 
 def _weighed_share(part: list[Weighed], rest: list[Weighed], evidence: int) -> Judged:
-    """Mass that no reading stands behind has no range to give: then the share has none."""
     judged = Judged.of(
         partial(
             mass_share,
@@ -300,17 +338,14 @@ def _weighed_share(part: list[Weighed], rest: list[Weighed], evidence: int) -> J
             evidence=evidence,
         )
     )
+    return _ranged(judged, [*part, *rest])
+
+
+def _ranged(judged: Judged, masses: list[Weighed]) -> Judged:
+    """Mass that no reading stands behind has no range to give: then its share has none."""
     share = judged.share
-    if share is None or not any(one.unweighed_mg for one in (*part, *rest)):
+    if share is None or not any(one.unweighed_mg for one in masses):
         return judged
     return Judged(
-        share=replace(
-            share, low=share.share, high=share.share, coverage=1.0, method="booked masses"
-        )
+        share=replace(share, low=share.share, high=share.share, coverage=1.0, method=BOOKED)
     )
-
-
-def _from_lots(origins: Iterable[str]) -> Q:
-    """Issues out of lots of these origins, and their reversals back into them."""
-    named = list(origins)
-    return Q(source__origin__in=named) | Q(target__origin__in=named)

@@ -9,14 +9,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
+from math import ceil
 
+from django.db.models import Q
 from django.utils.translation import gettext as _
 
-from inventory.models import Movement
+from inventory.models import Movement, PlaceKind
 from inventory.models.materials import Origin
 from inventory.sums.months import Month
 from returns.models import EmissionFactors, Policy
 from returns.queries import flows
+from returns.queries.flows import Weighed
 from returns.queries.span import Span
 from returns.sums import emissions
 from returns.sums.claims import EvidenceError, InputRefused
@@ -29,13 +32,19 @@ YEARS_MAX = 10
 
 @dataclass(frozen=True, slots=True)
 class Year:
-    """One year: the reclaimed flake issued in mg, and its statement or why there is none."""
+    """One year: the reclaimed flake issued in mg, and its statement or why there is none.
+
+    Both expanded uncertainties (k = 2) are of the weighings alone, and None where some of the mass
+    was not weighed: no factor comes with an uncertainty of its own.
+    """
 
     year: int
     issued_mg: int
     statement: EmissionStatement | None
     lacking: str
     process: Factor | None = None
+    issued_expanded_mg: int | None = None
+    inventory_expanded_kg: Decimal | None = None
 
 
 def years() -> list[Year]:
@@ -47,7 +56,9 @@ def years() -> list[Year]:
 
 def of_year(year: int, choice: Policy) -> Year:
     """The two lines of one year, by the owner's own factors for it or else the UK set's."""
-    issued_mg = _issued_mg(year)
+    issued = _issued(year)
+    issued_mg = issued.mass_mg
+    expanded_mg = None if issued.unweighed_mg else ceil(issued.expanded_mg)
     if issued_mg < 1:
         return Year(year, 0, None, _("No reclaimed flake was issued to moulding in this year."))
     try:
@@ -58,18 +69,21 @@ def of_year(year: int, choice: Policy) -> Year:
             substitution=_substitution(choice),
         )
     except MissingFactor:
-        return Year(year, issued_mg, None, _lacking_factor(year))
+        return Year(year, issued_mg, None, _lacking_factor(year), None, expanded_mg)
     except (InputRefused, EvidenceError):
         text = _("The limits' replacement shares or factors cannot be used. Mend them there.")
-        return Year(year, issued_mg, None, text)
-    return Year(year, issued_mg, made, "", process)
+        return Year(year, issued_mg, None, text, None, expanded_mg)
+    expanded_kg = None if expanded_mg is None else Activity(expanded_mg, year, process).kg_co2e
+    return Year(year, issued_mg, made, "", process, expanded_mg, expanded_kg)
 
 
-def _issued_mg(year: int) -> int:
+def _issued(year: int) -> Weighed:
     span = Span(Month(year, 1), Month(year, 12))
-    issued = flows.net(flows.postings(span).filter(movement__kind="issue"))
-    by_origin = issued.by_origin_mg("issue")
-    return sum(by_origin.get(origin, 0) for origin in (Origin.RETURN, Origin.FEEDSTOCK))
+    reclaimed = [Origin.RETURN, Origin.FEEDSTOCK]
+    rows = flows.postings(span).filter(
+        Q(source__origin__in=reclaimed) | Q(target__origin__in=reclaimed), movement__kind="issue"
+    )
+    return flows.weighed(rows, source=PlaceKind.LOT, target=PlaceKind.PRODUCTION)
 
 
 def _factors(year: int) -> tuple[Factor, Factor]:

@@ -5,16 +5,30 @@ Four questions to the database, however long the span: sums come from it, not fr
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
+from math import ceil
+from typing import Any
 
-from django.db.models import BooleanField, Count, ExpressionWrapper, F, Q, QuerySet, Subquery, Sum
+from django.db.models import (
+    BooleanField,
+    Case,
+    Count,
+    ExpressionWrapper,
+    F,
+    Q,
+    QuerySet,
+    Subquery,
+    Sum,
+    When,
+)
 
 from inventory.models import Posting
 from inventory.models.weighing import period
 from inventory.sums import weighing
+from inventory.sums.traced import Known
 from returns.queries.span import Scope, Span
 
 COVERAGE_FACTOR = 2.0
@@ -56,14 +70,6 @@ class Flows:
                 found[leg.target] += mass_mg
         return dict(found)
 
-    def by_origin_mg(self, kind: str) -> dict[str, int]:
-        """Net milligrams by the origin of the material."""
-        found: Counter[str] = Counter()
-        for leg, mass_mg in self.net_mg.items():
-            if leg.kind == kind:
-                found[leg.origin] += mass_mg
-        return dict(found)
-
 
 @dataclass(frozen=True, slots=True)
 class Weighed:
@@ -77,8 +83,12 @@ class Weighed:
     """The same mass with its uncertainty split by period, to be set against another mass."""
 
     @property
-    def standard_mg(self) -> float:
-        return self.expanded_mg / COVERAGE_FACTOR
+    def known(self) -> Known:
+        """The same as the books tell of a mass that they follow."""
+        return Known(ceil(self.expanded_mg * 1000), abs(self.unweighed_mg), self.readings)
+
+
+NOTHING = Weighed(0, 0.0, 0, 0, weighing.Measured(0, 0.0, ()))
 
 
 def postings(span: Span) -> QuerySet[Posting]:
@@ -134,9 +144,50 @@ def weighed(rows: QuerySet[Posting], *, source: str = "", target: str) -> Weighe
     parts as root sum of squares (GUM 5.2.2). A reading that a reversal took back counts for
     nothing.
     """
-    found, readings, unweighed_mg = _combined(_by_period(rows, source, target))
+    return _as_weighed(_by_period(rows, source, target))
+
+
+def weighed_by_target(rows: QuerySet[Posting]) -> dict[str, Weighed]:
+    """Net mass that reached each kind of place, with the uncertainty of its readings as above."""
+    reached = Case(When(movement__reverses=None, then=F("target__kind")), default=F("source__kind"))
+    listed = _grouped(rows.annotate(reached=reached))
+    return {target: _as_weighed(found) for target, found in listed.items()}
+
+
+def weighed_by_origin(rows: QuerySet[Posting]) -> dict[str, Weighed]:
+    """Net mass out of the boxes or lots of each origin, with its uncertainty as above."""
+    origin = Case(
+        When(movement__reverses=None, then=F("source__origin")), default=F("target__origin")
+    )
+    listed = _grouped(rows.annotate(reached=origin))
+    return {key: _as_weighed(found) for key, found in listed.items()}
+
+
+def together(several: Iterable[Weighed]) -> Weighed:
+    """Several masses as one; what they share on one scale adds up linearly."""
+    listed = list(several)
+    return _weighed(
+        weighing.total(one.measured for one in listed),
+        sum(one.readings for one in listed),
+        sum(one.unweighed_mg for one in listed),
+    )
+
+
+def _as_weighed(grouped: Iterable[_Row]) -> Weighed:
+    found, readings, unweighed_mg = _combined(grouped)
+    return _weighed(found, max(0, readings), unweighed_mg)
+
+
+def _weighed(found: weighing.Measured, readings: int, unweighed_mg: int) -> Weighed:
     expanded_mg = weighing.expanded(found.u_mg, COVERAGE_FACTOR)
-    return Weighed(found.mass_mg, expanded_mg, max(0, readings), unweighed_mg, found)
+    return Weighed(found.mass_mg, expanded_mg, readings, unweighed_mg, found)
+
+
+def _grouped(rows: QuerySet[Posting]) -> dict[str, list[_Row]]:
+    found: defaultdict[str, list[_Row]] = defaultdict(list)
+    for reached, *row in _summed(rows, "reached"):
+        found[reached].append(tuple(row))
+    return found
 
 
 _Row = tuple[int | None, date | None, bool, int, int | None, int | None, int]
@@ -149,11 +200,14 @@ def _by_period(rows: QuerySet[Posting], source: str, target: str) -> Iterable[_R
     if source:
         forward &= Q(source__kind=source)
         back &= Q(target__kind=source)
+    return _summed(rows.filter(forward | back))
+
+
+def _summed(rows: QuerySet[Posting], *by: str) -> Iterable[Any]:
     own = F("reading__u_own_ug")
     return (
-        rows.filter(forward | back)
-        .annotate(is_first=_IS_FIRST)
-        .values_list("reading__scale", "reading__check_due", "is_first")
+        rows.annotate(is_first=_IS_FIRST)
+        .values_list(*by, "reading__scale", "reading__check_due", "is_first")
         .annotate(
             mass=Sum("quantity"),
             squares=Sum(own * own),

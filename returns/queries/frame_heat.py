@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from django.db.models import OuterRef, QuerySet, Subquery, Sum
 
 from inventory.sums import heat
@@ -24,14 +26,24 @@ def of(frame: ReturnedFrame) -> HeatSpread:
         ProductionBatch.objects.filter(colourway=frame.colourway),
         ProductionBatch.objects.filter(colourway__polymer=frame.colourway.polymer_id),
     ):
-        pool = _pool(batches)
-        if any(mass_mg for _spread, mass_mg in pool):
-            return heat.blend(pool)
+        sold = pool(batches)
+        if any(one.mass_mg for one in sold):
+            return heat.blend((one.spread, one.mass_mg) for one in sold)
     return heat.of_passes(1)
 
 
-def _pool(batches: QuerySet[ProductionBatch]) -> list[tuple[HeatSpread, int]]:
-    """Spread and frame material sold in milligrams, by batch."""
+@dataclass(frozen=True, slots=True)
+class Sold:
+    """A batch that a frame may be from: its spread, and the frame material sold in milligrams."""
+
+    colourway: int
+    polymer: int
+    spread: HeatSpread
+    mass_mg: int
+
+
+def pool(batches: QuerySet[ProductionBatch]) -> list[Sold]:
+    """What was sold of each batch."""
     material = (
         Component.objects.filter(model=OuterRef("colourway__model"), is_frame_material=True)
         .order_by()
@@ -40,8 +52,8 @@ def _pool(batches: QuerySet[ProductionBatch]) -> list[tuple[HeatSpread, int]]:
     )
     rows = batches.annotate(
         sold_pieces=Sum("sold__pieces"), material_mg=Subquery(material)
-    ).values_list("heat", "sold_pieces", "material_mg")
+    ).values_list("colourway", "colourway__polymer", "heat", "sold_pieces", "material_mg")
     return [
-        (HeatSpread.from_list(spread), (pieces or 0) * (material_mg or 1))
-        for spread, pieces, material_mg in rows
+        Sold(colourway, polymer, HeatSpread.from_list(spread), (pieces or 0) * (material_mg or 1))
+        for colourway, polymer, spread, pieces, material_mg in rows
     ]

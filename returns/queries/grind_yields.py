@@ -1,12 +1,18 @@
-"""Flake out per mass in of each grind run of returns, in the order in which they ended."""
+"""Flake out per mass in of each grind run of returns, in the order in which they ended.
+
+The ± of a run is that of the readings of its flake and of what lay in its box.
+"""
 
 from __future__ import annotations
 
-from collections import defaultdict
 from dataclasses import dataclass
 from datetime import datetime
 
-from inventory.models import GrindRun, Origin, Posting
+from django.db.models import Q
+
+from inventory.models import GrindRun, Origin, PlaceKind, Posting
+from inventory.queries import traced
+from inventory.sums.traced import Known, Traced
 from returns.queries.judged import Missing
 from returns.queries.span import Span
 from returns.sums.claims import NotEnoughEvidence
@@ -15,12 +21,18 @@ from returns.sums.run_chart import RunChart, run_chart
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RunYield:
-    """One run: what it took from the box, what flake it gave (mg), and their ratio."""
+    """One run: what it took from the box, what flake it gave (mg), and their ratio.
+
+    `expanded` is k = 2 of the ratio, None where no reading supports a part of either mass.
+    """
 
     code: str
     finished_at: datetime
     ground_mg: int
     flake_mg: int
+    ground_known: Known
+    flake_known: Known
+    expanded: float | None
 
     @property
     def share(self) -> float:
@@ -45,31 +57,50 @@ def grind_yields(span: Span) -> GrindYields:
     rows = GrindRun.objects.filter(
         span.holds("finished_at"), state=GrindRun.State.FINISHED, lot__origin=Origin.RETURN
     ).order_by("finished_at", "pk")
-    ended = list(rows.values_list("code", "finished_at"))
-    masses = _masses([code for code, _at in ended])
+    ended = list(rows.values_list("code", "finished_at", "box"))
+    masses = _masses(span, {box for _code, _at, box in ended})
     runs = tuple(
-        RunYield(code=code, finished_at=at, ground_mg=masses[code][0], flake_mg=masses[code][1])
-        for code, at in ended
-        if at is not None and masses[code][0] > 0
+        _run(code, at, *masses[code])
+        for code, at, _box in ended
+        if at is not None and code in masses and masses[code][0].mass_mg > 0
     )
     try:
         chart = run_chart([run.share for run in runs], low_min=0.0, high_max=1.0)
     except NotEnoughEvidence as error:
-        missing = Missing(of=error.of, have=error.have, need=error.need)
-        return GrindYields(runs=runs, chart=None, missing=missing)
+        return GrindYields(runs=runs, chart=None, missing=Missing.because(error))
     return GrindYields(runs=runs, chart=chart, missing=None)
 
 
-def _masses(codes: list[str]) -> dict[str, tuple[int, int]]:
-    """Per run: box mass taken less what was found in excess, and flake, reversals taken back."""
-    rows = Posting.objects.filter(movement__kind="grind", movement__subject__in=codes)
-    taken: defaultdict[str, int] = defaultdict(int)
-    flake: defaultdict[str, int] = defaultdict(int)
-    for code, reverses, source, target, mass_mg in rows.order_by().values_list(
-        "movement__subject", "movement__reverses", "source__kind", "target__kind", "quantity"
-    ):
-        sign = 1 if reverses is None else -1
-        first, last = (source, target) if reverses is None else (target, source)
-        taken[code] += sign * mass_mg * ((first == "box") - (last == "box"))
-        flake[code] += sign * mass_mg * (last == "lot")
-    return {code: (taken[code], flake[code]) for code in codes}
+def _run(code: str, at: datetime, ground: Traced, flake: Traced) -> RunYield:
+    """With y = flake / ground, dy = (ground d flake - flake d ground) / ground² (GUM 5.1.2)."""
+    ground_mg, flake_mg = ground.mass_mg, flake.mass_mg
+    crossed = flake.times(ground_mg).less(ground.times(flake_mg)).known()
+    expanded = crossed.expanded_ug / 1000 / ground_mg**2
+    is_weighed = not ground.known().booked_mg and not flake.known().booked_mg
+    return RunYield(
+        code=code,
+        finished_at=at,
+        ground_mg=ground_mg,
+        flake_mg=flake_mg,
+        ground_known=ground.known(),
+        flake_known=flake.known(),
+        expanded=expanded if is_weighed else None,
+    )
+
+
+def _masses(span: Span, boxes: set[int]) -> dict[str, tuple[Traced, Traced]]:
+    """Per run: box mass taken less what was found in excess, and flake, reversals taken back.
+
+    A box's own postings tell all of it. What was booked late stands in a later month.
+    """
+    rows = Posting.objects.filter(Q(source__in=boxes) | Q(target__in=boxes))
+    found: dict[str, tuple[Traced, Traced]] = {}
+    for entry, mass in traced.stretch(rows, span.labels[0]).moved if boxes else ():
+        if entry.kind != "grind":
+            continue
+        ends = (entry.source.kind, entry.target.kind)
+        source, target = ends if entry.sign > 0 else ends[::-1]
+        ground, flake = found.setdefault(entry.subject, (Traced(), Traced()))
+        ground.add(mass, entry.sign * ((source == PlaceKind.BOX) - (target == PlaceKind.BOX)))
+        flake.add(mass, entry.sign * (target == PlaceKind.LOT))
+    return found

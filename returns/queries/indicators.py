@@ -7,15 +7,15 @@ workshop's own choice.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 from django.db.models import Q, Sum
 from django.utils.translation import gettext as _
 
 from inventory.models import Posting
-from inventory.sums.heat import BadHeatSpread, HeatSpread
-from returns.models import Component, Dispatch, FrameModel
-from returns.queries import flows, lifetimes
+from inventory.sums.wording import gettext_noop
+from returns.models import Component, FrameModel
+from returns.queries import circular_flows, flows, lifetimes
+from returns.queries import mean_lives as lives
 from returns.queries.circularity import Circularity, Content, content_of
 from returns.queries.judged import Judged, Missing
 from returns.queries.outcomes import REGROUND, by_outcome, outcomes
@@ -23,6 +23,7 @@ from returns.queries.span import Scope, Span
 from returns.sums import circularity as sums
 from returns.sums.claims import InputRefused
 from returns.sums.indicator_spread import Inputs, indicator, measured_use, simulated
+from returns.sums.mean_lives import mean as middle_of
 
 SOLD_MIN = 30
 SEED = 20_261_014
@@ -33,32 +34,27 @@ DRAWS = 1000
 class Indicator:
     """A dimensionless figure with its range; or what is missing for it.
 
-    `knows_life` says whether the range of the circularity indicator has a spread of the life in it;
-    `use` is its X where that was measured, and None where the life is taken as the trade's.
+    `evidence` counts things of the kind `of`. `knows_life` says whether the range of the
+    circularity indicator has a spread of the life in it; `use` is its X where that was measured,
+    and None where the life is taken as the trade's.
     """
 
     figure: float | None = None
     low: float | None = None
     high: float | None = None
+    evidence: int = 0
+    of: str = ""
+    method: str = ""
     knows_life: bool = False
     use: float | None = None
     missing: Missing | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class FlowTable:
-    """Shares of a flow that sum to 100 %, with its total; or what is missing for it."""
-
-    total_mg: int = 0
-    shares: tuple[sums.FlowShare, ...] = ()
-    missing: Missing | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Indicators:
     material_circularity: Indicator
-    inflow: FlowTable
-    outflow: FlowTable
+    inflow: circular_flows.FlowTable
+    outflow: circular_flows.FlowTable
     mean_lives: Indicator
 
 
@@ -66,8 +62,8 @@ def indicators(span: Span, scope: Scope, figures: Circularity) -> Indicators:
     """The indicators of the same span and scope as `figures`."""
     return Indicators(
         material_circularity=material_circularity(span, scope, figures),
-        inflow=inflow(figures),
-        outflow=outflow(span, scope, figures),
+        inflow=circular_flows.inflow(figures),
+        outflow=circular_flows.outflow(span, scope, figures),
         mean_lives=mean_lives(span, scope),
     )
 
@@ -143,9 +139,9 @@ def _of_model(span: Span, scope: Scope, basis: _Basis) -> Indicator:
     if masses["frame"] < 1:
         return _without("components", 0, 1, _("The bill of materials names no frame material."))
     try:
-        return _simulated(*_inputs(span, scope, basis, masses))
+        return _simulated(*_inputs(span, scope, basis, masses), basis.sold)
     except InputRefused as error:
-        return _without("", 0, 1, str(error))
+        return Indicator(missing=Missing.because(error))
 
 
 def _missing_for_indicator(basis: _Basis) -> Missing | None:
@@ -189,7 +185,7 @@ def _inputs(
     ratio = recycled / limits.share if limits.share else 1.0
     recovery = basis.recovery.share
     if recovery is None or basis.content.recycled_share is None:
-        raise InputRefused(_("The yield or the recycled content is not known."))
+        raise InputRefused(gettext_noop("The yield or the recycled content is not known."))
     lived = lifetimes.lifetimes(lifetimes.cohorts(scope, as_of=span.last))
     use = _measured_use(scope, lived)
     given = Inputs(
@@ -219,7 +215,7 @@ def _measured_use(scope: Scope, lived: lifetimes.Lifetimes) -> float | None:
     )
 
 
-def _simulated(given: Inputs, use: float | None) -> Indicator:
+def _simulated(given: Inputs, use: float | None, sold: int) -> Indicator:
     middle = indicator(
         given, collected=given.collected[1], recovered=given.recovered[1], use=given.use
     )
@@ -228,94 +224,32 @@ def _simulated(given: Inputs, use: float | None) -> Indicator:
         figure=middle,
         low=min(spread.low, middle),
         high=max(spread.high, middle),
+        evidence=sold,
+        of="sold units",
+        method="simulation",
         knows_life=given.use_factor > 1,
         use=use,
     )
-
-
-def inflow(figures: Circularity) -> FlowTable:
-    """Material issued to moulding (ISO 59020:2024 A.2.2 to A.2.4); own scrap is no inflow."""
-    content = figures.content
-    if content.counted_mg < 1:
-        return FlowTable(missing=Missing(of="issues to moulding", have=content.issues, need=1))
-    shares = sums.inflow_shares(
-        {"recycled": content.post_consumer_mg, "linear": content.virgin_mg},
-        total_mg=content.counted_mg,
-        not_applicable={
-            "reused": _("Moulding takes in no reused parts."),
-            "renewable": _("No feedstock is bought as sustainably grown."),
-        },
-    )
-    return FlowTable(total_mg=content.counted_mg, shares=shares)
-
-
-def outflow(span: Span, scope: Scope, figures: Circularity) -> FlowTable:
-    """What became of returned frames (ISO 59020:2024 A.3.3 to A.3.5), by mass.
-
-    Reused: mended frames and lenses posted to their wearers, and salvaged parts. Recycled: box
-    mass times the measured yield. The rest is linear, frames sent back as they were included.
-    """
-    rows = flows.of_frames(span, scope).filter(movement__kind__in=_KINDS)
-    told = flows.net(rows)
-    recovered = figures.recovery_yield.share
-    boxed_mg = told.total_mg("strip_down", target="box")
-    if boxed_mg and recovered is None:
-        return FlowTable(missing=Missing(of="grind runs", have=figures.runs, need=1))
-    outside_mg = sum(told.total_mg(kind, source="difference") for kind in _KINDS)
-    total_mg = sum(told.total_mg(kind) for kind in _KINDS) - outside_mg
-    if total_mg < 1:
-        return FlowTable(missing=Missing(of="frames", have=0, need=1))
-    in_use_mg = flows.net(rows.filter(_USED_AGAIN)).total_mg("post_frame", target="customers")
-    reused_mg = in_use_mg + told.total_mg("strip_down", target="salvage")
-    recycled_mg = round(boxed_mg * (recovered.share if recovered else 0))
-    masses = {"reused": reused_mg, "recycled": recycled_mg}
-    masses["linear"] = total_mg - reused_mg - recycled_mg
-    why = {"biological": _("Plastic, glass and metal have no biological cycle.")}
-    try:
-        shares = sums.outflow_shares(masses, total_mg=total_mg, not_applicable=why)
-    except InputRefused as error:
-        return FlowTable(missing=Missing(of="", have=0, need=1, reason=str(error)))
-    return FlowTable(total_mg=total_mg, shares=shares)
-
-
-_KINDS = ("post_frame", "strip_down")
-_AGAIN = [Dispatch.Kind.MENDED, Dispatch.Kind.LENSES]
-# A posting's reason says what left; a reversal has a reason of its own, so its original is asked.
-_USED_AGAIN = Q(movement__kind="post_frame") & (
-    Q(movement__reverses=None, movement__reason__in=_AGAIN)
-    | Q(movement__reverses__reason__in=_AGAIN)
-)
 
 
 def mean_lives(span: Span, scope: Scope) -> Indicator:
     """Mass-weighted mean number of heat passes of the batches moulded in the span.
 
     A pass stands for a life, but own scrap ground back has passed without one: an upper figure.
+    `returns.queries.mean_lives.limits` says what its range covers.
     """
-    frame_mg = dict(
-        Component.objects.filter(is_frame_material=True)
-        .order_by()
-        .values_list("model")
-        .annotate(Sum("nominal_mg"))
-    )
-    lives: dict[int, int] = {}
-    rows = scope.batches().filter(
-        made_on__gte=span.first.first_day, made_on__lte=span.last.last_day
-    )
-    for heat, pieces, model in rows.order_by().values_list("heat", "pieces", "colourway__model"):
-        for passes, ppm in _spread(heat):
-            mass = ppm * pieces * frame_mg.get(model, 0)
-            lives[max(1, passes)] = lives.get(max(1, passes), 0) + mass
-    if not sum(lives.values()):
+    models, batches = lives.moulded(span, scope)
+    if not models:
         return _without("production batches", 0, 1)
-    return Indicator(figure=sums.mean_lives(lives))
-
-
-def _spread(heat: Any) -> tuple[tuple[int, int], ...]:
-    try:
-        return HeatSpread.from_list(heat).shares
-    except BadHeatSpread:
-        return ()
+    low, high = lives.limits(span, scope, models)
+    return Indicator(
+        figure=middle_of(models),
+        low=low,
+        high=high,
+        evidence=batches,
+        of="production batches",
+        method="propagation of masses and unknown batches",
+    )
 
 
 def _without(of: str, have: int, need: int, reason: str = "") -> Indicator:

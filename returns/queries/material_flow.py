@@ -7,14 +7,15 @@ that it goes against, so between two places there is one stream, the net one.
 
 from __future__ import annotations
 
-from collections import Counter
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 
-from django.db.models import Q
-
-from inventory.models import Origin, PlaceKind
-from returns.queries import flows
-from returns.queries.flows import Flows
+from inventory.models import Origin, Place, PlaceKind, Posting
+from inventory.queries import traced
+from inventory.queries.entries import Entry
+from inventory.queries.traced import Stretch
+from inventory.sums.traced import Known, Traced
+from returns.queries.flows import Leg
 from returns.queries.span import Span
 
 INNER = (
@@ -37,42 +38,106 @@ class Moved:
     source: str
     target: str
     mass_mg: int
+    known: Known
+
+
+@dataclass(frozen=True, slots=True)
+class Gained:
+    """Milligrams that an inner place gained, or below zero lost."""
+
+    mass_mg: int
+    known: Known
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MaterialFlow:
-    """Streams, largest first within their source, and what each inner place gained, in mg."""
+    """Streams, largest first within their source, and what each inner place gained.
+
+    A gain is as well known as what lay there at the end, set against what lay there before.
+    """
 
     moved: tuple[Moved, ...]
-    gained_mg: dict[str, int]
+    gained: dict[str, Gained]
 
 
 def material_flow(span: Span) -> MaterialFlow:
-    """Follow returned frames through the house. One question to the database."""
-    own = Q(source__origin__in=["", Origin.RETURN]) & Q(target__origin__in=["", Origin.RETURN])
-    rows = flows.postings(span).filter(own).exclude(movement__kind__in=_LEFT_OUT)
-    return of_net(flows.net(rows))
+    """Follow returned frames through the house, each posting to the readings behind it.
+
+    A number of questions to the database that does not grow with the span.
+    """
+    first, last = span.labels
+    rows = Posting.objects.filter(movement__month__lte=last)
+    found = traced.stretch(rows, first)
+    legs: dict[Leg, Traced] = {}
+    for entry, mass in found.moved:
+        if entry.kind not in _LEFT_OUT and _is_own(entry):
+            legs.setdefault(_leg(entry), Traced()).add(mass, entry.sign)
+    flow = of_legs(legs)
+    lying = _lying(found)
+    gained = {key: Gained(gain.mass_mg, lying[key].known()) for key, gain in flow.gained.items()}
+    return replace(flow, gained=gained)
 
 
-def of_net(told: Flows) -> MaterialFlow:
-    """The same from sums by leg."""
-    pairs: Counter[tuple[str, str]] = Counter()
-    for leg, mass_mg in told.net_mg.items():
-        source, target = _SAME.get(leg.source, leg.source), _SAME.get(leg.target, leg.target)  # type: ignore[call-overload]
+def _lying(found: Stretch) -> dict[str, Traced]:
+    """What lies in each inner place more than before, without what is no stream."""
+    places = Place.objects.filter(kind__in=[*INNER, *_SAME], origin__in=["", Origin.RETURN])
+    kinds = {code: _inner(kind) for code, kind in places.values_list("code", "kind")}
+    lying = {str(key): Traced() for key in INNER}
+    for masses, sign in ((found.held, 1), (found.opened, -1)):
+        for code, mass in masses.items():
+            if code in kinds:
+                lying[kinds[code]].add(mass, sign)
+    for entry, mass in found.moved:
+        for end, sign in ((entry.source, 1), (entry.target, -1)):
+            if entry.kind in _LEFT_OUT and end.code in kinds:
+                lying[kinds[end.code]].add(mass, sign)
+    return lying
+
+
+def _inner(kind: str) -> str:
+    return str(_SAME.get(kind, kind))  # type: ignore[call-overload]
+
+
+def _is_own(entry: Entry) -> bool:
+    return {entry.source.origin, entry.target.origin} <= {"", Origin.RETURN}
+
+
+def _leg(entry: Entry) -> Leg:
+    """A reversal goes the other way, and counts as minus the leg that it takes back."""
+    ends = (entry.source.kind, entry.target.kind)
+    return Leg(entry.kind, *(ends if entry.sign > 0 else ends[::-1]))
+
+
+def of_legs(legs: Mapping[Leg, Traced]) -> MaterialFlow:
+    """The streams from sums by leg, and what was gained by them."""
+    pairs: dict[tuple[str, str], Traced] = {}
+    for leg, mass in legs.items():
+        source, target = _inner(leg.source), _inner(leg.target)
         if source != target:
-            pairs[str(source), str(target)] += mass_mg
+            pairs.setdefault((source, target), Traced()).add(mass)
     net: list[Moved] = []
-    for one, other in sorted({tuple(sorted(pair)) for pair in pairs}):
-        mass_mg = pairs[one, other] - pairs[other, one]
-        if mass_mg:
-            ends = (one, other) if mass_mg > 0 else (other, one)
-            net.append(Moved(_named(ends[0], IN), _named(ends[1], OUT), abs(mass_mg)))
-    gained: Counter[str] = Counter()
-    for stream in net:
-        gained[stream.target] += stream.mass_mg
-        gained[stream.source] -= stream.mass_mg
+    gained = {str(key): Traced() for key in INNER}
+    for source, target, mass in _net(pairs):
+        net.append(Moved(_named(source, IN), _named(target, OUT), mass.mass_mg, mass.known()))
+        for place, times in ((source, -1), (target, 1)):
+            if place in gained:
+                gained[place].add(mass, times)
     net.sort(key=lambda stream: (stream.source, -stream.mass_mg))
-    return MaterialFlow(moved=tuple(net), gained_mg={key: gained[key] for key in INNER})
+    return MaterialFlow(
+        moved=tuple(net),
+        gained={key: Gained(mass.mass_mg, mass.known()) for key, mass in gained.items()},
+    )
+
+
+def _net(pairs: Mapping[tuple[str, str], Traced]) -> Iterable[tuple[str, str, Traced]]:
+    """One stream between two places, the way that more of it went."""
+    nothing = Traced()
+    for one, other in sorted({(min(pair), max(pair)) for pair in pairs}):
+        mass = pairs.get((one, other), nothing).less(pairs.get((other, one), nothing))
+        if mass.mass_mg > 0:
+            yield one, other, mass
+        elif mass.mass_mg < 0:
+            yield other, one, mass.times(-1)
 
 
 def _named(kind: str, side: str) -> str:

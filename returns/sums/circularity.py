@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from inventory.sums.wording import gettext_noop
 from returns.sums.claims import InputRefused, NotEnoughEvidence
 
 if TYPE_CHECKING:
@@ -48,21 +49,28 @@ class Component:
 
     def __post_init__(self) -> None:
         if self.mass_mg <= 0:
-            raise InputRefused("A component needs a mass above 0 mg.")
+            raise InputRefused(gettext_noop("A component needs a mass above 0 mg."))
         self._refuse_fractions()
         if self.recycled_in > 0 and self.feedstock_yield == 0:
-            raise InputRefused("Recycled feedstock needs a feedstock yield above 0.")
+            raise InputRefused(gettext_noop("Recycled feedstock needs a feedstock yield above 0."))
 
     def _refuse_fractions(self) -> None:
         sources = (self.recycled_in, self.reused_in, self.grown_in)
         fates = (self.recycled_out, self.reused_out, self.composted_out, self.energy_out)
         for fraction in (*sources, *fates, self.recycling_yield, self.feedstock_yield):
             if not 0 <= fraction <= 1:
-                raise InputRefused(f"A fraction must lie between 0 and 1, not {fraction}.")
+                raise InputRefused(
+                    gettext_noop("A fraction must lie between 0 and 1, not %(fraction)s."),
+                    fraction=fraction,
+                )
         if sum(sources) > 1 + _FRACTION_SLACK:
-            raise InputRefused("Recycled, reused and grown sources together exceed the whole.")
+            raise InputRefused(
+                gettext_noop("Recycled, reused and grown sources together exceed the whole.")
+            )
         if sum(fates) > 1 + _FRACTION_SLACK:
-            raise InputRefused("Recycling, reuse, compost and energy together exceed the whole.")
+            raise InputRefused(
+                gettext_noop("Recycling, reuse, compost and energy together exceed the whole.")
+            )
 
     @property
     def virgin_mg(self) -> float:
@@ -106,7 +114,7 @@ class MaterialCircularity:
 def utility(*, lifetime_ratio: float = 1.0, intensity_ratio: float = 1.0) -> float:
     """Return X = (L / L_av) * (U / U_av). Count one effect by one route only."""
     if lifetime_ratio <= 0 or intensity_ratio <= 0:
-        raise InputRefused("Lifetime and intensity ratios must be above 0.")
+        raise InputRefused(gettext_noop("Lifetime and intensity ratios must be above 0."))
     return lifetime_ratio * intensity_ratio
 
 
@@ -122,9 +130,9 @@ def material_circularity(
     and the 2019 edition (formulas read second-hand; product-level X from memory).
     """
     if not components:
-        raise InputRefused("A bill of materials needs at least one component.")
+        raise InputRefused(gettext_noop("A bill of materials needs at least one component."))
     if not (utility_ratio > 0 and math.isfinite(utility_ratio)):
-        raise InputRefused("The utility ratio must be above 0.")
+        raise InputRefused(gettext_noop("The utility ratio must be above 0."))
     mass_mg = sum(part.mass_mg for part in components)
     virgin = math.fsum(part.virgin_mg for part in components)
     discarded = math.fsum(part.discarded_mg for part in components)
@@ -147,12 +155,19 @@ def material_circularity(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FlowShare:
-    """One category's per cent of a flow; `not_applicable` says why it was counted as zero."""
+    """One category's per cent of a flow; `not_applicable` says why it was counted as zero.
+
+    `expanded_mg` (k = 2) is None where some of the mass was not weighed, `low_percent` and
+    `high_percent` where the share has no range.
+    """
 
     category: str
     mass_mg: int
     percent: float
+    expanded_mg: float | None = None
     not_applicable: str = ""
+    low_percent: float | None = None
+    high_percent: float | None = None
 
 
 def inflow_shares(
@@ -201,19 +216,33 @@ def _refuse_flow(
 ) -> None:
     unknown = (set(masses_mg) | set(not_applicable)) - set(categories)
     if unknown:
-        raise InputRefused(f"Unknown flow {sorted(unknown)}: use {', '.join(categories)}.")
+        raise InputRefused(
+            gettext_noop("There is no such part of a flow: %(names)s."),
+            names=", ".join(sorted(unknown)),
+        )
     if total_mg <= 0 or any(mass < 0 for mass in masses_mg.values()):
-        raise InputRefused("A flow needs a total above 0 mg and no negative part.")
+        raise InputRefused(gettext_noop("A flow needs a total above 0 mg and no negative part."))
     for name in categories:
         if name not in masses_mg and not not_applicable.get(name, "").strip():
-            raise InputRefused(f"Give a mass for {name}, or say why it does not apply.")
+            raise InputRefused(
+                gettext_noop("Give a mass for %(name)s, or say why it does not apply."), name=name
+            )
         if name in not_applicable and masses_mg.get(name, 0) > 0:
-            raise InputRefused(f"{name} has mass, so it cannot be marked as not applicable.")
+            raise InputRefused(
+                gettext_noop("%(name)s has mass, so it cannot be marked as not applicable."),
+                name=name,
+            )
     difference_mg = sum(masses_mg.values()) - total_mg
     if difference_mg > 0:
-        raise InputRefused(f"The categories overlap: they exceed the total by {difference_mg} mg.")
+        raise InputRefused(
+            gettext_noop("The categories overlap: they exceed the total by %(mass_mg)s mg."),
+            mass_mg=difference_mg,
+        )
     if difference_mg < 0:
-        raise InputRefused(f"The categories leave {-difference_mg} mg of the total unexplained.")
+        raise InputRefused(
+            gettext_noop("The categories leave %(mass_mg)s mg of the total unexplained."),
+            mass_mg=-difference_mg,
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -240,7 +269,7 @@ def counted_share(
     if of < 1:
         raise NotEnoughEvidence(of="units", have=max(of, 0), need=1)
     if not 0 <= count <= of:
-        raise InputRefused(f"The count must lie between 0 and {of}.")
+        raise InputRefused(gettext_noop("The count must lie between 0 and %(most)s."), most=of)
     interval = binomtest(count, of).proportion_ci(confidence_level=coverage, method=method)
     return ShareInterval(
         share=count / of,
@@ -262,45 +291,6 @@ def repair_share(*, repaired: int, graded: int, coverage: float = 0.95) -> Share
     return counted_share(count=repaired, of=graded, coverage=coverage)
 
 
-def recovery_yield(
-    *,
-    flake_mg: int,
-    ground_mg: int,
-    flake_uncertainty_mg: float,
-    ground_uncertainty_mg: float,
-    coverage_factor: float = 2.0,
-) -> ShareInterval:
-    """Return flake out per mass in, with expanded uncertainty from the two weighings.
-
-    Uncertainties are standard (k = 1), in milligrams, taken as independent (JCGM 100 law of
-    propagation for a ratio). `coverage` is the normal coverage of the factor; cut at 0 and 1.
-    """
-    if ground_mg <= 0 or not 0 <= flake_mg <= ground_mg:
-        raise InputRefused("Flake must lie between 0 mg and the mass ground, which is above 0 mg.")
-    if flake_uncertainty_mg < 0 or ground_uncertainty_mg < 0 or coverage_factor <= 0:
-        raise InputRefused("Uncertainties must not be negative and the factor must be above 0.")
-    share = flake_mg / ground_mg
-    standard = math.hypot(flake_uncertainty_mg, share * ground_uncertainty_mg) / ground_mg
-    return ShareInterval(
-        share=share,
-        low=max(0.0, share - coverage_factor * standard),
-        high=min(1.0, share + coverage_factor * standard),
-        coverage=math.erf(coverage_factor / math.sqrt(2)),
-        method="propagation of weighing uncertainty",
-        evidence=1,
-    )
-
-
-def mean_lives(mass_mg_by_lives: Mapping[int, int]) -> float:
-    """Return the mass-weighted mean number of product lives; keys are lives (1 = first life)."""
-    total_mg = sum(mass_mg_by_lives.values())
-    if total_mg <= 0 or any(mass < 0 for mass in mass_mg_by_lives.values()):
-        raise InputRefused("Give at least one lot with mass above 0 mg and none below.")
-    if any(lives < 1 for lives in mass_mg_by_lives):
-        raise InputRefused("Lives count from 1: the first product made from a material is life 1.")
-    return sum(lives * mass for lives, mass in mass_mg_by_lives.items()) / total_mg
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Spread:
     """A triangular spread: lowest, most likely and highest value of an input."""
@@ -311,7 +301,7 @@ class Spread:
 
     def __post_init__(self) -> None:
         if not self.low <= self.mode <= self.high:
-            raise InputRefused("A spread needs low <= most likely <= high.")
+            raise InputRefused(gettext_noop("A spread needs low <= most likely <= high."))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -341,7 +331,9 @@ def propagate(
     import numpy as np
 
     if draws < 100 or not 0 < coverage < 1:
-        raise InputRefused("Simulate at least 100 draws and a coverage between 0 and 1.")
+        raise InputRefused(
+            gettext_noop("Simulate at least 100 draws and a coverage between 0 and 1.")
+        )
     rng = np.random.default_rng(seed)
     samples = {name: _draw(rng, spreads[name], draws) for name in sorted(spreads)}
     results = [figure({name: row[i] for name, row in samples.items()}) for i in range(draws)]

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 
+from inventory.sums.wording import gettext_noop
 from returns.sums.claims import InputRefused
 
 
@@ -76,7 +77,7 @@ def recycled_content(issues: Iterable[Issue]) -> RecycledContent:
     unknown_mg = 0
     for issue in issues:
         if issue.mass_mg <= 0:
-            raise InputRefused("An issue needs a mass above 0 mg.")
+            raise InputRefused(gettext_noop("An issue needs a mass above 0 mg."))
         if issue.origin in Origin.__members__.values():
             masses_mg[Origin(issue.origin)] += issue.mass_mg
         else:

@@ -14,14 +14,11 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Final
 
+from returns.sums.refusals import Refused
 
-class RepairabilityError(ValueError):
-    """Scores or weights that make no profile. `code` is stable; `message` says what to do."""
 
-    def __init__(self, code: str, message: str) -> None:
-        super().__init__(message)
-        self.code = code
-        self.message = message
+class RepairabilityError(Refused):
+    """Scores or weights that make no profile."""
 
 
 class Aspect(StrEnum):

@@ -77,4 +77,4 @@ def test_binary_floats_would_misplace_scores_on_an_edge() -> None:
         naive = sum(weight * score for weight, score in zip(weights, scores, strict=True))
         letter = next((letter for letter, edge in edges if naive >= edge), "E")
         wrong += letter != published_class(index(*scores))
-    assert wrong > 100
+    assert wrong > 50

@@ -11,7 +11,7 @@ from decimal import Decimal
 
 import pytest
 from django.contrib.admin.models import LogEntry
-from django.contrib.auth.models import Group, Permission, User
+from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.test import Client
@@ -19,11 +19,11 @@ from django.urls import reverse
 
 from inventory.models import PlaceKind
 from inventory.models.materials import Origin
-from returns import ownerrights
 from returns.models import EmissionFactors, Policy
 from returns.queries import emissions
 from tests.inventory import month_makers as made
 from tests.makers import Shop
+from tests.returns import owner_makers
 
 pytestmark = pytest.mark.django_db
 IN_2025 = datetime(2025, 6, 3, 9, 0, tzinfo=UTC)
@@ -44,6 +44,28 @@ def test_two_lines_stand_beside_each_other_and_no_net(shop: Shop) -> None:
     assert year.statement.avoided_kg == Decimal("12.8878586")
     assert year.statement.avoided_low_kg == 0
     assert year.statement.avoided_high_kg == Decimal("25.7757172")
+
+
+def test_line_one_has_the_uncertainty_of_its_weighings_or_none(shop: Shop) -> None:
+    """By hand: one reading of 1 kg with u = sqrt(own² + shared²), twice that times the factor."""
+    lot = made.lot(shop, "L-weighed", Origin.RETURN)
+    made.move("receive_feedstock", (made.at(PlaceKind.SUPPLIERS), lot, 2_000_000), at=IN_2025)
+    reading = owner_makers.read(shop.box_scale, 1_000_000, IN_2025)
+    owner_makers.move(
+        "issue",
+        [(lot, made.at(PlaceKind.PRODUCTION), 1_000_000, reading)],
+        at=IN_2025,
+        subject="AV-1",
+    )
+    own_factors(2025)
+    found = emissions.of_year(2025, Policy.the())
+    expanded_mg = 2 * (reading.u_own_ug**2 + reading.u_shared_ug**2) ** 0.5 / 1000
+    assert found.issued_expanded_mg == pytest.approx(expanded_mg, abs=1)
+    assert found.inventory_expanded_kg is not None
+    assert float(found.inventory_expanded_kg) == pytest.approx(expanded_mg * 500 / 1e9, abs=1e-6)
+    issued(shop, 1_000_000, Origin.FEEDSTOCK)
+    mixed = emissions.of_year(2025, Policy.the())
+    assert (mixed.issued_expanded_mg, mixed.inventory_expanded_kg) == (None, None)
 
 
 def test_only_post_consumer_flake_counts(shop: Shop) -> None:
@@ -99,7 +121,6 @@ def test_factors_need_a_source_and_a_year_of_their_own(shop: Shop, year: int, so
 def test_the_owner_enters_factors_and_the_change_is_kept_by_name(
     client: Client, olga: User
 ) -> None:
-    ownerrights.grant(Group, Permission)
     olga.is_staff = True
     olga.save()
     client.force_login(olga)

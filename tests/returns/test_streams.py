@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from returns.charts.streams import Layout, Room, Stand, Stream, laid_out
@@ -29,7 +29,7 @@ MASSES = st.dictionaries(
     st.sampled_from(PAIRS), st.integers(1, 50_000_000), min_size=1, max_size=10
 )
 # A busy machine draws slowly; that says nothing of the layout.
-patient = settings(max_examples=50, suppress_health_check=[HealthCheck.too_slow], deadline=None)
+patient = settings(max_examples=50)
 
 
 def streams(masses: dict[tuple[str, str], int]) -> list[Stream]:

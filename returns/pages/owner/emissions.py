@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
+from decimal import ROUND_CEILING, Decimal
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from inventory.pages.access import OWNER, allow
@@ -25,11 +26,17 @@ def page(request: HttpRequest) -> HttpResponse:
     facts: dict[str, Any] = {
         "rows": [_row(year) for year in emissions.years()],
         "choice": choice,
+        "reason": _reason(choice.substitution_reason),
         "own": EmissionFactors.objects.all(),
         "shares_url": reverse("admin:returns_policy_change", args=[choice.pk]),
         "factors_url": reverse("admin:returns_emissionfactors_changelist"),
     }
     return render(request, "returns/owner/emissions.html", facts)
+
+
+def _reason(kept: str) -> str:
+    """What the owner wrote stands as it is; what a new workshop starts with is worded here."""
+    return _("Own assumption, not measured") if kept == "Own assumption, not measured" else kept
 
 
 def _row(year: Year) -> dict[str, Any]:
@@ -38,6 +45,7 @@ def _row(year: Year) -> dict[str, Any]:
     if made is not None and year.process is not None:
         row |= {
             "inventory": _kg(made.inventory_kg),
+            "spread": _spread(year.inventory_expanded_kg),
             "avoided": _kg(made.avoided_kg),
             "low": _kg(made.avoided_low_kg),
             "high": _kg(made.avoided_high_kg),
@@ -47,6 +55,15 @@ def _row(year: Year) -> dict[str, Any]:
             "licence": made.baseline.licence,
         }
     return row
+
+
+def _spread(expanded_kg: Decimal | None) -> str:
+    """The uncertainty of line 1 by the weighings, never rounded to nothing."""
+    if expanded_kg is None:
+        return _("no range: masses were booked that nobody weighed")
+    shown = expanded_kg.quantize(Decimal("0.1"), ROUND_CEILING)
+    told = _("± %(spread)s by the weighings alone, k = 2").replace("k = 2", "k\u00a0=\u00a02")
+    return told % {"spread": _kg(shown)}
 
 
 def _kg(kg_co2e: Decimal) -> str:

@@ -4,7 +4,7 @@ import math
 from dataclasses import replace
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from returns.sums import circularity
@@ -147,16 +147,6 @@ def test_inflow_that_breaks_the_rules_says_which(masses, reasons, words):
         circularity.inflow_shares(masses, total_mg=50_000_000, not_applicable=reasons)
 
 
-def test_mean_lives_weights_each_life_by_its_mass():
-    assert circularity.mean_lives({1: 60, 2: 30, 3: 10}) == pytest.approx(1.5)
-    with pytest.raises(InputRefused):
-        circularity.mean_lives({0: 1})
-    with pytest.raises(InputRefused):
-        circularity.mean_lives({})
-
-
-# The first draw imports scipy, so a deadline per draw says nothing.
-@settings(deadline=None)
 @given(n=st.integers(1, 500), data=st.data())
 def test_both_intervals_hold_their_share_and_name_their_method(n, data):
     k = data.draw(st.integers(0, n))
@@ -191,25 +181,6 @@ def test_a_share_of_no_units_lacks_evidence_and_of_too_many_is_refused():
     assert caught.value.need == 1
     with pytest.raises(InputRefused):
         circularity.take_back_rate(returned=2, sold=1)
-
-
-def test_recovery_yield_carries_both_weighing_uncertainties():
-    result = circularity.recovery_yield(
-        flake_mg=9_000, ground_mg=10_000, flake_uncertainty_mg=30, ground_uncertainty_mg=40
-    )
-    # Constructed: u = hypot(30, 0.9 * 40) / 10000 = 0.004686, twice that each way.
-    assert result.share == 0.9
-    assert result.high - result.share == pytest.approx(2 * 0.00468615, rel=1e-5)
-    assert result.coverage == pytest.approx(0.9545, abs=5e-5)
-
-
-def test_recovery_yield_above_the_mass_ground_is_refused():
-    exact = {"flake_uncertainty_mg": 0, "ground_uncertainty_mg": 0}
-    assert circularity.recovery_yield(flake_mg=10, ground_mg=10, **exact).high == 1
-    with pytest.raises(InputRefused):
-        circularity.recovery_yield(flake_mg=11, ground_mg=10, **exact)
-    with pytest.raises(InputRefused):
-        circularity.recovery_yield(flake_mg=0, ground_mg=0, **exact)
 
 
 FRAME = Component(

@@ -10,7 +10,8 @@ import pytest
 from returns.sums import indicator_spread as spread
 from returns.sums.circularity import Component, material_circularity
 from returns.sums.indicator_spread import Inputs
-from returns.sums.lifetimes import Exposure, weibull_fit
+from returns.sums.lifetimes import Exposure
+from returns.sums.weibull import weibull_fit
 
 GIVEN = Inputs(
     frame_mg=19_000,
