@@ -9,11 +9,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from django.utils.formats import number_format
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from returns.queries.circularity import Circularity
-from returns.queries.judged import Judged
-from returns.sums import claims
+from returns.queries.judged import Judged, told
+from returns.sums import broad_words, claims
 from returns.sums.circularity import ShareInterval
 from returns.sums.claims import Claim, InputRefused, Subject, Verdict
 
@@ -32,6 +33,8 @@ class Line:
     evidence_of: str
     sentence: str
     refused: str = ""
+    spread: str = ""
+    """The range in words, or why there is none."""
 
     @property
     def may_be_published(self) -> bool:
@@ -82,24 +85,46 @@ def _line(draft: _Draft, scope: str, period: str) -> Line:
             scope=_thing(draft.key, scope),
             basis=draft.basis,
             period=period,
-            method=draft.method,
+            method=draft.method.replace("k = 2", "k\u00a0=\u00a02"),
             excludes=draft.excludes,
         )
         claim = _judged(draft, subject)
+        sentence = _(claim.template) % words(claim)
+        # The sentence as it is read: a translation may not say more than its original.
+        claims.refuse_broad_words(sentence)
     except InputRefused as error:
         return Line(
             key=draft.key,
             claim=None,
             evidence_of=draft.evidence_of,
             sentence="",
-            refused=str(error),
+            refused=told(error),
         )
     return Line(
         key=draft.key,
         claim=claim,
         evidence_of=draft.evidence_of,
-        sentence=_(claims.SENTENCES[claim.sentence_key]) % words(claim),
+        sentence=sentence,
+        spread=_spread(claim, draft.judged),
     )
+
+
+def _spread(claim: Claim, judged: Judged) -> str:
+    told = words(claim)
+    if told["low"] != told["high"]:
+        return f"{told['low']} – {told['high']} %"
+    if judged.is_booked:
+        return _("none: masses were booked that nobody weighed")
+    return _("less than ± 0.1 percentage points")
+
+
+def _how(judged: Judged, weighed: str) -> str:
+    return _("by booked masses, not all of them weighed") if judged.is_booked else weighed
+
+
+def has_word_list() -> bool:
+    """Whether the reader's language has a list of words that claim too much."""
+    return broad_words.has_list(get_language() or "en")
 
 
 def words(claim: Claim) -> dict[str, str]:
@@ -146,7 +171,10 @@ def _recycled_content(figures: Circularity) -> _Draft:
         "recycled_content",
         figures.recycled_content,
         _("average of the material issued to moulding, controlled blending"),
-        _("weighed post-consumer material over mass that entered moulding from outside, k = 2"),
+        _how(
+            figures.recycled_content,
+            _("weighed post-consumer material over mass that entered moulding from outside, k = 2"),
+        ),
         (_("screws"), _("lenses"), _("own in-process scrap")),
         content.issues,
         ISSUES_MIN,
@@ -159,7 +187,10 @@ def _closed_loop(figures: Circularity) -> _Draft:
         "closed_loop_share",
         figures.closed_loop,
         _("average of the material issued to moulding, controlled blending"),
-        _("weighed own returns over mass that entered moulding from outside, k = 2"),
+        _how(
+            figures.closed_loop,
+            _("weighed own returns over mass that entered moulding from outside, k = 2"),
+        ),
         (_("screws"), _("lenses"), _("own in-process scrap")),
         figures.content.issues,
         ISSUES_MIN,
@@ -203,7 +234,10 @@ def _recovery_yield(figures: Circularity) -> _Draft:
         "recovery_yield",
         figures.recovery_yield,
         _("weighed over %(runs)s grind runs") % {"runs": figures.runs},
-        _("flake over mass from the boxes, uncertainty of the weighings, k = 2"),
+        _how(
+            figures.recovery_yield,
+            _("flake over mass from the boxes, uncertainty of the weighings, k = 2"),
+        ),
         (_("lenses and screws taken off before grinding"),),
         figures.runs,
         RUNS_MIN,

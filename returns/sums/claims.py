@@ -7,17 +7,28 @@ Sentences are message keys with parameters; a page translates and fills them, an
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from types import MappingProxyType
 
+from inventory.sums.wording import gettext_noop
+from returns.sums import broad_words
+
 
 class EvidenceError(ValueError):
-    """Root of what the sums in this room refuse; each class has a stable `code`."""
+    """Root of what the sums in this room refuse; each class has a stable `code`.
+
+    `template` is a message key and `figures` are what it is filled with: an edge translates the
+    key before it fills it.
+    """
 
     code = "evidence_error"
+
+    def __init__(self, template: str, **figures: object) -> None:
+        super().__init__(template % figures if figures else template)
+        self.template = template
+        self.figures = figures
 
 
 class InputRefused(EvidenceError):
@@ -35,9 +46,10 @@ class NotEnoughEvidence(EvidenceError):
     code = "not_enough_evidence"
 
     def __init__(self, *, of: str, have: int, need: int) -> None:
-        super().__init__(
-            f"Not enough evidence: {have} {of} seen, {need} needed. Collect more first."
+        template = gettext_noop(
+            "Not enough evidence: %(have)s %(of)s seen, %(need)s needed. Collect more first."
         )
+        super().__init__(template, have=have, of=of, need=need)
         self.of = of
         self.have = have
         self.need = need
@@ -48,11 +60,6 @@ class Verdict(StrEnum):
 
     PUBLISHABLE = "publishable"
     NOT_ENOUGH_EVIDENCE = "not_enough_evidence"
-
-
-def gettext_noop(message: str) -> str:
-    """Mark a sentence for the translation catalogue without needing the framework."""
-    return message
 
 
 # Each sentence names the thing, the share, the basis and the period: the wording rule.
@@ -85,11 +92,22 @@ SENTENCES: Mapping[str, str] = MappingProxyType(
     }
 )
 
-# "Green" is absent on purpose: it is also a colour of frame.
-_BROAD_WORDS = re.compile(
-    r"\b(circular\w*|eco|eco-\w+|ecological\w*|neutral\w*|sustainab\w*|climate\w*|planet\w*"
-    r"|carbon-free|net[ -]zero|environment\w*)\b",
-    re.IGNORECASE,
+# Where both limits of the range read the same.
+NARROW: Mapping[str, str] = MappingProxyType(
+    {
+        "recovery_yield": gettext_noop(
+            "%(scope)s: %(figure)s %% of the mass ground became usable flake "
+            "(less than ± 0.1 percentage points), %(basis)s, %(period)s. "
+            "Not included: %(excludes)s."
+        ),
+    }
+)
+
+_ASKED = (
+    ("scope", gettext_noop("A claim needs its scope: state it before publishing a figure.")),
+    ("basis", gettext_noop("A claim needs its basis: state it before publishing a figure.")),
+    ("period", gettext_noop("A claim needs its period: state it before publishing a figure.")),
+    ("method", gettext_noop("A claim needs its method: state it before publishing a figure.")),
 )
 
 
@@ -104,13 +122,13 @@ class Subject:
     excludes: tuple[str, ...]
 
     def __post_init__(self) -> None:
-        for name in ("scope", "basis", "period", "method"):
+        for name, told in _ASKED:
             if not getattr(self, name).strip():
-                raise InputRefused(
-                    f"A claim needs its {name}: state it before publishing a figure."
-                )
+                raise InputRefused(told)
         if not any(item.strip() for item in self.excludes):
-            raise InputRefused("A claim must say what it does not cover, for example the screws.")
+            raise InputRefused(
+                gettext_noop("A claim must say what it does not cover, for example the screws.")
+            )
         for text in (self.scope, self.basis, self.period, *self.excludes):
             refuse_broad_words(text)
 
@@ -156,9 +174,17 @@ class Claim:
         return Verdict.NOT_ENOUGH_EVIDENCE.value
 
     @property
+    def template(self) -> str:
+        """The untranslated (English) sentence, to be filled with `params`."""
+        told = self.params
+        is_narrow = bool(told["low"]) and told["low"] == told["high"]
+        narrow = NARROW.get(self.sentence_key) if is_narrow else None
+        return narrow or SENTENCES[self.sentence_key]
+
+    @property
     def sentence(self) -> str:
         """The untranslated (English) sentence, filled."""
-        return SENTENCES[self.sentence_key] % self.params
+        return self.template % self.params
 
 
 def judge(
@@ -193,11 +219,14 @@ def judge(
 
 def refuse_broad_words(text: str) -> None:
     """Raise InputRefused when a text makes a broad claim such as "circular", "eco" or "neutral"."""
-    found = _BROAD_WORDS.search(text)
-    if found:
+    word = broad_words.found_in(text)
+    if word:
         raise InputRefused(
-            f"The word {found.group(0)!r} claims more than a share can prove: "
-            "say the thing, the share, the basis and the period instead."
+            gettext_noop(
+                "The word “%(word)s” claims more than a share can prove: say the thing, the share, "
+                "the basis and the period instead."
+            ),
+            word=word,
         )
 
 
@@ -207,25 +236,34 @@ def check_wording(sentence: str, claim: Claim) -> None:
     It must carry the figure, the basis and the period of a publishable claim and no broad word.
     """
     if claim.verdict is not Verdict.PUBLISHABLE:
-        raise InputRefused("This claim has not enough evidence: publish no figure for it.")
+        raise InputRefused(
+            gettext_noop("This claim has not enough evidence: publish no figure for it.")
+        )
     refuse_broad_words(sentence)
     for name in ("figure", "basis", "period"):
         if claim.params[name] not in sentence:
-            raise InputRefused(f"The sentence leaves out the {name}: add {claim.params[name]!r}.")
+            raise InputRefused(
+                gettext_noop("The sentence leaves out what it must say: add “%(words)s”."),
+                words=claim.params[name],
+            )
 
 
 def _refuse_unusable(
     key: str, figure: float, interval: tuple[float, float] | None, evidence_min: int
 ) -> None:
     if key not in SENTENCES or key == Verdict.NOT_ENOUGH_EVIDENCE.value:
-        raise InputRefused(f"There is no approved sentence {key!r}: use one of the listed keys.")
+        raise InputRefused(gettext_noop("There is no approved sentence for this claim."))
     if evidence_min < 1:
-        raise InputRefused("The smallest evidence count must be at least 1.")
+        raise InputRefused(gettext_noop("The smallest evidence count must be at least 1."))
     if interval is None and "%(low)s" in SENTENCES[key]:
-        raise InputRefused("This sentence prints a range: give the interval with the figure.")
+        raise InputRefused(
+            gettext_noop("This sentence prints a range: give the interval with the figure.")
+        )
     low, high = interval or (figure, figure)
     if not 0 <= low <= figure <= high <= 100:
-        raise InputRefused("The figure must be 0 to 100 % and lie inside its interval.")
+        raise InputRefused(
+            gettext_noop("The figure must be 0 to 100 percent and lie inside its interval.")
+        )
 
 
 def _too_wide(interval: tuple[float, float] | None, width_percent_max: float | None) -> bool:

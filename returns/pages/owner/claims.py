@@ -49,6 +49,7 @@ def page(request: HttpRequest) -> HttpResponse:
         ]
         facts["public"] = public_claims()
         facts["deed"] = DeedForm()
+        facts["has_word_list"] = claims_sheet.has_word_list()
     return render(
         request, "returns/owner/claims.html", facts, status=200 if selection.is_good else 400
     )

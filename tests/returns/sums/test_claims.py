@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from returns.sums import broad_words
 from returns.sums.claims import (
     SENTENCES,
     InputRefused,
@@ -79,6 +80,18 @@ def test_a_published_sentence_says_share_basis_period_and_what_is_left_out():
         assert words in sentence
 
 
+@pytest.mark.parametrize(
+    ("limits", "words"),
+    [
+        ((98.14, 98.2), "range 98.1 to 98.2 %"),
+        ((98.16, 98.24), "less than ± 0.1 percentage points"),
+    ],
+)
+def test_a_range_whose_limits_read_the_same_is_told_in_words(limits, words):
+    told = judged(key="recovery_yield", figure_percent=98.2, interval_percent=limits)
+    assert f"({words})" in told.sentence
+
+
 @pytest.mark.parametrize("key", sorted(SENTENCES))
 def test_no_sentence_of_ours_uses_a_broad_word_or_drops_scope_or_period(key):
     refuse_broad_words(SENTENCES[key])
@@ -100,6 +113,26 @@ def test_no_sentence_of_ours_uses_a_broad_word_or_drops_scope_or_period(key):
         "net-zero",
         "kind to the environment",
         "good for the planet",
+        "Green frames, moss colourway",
+        "a greener pair",
+        "biodegradable",
+        "bio-based",
+        "CO₂-neutral",
+        "umweltfreundlich",
+        "Umweltfreundliche Fassungen",
+        "nachhaltig",
+        "nachhaltiger",
+        "klimaneutral",
+        "Treibhausgasneutrale Fassungen",
+        "grün",
+        "die grüne Fassung",
+        "GRÜNES PLASTIK",
+        "gru\u0308n",
+        "nach\u00adhaltig",
+        "ökologisch",
+        "Öko-Fassungen",
+        "Kreislaufwirtschaft",
+        "biologisch abbaubar",
     ],
 )
 def test_broad_words_are_refused(text):
@@ -109,7 +142,22 @@ def test_broad_words_are_refused(text):
         subject(scope=text)
 
 
-@pytest.mark.parametrize("text", ["Green frames, moss colourway", "second-hand", "decorated"])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Moss green frames",
+        "Frames in dark green",
+        "green colourway",
+        "Greenshank",
+        "second-hand",
+        "decorated",
+        "Fassungen in Grün",
+        "dunkelgrüne Fassungen",
+        "Grünschenkel",
+        "begründet",
+        "Fassungen mit grüner Farbe",
+    ],
+)
 def test_plain_words_pass(text):
     refuse_broad_words(text)
     assert subject(scope=text).scope == text
@@ -154,7 +202,7 @@ def test_a_drafted_sentence_must_keep_figure_basis_and_period():
     draft = f"Front and temples: 85.0 % recycled, {SUBJECT['basis']}, {SUBJECT['period']}."
     check_wording(draft, claim)
     for words in ("85.0", SUBJECT["basis"], SUBJECT["period"]):
-        with pytest.raises(InputRefused, match="leaves out"):
+        with pytest.raises(InputRefused, match="must say"):
             check_wording(draft.replace(words, ""), claim)
     with pytest.raises(InputRefused, match="circular"):
         check_wording(draft + " Fully circular.", claim)
@@ -170,3 +218,18 @@ def test_thin_evidence_error_says_what_was_seen_and_what_is_needed():
     assert error.code == "not_enough_evidence"
     assert (error.have, error.need) == (2, 5)
     assert "2 failures seen, 5 needed" in str(error)
+
+
+def test_a_language_has_a_list_by_its_first_part_or_none():
+    assert broad_words.has_list("de")
+    assert broad_words.has_list("de-at")
+    assert broad_words.has_list("en_GB")
+    assert not broad_words.has_list("sv")
+
+
+def test_a_refusal_is_a_key_with_its_figures_for_the_translator():
+    with pytest.raises(InputRefused) as refused:
+        refuse_broad_words("Nachhaltige Fassungen")
+    assert refused.value.figures == {"word": "Nachhaltige"}
+    assert "%(word)s" in refused.value.template
+    assert "Nachhaltige" in str(refused.value)
