@@ -101,6 +101,11 @@ TYPES: Final[dict[str, ProblemType]] = {
         _("The month cannot be closed yet"),
         _("“reasons” lists what dangles. Deal with each, then close again."),
     ),
+    "not-open-yet": ProblemType(
+        409,
+        _("The workshop takes no requests yet"),
+        _("Nothing was filed. The owner finishes the set-up's needed steps; then send it again."),
+    ),
     "box-changed": ProblemType(
         409,
         _("The box changed since the run was proposed"),

@@ -6,7 +6,7 @@ is never taken for "left out".
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC
 from typing import Any
 
@@ -18,8 +18,9 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail, ValidationError
 
+from inventory import weighing
 from inventory.errors import NotFound
-from inventory.models import Scale
+from inventory.models import Reading, Scale
 from inventory.sums import traced
 
 CODE_LENGTH_MAX = 80
@@ -150,6 +151,41 @@ class KnownMass(serializers.Serializer[Any]):
     @extend_schema_field({"type": "array", "items": {"type": "string"}})
     def get_flags(self, told: traced.Known) -> list[str]:
         return sorted({flag for (_scale, flag), _count in told.flags})
+
+
+@extend_schema_field(KnownMass(allow_null=True))
+class ReadingKnown(serializers.Field[Any, Any, Any, Any]):
+    """How well the mass of one reading is known; null where there is no reading."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(read_only=True, **options)
+
+    def to_representation(self, value: Reading) -> dict[str, Any]:
+        return known_mass(weighing.known(value))
+
+
+@extend_schema_field(KnownMass(allow_null=True))
+class KnownTogether(serializers.Field[Any, Any, Any, Any]):
+    """How well a mass of each row is known, asked once for a page; null where it has none.
+
+    `ask` takes rows and tells by their `by`, such as their code.
+    """
+
+    def __init__(
+        self, *, ask: Callable[[Sequence[Any]], Mapping[str, traced.Known]], by: str
+    ) -> None:
+        self.ask, self.by = ask, by
+        self.told: dict[int, traced.Known | None] = {}
+        super().__init__(read_only=True, source="*")
+
+    def to_representation(self, value: Any) -> dict[str, Any] | None:
+        if value.pk not in self.told:
+            page = getattr(self.parent.parent, "instance", None)
+            rows = page if isinstance(page, list) else [value]
+            found = self.ask(rows)
+            self.told |= {row.pk: found.get(getattr(row, self.by)) for row in rows}
+        told = self.told[value.pk]
+        return None if told is None else known_mass(told)
 
 
 def known_mass(told: traced.Known | None) -> dict[str, Any]:

@@ -7,7 +7,7 @@ from typing import Any
 from rest_framework import serializers
 
 from inventory.api import filters
-from inventory.api.shapes import Body, Code, Moment, ScaleName, TypedMass, found
+from inventory.api.shapes import Body, Code, Moment, ReadingKnown, ScaleName, TypedMass, found
 from inventory.api.views import DeedView, Detail, Listing
 from returns import auditing
 from returns.auditing import WeighedAgain
@@ -27,6 +27,7 @@ class AuditedFrameAnswer(serializers.Serializer[AuditedFrame]):
 
     frame = Code(by="tag")
     mass_now_mg = serializers.IntegerField(source="reading.mass_mg", default=None, allow_null=True)
+    mass_now_known = ReadingKnown(source="reading")
     difference_mg = serializers.IntegerField(allow_null=True)
     limit_ug = serializers.IntegerField(allow_null=True)
     verdict = serializers.CharField(help_text="agrees, differs, missing; empty while it waits.")

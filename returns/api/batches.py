@@ -8,12 +8,13 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from inventory.api import filters
-from inventory.api.shapes import Body, Pieces
+from inventory.api.shapes import Body, KnownTogether, Pieces
 from inventory.api.views import DeedView, Listing
 from returns import batches, sold
 from returns.api.boxes import HeatShare, heat_shares
 from returns.api.lookups import ColourwayCode, colourway_code
 from returns.models import ProductionBatch
+from returns.queries import batch_heat
 from returns.sold import Row, Verdict
 
 # Our own choice: what fits a body of 2 MB with room to spare.
@@ -25,12 +26,15 @@ class BatchFilter(filters.FilterSet):
 
 
 class BatchAnswer(serializers.Serializer[ProductionBatch]):
+    """`known` tells of `issued_mg`; null where the batch took only a part of its issues."""
+
     code = serializers.CharField()
     colourway = serializers.SerializerMethodField()
     made_on = serializers.DateField()
     pieces = serializers.IntegerField()
     heat = serializers.SerializerMethodField()
     issued_mg = serializers.IntegerField()
+    known = KnownTogether(ask=batch_heat.known_issues, by="code")
 
     def get_colourway(self, batch: ProductionBatch) -> str:
         return colourway_code(batch.colourway)

@@ -9,6 +9,7 @@ from inventory.api.views import Detail, Listing
 from returns import kits
 from returns.api.lookups import colourway_code
 from returns.models import Colourway, Component, FrameModel
+from returns.models.catalogue import RimShape
 
 ROWS = FrameModel.objects.filter(active=True).prefetch_related(
     "components__part", "colourways__colour", "colourways__polymer", "colourways__model"
@@ -40,6 +41,7 @@ class ComponentAnswer(serializers.Serializer[Component]):
 class ModelAnswer(serializers.Serializer[FrameModel]):
     code = serializers.CharField()
     name = serializers.CharField()
+    rim = serializers.ChoiceField(choices=RimShape.values)
     has_kit = serializers.SerializerMethodField()
     expected_life_months = serializers.IntegerField()
     colourways = ColourwayAnswer(many=True)

@@ -14,11 +14,13 @@ from rest_framework.throttling import ScopedRateThrottle
 from inventory.api.parsing import BoundedJSON
 from inventory.api.shapes import Body, Moment
 from inventory.api.views import DeedView
+from inventory.errors import NotOpenYet
 from returns import intake, photos
 from returns.api.lookups import ColourwayCode
 from returns.intake import Filing
 from returns.models import Request
 from returns.people import Contact
+from returns.queries import readiness
 
 CONTACT = tuple(Contact.__slots__)
 
@@ -86,6 +88,12 @@ class File(DeedView):
     parser_classes = [BoundedJSON, MultiPartParser]
     made_class = FiledAnswer
     rule: Callable[..., Request]
+
+    def initial(self, request: Any, *args: Any, **kwargs: Any) -> None:
+        """Before the body is looked at: a workshop without models can only answer this."""
+        super().initial(request, *args, **kwargs)
+        if not readiness.is_open():
+            raise NotOpenYet()
 
     def do(self, said: dict[str, Any]) -> Request:
         pictures = [

@@ -8,14 +8,22 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.serializers import BaseSerializer
 
-from inventory import weighing
 from inventory.api import filters
-from inventory.api.shapes import Body, Code, Known, KnownMass, Moment, known_mass
+from inventory.api.shapes import (
+    Body,
+    Code,
+    Known,
+    KnownMass,
+    KnownTogether,
+    Moment,
+    ReadingKnown,
+    known_mass,
+)
 from inventory.api.views import DeedView, Detail, Listing
 from inventory.models import Reading
 from inventory.queries import traced
 from returns import arrivals, lookover
-from returns.api.lookups import colourway_code, frame_at
+from returns.api.lookups import ColourwayCode, colourway_code, frame_at
 from returns.gradingfacts import Seen
 from returns.lookover import MEASURED_UM_MAX, Look
 from returns.models import Finding, Grading, ProductionBatch, RepairJob, ReturnedFrame
@@ -49,6 +57,8 @@ class FrameFilter(filters.FilterSet):
 
 
 class FrameRow(serializers.Serializer[ReturnedFrame]):
+    """`boxed_known` is null where nothing of it was put in a box."""
+
     tag = serializers.CharField()
     state = serializers.CharField()
     parcel = Code()
@@ -59,11 +69,13 @@ class FrameRow(serializers.Serializer[ReturnedFrame]):
     wish = serializers.CharField()
     lenses_back = serializers.BooleanField()
     mass_mg = serializers.IntegerField(source="reading.mass_mg")
+    known = ReadingKnown(source="reading")
     weighed_at = Moment()
     promised_by = serializers.DateField()
     mends_before = serializers.IntegerField()
     box = Code(allow_null=True)
     boxed_mg = serializers.IntegerField()
+    boxed_known = KnownTogether(ask=frames.boxed, by="tag")
     lot = Code(allow_null=True)
     ended_at = Moment(allow_null=True)
 
@@ -75,15 +87,11 @@ class ReadingAnswer(serializers.Serializer[Reading]):
     scale = Code(by="name")
     typed = serializers.CharField()
     mass_mg = serializers.IntegerField()
-    known = serializers.SerializerMethodField()
+    known = ReadingKnown(source="*")
     own_uncertainty_ug = serializers.IntegerField(source="u_own_ug")
     shared_uncertainty_ug = serializers.IntegerField(source="u_shared_ug")
     flags = serializers.ListField(child=serializers.CharField())
     at = Moment()
-
-    @extend_schema_field(KnownMass)
-    def get_known(self, reading: Reading) -> dict[str, Any]:
-        return known_mass(weighing.known(reading))
 
 
 class FindingAnswer(serializers.Serializer[Finding]):
@@ -93,7 +101,11 @@ class FindingAnswer(serializers.Serializer[Finding]):
 
 
 class GradingAnswer(serializers.Serializer[Grading]):
-    """`sums` holds the reasons, plans and figures that the decision came from."""
+    """`sums` holds the reasons, plans and figures that the decision came from.
+
+    Its `tippings` tell, for each number alone, the value nearest to today's (`at`) from which
+    another way wins (`then`); `off_ppm` is how far off that is, null where none tips it.
+    """
 
     frame = Code(by="tag")
     computed = serializers.CharField()
@@ -210,6 +222,19 @@ class LookBody(Body):
     )
     found_sound = serializers.BooleanField(default=False)
     batch = Known(ProductionBatch.objects.all, required=False, allow_null=True)
+    colourway = ColourwayCode(
+        required=False,
+        allow_null=True,
+        help_text="What it turned out to be, such as avocet/slate; leave it out if that is known.",
+    )
+
+
+def look_of(said: dict[str, Any]) -> Look:
+    """A body as the look-over takes it."""
+    seen = [
+        Seen(one["component"], one["defect"], one.get("measured_um")) for one in said["findings"]
+    ]
+    return Look(**(said | {"findings": seen}))
 
 
 class Gradings(FrameDeed):
@@ -220,13 +245,8 @@ class Gradings(FrameDeed):
     made_status = 201
 
     def do(self, said: dict[str, Any]) -> Grading:
-        seen = [
-            Seen(one["component"], one["defect"], one.get("measured_um"))
-            for one in said["findings"]
-        ]
-        look = Look(**(said | {"findings": seen}))
         return lookover.grade(
-            key=self.deed_key, frame=self.frame(), look=look, at=self.at, by=self.by
+            key=self.deed_key, frame=self.frame(), look=look_of(said), at=self.at, by=self.by
         )
 
 

@@ -15,7 +15,7 @@ from inventory.api.shapes import Body, Code, KnownMass, Moment, known_mass
 from inventory.api.views import DeedView, Detail, Listing
 from inventory.errors import NotFound
 from inventory.models import Movement, Posting, Unit, Workshop
-from inventory.queries import traced
+from inventory.queries import followed
 from inventory.sums.recipes import KINDS
 from inventory.sums.traced import Traced
 
@@ -55,21 +55,21 @@ class PostingAnswer(serializers.Serializer[Posting]):
 
     @extend_schema_field(KnownMass(allow_null=True))
     def get_known(self, posting: Posting) -> dict[str, Any] | None:
-        mass = _moved(self.context, posting.movement)
-        found = mass.get((posting.movement.number, posting.line))
+        found = self._moved(posting.movement).get((posting.movement.number, posting.line))
         return None if found is None else known_mass(found.known())
+
+    def _moved(self, movement: Movement) -> Mapping[tuple[int, int], Traced]:
+        """What the postings of all months in the answer moved, each month followed once."""
+        request = self.context["request"]
+        if not hasattr(request, "moved_masses"):
+            is_list = isinstance(self.root, serializers.ListSerializer)
+            rows = (self.root.instance if is_list else None) or [movement]
+            request.moved_masses = followed.moved(row.month for row in rows)
+        masses: Mapping[tuple[int, int], Traced] = request.moved_masses
+        return masses
 
     def get_pieces(self, posting: Posting) -> int | None:
         return posting.quantity if posting.source.unit == Unit.PIECE else None
-
-
-def _moved(context: Mapping[str, Any], movement: Movement) -> Mapping[tuple[int, int], Traced]:
-    """What the postings of a movement's month moved; a month is followed once in an answer."""
-    request = context["request"]
-    months: dict[str, dict[tuple[int, int], Traced]] = request.__dict__.setdefault("moved", {})
-    if movement.month not in months:
-        months[movement.month] = traced.moved([movement.month])
-    return months[movement.month]
 
 
 class MovementAnswer(serializers.Serializer[Movement]):

@@ -23,7 +23,8 @@ class MonthBalanceAnswer(serializers.Serializer[Any]):
 
 
 class MonthStreamAnswer(serializers.Serializer[Any]):
-    """A stream between balances; an empty end lies outside. `read_mg` is booked if not weighed."""
+    """A stream between balances; an empty end lies outside. `read_mg` is booked if not weighed;
+    `others_mg` is what all other weighings give for it."""
 
     name = serializers.CharField()
     source = serializers.CharField()  # type: ignore[assignment]
@@ -31,11 +32,13 @@ class MonthStreamAnswer(serializers.Serializer[Any]):
     kind = serializers.CharField()
     to = serializers.CharField()
     read_mg = serializers.IntegerField(source="mass_mg")
+    read_expanded_mg = serializers.IntegerField(source="read_u_mg", allow_null=True)
     weighed = serializers.BooleanField(source="is_weighed")
     knowledge = serializers.CharField()
     adjusted_mg = serializers.IntegerField(allow_null=True)
     expanded_mg = serializers.IntegerField(source="u_mg", allow_null=True)
     others_mg = serializers.IntegerField(allow_null=True)
+    others_expanded_mg = serializers.IntegerField(source="others_u_mg", allow_null=True)
     z = serializers.FloatField(allow_null=True)
     suspect = serializers.BooleanField(source="is_suspect")
     movements = serializers.ListField(child=serializers.IntegerField())

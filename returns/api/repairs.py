@@ -15,6 +15,7 @@ from inventory.api.views import Detail
 from inventory.errors import BadInput
 from returns.models import Policy
 from returns.queries import repairability
+from returns.queries.judged import told
 from returns.queries.repairability import ModelProfile
 from returns.sums import threads
 from returns.sums.grading.facts import PPM
@@ -114,7 +115,7 @@ class ScrewSteps(Detail):
         try:
             current = threads.named(size[:20])
         except ThreadError as error:
-            raise BadInput(error.message, field="size") from error
+            raise BadInput(told(error), field="size") from error
         try:
             found = threads.step_up(current, self._wall_mm(), wall_ratio=ratio)
         except ThreadError as error:

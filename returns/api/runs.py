@@ -8,10 +8,20 @@ from rest_framework import serializers
 
 from inventory import grinding
 from inventory.api import filters
-from inventory.api.shapes import Body, Code, Known, Moment, ScaleName, TypedMass, found
+from inventory.api.shapes import (
+    Body,
+    Code,
+    Known,
+    KnownTogether,
+    Moment,
+    ScaleName,
+    TypedMass,
+    found,
+)
 from inventory.api.views import DeedView, Detail, Listing
 from inventory.grinding import MINUTES_MAX, GrindOut
 from inventory.models import GrindRun, Place
+from inventory.queries import traced
 from returns import regrind
 
 MASS_MG_MAX = 2**53
@@ -28,6 +38,7 @@ class RunAnswer(serializers.Serializer[GrindRun]):
     state = serializers.CharField()
     box = Code()
     box_mg = serializers.IntegerField()
+    known = KnownTogether(ask=traced.of_runs, by="code")
     proposed_by = Code(by="username")
     proposed_at = Moment()
     confirmed_by = Code(by="username", allow_null=True)

@@ -10,7 +10,7 @@ from drf_spectacular.utils import OpenApiParameter, extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request as Call
 
-from inventory.api.shapes import Moment
+from inventory.api.shapes import Moment, ReadingKnown
 from inventory.api.views import DeedView, Detail, Face
 from returns import intake
 from returns.api.filing import ContactBody
@@ -31,6 +31,7 @@ class OwnFrameAnswer(serializers.Serializer[ReturnedFrame]):
     tag = serializers.CharField()
     state = serializers.CharField()
     mass_mg = serializers.IntegerField(source="reading.mass_mg")
+    known = ReadingKnown(source="reading")
     weighed_at = Moment()
     promised_by = serializers.DateField()
 

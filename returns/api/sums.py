@@ -6,10 +6,12 @@ from decimal import Decimal
 from typing import Any
 
 from django.urls import URLPattern, path
+from django.utils import timezone
 from django.utils.translation import gettext as _
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from inventory.api.shapes import Body, Code, Known, Moment
+from inventory.api.shapes import Body, Code, Known, KnownMass, Moment
 from inventory.api.views import DeedView, Detail
 from inventory.errors import BadInput
 from inventory.models import Colour, Lot, Polymer
@@ -18,14 +20,14 @@ from inventory.sums.blending import BadRecipe, ColourShare, Recipe
 from inventory.sums.heat import PASSES_MAX, WHOLE_PPM
 from inventory.sums.masses import MASS_MG_MAX
 from returns import salvaging
-from returns.api.boxes import HeatShare, heat_shares
+from returns.api.boxes import HeatShare, heat_shares, known_now
 from returns.api.lookups import Spoken, colourway_code
 from returns.api.movements import currency
 from returns.models import PartPromise, ReturnedFrame
 from returns.models.catalogue import ComponentKey
 from returns.queries import learning, salvage
 from returns.queries.learning import Learned
-from returns.queries.salvage import Board, Pair
+from returns.queries.salvage import Board, MonthSaving, Pair
 from returns.salvaging import Match
 from returns.sums.evidence import Estimate
 
@@ -129,6 +131,36 @@ class Salvage(Detail):
 
     def thing(self) -> Board:
         return salvage.board()
+
+
+class SavingAnswer(serializers.Serializer[MonthSaving]):
+    """A month: `best` and `in_order` are frames that could be mended, at so much labour each."""
+
+    month = serializers.CharField()
+    frames = serializers.IntegerField(help_text="Frames that began to wait for parts.")
+    several = serializers.IntegerField(help_text="Of these, lacking more than one piece.")
+    parts = serializers.IntegerField(help_text="Donors' parts that began to wait.")
+    contested = serializers.IntegerField(
+        help_text="Parts that more than one frame began to want at once."
+    )
+    best = serializers.IntegerField()
+    in_order = serializers.IntegerField()
+    best_minor = serializers.IntegerField()
+    in_order_minor = serializers.IntegerField()
+
+
+class PastAnswer(serializers.Serializer[Any]):
+    months = SavingAnswer(many=True)
+
+
+class PastYear(Detail):
+    """The last twelve months played again: the best matching, and first come, first served."""
+
+    scope = "read"
+    answer_class = PastAnswer
+
+    def thing(self) -> dict[str, Any]:
+        return {"months": salvage.history(timezone.now())}
 
 
 class FrameTag(Spoken):
@@ -236,6 +268,11 @@ class PortionAnswer(serializers.Serializer[Any]):
     lot = Code()
     mass_mg = serializers.IntegerField()
     held_mg = serializers.IntegerField()
+    held_known = serializers.SerializerMethodField()
+
+    @extend_schema_field(KnownMass)
+    def get_held_known(self, portion: blends.Portion) -> dict[str, Any]:
+        return known_now(self.context, getattr(portion.lot, "place", None))
 
 
 class MeltFlowAnswer(serializers.Serializer[Any]):
@@ -318,6 +355,7 @@ def _left_out(lot: Lot, reason: str) -> dict[str, str]:
 urlpatterns: list[URLPattern] = [
     path("learning/", Learning.as_view(), name="api-learning"),
     path("salvage/", Salvage.as_view(), name="api-salvage"),
+    path("salvage/past-year/", PastYear.as_view(), name="api-salvage-past"),
     path("salvage/promises/", Promises.as_view(), name="api-salvage-promises"),
     path("salvage/withdrawals/", Withdrawals.as_view(), name="api-salvage-withdrawals"),
     path("blends/", Blends.as_view(), name="api-blends"),

@@ -8,6 +8,7 @@ from returns.api import (
     audits,
     batches,
     boxes,
+    calculations,
     catalogue,
     circularity,
     describing,
@@ -166,5 +167,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *_owner,
     *sums.urlpatterns,
     *repairs.urlpatterns,
+    *calculations.urlpatterns,
     *_itself,
 ]

@@ -11,9 +11,10 @@ from django.test import Client
 from PIL import Image
 
 from inventory.models import Balance, Movement, RequestKey
-from returns.models import Request
+from returns.models import Remedy, Request
 from tests.api.callers import Caller, machine, pointers, refused
 from tests.makers import Shop, opening
+from tests.returns import owner_makers as owner_made
 
 FILING = {
     "colourway": "avocet/slate",
@@ -63,6 +64,25 @@ def test_anybody_reads_the_catalogue_and_no_prices_of_ours_in_it(shop: Shop) -> 
     assert found[0]["has_kit"] is True
     assert "cost" not in str(found)
     assert done(Caller().get("models/avocet/")) == found[0]
+
+
+@pytest.mark.parametrize("path", ["send-backs/", "spare-screws/"])
+@pytest.mark.django_db
+def test_nothing_is_filed_before_the_workshop_is_set_up(path: str) -> None:
+    body = SCREWS if path == "spare-screws/" else SEND_BACK
+    told = refused(Caller().post(path, body), 409, "not-open-yet")
+    assert "still being set up" in told["detail"]
+    assert not Request.objects.exists()
+    assert not RequestKey.objects.exists()
+
+
+def test_filing_is_refused_until_the_last_needed_step_is_done(shop: Shop) -> None:
+    Remedy.objects.update(active=False)
+    refused(Caller().post("send-backs/", SEND_BACK), 409, "not-open-yet")
+    Remedy.objects.update(active=True)
+    done(Caller().post("send-backs/", SEND_BACK), 201)
+    Remedy.objects.update(active=False)
+    done(Caller().post("send-backs/", SEND_BACK), 201)
 
 
 def test_filing_tells_the_secret_and_stores_it_nowhere(shop: Shop) -> None:
@@ -276,12 +296,12 @@ def test_material_comes_in_is_issued_moulded_counted_and_reversed(
     lot = done(bench.post("feedstock/", bought), 201)["lot"]
     assert lot["mass_mg"] == 5_000_000
     issue = {
-        "batch_code": "AV-2611",
+        "batch_code": "AV-2610",
         "scale": "Box scale",
         "lots": [{"lot": lot["code"], "mass": "2 kg"}],
     }
     moved = done(bench.post("issues/", issue), 201)
-    batch = {"code": "AV-2611", "colourway": "avocet/slate", "made_on": "2026-11-02", "pieces": 90}
+    batch = {"code": "AV-2610", "colourway": "avocet/slate", "made_on": "2026-10-02", "pieces": 90}
     made = done(bench.post("batches/", batch), 201)
     assert made["heat"] == [{"passes": 2, "ppm": 1_000_000}]
     assert made["issued_mg"] == 2_000_000
@@ -374,6 +394,16 @@ def test_circularity_is_told_of_everything_a_model_and_a_batch(shop: Shop, olga:
         "outflow",
         "mean_lives",
     }
+    nothing = {"mass_mg": 0, "expanded_mg": 0.0, "readings": 0, "unweighed_mg": 0}
+    assert whole["weighed"] == dict.fromkeys(("salvaged", "ground", "flake"), nothing)
+    assert set(whole["content"]["weighed"]) == {
+        name.removesuffix("_mg") for name in whole["content"] if name.endswith("_mg")
+    }
+    owner_made.issued(shop, "virgin", 7_500, scale=shop.fine_scale)
+    content = done(owner.get(f"circularity/{span}"))["content"]
+    assert content["virgin_mg"] == content["weighed"]["virgin"]["mass_mg"] == 7_500
+    # 2 * hypot(0.289, 5.774) mg, one reading on the fine scale.
+    assert content["weighed"]["virgin"]["expanded_mg"] == pytest.approx(11.562, abs=0.001)
     assert done(owner.get("circularity/models/avocet/"))["scope"] == "Avocet"
     assert "AV-2601" in done(owner.get(f"circularity/batches/AV-2601/{span}"))["scope"]
 

@@ -131,7 +131,6 @@ def test_no_request_of_any_shape_breaks_the_api(
     @seed(20261014)
     @settings(
         max_examples=EXAMPLES,
-        deadline=None,
         database=None,
         phases=[Phase.explicit, Phase.generate],
         suppress_health_check=list(HealthCheck),

@@ -73,6 +73,11 @@ def test_the_largest_size_has_none_above_it(shop: Shop, owner: Caller) -> None:
     assert told["refused"] == "no-larger-thread"
 
 
+def test_unknown_screw_is_refused_in_the_readers_language(shop: Shop, owner: Caller) -> None:
+    answer = owner.get("screw-steps/?size=M9", **{"Accept-Language": "de"})
+    assert refused(answer, 400, "bad-input")["detail"].startswith("Kein Gewinde heißt M9.")
+
+
 @pytest.mark.parametrize(
     "asked",
     ["size=M9", "size=M1.4x0.3", "size=M1.4x0.3&wall_um=20001", "size=M1.4x0.3&wall_um=-1"],

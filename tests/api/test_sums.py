@@ -102,7 +102,12 @@ def test_blend_gives_portions_and_the_heat_before_and_after(bench: Caller, lot: 
     answer = bench.post("blends/", recipe())
     assert answer.status_code == 200
     mix = answer.json()["blend"]
-    assert mix["portions"] == [{"lot": lot.code, "mass_mg": 4 * KG, "held_mg": 10 * KG}]
+    (portion,) = mix["portions"]
+    assert (portion["lot"], portion["mass_mg"], portion["held_mg"]) == (lot.code, 4 * KG, 10 * KG)
+    told = portion["held_known"]
+    # Class III, 10 000 steps of 1 g: 3 g over the root of 3, own part 1 g over the root of 12.
+    by_hand_ug = 2 * (3e6**2 / 3 + 1e6**2 / 12) ** 0.5
+    assert (told["expanded_ug"], told["readings"]) == (pytest.approx(by_hand_ug, abs=1), 1)
     assert mix["heat_as_fed"] == [{"passes": 2, "ppm": 1_000_000}]
     assert mix["heat_moulded"] == [{"passes": 3, "ppm": 1_000_000}]
     assert (mix["regrind_ppm"], mix["melt_flow"]) == (1_000_000, None)
