@@ -11,7 +11,7 @@ import hmac
 import json
 import secrets
 from dataclasses import asdict, dataclass, replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
@@ -30,6 +30,10 @@ from returns.sums import addresses
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import User
+
+
+JOINERS = "\u200c\u200d"
+"""Zero-width characters that Persian and Indian names are written with, and no line ends at."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,8 +99,8 @@ def _sentence(part: addresses.Part, slip: addresses.Slip, example: str) -> str:
 
 def _one_line(text: str, name: str) -> str:
     """Trimmed, within the column, and without anything that could start a new header line."""
-    tidy = text.strip()
-    if any(not character.isprintable() for character in tidy):
+    tidy = text.strip().strip(JOINERS).strip()
+    if any(not character.isprintable() and character not in JOINERS for character in tidy):
         raise BadInput(_("Use one line of plain text here."), field=name)
     room = getattr(Person._meta.get_field(name), "max_length", None)
     if room is not None and len(tidy) > room:
@@ -152,12 +156,17 @@ def open_requests(person: Person) -> list[Request]:
 def erase(*, key: UUID, person: Person, at: datetime, by: User | None = None) -> Person:
     """Delete name, email, address, notes and photos; keep the rows that figures stand on.
 
+    What is deleted already stays so, and no second deed is written.
+
     Raises:
         Conflict: a request of theirs is still open; end or withdraw it first.
     """
     facts = ["erase", person.pk]
     if deeds.repeated(key=key, name="people.erase", facts=facts):
         return Person.objects.get(pk=person.pk)
+    person = Person.objects.select_for_update().get(pk=person.pk)
+    if person.erased_at is not None:
+        return person
     waiting = open_requests(person)
     if waiting:
         raise Conflict(
@@ -182,8 +191,9 @@ def _forget_request(request: Request) -> None:
 
 
 def _blank(person: Person, at: datetime) -> None:
-    for name in ("name", "email", "street", "extra", "postal_code", "city", "region", "country"):
-        setattr(person, name, "")
+    for name in Contact.__slots__:
+        if name != "language":
+            setattr(person, name, "")
     person.erased_at = at
     person.save()
 
@@ -194,6 +204,22 @@ def expired(at: datetime) -> list[Person]:
     known = Person.objects.filter(erased_at=None)
     known = known.annotate(last_end=Max("requests__ended_at")).filter(last_end__lt=limit)
     return list(known.exclude(requests__ended_at=None).order_by("pk")[:200])
+
+
+@transaction.atomic
+def hand_out(*, key: UUID, person: Person, at: datetime, by: User) -> dict[str, Any]:
+    """The copy that a person asked for. The history says that it was made, and nothing of it.
+
+    Raises:
+        Conflict: their data has been deleted.
+    """
+    facts = ["hand_out", person.pk]
+    if person.erased_at is not None:
+        raise Conflict(_("Their data has been deleted. There is nothing to hand out."))
+    if not deeds.repeated(key=key, name="people.hand_out", facts=facts):
+        subject = f"person-{person.pk}"
+        deeds.record(key=key, name="people.hand_out", subject=subject, facts=facts, at=at, actor=by)
+    return export(person)
 
 
 def export(person: Person) -> dict[str, Any]:
@@ -221,14 +247,33 @@ def _exported(request: Request) -> dict[str, Any]:
         "lenses_back": request.lenses_back,
         "notice_version": request.notice_version,
         "filed_at": request.filed_at.isoformat(),
-        "ended_at": request.ended_at.isoformat() if request.ended_at else None,
-        "photos": [photo.file_name for photo in request.photos.all()],
-        "frames": [frame.tag for frame in request.frames.all()],
+        "promised_by": _written(request.promised_by),
+        "posted_at": _written(request.posted_at),
+        "ended_at": _written(request.ended_at),
+        "photos": [
+            {"file_name": photo.file_name, "added_at": photo.added_at.isoformat()}
+            for photo in request.photos.order_by("pk")
+        ],
+        "parcels": [
+            {"code": parcel.code, "arrived_at": parcel.arrived_at.isoformat()}
+            for parcel in request.parcels.order_by("pk")
+        ],
+        "frames": [frame.tag for frame in request.frames.order_by("pk")],
         "dispatches": [
-            {"code": parcel.code, "kind": parcel.kind, "posted_at": str(parcel.posted_at)}
-            for parcel in request.dispatches.all()
+            {
+                "code": parcel.code,
+                "kind": parcel.kind,
+                "posted_at": _written(parcel.posted_at),
+                "missing_reported_at": _written(parcel.missing_reported_at),
+            }
+            for parcel in request.dispatches.order_by("pk")
         ],
     }
+
+
+def _written(moment: date | None) -> str | None:
+    """A day or moment in ISO 8601; None while there is none."""
+    return moment.isoformat() if moment else None
 
 
 def same_person(email: str) -> Q:

@@ -9,7 +9,7 @@ from datetime import timedelta
 import pytest
 from django.contrib.auth.models import User
 
-from inventory.errors import Conflict
+from inventory.errors import BadInput, Conflict
 from inventory.models import Balance, Deed, Movement
 from returns import intake, kits, people, photos, tasks
 from returns.models import Person, Photo, Request
@@ -56,6 +56,14 @@ def test_required_part_is_asked_for(country: str, missing: str) -> None:
     full = replace(full, postal_code=code or full.postal_code)
     assert people.address_slips(full) == {}
     assert list(people.address_slips(replace(full, **{missing: " "}))) == [missing]
+
+
+def test_a_persian_name_keeps_its_joiner_and_nothing_else_unseen_passes() -> None:
+    name = "\u0639\u0644\u06cc\u200c\u0631\u0636\u0627"
+    assert people.checked(replace(WANDA, name=f"{name}\u200c ")).name == name
+    for bad in ("\u200c", "Wanda\nReed", "Wanda\u202eReed", "Wanda\x00"):
+        with pytest.raises(BadInput):
+            people.checked(replace(WANDA, name=bad))
 
 
 def test_parts_that_a_country_does_without_may_stay_empty() -> None:
