@@ -9,7 +9,7 @@ from math import ceil
 from django.utils.safestring import SafeString
 
 from returns.charts import canvas
-from returns.charts.canvas import LETTER_PX, WIDTH, Axis, Plot, Title
+from returns.charts.canvas import EDGE_PX, LETTER_PX, WIDTH, Axis, Plot, Title
 
 SERIES_MAX = 4
 _LABEL_PX = 62.0
@@ -23,15 +23,19 @@ class Series:
     values: Sequence[float]
 
 
-def bars(called: Title, labels: Sequence[str], series: Sequence[Series]) -> SafeString:
+def bars(
+    called: Title, labels: Sequence[str], series: Sequence[Series], *, width: float = WIDTH
+) -> SafeString:
     """Upright bars in groups, one group a label, at most four series, no value below zero."""
     _refuse(labels, series)
     most = max((max(row.values, default=0) for row in series), default=0)
     names = [(f"chart-mark chart-mark-{n + 1}", row.name) for n, row in enumerate(series)]
-    below = canvas.key_height([row.name for row in series]) if len(series) > 1 else 0.0
+    has_key = len(series) > 1
+    below = canvas.key_height([row.name for row in series], width=width) if has_key else 0.0
     plot = Plot(
         Axis(0, max(1, len(labels)), 1),
         Axis.over(0, most, step_min=1),
+        width=width,
         height=canvas.HEIGHT - 20 + below,
         foot=26 + below,
     )
@@ -43,9 +47,9 @@ def bars(called: Title, labels: Sequence[str], series: Sequence[Series]) -> Safe
         if index % every == 0
     ]
     drawn = [*plot.lines(_plain), *_marks(plot, labels, series), *feet]
-    if len(series) > 1:
-        drawn += canvas.key(names, y=plot.height - below + 12)
-    return canvas.picture(called, drawn, height=plot.height)
+    if has_key:
+        drawn += canvas.key(names, y=plot.height - below + 12, width=width)
+    return canvas.picture(called, drawn, height=plot.height, width=width)
 
 
 def _marks(plot: Plot, labels: Sequence[str], series: Sequence[Series]) -> list[SafeString]:
@@ -65,25 +69,37 @@ def _marks(plot: Plot, labels: Sequence[str], series: Sequence[Series]) -> list[
 
 
 def lying_bars(
-    called: Title, labels: Sequence[str], values: Sequence[float], told: Sequence[str]
+    called: Title,
+    labels: Sequence[str],
+    values: Sequence[float],
+    told: Sequence[str],
+    *,
+    width: float = WIDTH,
 ) -> SafeString:
-    """Bars from left to right with their value in words behind; below zero there is no bar."""
+    """Bars from left to right with their value in words behind; below zero there is no bar.
+
+    A label stands before its bar, or over it where the picture is narrow.
+    """
     _refuse(labels, [Series("", values)])
     if len(told) != len(labels):
         raise ValueError("a lying bar needs its value in words")
     top = max(max(values, default=0), 1e-9)
-    left = 14 + LETTER_PX * max((len(label) for label in labels), default=0)
-    room = max(80.0, WIDTH - left - 24 - LETTER_PX * max((len(one) for one in told), default=0))
+    over = 20.0 if canvas.is_narrow(width) else 0.0
+    left = EDGE_PX if over else 14 + LETTER_PX * max((len(label) for label in labels), default=0)
+    room = max(80.0, width - left - 24 - LETTER_PX * max((len(one) for one in told), default=0))
     drawn: list[SafeString] = []
     for index, label in enumerate(labels):
-        y = 6 + 30 * index
+        y = 6 + (30 + over) * index
         length = max(0.5, max(0.0, values[index]) / top * room)
-        drawn.append(canvas.text(left - 8, y + 16, label, "end"))
-        box = (left, y + 1, length, 20)
+        if over:
+            drawn.append(canvas.text(left, y + 14, label))
+        else:
+            drawn.append(canvas.text(left - 8, y + 16, label, "end"))
+        box = (left, y + over + 1, length, 20)
         kind = "chart-mark chart-mark-1"
         drawn.append(canvas.rect(box, kind, f"{label}: {told[index]}"))
-        drawn.append(canvas.text(left + length + 8, y + 16, told[index]))
-    return canvas.picture(called, drawn, height=12 + 30 * len(labels))
+        drawn.append(canvas.text(left + length + 8, y + over + 16, told[index]))
+    return canvas.picture(called, drawn, height=12 + (30 + over) * len(labels), width=width)
 
 
 def _plain(value: float) -> str:

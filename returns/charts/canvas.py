@@ -11,7 +11,12 @@ from django.utils.safestring import SafeString
 from django.utils.text import slugify
 
 WIDTH = 560.0
+NARROW = 300.0
+"""The widths that a chart is drawn in: for a page, and for a phone held upright."""
 HEIGHT = 270.0
+LEFT_PX = 66.0
+EDGE_PX = 8.0
+"""Where a plot begins, and where words begin under a narrow one."""
 LINE_PX = 17.0
 LETTER_PX = 7.2
 """Room for one line of text and one letter of it; the style sheet sets 13 px."""
@@ -55,18 +60,22 @@ class Plot:
 
     across: Axis
     up: Axis
+    width: float = WIDTH
     height: float = HEIGHT
-    left: float = 66.0
     right: float = 14.0
     foot: float = 44.0
     top: float = 16.0
+
+    @property
+    def left(self) -> float:
+        return 60.0 if is_narrow(self.width) else LEFT_PX
 
     @property
     def floor(self) -> float:
         return self.height - self.foot
 
     def x(self, value: float) -> float:
-        return self.left + self.across.share(value) * (WIDTH - self.left - self.right)
+        return self.left + self.across.share(value) * (self.width - self.left - self.right)
 
     def y(self, value: float) -> float:
         return self.floor - self.up.share(value) * (self.floor - self.top)
@@ -76,7 +85,7 @@ class Plot:
         drawn: list[SafeString] = []
         for mark in self.up.marks:
             y = self.y(mark)
-            drawn.append(rule((self.left, y, WIDTH - self.right, y)))
+            drawn.append(rule((self.left, y, self.width - self.right, y)))
             drawn.append(text(self.left - 8, y + 4, told(mark), "end"))
         return drawn
 
@@ -86,8 +95,17 @@ class Plot:
             text(self.x(mark), self.floor + 18, told(mark), "middle") for mark in self.across.marks
         ]
         if name:
-            drawn.append(text(WIDTH - self.right, self.floor + 36, name, "end", "chart-quiet"))
+            drawn.append(text(self.width - self.right, self.floor + 36, name, "end", "chart-quiet"))
         return drawn
+
+
+def is_narrow(width: float) -> bool:
+    return width < WIDTH
+
+
+def marks_over(width: float) -> int:
+    """How many marks a lying axis has room for."""
+    return int(width / 70)
 
 
 def nice(step: float) -> float:
@@ -156,40 +174,49 @@ def points(placed: Iterable[tuple[float, float]]) -> str:
     return " ".join(f"{x:.1f},{y:.1f}" for x, y in placed)
 
 
-def key(names: Sequence[tuple[str, str]], *, y: float, left: float = 66.0) -> list[SafeString]:
+def key(names: Sequence[tuple[str, str]], *, y: float, width: float = WIDTH) -> list[SafeString]:
     """What each mark stands for: pairs of its class and its name, on as many lines as it takes."""
     drawn: list[SafeString] = []
-    x = left
-    for kind, name in names:
-        wide = 26 + LETTER_PX * len(name)
-        if x > left and x + wide > WIDTH:
-            x, y = left, y + LINE_PX
-        drawn.append(rect((x, y - 10, 12, 12), kind))
-        drawn.append(text(x + 18, y, name))
-        x += wide + 10
+    for (kind, name), (x, line) in zip(names, _places([n for _k, n in names], width), strict=True):
+        at = y + line * LINE_PX
+        drawn.append(rect((x, at - 10, 12, 12), kind))
+        drawn.append(text(x + 18, at, name))
     return drawn
 
 
-def key_height(names: Sequence[str], *, left: float = 66.0) -> float:
+def key_height(names: Sequence[str], *, width: float = WIDTH) -> float:
     """How much height a key takes."""
-    x, lines = left, 1
+    lines = 1 + max((line for _x, line in _places(names, width)), default=0)
+    return lines * LINE_PX + 6
+
+
+def _places(names: Sequence[str], width: float) -> list[tuple[float, int]]:
+    """Where each name of a key stands: its x and its line."""
+    left = EDGE_PX if is_narrow(width) else LEFT_PX
+    x, line, found = left, 0, []
     for name in names:
         wide = 26 + LETTER_PX * len(name)
-        if x > left and x + wide > WIDTH:
-            x, lines = left, lines + 1
+        if x > left and x + wide > width:
+            x, line = left, line + 1
+        found.append((x, line))
         x += wide + 10
-    return lines * LINE_PX + 6
+    return found
+
+
+def for_screens(draw: Callable[..., SafeString]) -> SafeString:
+    """A picture as it is drawn for a page and, with `width`, for a phone; the style sheet picks."""
+    return format_html("{}{}", draw(), draw(width=NARROW))
 
 
 def picture(
     called: Title, drawn: Iterable[SafeString], *, height: float, width: float = WIDTH
 ) -> SafeString:
-    name = f"chart-{slugify(called.name) or 'picture'}"
+    name = f"chart-{slugify(called.name) or 'picture'}{'-narrow' if is_narrow(width) else ''}"
     return format_html(
         '<svg class="chart-svg{}" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {} {}" '
         'role="img" aria-labelledby="{}-t {}-d"><title id="{}-t">{}</title>'
         '<desc id="{}-d">{}</desc>{}</svg>',
-        " chart-wide" if width > WIDTH else "",
+        " chart-narrow" if is_narrow(width) else " chart-wide" if width > WIDTH else "",
         f"{width:.0f}",
         f"{height:.0f}",
         name,

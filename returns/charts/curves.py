@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from django.utils.safestring import SafeString
 
 from returns.charts import canvas
-from returns.charts.canvas import LINE_PX, WIDTH, Axis, Plot, Title
+from returns.charts.canvas import EDGE_PX, LINE_PX, WIDTH, Axis, Plot, Title
 
 LINES_MAX = 6
 
@@ -43,16 +43,22 @@ class Lived:
     key: tuple[str, str, str]
 
 
-def survival(called: Title, lived: Lived, told: Told) -> SafeString:
+def survival(called: Title, lived: Lived, told: Told, *, width: float = WIDTH) -> SafeString:
     """The share still out, 1 at the beginning, on an axis that starts below its lowest limit."""
     right = max((point.x for point in lived.points), default=1.0) or 1.0
     lowest = min((point.low for point in lived.points), default=0.0)
     up = Axis.over(lowest, 1.0, marks=5)
     names = _lived_key(lived)
-    below = canvas.key_height([name for _kind, name in names])
-    foot = 52 + 2 * LINE_PX + below
+    below = canvas.key_height([name for _kind, name in names], width=width)
+    starts = lived.starts(told(up.low)) if up.low > 1e-9 else ""
+    is_narrow = canvas.is_narrow(width)
+    foot = 52 + (3 if starts and is_narrow else 2) * LINE_PX + below
     plot = Plot(
-        Axis(0, right, canvas.nice(right / 8)), up, height=canvas.HEIGHT + foot - 30, foot=foot
+        Axis(0, right, canvas.nice(right / canvas.marks_over(width))),
+        up,
+        width=width,
+        height=canvas.HEIGHT + foot - 30,
+        foot=foot,
     )
     placed = [(plot.x(p.x), p) for p in lived.points]
     high = _steps([(x, plot.y(p.high)) for x, p in placed])
@@ -67,16 +73,13 @@ def survival(called: Title, lived: Lived, told: Told) -> SafeString:
         ),
         *plot.feet(_plain, name=lived.across),
         *_risk(plot, lived),
-        *canvas.key(names, y=plot.height - below + 12),
+        *canvas.key(names, y=plot.height - below + 12, width=width),
     ]
-    if up.low > 1e-9:
-        drawn.append(_broken(plot))
-        drawn.append(
-            canvas.text(
-                plot.left + 12, plot.floor - 8, lived.starts(told(up.low)), kind="chart-quiet"
-            )
-        )
-    return canvas.picture(called, drawn, height=plot.height)
+    if starts:
+        inside, under = (plot.left + 12, plot.floor - 8), (EDGE_PX, plot.floor + 54 + 2 * LINE_PX)
+        at = under if is_narrow else inside
+        drawn += [_broken(plot), canvas.text(*at, starts, kind="chart-quiet")]
+    return canvas.picture(called, drawn, height=plot.height, width=width)
 
 
 def _lived_key(lived: Lived) -> list[tuple[str, str]]:
@@ -122,6 +125,7 @@ def curves(
     *,
     across: str,
     told_across: Told | None = None,
+    width: float = WIDTH,
 ) -> SafeString:
     """Up to six named shares that rise or fall over a span, on one axis from zero."""
     if len(lines) > LINES_MAX:
@@ -130,10 +134,11 @@ def curves(
     right = max((x for x, _y in every), default=1.0) or 1.0
     most = max((y for _x, y in every), default=1.0)
     names = [(f"chart-mark chart-mark-{n + 1}", line.name) for n, line in enumerate(lines)]
-    below = canvas.key_height([line.name for line in lines])
+    below = canvas.key_height([line.name for line in lines], width=width)
     plot = Plot(
-        Axis(0, right, canvas.nice(right / 8)),
+        Axis(0, right, canvas.nice(right / canvas.marks_over(width))),
         Axis.over(0, most),
+        width=width,
         height=canvas.HEIGHT + below,
         foot=48 + below,
     )
@@ -142,8 +147,8 @@ def curves(
         placed = [(plot.x(x), plot.y(y)) for x, y in line.points]
         kind = f"chart-line chart-line-{number + 1} chart-dash-{number + 1}"
         drawn.append(canvas.polyline(_steps(placed) if line.stepped else placed, kind))
-    drawn += canvas.key(names, y=plot.height - below + 12)
-    return canvas.picture(called, drawn, height=plot.height)
+    drawn += canvas.key(names, y=plot.height - below + 12, width=width)
+    return canvas.picture(called, drawn, height=plot.height, width=width)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -165,15 +170,16 @@ class Fan:
     key: tuple[str, str, str, str]
 
 
-def fan(called: Title, shown: Fan) -> SafeString:
+def fan(called: Title, shown: Fan, *, width: float = WIDTH) -> SafeString:
     """Past counts as bars, then what is expected with its two bands."""
     count = max(1, len(shown.past) + len(shown.ahead))
     most = max([*(n for _label, n in shown.past), *(m.outer[1] for m in shown.ahead)], default=1)
     kinds = ("chart-mark chart-mark-4", "chart-mark chart-mark-1", "chart-inner", "chart-band")
-    below = canvas.key_height(shown.key)
+    below = canvas.key_height(shown.key, width=width)
     plot = Plot(
         Axis(0, count, 1),
         Axis.over(0, most, step_min=1),
+        width=width,
         height=canvas.HEIGHT + below,
         foot=30 + below,
     )
@@ -193,8 +199,9 @@ def fan(called: Title, shown: Fan) -> SafeString:
             told = f"{month.label}: {month.expected:.1f} ({month.outer[0]:g} – {month.outer[1]:g})"
             drawn.append(canvas.dot(x, y, "chart-mark chart-mark-1", told, radius=3.5))
     drawn += _month_feet(plot, [label for label, _n in shown.past] + [m.label for m in shown.ahead])
-    drawn += canvas.key(list(zip(kinds, shown.key, strict=True)), y=plot.height - below + 12)
-    return canvas.picture(called, drawn, height=plot.height)
+    names = list(zip(kinds, shown.key, strict=True))
+    drawn += canvas.key(names, y=plot.height - below + 12, width=width)
+    return canvas.picture(called, drawn, height=plot.height, width=width)
 
 
 def _past(plot: Plot, past: Sequence[tuple[str, int]]) -> list[SafeString]:
@@ -212,7 +219,7 @@ def _past(plot: Plot, past: Sequence[tuple[str, int]]) -> list[SafeString]:
 
 
 def _month_feet(plot: Plot, labels: Sequence[str]) -> list[SafeString]:
-    slot = (WIDTH - plot.left - plot.right) / max(1, len(labels))
+    slot = (plot.width - plot.left - plot.right) / max(1, len(labels))
     every = max(1, -int(-64 // slot))
     return [
         canvas.text(plot.x(n + 0.5), plot.floor + 18, label, "middle")

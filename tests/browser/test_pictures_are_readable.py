@@ -17,7 +17,8 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 TEXT_PX_MIN = 12
 # The height of each text as the screen shows it, whatever its picture was scaled by.
-_TEXT_PX = """() => [...document.querySelectorAll("svg.chart-svg text")].map(text => {
+_TEXT_PX = """() => [...document.querySelectorAll("svg.chart-svg text")].filter(
+  text => text.ownerSVGElement.checkVisibility()).map(text => {
   const svg = text.ownerSVGElement;
   const scale = svg.getBoundingClientRect().width / svg.viewBox.baseVal.width;
   return parseFloat(getComputedStyle(text).fontSize) * scale;
@@ -25,6 +26,15 @@ _TEXT_PX = """() => [...document.querySelectorAll("svg.chart-svg text")].map(tex
 # A region that holds more than it shows must take the focus, so that arrow keys move it.
 _STUCK = """() => [...document.querySelectorAll(".chart, .table-scroll")].filter(
   region => region.scrollWidth > region.clientWidth + 1 && region.tabIndex < 0).length"""
+# Only the flow of grams is wider than a phone; every other chart is seen whole.
+_CUT = """() => [...document.querySelectorAll(".chart")].filter(
+  region => region.scrollWidth > region.clientWidth + 1).map(
+  region => region.getAttribute("aria-label"))"""
+_OUTSIDE = """() => [...document.querySelectorAll("svg.chart-svg text")].filter(text => {
+  const svg = text.ownerSVGElement.getBoundingClientRect(), box = text.getBoundingClientRect();
+  return text.ownerSVGElement.checkVisibility()
+    && (box.left < svg.left - 1 || box.right > svg.right + 1 || box.bottom > svg.bottom + 1);
+}).map(text => text.textContent)"""
 _EMPTY_CELLS = """() => [...document.querySelectorAll("table.heat td")].filter(
   cell => cell.textContent.trim() === "").length"""
 
@@ -51,4 +61,6 @@ def test_pictures_can_be_read(
     assert min(sizes) >= TEXT_PX_MIN
     assert page.evaluate("document.documentElement.scrollWidth") <= size["width"]
     assert page.evaluate(_STUCK) == 0
+    assert set(page.evaluate(_CUT)) <= {"The way of the grams"}
+    assert page.evaluate(_OUTSIDE) == []
     assert page.evaluate(_EMPTY_CELLS) == 0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from itertools import pairwise
 from xml.etree import ElementTree
 
@@ -125,6 +126,53 @@ def test_no_bar_leaves_the_picture(values: list[int]) -> None:
         assert top >= 0
         assert top + tall <= height
         assert float(mark.attrib["x"]) + float(mark.attrib["width"]) <= canvas.WIDTH
+
+
+@pytest.mark.parametrize("width", [canvas.WIDTH, canvas.NARROW])
+@given(values=st.lists(st.floats(0, 1e4), min_size=1, max_size=30))
+def test_no_mark_leaves_the_picture_at_either_width(width: float, values: list[float]) -> None:
+    names = [f"{n}" for n in range(len(values))]
+    share = [value / 1e4 for value in values]
+    points = [Point(n, one, one / 2, min(1.0, one + 0.1)) for n, one in enumerate(share)]
+    ahead = [FanMonth(label="m", expected=v, inner=(v, v), outer=(0, v + 1)) for v in values]
+    for svg in (
+        charts.bars(TITLE, names, [Series("n", values), Series("m", values)], width=width),
+        charts.lying_bars(TITLE, names, values, names, width=width),
+        charts.runs(TITLE, run_chart(share), plain, width=width),
+        charts.survival(TITLE, lived(points), plain, width=width),
+        charts.curves(TITLE, [Line("c", list(enumerate(share)))], plain, across="m", width=width),
+        charts.fan(TITLE, Fan(past=[], ahead=ahead, key=("a", "b", "c", "d")), width=width),
+    ):
+        root = parsed(svg)
+        across, down = map(float, root.attrib["viewBox"].split()[2:])
+        assert across == width
+        for mark in root.iter(f"{SVG}rect"):
+            x, y, wide, tall = (float(mark.attrib[k]) for k in ("x", "y", "width", "height"))
+            assert x >= 0
+            assert y >= 0
+            assert x + wide <= width
+            assert y + tall <= down
+        for line in root.iter(f"{SVG}polyline"):
+            assert all(0 <= x <= width and 0 <= y <= down for x, y in points_of(line))
+
+
+def test_a_chart_for_screens_is_drawn_twice_with_names_of_its_own() -> None:
+    both = charts.for_screens(partial(charts.bars, TITLE, ["a"], [Series("n", [3])]))
+    root = parsed(f"<div>{both}</div>")
+    drawn = list(root)
+    assert [svg.attrib["viewBox"].split()[2] for svg in drawn] == ["560", "300"]
+    assert "chart-narrow" in drawn[1].attrib["class"].split()
+    named = [element.attrib["id"] for element in root.iter() if "id" in element.attrib]
+    assert len(named) == len(set(named)) == 4
+
+
+def test_a_lying_bar_of_a_narrow_picture_has_its_label_over_it() -> None:
+    label = "Grinding: count difference"
+    svg = charts.lying_bars(TITLE, [label], [2.0], ["2 g"], width=canvas.NARROW)
+    (bar,) = rects(svg)
+    words = next(text for text in parsed(svg).iter(f"{SVG}text") if text.text == label)
+    assert words.attrib["x"] == "8.0"
+    assert float(words.attrib["y"]) < float(bar.attrib["y"])
 
 
 def test_an_empty_chart_is_still_a_picture() -> None:

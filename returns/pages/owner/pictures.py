@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from django.utils.safestring import SafeString
@@ -56,9 +57,9 @@ class Picture:
 
 
 def _picture(
-    table: Table, heading: str, is_empty: bool, draw: Callable[[], SafeString], note: str = ""
+    table: Table, heading: str, is_empty: bool, draw: Callable[..., SafeString], note: str = ""
 ) -> Picture:
-    return Picture(heading, table, None if is_empty else draw(), note)
+    return Picture(heading, table, None if is_empty else charts.for_screens(draw), note)
 
 
 def months(rows: Sequence[MonthRow]) -> Picture:
@@ -76,7 +77,7 @@ def months(rows: Sequence[MonthRow]) -> Picture:
         tables.returns(rows),
         _("Frames by month"),
         nothing,
-        lambda: charts.bars(title, [row.month for row in rows], series),
+        partial(charts.bars, title, [row.month for row in rows], series),
     )
 
 
@@ -89,7 +90,7 @@ def turnaround(found: Turnaround) -> Picture:
         tables.turnaround(found),
         _("Days from weigh-in until done"),
         not found.done,
-        lambda: charts.bars(title, [one.label for one in found.bins], series),
+        partial(charts.bars, title, [one.label for one in found.bins], series),
     )
 
 
@@ -104,12 +105,14 @@ def losses(found: Circularity) -> Picture:
         tables.losses(found),
         _("What is set aside or lost"),
         not found.losses,
-        lambda: charts.lying_bars(
+        partial(
+            charts.lying_bars,
             title,
             labels,
             [loss.mass_mg / 1000 for loss in found.losses],
             [mass(loss.mass_mg) for loss in found.losses],
         ),
+        _("What was not weighed itself takes the errors of what was weighed beside it."),
     )
 
 
@@ -141,7 +144,8 @@ def yields(found: GrindYields) -> Picture:
         "Limits are the mean ± 2.66 times the mean difference of neighbouring runs "
         "(individuals chart, NIST/SEMATECH e-Handbook 6.3.2.2). Runs outside: %(outside)s."
     ) % {"outside": ", ".join(run.code for run in found.outside) or _("none")}
-    return Picture(heading, table, charts.runs(title, drawn, shown.percent), note)
+    picture = charts.for_screens(partial(charts.runs, title, drawn, shown.percent))
+    return Picture(heading, table, picture, note)
 
 
 def starts_at(share: str) -> str:
@@ -213,6 +217,7 @@ def flows(more: Any) -> list[dict[str, Any]]:
         {
             "table": tables.flow(name, caption, found),
             "lacking": shown.lacking(found.missing) if found.missing else "",
+            "basis": shown.basis(found.evidence, found.of, found.method),
         }
         for name, caption, found in (
             ("inflow", _("Inflow: material issued to moulding"), more.inflow),
