@@ -36,14 +36,14 @@ COLUMNS: Final = (
     "spread_mg",
     "frame_material",
 )
-OPTIONAL: Final = ("expected_life_months", "part", "in_kit", "wall_um", "polymer", "colours")
+OPTIONAL: Final = ("expected_life_months", "part", "in_kit", "wall_um", "rim", "polymer", "colours")
 EXAMPLE: Final = (
     (EXAMPLE_MODEL, "Example", 1480, "front", "front", 11200, 112, "yes", 24, "", "", 1500),
     (EXAMPLE_MODEL, "Example", 1480, "arm_left", "arm", 4150, 50, "yes", 24, "", "", 1450),
     (EXAMPLE_MODEL, "Example", 1480, "arm_right", "arm", 4150, 50, "yes", 24, "", "", 1450),
     (EXAMPLE_MODEL, "Example", 1480, "lens_left", "lens", 2600, 52, "no", 24, "", "", ""),
 )
-"""Rows that show what a list looks like, polymer and colours left out; they are never imported."""
+"""Rows that show what a list looks like, up to the wall; they are never imported."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,7 +188,8 @@ def _clashes(piece: Piece, earlier: Sequence[Piece]) -> Iterator[Rejected]:
         yield Rejected(piece.line, piece.model, piece.key, why, "component", piece.key)
     elif earlier and earlier[0].says() != piece.says():
         why = _(
-            "The model is told otherwise in line %(line)s: name, cost, lifetime, polymer, colours."
+            "The model is told otherwise in line %(line)s: name, cost, lifetime, rims, polymer, "
+            "colours."
         ) % {"line": earlier[0].line}
         yield Rejected(piece.line, piece.model, piece.key, why, "model", piece.model)
 

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from inventory.models import Colour, Part, Polymer
 from returns import csvlists
-from returns.models.catalogue import ComponentKey, ComponentKind
+from returns.models.catalogue import ComponentKey, ComponentKind, RimShape
 
 NUMBER_MAX: Final = 2_000_000_000
 EXAMPLE_MODEL: Final = "example"
@@ -153,6 +153,8 @@ def _facts(row: Reading) -> dict[str, Any]:
     }
     if row.cell("expected_life_months"):
         facts["expected_life_months"] = row.number("expected_life_months", least=1)
+    if row.cell("rim"):
+        facts["rim"] = row.one_of("rim", RimShape.values)
     return facts
 
 

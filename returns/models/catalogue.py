@@ -10,10 +10,21 @@ from django.utils.translation import gettext_lazy as _
 from inventory.models import Colour, Part, Polymer
 
 
+class RimShape(models.TextChoices):
+    """The outline of a model's rims, as our own drawings have it."""
+
+    ROUND = "round", _("round")
+    PANTO = "panto", _("panto: rounded, narrower below")
+    RECTANGULAR = "rectangular", _("rectangular")
+
+
 class FrameModel(models.Model):
     code = models.SlugField(_("code"), max_length=30, unique=True)
     name = models.CharField(_("name"), max_length=60)
     active = models.BooleanField(_("on sale or still served"), default=True)
+    rim = models.CharField(
+        _("shape of the rims"), max_length=12, choices=RimShape.choices, default=RimShape.PANTO
+    )
     new_frame_cost_minor = models.PositiveIntegerField(_("cost of making one new, cents"))
     expected_life_months = models.PositiveIntegerField(
         _("lifetime the trade expects, months"), default=24

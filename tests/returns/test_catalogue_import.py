@@ -30,6 +30,7 @@ GOOD = {
     "part": "",
     "in_kit": "",
     "wall_um": "",
+    "rim": "",
     "polymer": "",
     "colours": "",
 }
@@ -52,6 +53,20 @@ def test_the_example_list_is_brought_in_whole(shop: Shop, olga: User) -> None:
     assert knot.components.count() == 7
     screw = knot.components.get(key="screw_left")
     assert (screw.part, screw.in_kit, screw.wall_um) == (shop.screw, True, None)
+
+
+def test_a_list_may_say_the_shape_of_the_rims_and_leaves_it_as_it_is_where_it_does_not(
+    shop: Shop, olga: User
+) -> None:
+    def brought(rim: str) -> str:
+        facts = {"at": NOON, "by": olga, "replace": "confirmed"}
+        catalogue_import.bring_in(key=key(), lines=lines({"rim": rim}), **facts)
+        return FrameModel.objects.get(code="knot").rim
+
+    assert [brought(rim) for rim in ("", "Round", "", "rectangular")] == [
+        *("panto", "round", "round", "rectangular")
+    ]
+    assert "must be one of: round, panto, rectangular" in why({"rim": "square"})[0]
 
 
 @pytest.mark.parametrize(

@@ -2,16 +2,17 @@
 
 Seen from the wearer's side, so that left is left. Hinge and screw are too small for a thumb in
 their place; each side has a loupe in which they are drawn large. Only the left half is written
-down, the right one is its mirror image.
+down, the right one is its mirror image. The front is drawn once for each shape of rims.
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from returns.models.catalogue import ComponentKey
+from returns.models.catalogue import ComponentKey, RimShape
 
 WIDTH: Final = 360
 VIEW_BOX: Final = f"0 0 {WIDTH} 292"
@@ -39,20 +40,76 @@ def mirror(path: str) -> str:
     return _POINT.sub(lambda point: f"{WIDTH - int(point[1])} {point[2]}", path)
 
 
-_RIM = (
-    "M168 64 C152 42 92 42 72 54 L54 56 Q47 57 47 63 L47 77 Q47 82 52 82 L62 83 "
-    "C62 114 80 140 114 140 C146 140 160 124 166 102 C169 92 171 76 168 64 Z"
-)
-_GLASS = (
-    "M155 66 C140 54 94 54 78 63 C73 68 73 84 75 96 C79 117 94 128 115 128 "
-    "C136 128 148 117 153 100 C156 90 158 76 155 66 Z"
-)
-_RIM_SHINE = "M76 59 C94 49 138 48 157 60"
-_LENS = Shape(
-    body=_GLASS,
-    tick=(115, 92),
-    lines="M92 110 L124 72 M104 114 L130 84",
-)
+@dataclass(frozen=True, slots=True)
+class Rim:
+    """The left half of a front: rim with its end piece, opening, light on it; the whole bridge."""
+
+    outline: str
+    glass: str
+    shine: str
+    bridge: str
+
+    def shapes(self) -> dict[str, Shape]:
+        """The parts that differ from one shape of rim to the next."""
+        lens = Shape(self.glass, tick=(115, 92), lines="M92 110 L124 72 M104 114 L130 84")
+        half = f"{self.outline} {self.glass}"
+        return {
+            ComponentKey.FRONT: Shape(
+                body=f"{half} {mirror(half)}",
+                tick=(68, 124),
+                lines=f"{self.shine} {mirror(self.shine)}",
+            ),
+            ComponentKey.BRIDGE: Shape(
+                body=self.bridge,
+                tick=(180, 62),
+                hit="M158 44 L202 44 L204 96 L156 96 Z",
+                lines="M172 64 C177 62 183 62 188 64",
+            ),
+            ComponentKey.LENS_LEFT: lens,
+            ComponentKey.LENS_RIGHT: lens.mirrored(),
+        }
+
+
+# The end piece, the hinge's place and the lower edge are alike in all, so that arms, loupes and a
+# finger's aim fit each.
+RIMS: Final[dict[str, Rim]] = {
+    RimShape.ROUND: Rim(
+        outline=(
+            "M113 44 C140 44 161 65 161 92 C161 119 140 140 113 140 C86 140 66 119 65 92 "
+            "L65 84 L52 82 Q47 82 47 77 L47 63 Q47 57 54 56 L80 56 C89 48 100 44 113 44 Z"
+        ),
+        glass=(
+            "M113 54 C134 54 151 71 151 92 C151 113 134 130 113 130 C92 130 75 113 75 92 "
+            "C75 71 92 54 113 54 Z"
+        ),
+        shine="M83 61 C92 53 102 49 113 49 C122 49 131 52 138 57",
+        bridge="M152 68 C166 55 194 55 208 68 L204 82 C194 70 166 70 156 82 Z",
+    ),
+    RimShape.PANTO: Rim(
+        outline=(
+            "M168 64 C152 42 92 42 72 54 L54 56 Q47 57 47 63 L47 77 Q47 82 52 82 L62 83 "
+            "C62 114 80 140 114 140 C146 140 160 124 166 102 C169 92 171 76 168 64 Z"
+        ),
+        glass=(
+            "M155 66 C140 54 94 54 78 63 C73 68 73 84 75 96 C79 117 94 128 115 128 "
+            "C136 128 148 117 153 100 C156 90 158 76 155 66 Z"
+        ),
+        shine="M76 59 C94 49 138 48 157 60",
+        bridge="M164 60 C172 52 188 52 196 60 L196 86 C190 68 170 68 164 86 Z",
+    ),
+    RimShape.RECTANGULAR: Rim(
+        outline=(
+            "M66 50 L154 50 Q168 50 168 64 L168 118 Q168 140 146 140 L84 140 Q62 140 62 118 "
+            "L62 83 L52 82 Q47 82 47 77 L47 63 Q47 57 54 55 L58 52 Q61 50 66 50 Z"
+        ),
+        glass=(
+            "M82 61 L146 61 Q157 61 157 72 L157 114 Q157 129 142 129 L88 129 Q73 129 73 114 "
+            "L73 70 Q73 61 82 61 Z"
+        ),
+        shine="M72 56 L154 56",
+        bridge="M166 60 C173 55 187 55 194 60 L194 84 C188 69 172 69 166 84 Z",
+    ),
+}
 _ARM = Shape(
     body=(
         "M47 62 C34 58 27 64 25 78 L13 168 C10 190 6 206 4 224 C4 236 19 238 22 228 "
@@ -88,21 +145,8 @@ _SCREW = Shape(
     ),
 )
 
-# In the order in which they are painted: what is nearer comes later.
-SHAPES: Final[dict[str, Shape]] = {
-    ComponentKey.FRONT: Shape(
-        body=f"{_RIM} {_GLASS} {mirror(_RIM)} {mirror(_GLASS)}",
-        tick=(68, 124),
-        lines=f"{_RIM_SHINE} {mirror(_RIM_SHINE)}",
-    ),
-    ComponentKey.BRIDGE: Shape(
-        body="M164 60 C172 52 188 52 196 60 L196 86 C190 68 170 68 164 86 Z",
-        tick=(180, 62),
-        hit="M158 44 L202 44 L204 96 L156 96 Z",
-        lines="M172 60 C177 58 183 58 188 60",
-    ),
-    ComponentKey.LENS_LEFT: _LENS,
-    ComponentKey.LENS_RIGHT: _LENS.mirrored(),
+# What is the same whatever the rims' shape.
+_SIDES: Final[dict[str, Shape]] = {
     ComponentKey.ARM_LEFT: _ARM,
     ComponentKey.ARM_RIGHT: _ARM.mirrored(),
     ComponentKey.HINGE_LEFT: _HINGE,
@@ -110,3 +154,17 @@ SHAPES: Final[dict[str, Shape]] = {
     ComponentKey.SCREW_LEFT: _SCREW,
     ComponentKey.SCREW_RIGHT: _SCREW.mirrored(),
 }
+
+
+def shapes(rim: str = RimShape.PANTO) -> dict[str, Shape]:
+    """Every part of a frame, in the order in which they are painted: what is nearer comes later."""
+    return RIMS[rim].shapes() | _SIDES
+
+
+def variants() -> Iterator[tuple[str, list[tuple[str, Shape]]]]:
+    """Each part with its shape for each rim; rim and one shape only where all are alike."""
+    by_rim = {str(rim): one.shapes() for rim, one in RIMS.items()}
+    for key in RIMS[RimShape.PANTO].shapes():
+        yield key, [(rim, parts[key]) for rim, parts in by_rim.items()]
+    for key, shape in _SIDES.items():
+        yield key, [("", shape)]
