@@ -60,10 +60,18 @@ admin.site.site_url = "/desk/"
 
 
 class Master(Admin):
-    """A table that the owner edits. What is in use cannot be deleted: the database protects it."""
+    """A table that the owner edits. What is in use cannot be deleted: the database protects it.
+
+    `fixed` is what books and lists know a row by: it is given once. Closed reports name their
+    classes and parts by code, so that a new code would rewrite them.
+    """
 
     save_on_top = True
     list_per_page = 100
+    fixed: ClassVar[tuple[str, ...]] = ()
+
+    def get_readonly_fields(self, request: HttpRequest, obj: Model | None = None) -> list[str]:
+        return [*super().get_readonly_fields(request, obj), *(self.fixed if obj else ())]
 
 
 class OneRow(Master):
@@ -169,6 +177,7 @@ class WorkshopAdmin(OneRow):
 
 @admin.register(Polymer)
 class PolymerAdmin(Master):
+    fixed = ("code",)
     list_display = ("code", "name")
 
 
@@ -189,6 +198,7 @@ class ColourForm(Form):
 
 @admin.register(Colour)
 class ColourAdmin(Master):
+    fixed = ("code",)
     form = ColourForm
     list_display = ("code", "name", "swatch")
 
@@ -236,6 +246,7 @@ class ScaleAdmin(Master):
 
 @admin.register(Part)
 class PartAdmin(Master):
+    fixed = ("code",)
     list_display = ("code", "name", "screw_size", "price_minor", "reorder_level", "pack_size")
     search_fields = ("code", "name")
 

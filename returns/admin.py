@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from django.contrib import admin
 from django.core.exceptions import ValidationError
 from django.forms.models import BaseInlineFormSet
+from django.http import HttpRequest
 from django.utils.translation import gettext_lazy as _
 
 from inventory.admin import Book, Form, Lines, Master, OneRow
@@ -91,12 +92,14 @@ class RepairLines(Lines):
 
 @admin.register(FrameModel)
 class FrameModelAdmin(Master):
-    list_display = ("code", "name", "active", "new_frame_cost_minor", "expected_life_months")
+    fixed = ("code",)
+    list_display = ("code", "name", "rim", "active", "new_frame_cost_minor", "expected_life_months")
     inlines: ClassVar[list[Any]] = [BillLines, RepairLines]
 
 
 @admin.register(Colourway)
 class ColourwayAdmin(Master):
+    fixed = ("model", "colour", "polymer")
     list_display = ("model", "colour", "polymer", "active")
     list_select_related = ("model", "colour", "polymer")
     list_filter = ("model", "active")
@@ -122,12 +125,19 @@ class BatchForm(Form):
 
 @admin.register(ProductionBatch)
 class ProductionBatchAdmin(Master):
+    """What was issued for a batch names it by its code alone, so the database cannot protect it."""
+
+    fixed = ("code",)
     form = BatchForm
     list_display = ("code", "colourway", "made_on", "pieces")
     list_select_related = ("colourway__model", "colourway__colour")
     list_filter = ("colourway__model",)
     search_fields = ("code",)
     date_hierarchy = "made_on"
+
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        is_moulded = obj is not None and bool(obj.issued_mg)
+        return not is_moulded and super().has_delete_permission(request, obj)
 
 
 @admin.register(EmissionFactors)

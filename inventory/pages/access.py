@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import wraps
 from typing import Any
+from urllib.parse import urlsplit
 
+from django.conf import settings
 from django.contrib.auth.models import AnonymousUser, User
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponseBase
+from django.shortcuts import resolve_url
 
 BENCH = "bench"
 ACCOUNTANT = "accountant"
@@ -29,6 +32,19 @@ def roles_of(user: User | AnonymousUser) -> frozenset[str]:
     return frozenset(user.groups.values_list("name", flat=True))
 
 
+def _way_on(request: HttpRequest) -> str:
+    """Where to go on after signing in: what was asked for, or the page a deed was sent from.
+
+    The address of a deed takes no GET: to be led there would end on an empty page.
+    """
+    if request.method in ("GET", "HEAD"):
+        return request.get_full_path()
+    sent_from = urlsplit(request.headers.get("Referer", ""))
+    if sent_from.netloc != request.get_host():
+        return resolve_url(settings.LOGIN_REDIRECT_URL)
+    return sent_from._replace(scheme="", netloc="", fragment="").geturl()
+
+
 def allow(*roles: str) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
     """Open the page to these roles only: strangers go to the login, others get a plain 403."""
 
@@ -36,7 +52,7 @@ def allow(*roles: str) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
         @wraps(page)
         def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
             if not request.user.is_authenticated:
-                return redirect_to_login(request.get_full_path())
+                return redirect_to_login(_way_on(request))
             if not roles_of(request.user) & set(roles):
                 raise PermissionDenied
             response: HttpResponseBase = page(request, *args, **kwargs)

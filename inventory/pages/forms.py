@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Callable
+from decimal import Decimal
 from typing import Any, TypeVar
 
 from django import forms
 from django.db import IntegrityError
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from inventory import weighing
 from inventory.errors import HingebackError, KeyReused
 from inventory.models import Scale
+from inventory.reports.headings import FLAGS
 
 Made = TypeVar("Made")
 
@@ -67,10 +71,35 @@ class MassField(forms.CharField):
         return super().widget_attrs(widget) | own
 
 
+class FigureField(forms.DecimalField):
+    """A figure with decimals. A comma is a decimal sign too, whatever the language of the page."""
+
+    def __init__(self, **facts: Any) -> None:
+        super().__init__(localize=True, **facts)
+
+    def to_python(self, value: Any) -> Decimal | None:  # type: ignore[override]
+        text = str(value or "").strip()
+        return super().to_python(text.replace(",", ".") if text.count(",") == 1 else text)
+
+    def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
+        return super().widget_attrs(widget) | {"inputmode": "decimal"}
+
+
+class ScaleField(forms.ModelChoiceField):  # type: ignore[type-arg]
+    """A scale in use. What speaks against it today is said before it is used, not only after."""
+
+    def __init__(self, **facts: Any) -> None:
+        super().__init__(Scale.objects.filter(in_use=True), **{"label": _("Scale")} | facts)
+
+    def label_from_instance(self, scale: Scale) -> str:
+        said = [str(FLAGS[flag]) for flag in weighing.doubts(scale=scale, at=timezone.now())]
+        return f"{scale.name} ({', '.join(said)})" if said else scale.name
+
+
 class WeighedForm(DeedForm):
     """A deed with one reading on a named scale; the rule parses the typed mass."""
 
-    scale = forms.ModelChoiceField(Scale.objects.filter(in_use=True), label=_("Scale"))
+    scale = ScaleField()
     mass = MassField(
         label=_("Mass"),
         help_text=_("As the scale shows it, for example 24,31 or 24.31 g."),

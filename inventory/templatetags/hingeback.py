@@ -29,7 +29,7 @@ from inventory.pages import frame
 from inventory.pages.access import ACCOUNTANT, OWNER
 from inventory.queries import practice
 from inventory.reports.headings import FLAGS
-from inventory.reports.numbers import grams, uncertainty_g
+from inventory.reports.numbers import MINUS, grams, pieces, uncertainty_g
 from inventory.sums.masses import mass_g
 from inventory.sums.traced import COVERAGE, Known
 
@@ -38,7 +38,9 @@ register = template.Library()
 NOTHING = "–"
 NOTICE_KINDS = ("good", "plain", "warn", "bad")
 _NARROW_SPACE = "\u202f"
+_ROW_OF_HYPHENS = "---------"
 _GROUPED_FROM = 10_000
+_MONTH = re.compile(r"\b\d{4}-\d{2}\b(?!-)")
 _HEX_COLOUR = re.compile(r"#[0-9a-fA-F]{6}")
 
 
@@ -79,6 +81,24 @@ def money(cost_minor: object, currency: str = "") -> str:
 
 
 @register.filter
+def unbroken(text: str) -> SafeString:
+    """A sentence in which the name of a month, as 2026-10, is never cut at the end of a line."""
+    return SafeString(_MONTH.sub(r'<span class="nowrap">\g<0></span>', conditional_escape(text)))
+
+
+@register.filter
+def whole(count: object) -> str:
+    """A count, in threes, with the sign that every other figure has."""
+    return pieces(count) if isinstance(count, int) else _absent(count)
+
+
+@register.filter
+def beside(headings: Iterable[Any], cells: Iterable[Any]) -> list[tuple[Any, Any]]:
+    """Each cell of a table's row with the heading of its column."""
+    return list(zip(headings, cells, strict=False))
+
+
+@register.filter
 def ppm(share_ppm: object, decimals: int = 1) -> str:
     """A share in parts per million as percent, rounded half to even: 123456 reads "12.3 %"."""
     if not isinstance(share_ppm, int | Decimal):
@@ -106,7 +126,7 @@ def _absent(nothing: object) -> str:
 
 def _number(figure: Decimal, *, decimals_min: int) -> str:
     """An exact decimal in the page's language, in threes with a narrow space from 10 000 on."""
-    sign = "-" if figure < 0 else ""
+    sign = MINUS if figure < 0 else ""
     whole, _point, decimals = f"{abs(figure):f}".partition(".")
     kept = decimals[:decimals_min] + decimals[decimals_min:].rstrip("0")
     if int(whole) >= _GROUPED_FROM:
@@ -124,6 +144,7 @@ def field(bound: BoundField, **attrs: Any) -> SafeString:
     underscores turn into hyphens.
     """
     attrs = {name.replace("_", "-"): setting for name, setting in attrs.items()}
+    _say_empty_choice(bound.field)
     widget = bound.as_widget(attrs=attrs)
     if bound.is_hidden:
         return widget
@@ -136,6 +157,12 @@ def field(bound: BoundField, **attrs: Any) -> SafeString:
     return render_to_string("hingeback/furniture/field.html", facts)
 
 
+def _say_empty_choice(choice: Field) -> None:
+    """The framework's row of hyphens is read out one by one; a word says the same."""
+    if isinstance(choice, ModelChoiceField) and choice.empty_label == _ROW_OF_HYPHENS:
+        choice.empty_label = _("choose") if choice.required else pgettext("no choice", "none")
+
+
 @register.simple_tag
 def form_fields(form: BaseForm) -> SafeString:
     """Every field of a form in order, hidden ones included."""
@@ -143,12 +170,16 @@ def form_fields(form: BaseForm) -> SafeString:
 
 
 @register.inclusion_tag("hingeback/furniture/form_errors.html")
-def form_errors(form: BaseForm) -> dict[str, Any]:
-    """What stands in the way of the whole form, each error linked to its field."""
+def form_errors(form: BaseForm, heading: str = "") -> dict[str, Any]:
+    """What stands in the way of the whole form, each error linked to its field.
+
+    The heading says that nothing was saved; a form that saves nothing gives its own.
+    """
     if not form.is_bound or form.is_valid():
         return {"errors": []}
     general = [("", "", message) for message in form.non_field_errors()]
-    return {"errors": general + [line for bound in form for line in _error_lines(bound)]}
+    errors = general + [line for bound in form for line in _error_lines(bound)]
+    return {"errors": errors, "heading": heading}
 
 
 def _error_lines(bound: BoundField) -> list[tuple[str, str, str]]:
@@ -270,15 +301,15 @@ def spread(known: object) -> SafeString:
 
 
 @register.simple_tag
-def spread_under(known: object) -> SafeString:
+def spread_under(known: object, unit: str = "") -> SafeString:
     """The uncertainty under a mass in a table of grams with three decimals, so that they line up.
 
-    The table says once what ± and the dagger mean.
+    The table says once what ± and the dagger mean. `unit` is "g" where the masses have it too.
     """
-    told = _known(known)
+    told, after = _known(known), f" {unit}" if unit else ""
     facts = _spread_facts(told) | {
-        "expanded": uncertainty_g(told.expanded_ug),
-        "unweighed": grams(told.booked_mg) if told.booked_mg else "",
+        "expanded": f"{uncertainty_g(told.expanded_ug)}{after}",
+        "unweighed": f"{grams(told.booked_mg)}{after}" if told.booked_mg else "",
         "factor": "",
         "under": True,
     }
@@ -320,10 +351,20 @@ def uncertainty(expanded_ug: int) -> str:
 
     GUM (JCGM 100:2008) 7.2.6: two digits are enough, and one may round up.
     """
-    figure = Decimal(expanded_ug).scaleb(-6)
-    step = max(Decimal("0.001"), Decimal(1).scaleb(figure.adjusted() - 1))
+    return f"{_two_digits(Decimal(expanded_ug).scaleb(-6), least=-3)} g"
+
+
+@register.filter
+def uncertainty_kg(expanded_ug: int) -> str:
+    """The same in kilograms."""
+    return f"{_two_digits(Decimal(expanded_ug).scaleb(-9), least=-6)} kg"
+
+
+def _two_digits(figure: Decimal, *, least: int) -> str:
+    """Rounded up to two digits, and to no finer step than ten to the power of `least`."""
+    step = max(Decimal(1).scaleb(least), Decimal(1).scaleb(figure.adjusted() - 1))
     rounded = (figure / step).to_integral_value(ROUND_CEILING) * step
-    return f"{_number(rounded, decimals_min=max(0, -step.adjusted()))} g"
+    return _number(rounded, decimals_min=max(0, -step.adjusted()))
 
 
 @register.simple_tag

@@ -2,17 +2,47 @@
 
 from __future__ import annotations
 
+import re
+
 from django import template
 from django.forms import BoundField
 from django.forms.boundfield import BoundWidget
+from django.utils.html import escape
+from django.utils.safestring import SafeString
 
+from returns.models import Colourway
+from returns.models.catalogue import ComponentKey
 from returns.pages.customer import drawing
 
 register = template.Library()
 
+_CODE = re.compile(r"\b[A-Z]-[0-9A-Z]{4}-[0-9A-Z]{4}\b")
+
+
+@register.filter
+def whole_codes(text: str) -> SafeString:
+    """A sentence whose tags and codes are not broken at their hyphens, nor changed for copying."""
+    return SafeString(_CODE.sub(r'<span class="nowrap">\g<0></span>', escape(text)))
+
 
 @register.simple_tag
-def drawn_parts(field: BoundField) -> list[tuple[BoundWidget, drawing.Shape]]:
-    """The radio buttons of a choice of component, each with its shape, nearest part last."""
+def drawn_parts(
+    field: BoundField,
+) -> list[tuple[BoundWidget, list[tuple[str, drawing.Shape]]]]:
+    """The radio buttons of a choice of component, each with its shapes, nearest part last."""
     radios = {radio.data["value"]: radio for radio in field}
-    return [(radios[key], shape) for key, shape in drawing.SHAPES.items() if key in radios]
+    return [(radios[key], shapes) for key, shapes in drawing.variants() if key in radios]
+
+
+@register.simple_tag
+def drawn_frame(field: BoundField) -> Colourway | None:
+    """The colourway that a filing form's drawing shows at first: the chosen one, or the first."""
+    rows = {str(one.pk): one for one in field.field.queryset}  # type: ignore[attr-defined]
+    return rows.get(str(field.value() or "")) or next(iter(rows.values()), None)
+
+
+@register.simple_tag
+def front_outline(rim: str) -> str:
+    """The outline of a front with such rims, to be told from others at a glance."""
+    shapes = drawing.RIMS[rim].shapes()
+    return f"{shapes[ComponentKey.FRONT].body} {shapes[ComponentKey.BRIDGE].body}"

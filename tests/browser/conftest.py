@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 import os
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
 import pytest
-import time_machine
 from django.contrib.auth.models import User
+from django.contrib.staticfiles.handlers import StaticFilesHandler
+from django.http import HttpRequest, HttpResponseBase
 from django.test import Client
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 from tests.browser import chromium
-from tests.makers import NOON
+
+SCRIPTS_LATE_S = 0.8
+# What is waited for comes within a blink; a shared machine may stall for longer than the usual 5 s.
+expect.set_options(timeout=20_000)
 
 
 @pytest.fixture(scope="module")
@@ -38,11 +43,17 @@ def browser() -> Iterator[Browser]:
         os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = before
 
 
-@pytest.fixture(autouse=True)
-def _october() -> Iterator[None]:
-    """The service's clock starts at the noon on which the builders furnish the workshop."""
-    with time_machine.travel(NOON, tick=True):
-        yield
+@pytest.fixture
+def late_scripts(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every script takes its time, as on a phone with one bar; pages and styles do not."""
+    serve = StaticFilesHandler.serve
+
+    def late(self: StaticFilesHandler, request: HttpRequest) -> HttpResponseBase:
+        if request.path.endswith(".js"):
+            time.sleep(SCRIPTS_LATE_S)
+        return serve(self, request)
+
+    monkeypatch.setattr(StaticFilesHandler, "serve", late)
 
 
 @dataclass

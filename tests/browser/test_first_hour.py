@@ -58,6 +58,7 @@ def onward(page: Page, title: str) -> None:
 
 def furnish(page: Page, check: Callable[[Page], None]) -> None:
     deeds.follow(page, "The workshop")
+    expect(page.locator("h1")).to_have_text("The workshop")
     check(page)
     fill(page, name="Reedbed Frames", address="9 Weir Road\n12345 Saltmarsh")
     fill(page, email="reedbed@example.org")
@@ -107,7 +108,7 @@ def hire(page: Page, name: str) -> str:
     return page.locator("#new-password").inner_text()
 
 
-@pytest.mark.timeout(240)
+@pytest.mark.timeout(600)
 @pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "no_scripts"])
 def test_an_empty_workshop_takes_its_first_return_within_the_hour(
     open_visitors: Callable[..., Any], scripts: bool

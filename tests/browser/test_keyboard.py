@@ -5,6 +5,7 @@ DEVELOPERS.md, "Walks", tells the same in words, for somebody with a screen read
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -15,8 +16,10 @@ from playwright.sync_api import Locator, Page, expect
 from returns import intake
 from returns.models import Request, ReturnedFrame
 from tests.browser import chromium
+from tests.browser.deeds import scan
 from tests.makers import Shop
 from tests.returns import customer_makers as customers
+from tests.returns.bench_makers import on_shelf
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -64,9 +67,8 @@ def test_from_the_code_to_the_grading_by_keys_alone(bench: Page, shop: Shop) -> 
     bench.keyboard.press("Enter")
     expect(bench.get_by_label("ours: mark, colour and feel are right")).to_be_focused()
     bench.keyboard.press("Space")
-    arm = bench.get_by_role("group", name="Left arm", exact=True)
-    _press(bench, arm.get_by_label("snapped", exact=True), "Space")
-    _press(bench, bench.get_by_role("button", name="Show the answer"))
+    _press(bench, _tick(bench, "left arm: snapped"), "Space")
+    bench.keyboard.press("Enter")
     expect(bench.locator("#decision")).to_contain_text("Decision: Repair")
     expect(bench.get_by_role("link", name="Mend it")).to_be_focused()
     bench.keyboard.press("Enter")
@@ -77,12 +79,96 @@ def test_from_the_code_to_the_grading_by_keys_alone(bench: Page, shop: Shop) -> 
     assert (frame.reading.mass_mg, frame.state) == (24_310, "to_mend")
 
 
+def _tick(page: Page, name: str) -> Locator:
+    return page.get_by_role("checkbox", name=name, exact=True)
+
+
+def _part(page: Page, name: str) -> Locator:
+    return page.locator("summary", has_text=re.compile(rf"^{name}( \d|\s*$)"))
+
+
+@pytest.fixture
+def shelved(shop: Shop, bea: User) -> ReturnedFrame:
+    """A frame on the shelf whose customer named the left arm."""
+    return on_shelf(shop, bea, customers.sent_back(shop))
+
+
+@pytest.mark.usefixtures("late_scripts")
+def test_the_first_key_on_a_page_is_heard_however_late_its_scripts_are(
+    bench: Page, shelved: ReturnedFrame
+) -> None:
+    bench.goto(f"/bench/frame/{shelved.tag}/look/", wait_until="commit")
+    expect(bench.get_by_label("ours: mark, colour and feel are right")).to_be_focused()
+    bench.keyboard.press("F2")
+    expect(bench.locator("#code-search")).to_be_focused()
+
+
+def test_a_part_of_the_look_over_opens_by_key_and_each_tick_says_its_part(
+    open_visitors: Callable[..., Any], bea: User, shelved: ReturnedFrame
+) -> None:
+    visitors = open_visitors(viewport=chromium.DESKTOP)
+    bench: Page = visitors.page(user=bea)
+    bench.goto(f"/bench/frame/{shelved.tag}/look/")
+    expect(bench.get_by_label("ours: mark, colour and feel are right")).to_be_focused()
+    bench.keyboard.press("Space")
+    expect(_tick(bench, "left arm: snapped")).to_be_visible()
+    expect(_tick(bench, "right hinge: screw hole out of place")).to_be_hidden()
+    _press(bench, _part(bench, "Right hinge"))
+    _press(bench, _tick(bench, "right hinge: screw hole out of place"), "Space")
+    offset = bench.get_by_label("right hinge: how far off its centre, mm", exact=True)
+    _tab_to(bench, offset)
+    bench.keyboard.type("far")
+    bench.keyboard.press("Enter")
+    expect(bench.locator(".error-summary")).to_be_focused()
+    bench.keyboard.press("Tab")
+    bench.keyboard.press("Enter")
+    expect(offset).to_be_focused()
+    expect(_tick(bench, "right hinge: screw hole out of place")).to_be_checked()
+    expect(_part(bench, "Right hinge")).to_have_text("Right hinge 1 ticked")
+    visitors.expect_complaint("422 (Unprocessable Entity)")
+
+
+def test_ticks_that_a_draft_brings_back_stand_open(bench: Page, shelved: ReturnedFrame) -> None:
+    bench.goto(f"/bench/frame/{shelved.tag}/look/")
+    _part(bench, "Bridge").click()
+    _tick(bench, "bridge: cracked elsewhere").check()
+    bench.reload()
+    expect(_tick(bench, "bridge: cracked elsewhere")).to_be_checked()
+    expect(_tick(bench, "bridge: cracked elsewhere")).to_be_visible()
+    expect(_part(bench, "Bridge")).to_have_text("Bridge 1 ticked")
+
+
+def test_a_part_says_how_many_of_its_defects_are_ticked(
+    bench: Page, shelved: ReturnedFrame
+) -> None:
+    """A measure without its tick counts, and one with it counts once, as in the grading."""
+    bench.goto(f"/bench/frame/{shelved.tag}/look/")
+    hinge = _part(bench, "Left hinge")
+    hinge.click()
+    expect(hinge).to_have_text("Left hinge")
+    _tick(bench, "left hinge: snapped").check()
+    expect(hinge).to_have_text("Left hinge 1 ticked")
+    bench.get_by_label("left hinge: how far off its centre, mm").fill("0.2")
+    expect(hinge).to_have_text("Left hinge 2 ticked")
+    _tick(bench, "left hinge: screw hole out of place").check()
+    expect(hinge).to_have_text("Left hinge 2 ticked")
+    _tick(bench, "left hinge: snapped").uncheck()
+    hinge.click()
+    expect(hinge).to_have_text("Left hinge 1 ticked")
+
+
+def test_names_in_the_look_over_are_all_different(bench: Page, shelved: ReturnedFrame) -> None:
+    bench.goto(f"/bench/frame/{shelved.tag}/look/")
+    names = bench.locator("form[data-keep] label").all_text_contents()
+    assert len(names) > 45
+    assert len(set(names)) == len(names)
+
+
 def test_a_hand_scanner_needs_no_field(bench: Page, shop: Shop) -> None:
     """A burst of keys that ends with Enter goes to the search, wherever the focus is."""
     filed = customers.sent_back(shop)
     bench.evaluate("document.activeElement.blur()")
-    bench.keyboard.type(filed.reference)
-    bench.keyboard.press("Enter")
+    scan(bench, filed.reference)
     expect(bench.locator("h1 .code")).to_have_text(filed.reference)
 
 
@@ -98,8 +184,7 @@ def test_a_code_scanned_into_the_field_for_a_mass_is_looked_up(bench: Page, shop
     bench.keyboard.type("24.31 g")
     expect(mass).to_have_value("24.31 g")
     bench.wait_for_timeout(200)
-    bench.keyboard.type(other.reference)
-    bench.keyboard.press("Enter")
+    scan(bench, other.reference)
     expect(bench.locator("h1 .code")).to_have_text(other.reference)
     bench.go_back()
     expect(bench.get_by_label("Mass", exact=True)).to_have_value("24.31 g")

@@ -147,9 +147,23 @@ def test_what_was_typed_outlives_a_reload_and_is_gone_once_sent(phone: Page, sho
     expect(phone.get_by_text("We brought back what you had typed here.")).to_be_visible()
     deeds.press(phone, "File the return")
     expect(phone).to_have_url(re.compile("/story/"))
+    phone.wait_for_load_state()
     phone.goto("/ask/return/")
     expect(phone.get_by_label(NOTE)).to_have_value("")
     expect(phone.get_by_text("We brought back")).to_be_hidden()
+
+
+@pytest.mark.usefixtures("late_scripts")
+def test_what_is_typed_at_once_is_kept_and_never_typed_over_however_late_the_scripts_are(
+    phone: Page, shop: Shop
+) -> None:
+    deeds.fill_return(phone, part="arm_left", defect="snapped in two")
+    phone.goto("/ask/return/", wait_until="commit")
+    phone.get_by_label(NOTE).fill("It was the dog.")
+    phone.wait_for_load_state()
+    expect(phone.get_by_text("We brought back what you had typed here.")).to_be_visible()
+    expect(phone.get_by_label("Email")).to_have_value(TYPED["Email"])
+    expect(phone.get_by_label(NOTE)).to_have_value("It was the dog.")
 
 
 def test_a_connection_lost_while_typing_is_said_and_loses_nothing(

@@ -228,6 +228,25 @@ def test_an_uncertainty_has_two_digits_and_is_rounded_up(ug: int, text: str) -> 
     assert hingeback.uncertainty(ug) == text
 
 
+@pytest.mark.parametrize(
+    ("ug", "text"),
+    [(1, "0.000001 kg"), (1_662_100, "0.0017 kg"), (1_701_000, "0.0018 kg"), (0, "0.000000 kg")],
+)
+def test_an_uncertainty_in_kilograms_has_two_digits_too(ug: int, text: str) -> None:
+    assert hingeback.uncertainty_kg(ug) == text
+
+
+def test_an_uncertainty_under_a_mass_has_its_decimals_and_its_unit() -> None:
+    assert "0.033</span>" in render("{% spread_under known %}", known=Known(32_100, 0, 1))
+    assert "0.033 g</span>" in render('{% spread_under known "g" %}', known=Known(32_100, 0, 1))
+
+
+def test_the_name_of_a_month_is_not_cut_and_nothing_else_is_held_together() -> None:
+    told = hingeback.unbroken("<2025-12 to 2026-11, not 2026-11-28.")
+    month = '<span class="nowrap">%s</span>'
+    assert told == f"&lt;{month % '2025-12'} to {month % '2026-11'}, not 2026-11-28."
+
+
 def test_a_mass_says_how_well_it_is_known() -> None:
     flags = ((("1", "past_check"), 1),)
     html = render("{% measured 24310 known %}", known=Known(32_100, 0, 1, flags))
@@ -262,7 +281,7 @@ def test_a_swatch_takes_nothing_but_a_colour() -> None:
         (24_311, "24.311 g", "24,311 g"),
         (0, "0.00 g", "0,00 g"),
         (1, "0.001 g", "0,001 g"),
-        (-24_310, "-24.31 g", "-24,31 g"),
+        (-24_310, "−24.31 g", "−24,31 g"),
         (9_999_990, "9999.99 g", "9999,99 g"),
         (10_000_000, "10\u202f000.00 g", "10\u202f000,00 g"),
         (1_234_567_890, "1\u202f234\u202f567.89 g", "1\u202f234\u202f567,89 g"),
@@ -278,7 +297,7 @@ def test_grams_read_in_the_language_of_the_page(mass_mg: int, english: str, germ
 @given(st.integers(min_value=-(10**12), max_value=10**12))
 def test_every_mass_shown_is_exact_to_the_milligram(mass_mg: int) -> None:
     for shown in (hingeback.mass(mass_mg), hingeback.mass_kg(mass_mg)):
-        number, unit = shown.replace("\u202f", "").split()
+        number, unit = shown.replace("\u202f", "").replace("−", "-").split()
         assert Decimal(number) * {"g": 1000, "kg": 1_000_000}[unit] == mass_mg
 
 
@@ -301,7 +320,7 @@ def test_kilograms_never_lose_a_milligram(mass_mg: int, shown: str) -> None:
         (1_500, 1, "0.2 %"),
         (123_456, 0, "12 %"),
         (123_456, 4, "12.3456 %"),
-        (-25_000, 1, "-2.5 %"),
+        (-25_000, 1, "−2.5 %"),
     ],
 )
 def test_shares_read_as_percent(share_ppm: int, decimals: int, shown: str) -> None:
@@ -314,7 +333,7 @@ def test_money_takes_the_workshops_currency_unless_one_is_given() -> None:
     workshop.currency = "CHF"
     workshop.save()
     assert hingeback.money(1234) == "12.34 CHF"
-    assert hingeback.money(-5) == "-0.05 CHF"
+    assert hingeback.money(-5) == "−0.05 CHF"
     assert hingeback.money(1234, "EUR") == "12.34 EUR"
     with translation.override("de"):
         assert hingeback.money(1_234_500) == "12\u202f345,00 CHF"
@@ -483,3 +502,31 @@ def test_targets_are_large_enough_for_gloves() -> None:
     sizes_rem = [float(size) for size in re.findall(r"--target:\s*([0-9.]+)rem", sheets)]
     assert len(sizes_rem) == 2
     assert min(sizes_rem) * 16 >= 44
+
+
+@pytest.mark.django_db
+def test_an_empty_choice_is_a_word_and_no_row_of_hyphens() -> None:
+    class Choosing(forms.Form):
+        needed = forms.ModelChoiceField(Workshop.objects.none())
+        free = forms.ModelChoiceField(Workshop.objects.none(), required=False)
+        own = forms.ModelChoiceField(Workshop.objects.none(), empty_label="none in stock")
+
+    shown = hingeback.form_fields(Choosing())
+    assert re.findall(r"<option value=\"\"[^>]*>([^<]*)<", shown) == [
+        "choose",
+        "none",
+        "none in stock",
+    ]
+
+
+@pytest.mark.django_db
+def test_a_form_that_saves_nothing_says_so_in_its_own_heading() -> None:
+    class Asking(forms.Form):
+        name = forms.CharField()
+
+    text = "{% load hingeback %}{% form_errors form %}{% form_errors form 'No link yet:' %}"
+    page = Template(text).render(Context({"form": Asking({})}))
+    assert re.findall(r"<h2>([^<]*)</h2>", page) == [
+        "Not saved yet. Please look at this again:",
+        "No link yet:",
+    ]

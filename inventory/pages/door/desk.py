@@ -52,7 +52,11 @@ _JOBS: dict[str, tuple[Job, ...]] = {
         Job("months", _("Months"), _("Check, close, and fetch the recovered-material report.")),
     ),
     OWNER: (
-        Job("owner", _("Do we keep our promise?"), _("What comes back, why, how circular we are.")),
+        Job(
+            "owner",
+            _("How we are doing"),
+            _("Our promise, what comes back and why, how circular we are."),
+        ),
         Job(
             "lifetimes", _("What comes next"), _("How long frames last, and which parts to order.")
         ),

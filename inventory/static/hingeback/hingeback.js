@@ -1,4 +1,5 @@
-/* Small comforts on pages that work without any of this. */
+/* Small comforts on pages that work without any of this. Read in the head, before anything can be
+   typed, so that the first key, word and send are heard however slow the line is. */
 (() => {
   "use strict";
   const DRAFT = "draft:";
@@ -68,6 +69,9 @@
   const onInput = (event) => {
     const form = event.target.form;
     if (!form) return;
+    typed.add(event.target);
+    const section = event.target.closest("details[data-unfold]");
+    if (section) tally(section);
     if ("guard" in form.dataset) changed.add(form);
     if (form.dataset.keep) keep(form);
     if (form.getAttribute("method") === "post") probeWhileTyping();
@@ -79,6 +83,7 @@
   /* data-keep="name" on a form: what was typed outlives a reload or a lost connection, in this
      tab only. It is dropped once it was sent and a redirect came back: the page that a broken
      connection leaves behind, or any page opened next, is no answer. */
+  const typed = new Set();
   const kept = (form) =>
     [...form.elements].filter(
       (field) => field.name && !["hidden", "password", "file", "submit", "button"].includes(field.type),
@@ -116,7 +121,7 @@
     let restored = false;
     for (const field of kept(form)) {
       const was = draft.fields[slot(field)];
-      if (was === undefined || was === state(field)) continue;
+      if (was === undefined || was === state(field) || typed.has(field)) continue;
       if (typeof was === "boolean") field.checked = was;
       else field.value = was;
       restored = true;
@@ -156,7 +161,7 @@
   const PROBE_TIMEOUT_MS = 4000;
   const PROBE_AGAIN_MS = [2000, 30_000];
   const PROBE_TYPING_MS = 10_000;
-  const note = byId("offline");
+  const note = () => byId("offline");
   let isLost = false;
   let probedAt = -Infinity;
   let nextProbe = 0;
@@ -164,17 +169,17 @@
   const answers = async () => {
     try {
       const signal = AbortSignal.timeout(PROBE_TIMEOUT_MS);
-      return (await fetch(note.dataset.probe, { cache: "no-store", signal })).ok;
+      return (await fetch(note().dataset.probe, { cache: "no-store", signal })).ok;
     } catch {
       return false;
     }
   };
   const probe = async () => {
-    if (!note?.dataset.probe) return;
+    if (!note()?.dataset.probe) return;
     clearTimeout(nextProbe);
     probedAt = performance.now();
     isLost = !(await answers());
-    note.hidden = !isLost;
+    note().hidden = !isLost;
     if (isLost) nextProbe = setTimeout(probe, pause);
     pause = isLost ? Math.min(2 * pause, PROBE_AGAIN_MS[1]) : PROBE_AGAIN_MS[0];
   };
@@ -185,7 +190,7 @@
   const sendOnceAnswered = async (form, submitter) => {
     await probe();
     if (!isLost) form.requestSubmit(submitter);
-    else note.focus();
+    else note().focus();
   };
 
   /* A table that scrolls sideways must be reachable by keyboard. */
@@ -205,13 +210,29 @@
     return heading.id;
   };
 
-  /* A link to a form inside a closed section opens the section. */
+  /* A link to a form or a field inside a closed section opens the section. */
+  const FIELDS = "input:not([type=hidden]), select, textarea";
   const unfold = () => {
     const wanted = location.hash.length > 1 && byId(decodeURIComponent(location.hash.slice(1)));
     const section = wanted && wanted.closest("details");
     if (!section) return;
     section.open = true;
-    section.querySelector("input:not([type=hidden]), select, textarea")?.focus();
+    (wanted.matches(FIELDS) ? wanted : section.querySelector(FIELDS))?.focus();
+  };
+  /* data-unfold on a section: ticks that a draft or the way back brought into it are shown. */
+  const FILLED = "input:checked, input[placeholder]:not(:placeholder-shown)";
+  const unfoldFilled = () => {
+    for (const section of document.querySelectorAll("details[data-unfold]"))
+      if (tally(section)) section.open = true;
+  };
+  /* data-tally in its summary: the words for each number, of which one is said. Counted is each
+     data-counted with anything ticked or typed in it. */
+  const tally = (section) => {
+    const counted = [...section.querySelectorAll("[data-counted]")];
+    const filled = counted.filter((one) => one.querySelector(FILLED)).length;
+    const told = section.querySelector("[data-tally]");
+    told.textContent = told.dataset.tally.split("|")[filled];
+    return filled;
   };
 
   document.addEventListener("keydown", onScan);
@@ -226,18 +247,27 @@
   document.addEventListener("visibilitychange", () => {
     if (!document.hidden && isLost) probe();
   });
-  if (!navigator.onLine) probe();
-  dropSentDrafts();
-  document.querySelectorAll("form[data-keep]").forEach(bringBack);
-  document.querySelectorAll("form[data-once]").forEach(keepKey);
-  openTables();
   window.addEventListener("resize", openTables);
-  document.querySelectorAll("[data-print]").forEach((button) => (button.hidden = false));
-  document.querySelector("[data-focus]")?.focus();
-  /* A bench page without a first field or action waits for the next code. */
-  const isBench = document.body.classList.contains("bench");
-  const first = document.querySelector("[data-focus], [autofocus]") ?? (isBench ? byId("code-search") : null);
-  if (document.activeElement === document.body) first?.focus({ preventScroll: true });
   window.addEventListener("load", () => setTimeout(unfold));
+  window.addEventListener("pageshow", unfoldFilled);
   window.addEventListener("hashchange", unfold);
+
+  /* Once the page is read, and before the scripts that may come later. */
+  const onRead = () => {
+    if (!navigator.onLine) probe();
+    dropSentDrafts();
+    document.querySelectorAll("form[data-keep]").forEach(bringBack);
+    unfoldFilled();
+    document.querySelectorAll("form[data-once]").forEach(keepKey);
+    openTables();
+    document.querySelectorAll("[data-print]").forEach((button) => (button.hidden = false));
+    document.querySelector("[data-focus]")?.focus();
+    /* A bench page without a first field or action waits for the next code. */
+    const isBench = document.body.classList.contains("bench");
+    const first = document.querySelector("[data-focus], [autofocus]") ?? (isBench ? byId("code-search") : null);
+    if (document.activeElement === document.body) first?.focus({ preventScroll: true });
+  };
+  document.addEventListener("readystatechange", () => {
+    if (document.readyState === "interactive") onRead();
+  });
 })();

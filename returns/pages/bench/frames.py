@@ -28,7 +28,8 @@ from returns.lookover import REASON_LENGTH_MAX, Evidence
 from returns.models import Grading, Photo, Request, ReturnedFrame
 from returns.models.filing import Wish
 from returns.models.gradings import Outcome
-from returns.pages.bench import wording
+from returns.models.mending import RepairJob
+from returns.pages.bench import tippings, wording
 from returns.pages.bench.finding import frame_by
 from returns.pages.bench.parcels import SlipField
 from returns.queries import frames, salvage
@@ -191,6 +192,11 @@ def _shown(
         "wish": wording.WISHES.get(shown.wish, shown.wish),
         "next": _next(shown) if may_act else None,
         "decision": _decision(told.latest, names) if told.latest else None,
+        "was_given_up": told.latest is not None
+        and any(
+            job.state == RepairJob.State.ABANDONED and job.grading_id == told.latest.pk
+            for job in told.jobs
+        ),
         "earlier": [_decision(one, names) for one in told.gradings[1:]],
         "mass": _mass(shown),
         "held": _held(told, walk),
@@ -198,6 +204,13 @@ def _shown(
         "movements": [_movement(one, walk) for one in told.movements],
         "photos": shown.request.photos.order_by("added_at")[:10] if shown.request else [],
         "may_act": may_act,
+        "may_look_again": may_act
+        and shown.state in REGRADABLE
+        and frames.NEXT_PAGE[shown.state] != "frame-look",
+        "may_discard": may_act
+        and shown.state == FrameState.HELD
+        and shown.wish == Wish.REGRIND
+        and stripdown.may_be_discarded(shown),
         "undo_obstacle": stripdown.undo_obstacle(shown)
         if may_act and shown.state == FrameState.BOXED
         else "",
@@ -304,6 +317,7 @@ def _decision(grading: Grading, names: dict[str, str]) -> dict[str, Any]:
         "findings": [_finding(one) for one in grading.findings.all()],
         "figures": sums["figures"],
         "plan": _plan(sums["plan"], names),
+        "is_followed": not grading.overrule_reason or grading.decided == Outcome.REPAIR,
         "alternatives": [_plan(plan, names) for plan in sums["alternatives"]],
         "refusals": [
             {
@@ -313,6 +327,8 @@ def _decision(grading: Grading, names: dict[str, str]) -> dict[str, Any]:
             }
             for one in sums["refusals"]
         ],
+        "tippings": tippings.rows(sums.get("tippings", []), currency, names),
+        "never_tips": tippings.never(sums.get("tippings", []), names),
         "facts": sums["facts"],
         "currency": currency,
     }

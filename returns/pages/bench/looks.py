@@ -15,6 +15,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods
 
 from inventory.pages.access import BENCH, OWNER, StaffRequest, allow
@@ -22,7 +23,7 @@ from inventory.pages.forms import DeedForm
 from returns import lookover
 from returns.gradingfacts import MEASURED, Seen
 from returns.lookover import MEASURED_UM_MAX, Look
-from returns.models import ProductionBatch, Remedy, ReturnedFrame
+from returns.models import Colourway, ProductionBatch, Remedy, ReturnedFrame
 from returns.models.catalogue import ComponentKey
 from returns.models.remedies import DefectKey
 from returns.pages.bench import wording
@@ -41,6 +42,7 @@ SEEN_ON: Final[dict[str, tuple[str, ...]]] = {
     "screw": (_D.LOOSE, _D.MISSING, _D.FOREIGN),
     "lens": (_D.SCUFFED, _D.CRACKED, _D.MISSING, _D.FOREIGN),
 }
+_AT_HINGE: Final = set(SEEN_ON["hinge"]) - set(SEEN_ON["arm"])
 MEASURE_HINTS: Final = {
     _D.OFFSET: _("how far off its centre, mm"),
     _D.STRIPPED: _("thinnest wall round the hole, mm"),
@@ -74,19 +76,32 @@ class MillimetreField(forms.CharField):
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """One defect of one part: its tick, and its measure where one applies."""
+    """One defect of one part: its tick, and its measure where one applies; what is seen of both.
+
+    The fields' own labels name the part too, for a summary of errors.
+    """
 
     tick: BoundField
     measure: BoundField | None
+    words: str
+    hint: str
 
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One part with its defects."""
+    """One part with its defects; open from the start where there is something to see in it."""
 
-    key: str
     label: str
     cells: list[Cell]
+    is_open: bool
+    has_errors: bool
+
+    @property
+    def tallies(self) -> str:
+        """How many of its defects are ticked, in words for each number there can be, none first."""
+        counts = range(1, len(self.cells) + 1)
+        words = [ngettext("%(count)s ticked", "%(count)s ticked", n) % {"count": n} for n in counts]
+        return "|".join(["", *words])
 
 
 class LookForm(DeedForm):
@@ -105,6 +120,12 @@ class LookForm(DeedForm):
         required=False,
         label=_("Nothing is wrong with it: I looked at every part"),
     )
+    colourway = forms.ModelChoiceField(
+        Colourway.objects.select_related("model", "colour"),
+        required=False,
+        label=_("Model and colour"),
+        empty_label=_("not known"),
+    )
     batch = forms.CharField(
         required=False,
         max_length=20,
@@ -112,17 +133,20 @@ class LookForm(DeedForm):
         help_text=_("If it can be read and was not noted at the weigh-in."),
     )
 
-    def __init__(self, *args: Any, **facts: Any) -> None:
+    def __init__(self, *args: Any, opened: str = "", **facts: Any) -> None:
+        """`opened` is the part that stands open from the start."""
         super().__init__(*args, **facts)
+        self.opened = opened
         extra = set(Remedy.objects.filter(active=True).values_list("component_kind", "defect"))
         self.grid = [(key, _offered(key, extra)) for key in ComponentKey.values]
         for key, defects in self.grid:
             for defect in defects:
-                label = DefectKey(defect).label
+                part, seen = ComponentKey(key).label, DefectKey(defect)
+                label = f"{part}: {seen.label}"
                 self.fields[f"d_{key}_{defect}"] = forms.BooleanField(required=False, label=label)
                 if defect in MEASURED:
-                    hint = MEASURE_HINTS[DefectKey(defect)]
-                    self.fields[f"um_{key}_{defect}"] = MillimetreField(label=hint)
+                    label = f"{part}: {MEASURE_HINTS[seen]}"
+                    self.fields[f"um_{key}_{defect}"] = MillimetreField(label=label)
 
     def clean_batch(self) -> ProductionBatch | None:
         return batch_by(self.cleaned_data["batch"])
@@ -130,12 +154,17 @@ class LookForm(DeedForm):
     def rows(self) -> Iterator[Row]:
         """The grid for the page."""
         for key, defects in self.grid:
-            cells = [Cell(self[f"d_{key}_{one}"], self._measure(key, one)) for one in defects]
-            yield Row(key, str(ComponentKey(key).label), cells)
+            cells = [self._cell(key, DefectKey(one)) for one in defects]
+            bound = [one for cell in cells for one in (cell.tick, cell.measure) if one]
+            has_errors = any(one.errors for one in bound)
+            is_open = key == self.opened or has_errors or any(one.value() for one in bound)
+            yield Row(str(ComponentKey(key).label), cells, is_open, has_errors)
 
-    def _measure(self, key: str, defect: str) -> BoundField | None:
+    def _cell(self, key: str, defect: DefectKey) -> Cell:
         name = f"um_{key}_{defect}"
-        return self[name] if name in self.fields else None
+        measure = self[name] if name in self.fields else None
+        hint = str(MEASURE_HINTS.get(defect, ""))
+        return Cell(self[f"d_{key}_{defect}"], measure, str(defect.label), hint)
 
     def look(self) -> Look:
         """What was ticked. A measure without its tick counts as ticked: nobody measures nothing."""
@@ -151,6 +180,7 @@ class LookForm(DeedForm):
             polymer=told["polymer"],
             found_sound=told["found_sound"],
             batch=told["batch"],
+            colourway=told["colourway"],
         )
 
 
@@ -176,7 +206,8 @@ def look(request: StaffRequest, tag: str) -> HttpResponse:
         return redirect("frame", seen.tag)
     form = LookForm(
         request.POST if request.method == "POST" else None,
-        initial={"batch": seen.batch.code if seen.batch else ""},
+        initial={"batch": seen.batch.code if seen.batch else "", "colourway": seen.colourway},
+        opened=_named(seen),
     )
     if request.method == "POST" and form.is_valid():
         graded = form.attempt(
@@ -186,6 +217,15 @@ def look(request: StaffRequest, tag: str) -> HttpResponse:
             return redirect("frame", seen.tag)
     facts = {"frame": seen, "form": form} | _told(seen)
     return render(request, "returns/bench/look.html", facts, status=422 if form.errors else 200)
+
+
+def _named(frame: ReturnedFrame) -> str:
+    """The part where a hand looks first: the one that the customer named, or an arm's hinge."""
+    if frame.request is None:
+        return ""
+    kind, _underscore, side = frame.request.component.partition("_")
+    at_hinge = kind == "arm" and frame.request.defect in _AT_HINGE
+    return f"hinge_{side}" if at_hinge else frame.request.component
 
 
 def _told(frame: ReturnedFrame) -> dict[str, Any]:

@@ -60,7 +60,8 @@ class WeighInForm(WeighedForm):
         "is_stranger",
     ]  # fmt: skip
     colourway = forms.ModelChoiceField(
-        Colourway.objects.filter(active=True).select_related("model", "colour"),
+        # What is sold no more still comes back.
+        Colourway.objects.select_related("model", "colour"),
         required=False,
         label=_("Model and colour"),
         empty_label=_("not known"),

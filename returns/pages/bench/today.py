@@ -13,6 +13,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_safe
 
+from inventory import clock
 from inventory.models import Colour
 from inventory.pages.access import BENCH, OWNER, allow
 from returns.models import FrameModel, Grading
@@ -44,7 +45,7 @@ LABELS: dict[str, str | Promise] = {
 def today(request: HttpRequest) -> HttpResponse:
     only = _only(request)
     queue = bench.today(step=request.GET.get("step", ""), page=_page(request), only=only)
-    day = timezone.localdate(timezone=timezone.get_default_timezone())
+    day = clock.day_of(timezone.now())
     facts = {
         "queue": queue,
         "steps": [(step, LABELS[step], queue.counts[step]) for step in bench.STEPS],

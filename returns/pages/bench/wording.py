@@ -14,7 +14,7 @@ from django.utils.translation import ngettext
 
 from inventory.models import Part
 from inventory.templatetags.hingeback import money, ppm
-from returns.models import Grading
+from returns.models import FrameModel, Grading
 from returns.models.catalogue import ComponentKey
 from returns.models.remedies import DefectKey, Method
 
@@ -94,6 +94,7 @@ REASONS: Words = {
     "odds-tip": _(
         "It stays within the ceiling if it works at least %(odds_percent)s %% of the time."
     ),
+    "any-odds": _("It stays within the ceiling even if it hardly ever works."),
     "search-bounded": _("There were too many plans to compare; the likeliest were kept."),
 }
 
@@ -123,6 +124,7 @@ DEEDS: Words = {
     "salvaging.withdraw": _("Promise of a donor's part withdrawn"),
     "salvaging.keep": _("Promised part kept and reserved"),
     "salvaging.lapse": _("Promised part not kept at the strip-down"),
+    "salvaging.take_up": _("Promised again, for the strip-down was undone"),
 }
 
 MOVEMENTS: Words = {
@@ -243,25 +245,38 @@ def defect(key: str) -> str:
 
 def mass_verdict(massfit: Mapping[str, Any]) -> str:
     """What the mass says, in one plain sentence."""
-    verdict = massfit.get("verdict")
-    if verdict == "complete":
-        return _t("The mass fits a complete frame best.")
-    if verdict == "missing":
-        return _t("The mass fits a frame with something missing best: %(what)s.") % {
-            "what": alternatives(massfit["fits"][0]["missing"])
-        }
-    if verdict == "extra":
-        return _t("The mass fits a frame with a part too many best: %(what)s.") % {
-            "what": alternatives(massfit["fits"][0]["extra"])
-        }
-    if verdict == "foreign":
-        return _t("It is heavier than this model can be: look for something foreign.")
-    models = massfit.get("models")
-    if models:
-        return _t("The model is not known. By mass alone it could be: %(models)s.") % {
-            "models": ", ".join(models)
-        }
-    return _t("The mass alone cannot tell. Look at the frame.")
+    verdict, models = massfit.get("verdict", ""), massfit.get("models")
+    if verdict in _FITS_WITH:
+        return _FITS_WITH[verdict] % {"what": _what(massfit["fits"][0])}
+    if verdict != "cannot_tell" or not models:
+        return str(_FITS.get(verdict, _("The mass alone cannot tell. Look at the frame.")))
+    names = (
+        FrameModel.objects.filter(code__in=models).order_by("name").values_list("name", flat=True)
+    )
+    return _t("The model is not known. By mass alone it could be: %(models)s.") % {
+        "models": ", ".join(names)
+    }
+
+
+_FITS: Words = {
+    "complete": _("The mass fits a complete frame best."),
+    "foreign": _("It is heavier than this model can be: look for something foreign."),
+}
+_FITS_WITH: Words = {
+    "missing": _("The mass fits a frame with something missing best: %(what)s."),
+    "extra": _("The mass fits a frame with a part too many best: %(what)s."),
+    "exchanged": _("The mass fits a frame with a part exchanged best: %(what)s."),
+    "missing_and_foreign": _(
+        "The mass fits a frame with something foreign on it best, and missing: %(what)s."
+    ),
+}
+
+
+def _what(fit: Mapping[str, Any]) -> str:
+    """The parts that an explanation names."""
+    if fit["explanation"] == "exchanged":
+        return exchanges(fit["exchanged"])
+    return alternatives(fit["missing"] or fit["extra"])
 
 
 def alternatives(sets: list[list[str]]) -> str:
@@ -270,19 +285,32 @@ def alternatives(sets: list[list[str]]) -> str:
     return joiner.join(" + ".join(component(key) for key in keys) for keys in sets[:4])
 
 
+def exchanges(changes: list[Mapping[str, Any]]) -> str:
+    """The exchanges of one part for another that would explain a mass equally well."""
+    return _t(" or ").join(_exchange(change) for change in changes[:4])
+
+
+def _exchange(change: Mapping[str, Any]) -> str:
+    gone, come = (" + ".join(component(key) for key in change[way]) for way in ("gone", "come"))
+    if change["of"]:
+        return _t("%(part)s of model %(model)s") % {"part": come, "model": change["of"]}
+    return _t("%(come)s instead of %(gone)s") % {"come": come, "gone": gone}
+
+
+_EXPLANATIONS: Words = {
+    "complete": _("complete"),
+    "missing": _("missing: %(what)s"),
+    "extra": _("too many: %(what)s"),
+    "exchanged": _("exchanged: %(what)s"),
+    "foreign": _("something foreign on it"),
+    "missing_and_foreign": _("something foreign on it, and missing: %(what)s"),
+    "unexplained": _("lighter than any missing part explains"),
+}
+
+
 def explanation(fit: Mapping[str, Any]) -> str:
     """One explanation of a reading, named."""
-    kind = fit["explanation"]
-    if kind == "missing":
-        return _t("missing: %(what)s") % {"what": alternatives(fit["missing"])}
-    if kind == "extra":
-        return _t("too many: %(what)s") % {"what": alternatives(fit["extra"])}
-    words = {
-        "complete": _t("complete"),
-        "foreign": _t("something foreign on it"),
-        "unexplained": _t("lighter than any missing part explains"),
-    }
-    return str(words.get(kind, kind))
+    return _EXPLANATIONS[fit["explanation"]] % {"what": _what(fit)}
 
 
 def percent(share: float) -> str:

@@ -38,7 +38,7 @@ _TRAIL: Final = [
 def start(request: HttpRequest) -> HttpResponse:
     """Which of the two it is."""
     models = FrameModel.objects.filter(active=True, components__in_kit=True).distinct()
-    facts = {"models": models, "parts": drawing.SHAPES.items(), "signs": loop.PROMISE}
+    facts = {"models": models, "parts": drawing.shapes().items(), "signs": loop.PROMISE}
     return render(request, "returns/customer/start.html", facts)
 
 

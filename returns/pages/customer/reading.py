@@ -25,7 +25,7 @@ def guide(request: HttpRequest, model: str) -> HttpResponse:
         "only": next(iter(kit)) if len(kit) == 1 else None,
         "knuckles": drawing.KNUCKLES,
         "tongue": drawing.TONGUE,
-        "parts": drawing.SHAPES.items(),
+        "parts": drawing.shapes(found.rim).items(),
     }
     return render(request, "returns/customer/guide.html", facts)
 

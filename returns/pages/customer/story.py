@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from collections.abc import Callable
+from datetime import datetime
+from typing import Any
 
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
@@ -10,6 +12,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
+from inventory import clock
 from inventory.errors import NotFound, StaleState
 from inventory.pages.access import BENCH, OWNER, allow
 from inventory.pages.forms import DeedForm
@@ -35,7 +38,7 @@ def story(request: HttpRequest, secret: str) -> HttpResponse:
         "story": told,
         "loop": loop.picture(told.way),
         "waits_for_us": _waits_for_us(filed, told, now),
-        "late": told.promised_by is not None and told.promised_by < _today(),
+        "late": told.promised_by is not None and told.promised_by < clock.day_of(now),
         "country": country_name(filed.person.country) if filed.person else "",
         "abroad": sent_abroad_to(filed),
         "defect": told_defect(filed),
@@ -57,12 +60,7 @@ def _waits_for_us(filed: Request, told: stories.Story, at: datetime) -> bool:
         return False
     if filed.state == RequestState.WAITING_STOCK or intake.may_report_missing(filed, at=at):
         return False
-    return told.promised_by is None or told.promised_by >= _today()
-
-
-def _today() -> date:
-    """The day on the workshop's calendar."""
-    return timezone.localdate(timezone=timezone.get_default_timezone())
+    return told.promised_by is None or told.promised_by >= clock.day_of(at)
 
 
 def _slip_open(filed: Request) -> bool:
@@ -114,28 +112,26 @@ def _picture(rows: QuerySet[Photo]) -> HttpResponse:
 @personal
 def withdraw(request: HttpRequest, secret: str) -> HttpResponse:
     """Take the request back, after one question."""
-    filed = intake.by_secret(secret)
-    form = DeedForm(request.POST or None)
-    if form.is_valid():
-        done = form.attempt(intake.withdraw, request=filed, at=timezone.now())
-        if done is not None:
-            return redirect("story", secret)
-    facts = {"form": form, "filed": filed, "secret": secret}
-    return render(request, "returns/customer/withdraw.html", facts)
+    return _once_confirmed(request, secret, intake.withdraw, "withdraw.html")
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @personal
 def missing(request: HttpRequest, secret: str) -> HttpResponse:
     """It never came."""
+    return _once_confirmed(request, secret, intake.report_missing, "missing.html")
+
+
+def _once_confirmed(
+    request: HttpRequest, secret: str, rule: Callable[..., Any], template: str
+) -> HttpResponse:
+    """Ask once on a page of its own, then do it and show the story."""
     filed = intake.by_secret(secret)
     form = DeedForm(request.POST or None)
-    if form.is_valid():
-        done = form.attempt(intake.report_missing, request=filed, at=timezone.now())
-        if done is not None:
-            return redirect("story", secret)
+    if form.is_valid() and form.attempt(rule, request=filed, at=timezone.now()) is not None:
+        return redirect("story", secret)
     facts = {"form": form, "filed": filed, "secret": secret}
-    return render(request, "returns/customer/missing.html", facts)
+    return render(request, f"returns/customer/{template}", facts)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -7,16 +7,18 @@ few, it says so and how many it takes.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import ceil
 from typing import Any
 
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from inventory.templatetags.hingeback import mass_kg
+from inventory.templatetags.hingeback import mass_kg, uncertainty_kg
 from returns.pages.owner import shown, tables
 from returns.pages.owner.shown import Shown
 from returns.queries.circularity import Circularity
 from returns.queries.claims_sheet import Line
+from returns.queries.flows import Weighed
 from returns.queries.grind_yields import GrindYields
 from returns.queries.indicators import Indicators
 from returns.queries.judged import Judged
@@ -177,12 +179,24 @@ def of_circularity(found: Circularity, more: Indicators, runs: GrindYields) -> l
     return rows
 
 
+def scrap_back(found: Circularity) -> str:
+    """Scrap that came back from moulding, with its ± or the word that it has none."""
+    told = found.content.weighed["scrap_back"]
+    if told.unweighed_mg:
+        return f"{mass_kg(told.mass_mg)} ({_('not weighed')})"
+    return f"{mass_kg(told.mass_mg)} {_expanded(told)}"
+
+
+def _expanded(told: Weighed) -> str:
+    return f"± {uncertainty_kg(ceil(told.expanded_mg * 1000))}, k\u00a0=\u00a02"
+
+
 def _recovered(found: Circularity) -> Shown:
     return Shown(
         label=_("Recovered mass"),
         meaning=_("Frame material of returns put into the regrind boxes."),
         value=mass_kg(found.recovered.mass_mg),
-        spread=f"± {mass_kg(round(found.recovered.expanded_mg))} (k = 2)",
+        spread=_expanded(found.recovered),
         basis=_("%(readings)s weighings; %(rest)s by subtraction")
         % {
             "readings": found.recovered.readings,
@@ -204,5 +218,5 @@ def _material_circularity(more: Indicators) -> Shown:
         _("Material circularity indicator"),
         _("0.1 is a wholly linear product, 1 a closed loop. From this model's own flows."),
         more.material_circularity,
-        basis=shown.spread_words(more.material_circularity),
+        how=shown.spread_words(more.material_circularity),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
 from django import forms
@@ -15,13 +16,12 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods
 
 from inventory.errors import NotFound
-from inventory.models import Scale
 from inventory.pages.access import BENCH, OWNER, StaffRequest, allow
-from inventory.pages.forms import DeedForm
+from inventory.pages.forms import DeedForm, ScaleField
 from returns import auditing, charts
 from returns.auditing import WeighedAgain
 from returns.models import AuditedFrame, WeighAudit
-from returns.pages.owner import shown
+from returns.pages.owner import lists, shown
 from returns.pages.owner.selection import MonthInput
 from returns.pages.owner.tables import Cell, Table, count
 from returns.sums import sampling
@@ -33,7 +33,7 @@ CHANCES = (0.95, 0.10)
 
 class DrawForm(DeedForm):
     month = forms.CharField(
-        label=gettext_lazy("Weighed in in month"),
+        label=gettext_lazy("Month of the weigh-ins"),
         max_length=7,
         widget=MonthInput({"placeholder": "2026-10"}),
     )
@@ -48,7 +48,7 @@ class DrawForm(DeedForm):
 class WeighForm(DeedForm):
     """One mass for each frame of the sample, all on one scale."""
 
-    scale = forms.ModelChoiceField(Scale.objects.filter(in_use=True), label=gettext_lazy("Scale"))
+    scale = ScaleField()
 
     def __init__(self, data: Any, *, frames: list[AuditedFrame]) -> None:
         super().__init__(data)
@@ -88,7 +88,8 @@ def page(request: StaffRequest) -> HttpResponse:
         )
         if made is not None:
             return redirect("audit", number=made.pk)
-    facts = {"form": form, "audits": WeighAudit.objects.all()[:SHOWN_MAX]}
+    rows = WeighAudit.objects.all()[:SHOWN_MAX]
+    facts = {"form": form, "audits": [(row, number_format(row.quality_limit)) for row in rows]}
     status = 400 if form.errors else 200
     return render(request, "returns/owner/audits.html", facts, status=status)
 
@@ -125,9 +126,7 @@ def download(request: StaffRequest, number: int) -> HttpResponse:
         raise NotFound
     plan = sampling.Plan(sample=audit.frames.count(), accept=audit.accept)
     content = _table(plan, len(audit.lot_tags)).csv()
-    answer = HttpResponse(content, content_type="text/csv; charset=utf-8")
-    answer["Content-Disposition"] = f'attachment; filename="audit-{number}.csv"'
-    return answer
+    return lists.download(f"audit-{number}.csv", content)
 
 
 def _facts(audit: WeighAudit, frames: list[AuditedFrame], form: WeighForm) -> dict[str, Any]:
@@ -135,6 +134,7 @@ def _facts(audit: WeighAudit, frames: list[AuditedFrame], form: WeighForm) -> di
     lot = len(audit.lot_tags)
     return {
         "audit": audit,
+        "limit": number_format(audit.quality_limit),
         "frames": frames,
         "form": form,
         "lot": lot,
@@ -185,7 +185,8 @@ def _picture(plan: sampling.Plan, lot: int) -> Any:
         _("Chance that the lot is accepted, by how many of its weigh-ins are wrong."),
     )
     line = charts.Line(_("chance to be accepted"), _curve(plan, lot), stepped=False)
-    return charts.curves(title, [line], shown.percent, across=_("wrong weigh-ins in the lot"))
+    across = _("wrong weigh-ins in the lot")
+    return charts.for_screens(partial(charts.curves, title, [line], shown.percent, across=across))
 
 
 def _table(plan: sampling.Plan, lot: int) -> Table:

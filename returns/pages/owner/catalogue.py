@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Sequence
 
 from django import forms
@@ -20,6 +18,8 @@ from inventory.models import Colour, Polymer
 from inventory.pages.access import OWNER, StaffRequest, allow
 from inventory.pages.forms import DeedForm
 from returns import catalogue_import, csvlists
+from returns.models.catalogue import RimShape
+from returns.pages.owner import lists
 
 SHOWN_MAX = 500
 NAMED_MAX = 12
@@ -27,17 +27,14 @@ _ALL = (*catalogue_import.COLUMNS, *catalogue_import.OPTIONAL)
 
 
 class ModelsFileForm(forms.Form):
-    file = forms.FileField(
-        label=gettext_lazy("Models and bills of materials (CSV)"),
-        help_text=gettext_lazy("UTF-8; comma, semicolon or tab; one row for each component."),
-        widget=forms.ClearableFileInput(attrs={"accept": ".csv,text/csv"}),
+    file = lists.file_field(
+        gettext_lazy("Models and bills of materials (CSV)"),
+        gettext_lazy("UTF-8; comma, semicolon or tab; one row for each component."),
     )
 
 
 class ModelsImportForm(DeedForm):
-    """The rows that were tried, carried along as text; they are checked again."""
-
-    rows = forms.CharField(widget=forms.HiddenInput, max_length=2 * csvlists.BYTES_MAX, strip=False)
+    rows = lists.tried_field(2 * csvlists.BYTES_MAX)
     replace = forms.BooleanField(
         label=gettext_lazy("Yes, give the known models the list's bill of materials"),
         required=False,
@@ -51,7 +48,7 @@ def page(request: HttpRequest) -> HttpResponse:
     form = ModelsFileForm(request.POST or None, request.FILES or None)
     if request.method == "POST" and form.is_valid():
         try:
-            lines = catalogue_import.read(form.cleaned_data["file"].read(csvlists.BYTES_MAX + 1))
+            lines = catalogue_import.read(lists.content(form.cleaned_data["file"]))
         except BadInput as error:
             form.add_error("file", error.message)
         else:
@@ -95,15 +92,10 @@ def bring_in(request: StaffRequest) -> HttpResponse:
 def template(request: HttpRequest) -> HttpResponse:
     """A list with every column and example rows; they are refused until they are replaced."""
     del request
-    out = io.StringIO(newline="")
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(_ALL)
     polymer = Polymer.objects.values_list("code", flat=True).first() or "PP"
     colours = " ".join(Colour.objects.values_list("code", flat=True)[:3]) or "slate moss"
-    writer.writerows((*row, polymer, colours) for row in catalogue_import.EXAMPLE)
-    answer = HttpResponse(out.getvalue().encode(), content_type="text/csv; charset=utf-8")
-    answer["Content-Disposition"] = 'attachment; filename="models.csv"'
-    return answer
+    rows = ((*row, RimShape.PANTO, polymer, colours) for row in catalogue_import.EXAMPLE)
+    return lists.template("models.csv", [_ALL, *rows])
 
 
 def _tried(
@@ -134,8 +126,4 @@ def _some(codes: Sequence[str]) -> str:
 
 
 def _as_text(lines: Sequence[csvlists.Line]) -> str:
-    out = io.StringIO(newline="")
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(_ALL)
-    writer.writerows([line.cells[name] for name in _ALL] for line in lines)
-    return out.getvalue()
+    return lists.text([_ALL, *([line.cells[name] for name in _ALL] for line in lines)])

@@ -10,7 +10,7 @@ from django.shortcuts import render
 from django.utils import timezone
 
 from inventory.pages.access import OWNER, allow
-from returns.pages.owner import answers, pictures, tables
+from returns.pages.owner import answers, lists, pictures, tables
 from returns.pages.owner.selection import Selection, chosen
 from returns.pages.owner.tables import Table
 from returns.queries import claims_sheet
@@ -53,9 +53,7 @@ def download(request: HttpRequest, name: str) -> HttpResponse:
         facts = {"selection": selection, "form": selection.form, "wide": True}
         return render(request, "returns/owner/circularity.html", facts, status=400)
     first, last = selection.span.labels
-    answer = HttpResponse(make(selection).csv(), content_type="text/csv; charset=utf-8")
-    answer["Content-Disposition"] = f'attachment; filename="{name}-{first}-{last}.csv"'
-    return answer
+    return lists.download(f"{name}-{first}-{last}.csv", make(selection).csv())
 
 
 def _circularity(selection: Selection) -> Circularity:
@@ -120,6 +118,7 @@ def _loop(selection: Selection, found: Circularity) -> dict[str, Any]:
         "models": tables.models(by_model(selection.span, found)) if is_whole else None,
         "pictures": [pictures.yields(runs), pictures.losses(found)],
         "content": tables.content(found),
+        "scrap_back": answers.scrap_back(found),
         "flows": pictures.flows(more),
     }
 

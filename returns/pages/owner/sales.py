@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Sequence
 from typing import Any
 
@@ -22,24 +20,22 @@ from inventory.pages.access import OWNER, StaffRequest, allow
 from inventory.pages.forms import DeedForm
 from returns import csvlists, sold
 from returns.models import ProductionBatch, SoldUnits
+from returns.pages.owner import lists
 
 SHOWN_MAX = 500
 
 
 class SalesFileForm(forms.Form):
-    file = forms.FileField(
-        label=gettext_lazy("Sales list (CSV)"),
-        help_text=gettext_lazy(
+    file = lists.file_field(
+        gettext_lazy("Sales list (CSV)"),
+        gettext_lazy(
             "UTF-8; comma, semicolon or tab; the first line names batch, month and pieces."
         ),
-        widget=forms.ClearableFileInput(attrs={"accept": ".csv,text/csv"}),
     )
 
 
 class SalesImportForm(DeedForm):
-    """The rows that were tried, carried along as text; they are checked again."""
-
-    rows = forms.CharField(widget=forms.HiddenInput, max_length=csvlists.BYTES_MAX, strip=False)
+    rows = lists.tried_field(csvlists.BYTES_MAX)
     replace = forms.BooleanField(
         label=gettext_lazy("Yes, change the months that are known already"), required=False
     )
@@ -52,7 +48,7 @@ def page(request: HttpRequest) -> HttpResponse:
     form = SalesFileForm(request.POST or None, request.FILES or None)
     if request.method == "POST" and form.is_valid():
         try:
-            rows = sold.read(_content(form.cleaned_data["file"]))
+            rows = sold.read(lists.content(form.cleaned_data["file"]))
         except BadInput as error:
             form.add_error("file", error.message)
         else:
@@ -95,23 +91,13 @@ def bring_in(request: StaffRequest) -> HttpResponse:
 def template(request: HttpRequest) -> HttpResponse:
     """A list with the right header and one line to follow; without a batch it is an example."""
     del request
-    out = io.StringIO(newline="")
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(sold.COLUMNS)
     batch = ProductionBatch.objects.first()
-    if batch is None:
-        writer.writerow(["EXAMPLE-1", f"{timezone.localdate():%Y-%m}", 12])
-    else:
-        writer.writerow([batch.code, f"{batch.made_on:%Y-%m}", 0])
-    answer = HttpResponse(out.getvalue().encode(), content_type="text/csv; charset=utf-8")
-    answer["Content-Disposition"] = 'attachment; filename="sold-units.csv"'
-    return answer
-
-
-def _content(upload: Any) -> bytes:
-    """At most one byte more than allowed is read into memory."""
-    content: bytes = upload.read(csvlists.BYTES_MAX + 1)
-    return content
+    row = (
+        (batch.code, f"{batch.made_on:%Y-%m}", 0)
+        if batch
+        else ("EXAMPLE-1", f"{timezone.localdate():%Y-%m}", 12)
+    )
+    return lists.template("sold-units.csv", [sold.COLUMNS, row])
 
 
 def _tried(request: HttpRequest, rows: Sequence[sold.Row], form: SalesImportForm) -> HttpResponse:
@@ -134,11 +120,7 @@ def _tried(request: HttpRequest, rows: Sequence[sold.Row], form: SalesImportForm
 
 
 def _as_text(rows: Sequence[sold.Row]) -> str:
-    out = io.StringIO(newline="")
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(sold.COLUMNS)
-    writer.writerows([row.batch, row.month, row.pieces] for row in rows)
-    return out.getvalue()
+    return lists.text([sold.COLUMNS, *((row.batch, row.month, row.pieces) for row in rows)])
 
 
 def _known() -> dict[str, Any]:

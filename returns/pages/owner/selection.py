@@ -25,9 +25,9 @@ class MonthInput(forms.TextInput):
 _SHAPE = {"placeholder": "2026-10"}
 
 
-class SelectionForm(forms.Form):
-    first = forms.CharField(label=_("From month"), max_length=7, widget=MonthInput(_SHAPE))
-    last = forms.CharField(label=_("To month"), max_length=7, widget=MonthInput(_SHAPE))
+class ScopeForm(forms.Form):
+    """Of which model or batch."""
+
     model = forms.ModelChoiceField(
         FrameModel.objects.all(),
         label=_("Model"),
@@ -36,6 +36,25 @@ class SelectionForm(forms.Form):
         empty_label=_("All models"),
     )
     batch = forms.CharField(label=_("Production batch"), max_length=20, required=False)
+
+    def scope(self) -> Scope:
+        """What the figures are of. BadInput when the batch is unknown or of another model."""
+        model = self.cleaned_data["model"]
+        return Scope.of_codes(
+            model=model.code if model else "", batch=self.cleaned_data["batch"].strip()
+        )
+
+
+class SelectionForm(ScopeForm):
+    """From which month to which as well."""
+
+    field_order = ["first", "last", "model", "batch"]
+    first = forms.CharField(label=_("From month"), max_length=7, widget=MonthInput(_SHAPE))
+    last = forms.CharField(label=_("To month"), max_length=7, widget=MonthInput(_SHAPE))
+
+    def span(self) -> Span:
+        """Both months. BadInput names the one that will not do."""
+        return Span.parse(self.cleaned_data["first"], self.cleaned_data["last"])
 
 
 @dataclass(frozen=True)
@@ -63,13 +82,7 @@ def chosen(request: HttpRequest, *, at: datetime) -> Selection:
     form = SelectionForm(data)
     if form.is_valid():
         try:
-            return Selection(form, *_read(form.cleaned_data), is_good=True)
+            return Selection(form, form.span(), form.scope(), is_good=True)
         except BadInput as error:
             form.add_error(error.field if error.field in form.fields else None, error.message)
     return Selection(form, fallback, Scope(), is_good=False)
-
-
-def _read(facts: dict[str, Any]) -> tuple[Span, Scope]:
-    span = Span.parse(facts["first"], facts["last"])
-    model = facts["model"].code if facts["model"] else ""
-    return span, Scope.of_codes(model=model, batch=facts["batch"].strip())

@@ -10,14 +10,21 @@ from django.utils.translation import gettext_lazy, ngettext
 from inventory.reports.numbers import fixed
 from inventory.templatetags.hingeback import ppm
 from returns.queries.indicators import Indicator
-from returns.queries.judged import Judged, Missing
+from returns.queries.judged import BOOKED, Judged, Missing
 from returns.sums.circularity import ShareInterval
 
 METHODS = {
     "wilson": gettext_lazy("score interval for counts (Wilson), 95 %"),
     "exact": gettext_lazy("exact interval for counts (Clopper–Pearson), 95 %"),
     "propagation of weighing uncertainty": gettext_lazy("uncertainty of the weighings, k = 2"),
-    "booked masses": gettext_lazy("booked masses, not all weighed: no range"),
+    BOOKED: gettext_lazy("booked masses, not all weighed: no range"),
+    "simulation": gettext_lazy("simulated, 95 %"),
+    "simulation of weighings, yield and counts": gettext_lazy(
+        "simulated over weighings, yield and the count of frames, 95 %"
+    ),
+    "propagation of masses and unknown batches": gettext_lazy(
+        "spread of the drawings' masses and of unknown batches, k = 2"
+    ),
 }
 THINGS = {
     "sold units": gettext_lazy("sold units"),
@@ -51,8 +58,8 @@ class Shown:
 
 
 def percent(share: float) -> str:
-    """A share 0..1 as percent with one decimal, rounded half to even once."""
-    return ppm(round(share * 1_000_000))
+    """A share 0..1 as percent with one decimal, rounded half to even once; never broken."""
+    return ppm(round(share * 1_000_000)).replace(" ", "\u00a0")
 
 
 def share(label: str, meaning: str, judged: Judged, *, of: str, count: int | None = None) -> Shown:
@@ -70,7 +77,7 @@ def share(label: str, meaning: str, judged: Judged, *, of: str, count: int | Non
 
 
 def indicator(
-    label: str, meaning: str, found: Indicator, *, basis: str = "", decimals: int = 2
+    label: str, meaning: str, found: Indicator, *, how: str = "", decimals: int = 2
 ) -> Shown:
     """A dimensionless figure."""
     if found.figure is None:
@@ -80,18 +87,23 @@ def indicator(
         meaning=meaning,
         value=fixed(found.figure, decimals),
         spread=spread(found, decimals=decimals),
-        basis=basis,
+        basis=basis(found.evidence, found.of, how or found.method),
     )
+
+
+def basis(evidence: int, of: str, how: str) -> str:
+    """How many cases stand behind a figure, and how its range was made."""
+    return f"{evidence} {thing_named(of)} · {method(how)}"
 
 
 def spread(found: Indicator, *, decimals: int = 2) -> str:
     """The range of an indicator, empty where it has none."""
     if found.low is None or found.high is None:
         return ""
-    return _("%(low)s to %(high)s") % {
-        "low": fixed(found.low, decimals),
-        "high": fixed(found.high, decimals),
-    }
+    low, high = fixed(found.low, decimals), fixed(found.high, decimals)
+    if low == high:
+        return _("less than ± %(step)s") % {"step": fixed(10**-decimals, decimals)}
+    return _("%(low)s to %(high)s") % {"low": low, "high": high}
 
 
 def spread_words(found: Indicator) -> str:
@@ -128,10 +140,12 @@ def thing_named(key: str) -> str:
 
 
 def method(key: str) -> str:
-    return str(METHODS.get(key, key))
+    """How a range was made; its coverage factor stays on one line."""
+    return str(METHODS.get(key, key)).replace("k = 2", "k\u00a0=\u00a02")
 
 
 def _range(found: ShareInterval) -> str:
-    if found.low == found.high:
-        return ""
-    return _("%(low)s to %(high)s") % {"low": percent(found.low), "high": percent(found.high)}
+    low, high = percent(found.low), percent(found.high)
+    if low != high:
+        return _("%(low)s to %(high)s") % {"low": low, "high": high}
+    return "" if found.method == BOOKED else _("less than ± 0.1 percentage points")

@@ -6,22 +6,28 @@ import csv
 import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
+from math import ceil
 from typing import Any
 
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
+from inventory import clock
 from inventory.models import Origin
 from inventory.models.places import PlaceKind
 from inventory.reports.numbers import fixed
 from inventory.reports.tabular import safe
-from inventory.templatetags.hingeback import local, mass, ppm
+from inventory.sums.traced import Known
+from inventory.templatetags.hingeback import local, mass, ppm, uncertainty
 from returns.models.catalogue import ComponentKey
 from returns.models.remedies import DefectKey
 from returns.pages.owner import shown
+from returns.queries.circular_flows import FlowTable
 from returns.queries.circularity import Circularity
 from returns.queries.grind_yields import GrindYields
-from returns.queries.indicators import FlowTable, ModelIndicator
-from returns.queries.material_flow import MaterialFlow
+from returns.queries.indicators import ModelIndicator
+from returns.queries.material_flow import Gained, MaterialFlow, Moved
 from returns.queries.reasons import Reasons
 from returns.queries.turnaround import MonthRow, Turnaround
 
@@ -74,8 +80,18 @@ def words(text: str, shown: str = "") -> Cell:
     return Cell(text, shown or text, is_number=False)
 
 
+def day(moment: datetime) -> Cell:
+    """The day of a moment on the workshop's clock."""
+    on = clock.day_of(moment)
+    return words(on.isoformat(), local(on))
+
+
 def count(number: int) -> Cell:
     return Cell(number, str(number))
+
+
+def age(months: float) -> Cell:
+    return Cell(months, fixed(months, 1))
 
 
 def grams(mass_mg: int) -> Cell:
@@ -109,18 +125,47 @@ def losses(figures: Circularity) -> Table:
     return Table(
         "losses",
         _("Where mass was set aside or lost"),
-        ("stage", "cause", "mass_mg", "share_of_stage"),
-        (_("Step"), _("Cause"), _("Mass"), _("Share of the step")),
+        ("stage", "cause", "mass_mg", "expanded_mg", "share_of_stage"),
+        (_("Step"), _("Cause"), _("Mass"), _expanded(), _("Share of the step")),
         tuple(
             (
                 words(loss.stage, stage_name(loss.stage)),
                 words(loss.cause, cause_name(loss.cause)),
                 grams(loss.mass_mg),
+                _spread(loss.expanded_mg),
                 share(loss.share),
             )
             for loss in figures.losses
         ),
     )
+
+
+def _expanded() -> str:
+    """The heading over a ±; its coverage factor stays on one line."""
+    return _("± (k = 2)").replace("k = 2", "k\u00a0=\u00a02")
+
+
+def _spread(expanded_mg: float | None) -> Cell:
+    """Rounded up to a milligram; what was not weighed itself has none."""
+    if expanded_mg is None:
+        return Cell(None, _("not weighed"))
+    return grams(ceil(expanded_mg))
+
+
+def _known(mass_mg: int, told: Known) -> tuple[Cell, Cell]:
+    """The ± (k = 2) of what readings support, and the part of a mass that none supports."""
+    if not mass_mg:
+        return Cell(None, "–"), Cell(0, "–")
+    expanded = ceil(told.expanded_ug / 1000)
+    return (
+        Cell(expanded, uncertainty(told.expanded_ug)) if told.is_weighed else Cell(None, "–"),
+        grams(told.booked_mg) if told.booked_mg else Cell(0, "–"),
+    )
+
+
+def _of_all(told: Known) -> Cell:
+    """The ± of a mass that is weighed through and through."""
+    return _spread(None if told.booked_mg else told.expanded_ug / 1000)
 
 
 def stage_name(stage: str) -> str:
@@ -165,37 +210,56 @@ def yields(found: GrindYields) -> Table:
     return Table(
         "yields",
         _("Yield of each grind run"),
-        ("run", "finished", "ground_mg", "flake_mg", "yield"),
-        (_("Run"), _("Ended"), _("Ground"), _("Flake"), _("Yield")),
+        (
+            *("run", "finished", "yield", "yield_expanded"),
+            *("ground_mg", "ground_expanded_mg", "flake_mg", "flake_expanded_mg"),
+        ),
+        (
+            *(_("Run"), _("Ended"), _("Yield"), _expanded()),
+            *(_("Ground"), _expanded(), _("Flake"), _expanded()),
+        ),
         tuple(
             (
                 words(run.code),
-                words(run.finished_at.date().isoformat(), local(run.finished_at.date())),
-                grams(run.ground_mg),
-                grams(run.flake_mg),
+                day(run.finished_at),
                 share(run.share),
+                _share_spread(run.expanded),
+                grams(run.ground_mg),
+                _of_all(run.ground_known),
+                grams(run.flake_mg),
+                _of_all(run.flake_known),
             )
             for run in found.runs
         ),
     )
 
 
+def _share_spread(expanded: float | None) -> Cell:
+    """In per cent with two decimals, rounded up; none where some of the mass was not weighed."""
+    if expanded is None:
+        return Cell(None, _("not weighed"))
+    return Cell(expanded, ppm(ceil(expanded * 10_000) * 100, 2))
+
+
 def streams(found: MaterialFlow, names: Mapping[str, str]) -> Table:
-    rows = [
-        (words(one.source, names[one.source]), words(one.target, names[one.target]), one.mass_mg)
+    rows: list[tuple[Cell, Cell, Moved | Gained]] = [
+        (words(one.source, names[one.source]), words(one.target, names[one.target]), one)
         for one in found.moved
     ]
     rows += [
-        (words(key, names[key]), words("stock", _("stays in place")), gained)
-        for key, gained in found.gained_mg.items()
-        if gained
+        (words(key, names[key]), words("stock", _("stays in place")), gain)
+        for key, gain in found.gained.items()
+        if gain.mass_mg
     ]
     return Table(
         "streams",
         _("Grams from place to place; below zero is taken from stock"),
-        ("from", "to", "mass_mg"),
-        (_("From"), _("To"), _("Mass")),
-        tuple((source, target, grams(mass_mg)) for source, target, mass_mg in rows),
+        ("from", "to", "mass_mg", "expanded_mg", "unweighed_mg"),
+        (_("From"), _("To"), _("Mass"), _expanded(), capfirst(_("not weighed"))),
+        tuple(
+            (source, target, grams(one.mass_mg), *_known(one.mass_mg, one.known))
+            for source, target, one in rows
+        ),
     )
 
 
@@ -253,23 +317,31 @@ def turnaround(found: Turnaround) -> Table:
 def content(figures: Circularity) -> Table:
     found = figures.content
     rows = [
-        (Origin.RETURN, found.post_consumer_return_mg, found.counted_mg),
-        (Origin.FEEDSTOCK, found.post_consumer_feedstock_mg, found.counted_mg),
-        (Origin.VIRGIN, found.virgin_mg, found.counted_mg),
-        (Origin.IN_PROCESS, found.in_process_mg, 0),
+        (Origin.RETURN, found.counted_mg),
+        (Origin.FEEDSTOCK, found.counted_mg),
+        (Origin.VIRGIN, found.counted_mg),
+        (Origin.IN_PROCESS, 0),
     ]
     return Table(
         "content",
         _("What was issued to moulding, by origin"),
-        ("origin", "mass_mg", "share_of_counted"),
-        (_("Origin"), _("Mass"), _("Share of what counts")),
+        ("origin", "mass_mg", "expanded_mg", "unweighed_mg", "share_of_counted"),
+        (
+            _("Origin"),
+            _("Mass"),
+            _expanded(),
+            capfirst(_("not weighed")),
+            _("Share of what counts"),
+        ),
         tuple(
             (
                 words(origin.value, str(origin.label)),
-                grams(mass_mg),
-                share(mass_mg / whole_mg if whole_mg else None),
+                grams(mass.mass_mg),
+                *_known(mass.mass_mg, mass.known),
+                share(mass.mass_mg / whole_mg if whole_mg else None),
             )
-            for origin, mass_mg, whole_mg in rows
+            for origin, whole_mg in rows
+            for mass in (found.weighed[origin],)
         ),
     )
 
@@ -285,13 +357,18 @@ def flow(name: str, caption: str, found: FlowTable) -> Table:
     return Table(
         name,
         caption,
-        ("category", "mass_mg", "share", "not_applicable_because"),
-        (_("Category"), _("Mass"), _("Share"), _("Note")),
+        ("category", "mass_mg", "expanded_mg", "share", "low", "high", "not_applicable_because"),
+        (_("Category"), _("Mass"), _expanded(), _("Share"), _("From"), _("To"), _("Note")),
         tuple(
             (
                 words(one.category, names[one.category]),
                 grams(one.mass_mg),
+                _spread(one.expanded_mg) if one.mass_mg else Cell(None, "–"),
                 share(one.percent / 100),
+                *(
+                    share(None if p is None else p / 100)
+                    for p in (one.low_percent, one.high_percent)
+                ),
                 words(one.not_applicable),
             )
             for one in found.shares

@@ -64,7 +64,8 @@ def _late(today: OwnerToday) -> list[Note]:
 def _thin(today: OwnerToday) -> list[Note]:
     if not today.thin_parts:
         return []
-    words = _("Below their reorder level: %(parts)s.") % {"parts": ", ".join(today.thin_parts)}
+    words = _("At or under their reorder level: %(parts)s.")
+    words %= {"parts": "; ".join(today.thin_parts)}
     return [Note(words, f"{address('lifetimes')}#parts", is_urgent=True)]
 
 

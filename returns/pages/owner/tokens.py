@@ -62,7 +62,12 @@ def page(request: StaffRequest) -> HttpResponse:
     facts = {
         "form": form,
         "now": timezone.now(),
-        "tokens": AccessToken.objects.select_related("user").order_by("-created_at")[:SHOWN_MAX],
+        "tokens": [
+            (token, [SCOPE_NAMES.get(scope, scope) for scope in token.scopes])
+            for token in AccessToken.objects.select_related("user").order_by("-created_at")[
+                :SHOWN_MAX
+            ]
+        ],
         **made,
     }
     status = 400 if form.errors else 200

@@ -7,8 +7,9 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.utils.translation import gettext as _t
 
+from inventory import weighing
+from inventory.pages.forms import FigureField
 from inventory.sums.masses import MassTextError, parse_mass_mg
 
 
@@ -25,22 +26,16 @@ class MassField(forms.CharField):
         try:
             return parse_mass_mg(text)
         except MassTextError as error:
-            raise ValidationError(_t(error.template) % error.figures) from error
+            raise ValidationError(weighing.refusal(error)) from error
 
 
-class ScaledField(forms.DecimalField):
+class ScaledField(FigureField):
     """A figure with decimals; becomes a whole number of `scale` parts of it, or None."""
 
     def __init__(self, *, scale: int, **facts: Any) -> None:
         self.scale = scale
         facts.setdefault("min_value", 0)
-        super().__init__(localize=True, **facts)
-        self.widget.attrs["inputmode"] = "decimal"
-
-    def to_python(self, value: Any) -> Decimal | None:  # type: ignore[override]
-        """A comma is a decimal sign too, whatever language the page is in."""
-        text = str(value or "").strip()
-        return super().to_python(text.replace(",", ".") if text.count(",") == 1 else text)
+        super().__init__(**facts)
 
     def clean(self, value: Any) -> int | None:
         figure: Decimal | None = super().clean(value)

@@ -14,7 +14,7 @@ from inventory.models import Colour, Part, Polymer, Workshop
 from inventory.models.weighing import ScaleClass
 from inventory.pages.forms import DeedForm
 from returns import furnishing, labels
-from returns.models.catalogue import ComponentKind
+from returns.models.catalogue import ComponentKind, RimShape
 from returns.models.remedies import DefectKey
 from returns.pages.setup.fields import MassField, millimetres, money, percent
 from returns.starting_remedies import Starting
@@ -175,6 +175,12 @@ class ModelForm(DeedForm):
         max_length=30,
         help_text=_("Left empty, it is made from the name."),
     )
+    rim = forms.ChoiceField(
+        label=_("Shape of the rims"),
+        choices=RimShape.choices,
+        initial=RimShape.PANTO,
+        help_text=_("Customers see a frame of this shape and tap where it is broken."),
+    )
     new_frame_cost = money(
         label=_("Making a new one costs"),
         help_text=_("Material, work and machine. Mending may cost a share of it: your limit."),
@@ -238,6 +244,7 @@ class ModelForm(DeedForm):
             code=told["code"],
             new_frame_cost_minor=told["new_frame_cost"],
             expected_life_months=told["expected_life_months"],
+            rim=told["rim"],
             polymer=told["polymer"],
             colours=tuple(Colour.objects.filter(code__in=told["colours"])),
             bill=bill,
@@ -299,4 +306,4 @@ class LimitsForm(StepForm):
     )
     hole_offset_um = millimetres(label=_("A hole this far off stops the arm, mm"))
     kits_max = whole(_("Spare kits for one frame at most"), 1, 100)
-    kits_days = whole(_("within how many days"), 1, 3650)
+    kits_days = whole(_("Days over which these kits are counted"), 1, 3650)

@@ -16,8 +16,10 @@ from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_safe
 
+from inventory import weighing
 from inventory.models import Colour, Polymer
 from inventory.pages.access import BENCH, OWNER, StaffRequest, allow
+from inventory.pages.forms import FigureField
 from inventory.queries import blends
 from inventory.queries.blends import Answer, Portion
 from inventory.reports.numbers import fixed
@@ -64,20 +66,17 @@ _STEPS: Final[dict[LimitKind, float]] = {
 }
 
 
-def _percent(label: Any, **more: Any) -> forms.DecimalField:
-    return forms.DecimalField(
-        label=label, min_value=0, max_value=100, decimal_places=2, localize=True, **more
-    )
+def _percent(label: Any, **more: Any) -> FigureField:
+    return FigureField(label=label, min_value=0, max_value=100, decimal_places=2, **more)
 
 
-def _figure(label: Any, largest: int, places: int = 2, **more: Any) -> forms.DecimalField:
-    return forms.DecimalField(
+def _figure(label: Any, largest: int, places: int = 2, **more: Any) -> FigureField:
+    return FigureField(
         label=label,
         required=False,
         min_value=Decimal("0.01"),
         max_value=largest,
         decimal_places=places,
-        localize=True,
         **more,
     )
 
@@ -120,7 +119,7 @@ class BlendForm(forms.Form):
         try:
             return parse_mass_mg(self.cleaned_data["mass"])
         except MassTextError as error:
-            raise forms.ValidationError(_t(error.template) % error.figures) from error
+            raise forms.ValidationError(weighing.refusal(error)) from error
 
     def recipe(self) -> Recipe:
         """The recipe as the sums know it. BadRecipe when its limits contradict one another."""

@@ -16,9 +16,9 @@ from django.views.decorators.http import require_POST, require_safe
 from inventory import grinding
 from inventory.errors import NotFound
 from inventory.grinding import GrindOut
-from inventory.models import GrindRun, Place, PlaceKind, Reading, Scale
+from inventory.models import GrindRun, Place, PlaceKind, Reading
 from inventory.pages.access import BENCH, OWNER, StaffRequest, allow
-from inventory.pages.forms import DeedForm, MassField
+from inventory.pages.forms import DeedForm, FigureField, MassField, ScaleField
 from inventory.queries import boxes as box_queries
 from inventory.queries import traced
 from returns import regrind
@@ -36,10 +36,9 @@ class SeenForm(DeedForm):
 
 
 class OutForm(DeedForm):
-    scale = forms.ModelChoiceField(Scale.objects.filter(in_use=True), label=_("Scale"))
+    scale = ScaleField()
     flake = MassField(label=_("Flake"))
-    fine_scale = forms.ModelChoiceField(
-        Scale.objects.filter(in_use=True),
+    fine_scale = ScaleField(
         required=False,
         label=_("Scale for dust, purge and moisture"),
         help_text=_("Only if it is another one."),
@@ -57,21 +56,19 @@ class OutForm(DeedForm):
     minutes = forms.IntegerField(
         label=_("Minutes, cleaning included"), min_value=1, max_value=grinding.MINUTES_MAX
     )
-    melt_flow = forms.DecimalField(
+    melt_flow = FigureField(
         required=False,
         label=_("Melt flow, g in 10 minutes"),
         min_value=0,
         max_value=1000,
         decimal_places=3,
-        localize=True,
     )
-    melt_flow_tolerance = forms.DecimalField(
+    melt_flow_tolerance = FigureField(
         required=False,
         label=_("Its tolerance, plus or minus"),
         min_value=0,
         max_value=1000,
         decimal_places=3,
-        localize=True,
     )
 
     def out(self) -> GrindOut:
@@ -169,7 +166,7 @@ def _run(code: str) -> GrindRun:
 
 def _boxes(request: StaffRequest, refused: DeedForm | None = None) -> HttpResponse:
     known = traced.of_material()
-    shown = [
+    shown: list[dict[str, Any]] = [
         {
             "it": inside,
             "known": known.get(inside.place.code),
@@ -181,7 +178,13 @@ def _boxes(request: StaffRequest, refused: DeedForm | None = None) -> HttpRespon
         for inside in box_queries.boxes()
     ]
     runs = GrindRun.objects.select_related("box__colour", "lot")[:20]
-    facts = {"boxes": shown, "runs": runs, "refused": refused, "wide": True}
+    facts = {
+        "boxes": [box for box in shown if box["it"].mass_mg or box["run"]],
+        "empty_boxes": [box for box in shown if not (box["it"].mass_mg or box["run"])],
+        "runs": runs,
+        "refused": refused,
+        "wide": True,
+    }
     status = 422 if refused else 200
     return render(request, "returns/workroom/boxes.html", facts, status=status)
 
@@ -190,30 +193,40 @@ def _run_page(
     request: StaffRequest, told: GrindRun, tried: dict[str, Any] | None = None
 ) -> HttpResponse:
     state = GrindRun.State
-    facts: dict[str, Any] = {
-        "run": told,
-        "origin": told.box.get_origin_display(),
-        "frames": regrind.frames_of(told)[:200],
-        "is_proposed": told.state == state.PROPOSED,
-        "is_confirmed": told.state == state.CONFIRMED,
-        "is_held": told.state == state.HELD,
-        "is_open": told.state in (state.PROPOSED, state.CONFIRMED),
-        "is_mine": told.proposed_by_id == request.user.pk,
-        "came_out": _came_out(told),
-        "box_known": traced.of_place_at(told.box, told.box_movement),
-        "seen_form": SeenForm(initial={"seen_mg": told.box_mg}, auto_id="seen_%s"),
-        "out_form": OutForm(auto_id="out_%s", initial=scales.last(request)),
-        "explain_form": ExplainForm(auto_id="explain_%s"),
-        "cancel_form": DeedForm(auto_id="cancel_%s"),
-        "stations": [_t("Proposed"), _t("Confirmed"), _t("Ground"), _t("In stock")],
-        "station": _STATION.get(told.state, -1),
-    } | (tried or {})
+    facts: dict[str, Any] = (
+        {
+            "run": told,
+            "origin": told.box.get_origin_display(),
+            "frames": regrind.frames_of(told)[:200],
+            "is_proposed": told.state == state.PROPOSED,
+            "is_confirmed": told.state == state.CONFIRMED,
+            "is_held": told.state == state.HELD,
+            "is_open": told.state in (state.PROPOSED, state.CONFIRMED),
+            "is_mine": told.proposed_by_id == request.user.pk,
+            "came_out": _came_out(told),
+            "box_known": traced.of_place_at(told.box, told.box_movement),
+            "seen_form": SeenForm(initial={"seen_mg": told.box_mg}, auto_id="seen_%s"),
+            "out_form": OutForm(auto_id="out_%s", initial=scales.last(request)),
+            "explain_form": ExplainForm(auto_id="explain_%s"),
+            "cancel_form": DeedForm(auto_id="cancel_%s"),
+        }
+        | _trail(told)
+        | (tried or {})
+    )
     facts["refused"] = next(iter((tried or {}).values()), None)
     status = 422 if facts["refused"] else 200
     return render(request, "returns/workroom/run.html", facts, status=status)
 
 
 _STATION = {"proposed": 0, "confirmed": 1, "held": 2, "finished": 3}
+
+
+def _trail(told: GrindRun) -> dict[str, Any]:
+    """The steps of a run and where it stands; of a cancelled one what was done, and its end."""
+    steps = [_t("Proposed"), _t("Confirmed"), _t("Ground"), _t("In stock")]
+    if told.state == GrindRun.State.CANCELLED:
+        steps = [*steps[: 2 if told.confirmed_at else 1], _t("Cancelled")]
+    return {"stations": steps, "station": _STATION.get(told.state, len(steps) - 1)}
 
 
 def _came_out(told: GrindRun) -> list[tuple[str, Reading]]:

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_safe
 from inventory.errors import NotFound
 from inventory.models import Lot
 from inventory.pages.access import ACCOUNTANT, BENCH, OWNER, StaffRequest, allow
-from inventory.queries import lot_heat, traced
+from inventory.queries import followed, lot_heat, traced
 from inventory.queries.lot_heat import Share
 from inventory.sums.heat import HeatSpread
 from inventory.sums.traced import Known
@@ -72,7 +72,7 @@ def _batch(code: str) -> dict[str, Any]:
 
 def _shares(shares: Sequence[Share]) -> list[tuple[Share, Known | None]]:
     """What was issued, each with how well it is known; None where its month does not state it."""
-    moved = traced.moved(share.posting.movement.month for share in shares)
+    moved = followed.moved(share.posting.movement.month for share in shares)
     masses = (moved.get((one.posting.movement.number, one.posting.line)) for one in shares)
     known = [None if mass is None else mass.known() for mass in masses]
     return list(zip(shares, known, strict=True))

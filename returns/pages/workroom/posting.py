@@ -8,17 +8,18 @@ from django import forms
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.utils import timezone
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from inventory.errors import NotFound
-from inventory.models import Reservation, Scale, Workshop
+from inventory.models import Reservation, Workshop
 from inventory.models.places import ReservationState
 from inventory.pages.access import BENCH, OWNER, StaffRequest, allow
-from inventory.pages.forms import DeedForm, MassField
+from inventory.pages.forms import DeedForm, MassField, ScaleField
 from inventory.queries import traced
-from returns import kits, labels, mending, posting_out
+from returns import intake, kits, labels, mending, posting_out
 from returns.endings import lenses_wait
 from returns.models import Dispatch, Request, ReturnedFrame
 from returns.pages.bench import scales
@@ -30,9 +31,7 @@ from returns.sums.states import FrameState, RequestState
 class AsItIsForm(DeedForm):
     """A frame that goes back as it is may be weighed once more; a mended one was weighed out."""
 
-    scale = forms.ModelChoiceField(
-        Scale.objects.filter(in_use=True), required=False, label=_("Scale")
-    )
+    scale = ScaleField(required=False)
     mass = MassField(
         required=False,
         label=_("Mass"),
@@ -78,8 +77,10 @@ def frame_label(request: StaffRequest, tag: str) -> HttpResponse:
 @require_safe
 @allow(BENCH, OWNER)
 def kit_list(request: StaffRequest) -> HttpResponse:
-    """Everything that is to be posted, and the kits that wait or went missing."""
+    """Everything that is to be posted, the kits that wait, and what went missing."""
     facts = {
+        "lost": list(intake.lost(timezone.now())[:100]),
+        "listed_days": kits.SETTLED_AFTER.days,
         "frames": list(posting_out.frames_to_post()[:100]),
         "lenses": posting_out.lenses_to_post(),
         "kits": list(kits.to_post()[:100]),

@@ -22,7 +22,7 @@ from inventory.errors import NotFound
 from inventory.models import Lot, Movement, Part, Place, PlaceKind
 from inventory.pages.access import ACCOUNTANT, BENCH, OWNER, StaffRequest, allow
 from inventory.pages.forms import DeedForm, MassField
-from inventory.queries import boxes, traced
+from inventory.queries import boxes, parts, traced
 from inventory.reports.numbers import fixed
 from inventory.sums.heat import HeatSpread
 from inventory.sums.traced import Known
@@ -130,7 +130,7 @@ DEEDS: Final[dict[str, Deed]] = {
 @allow(BENCH, OWNER, ACCOUNTANT)
 def stock_room(request: StaffRequest) -> HttpResponse:
     """Everything in stock at a glance."""
-    parts = [_part_line(part) for part in Part.objects.order_by("code")]
+    stocked = parts.listed()
     known = traced.of_every_place()
     facts = {
         "lots": _lots(known),
@@ -141,8 +141,8 @@ def stock_room(request: StaffRequest) -> HttpResponse:
         ],
         "waste": [_waste_line(place, known) for place in _held(material.WASTE)],
         "salvage": [_waste_line(place, known) for place in _held({PlaceKind.SALVAGE})],
-        "parts": parts,
-        "low": [line for line in parts if line["is_low"]],
+        "parts": stocked,
+        "low": [one for one in stocked if one.is_low],
         "deeds": DEEDS,
         "wide": True,
     }
@@ -207,18 +207,6 @@ def _lots(known: Mapping[str, Known]) -> list[dict[str, Any]]:
         }
         for lot in rows.order_by("made_at", "code")[:200]
     ]
-
-
-def _part_line(part: Part) -> dict[str, Any]:
-    held, promised = stock.held(part), stock.promised(part)
-    free = stock.available(part)
-    return {
-        "it": part,
-        "held": held,
-        "promised": promised,
-        "free": free,
-        "is_low": free <= part.reorder_level,
-    }
 
 
 def _held(kinds: Iterable[PlaceKind]) -> list[Place]:

@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
 from typing import Any
 
 from django import forms
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 
-from inventory import material
-from inventory.models import Colour, Lot, Origin, Part, Place, Polymer, Scale
-from inventory.pages.forms import DeedForm, MassField, WeighedForm
+from inventory import material, places
+from inventory.models import Colour, Lot, Origin, Part, Place, Polymer
+from inventory.pages.forms import DeedForm, MassField, ScaleField, WeighedForm
 from inventory.queries import boxes
 from inventory.sums import heat
 from inventory.sums.heat import HeatSpread
 from inventory.templatetags.hingeback import mass as written
 from returns import receiving
 from returns.models import Colourway, ProductionBatch
+from returns.pages.setup.fields import money
 
 BOUGHT = [(Origin.FEEDSTOCK, Origin.FEEDSTOCK.label), (Origin.VIRGIN, Origin.VIRGIN.label)]
 INTO = [
@@ -38,14 +38,7 @@ class MaterialForm(WeighedForm):
         help_text=_("How often it has been moulded. Pots that were in use: 1. Pellets: 0."),
     )
     note = forms.CharField(required=False, max_length=120, label=_("Supplier or note"))
-    cost = forms.DecimalField(
-        required=False,
-        label=_("What it cost altogether"),
-        min_value=0,
-        max_value=1_000_000,
-        decimal_places=2,
-        localize=True,
-    )
+    cost = money(label=_("What it cost altogether"), required=False)
 
     def facts(self) -> dict[str, Any]:
         """What the rule is told."""
@@ -61,7 +54,7 @@ class MaterialForm(WeighedForm):
             origin=told["origin"],
             heat=heat.of_passes(told["passes"]),
             note=told["note"],
-            cost_minor=minor(told["cost"]),
+            cost_minor=told["cost"] or 0,
         )
 
 
@@ -104,7 +97,7 @@ class IssueForm(DeedForm):
         max_length=material.BATCH_CODE_LENGTH_MAX,
         help_text=_("The code that goes on the batch card, for example AV-2610."),
     )
-    scale = forms.ModelChoiceField(Scale.objects.filter(in_use=True), label=_("Scale"))
+    scale = ScaleField()
 
     def __init__(self, *args: Any, **facts: Any) -> None:
         super().__init__(*args, **facts)
@@ -141,8 +134,15 @@ class MouldForm(DeedForm):
         return {name: told for name, told in self.cleaned_data.items() if name != "key"}
 
 
+class PlaceField(forms.ModelChoiceField):  # type: ignore[type-arg]
+    """Places to choose from, as people call them."""
+
+    def label_from_instance(self, obj: Place) -> str:
+        return places.words(obj)
+
+
 class CountForm(WeighedForm):
-    place = forms.ModelChoiceField(
+    place = PlaceField(
         Place.objects.filter(kind__in=material.COUNTED).select_related("lot", "colour", "polymer"),
         label=_("What was counted"),
     )
@@ -161,7 +161,7 @@ class CountForm(WeighedForm):
 
 
 class DisposeForm(DeedForm):
-    place = forms.ModelChoiceField(
+    place = PlaceField(
         Place.objects.filter(kind__in=material.WASTE, balance__quantity__gt=0),
         label=_("Waste stream"),
         to_field_name="code",
@@ -176,14 +176,7 @@ class DisposeForm(DeedForm):
 class PartsForm(DeedForm):
     part = forms.ModelChoiceField(Part.objects.all(), label=_("Part"), to_field_name="code")
     pieces = forms.IntegerField(label=_("Pieces"), min_value=1, max_value=receiving.PIECES_MAX)
-    cost = forms.DecimalField(
-        required=False,
-        label=_("What they cost altogether"),
-        min_value=0,
-        max_value=1_000_000,
-        decimal_places=2,
-        localize=True,
-    )
+    cost = money(label=_("What they cost altogether"), required=False)
 
     def facts(self) -> dict[str, Any]:
         """What the rule is told."""
@@ -191,7 +184,7 @@ class PartsForm(DeedForm):
         return {
             "part": told["part"],
             "pieces": told["pieces"],
-            "cost_minor": minor(told["cost"]),
+            "cost_minor": told["cost"] or 0,
         }
 
 
@@ -210,8 +203,3 @@ class PartsCountForm(DeedForm):
 def weighed(told: dict[str, Any]) -> material.Weighing:
     """A weighed form's reading, still as typed."""
     return material.Weighing(scale=told["scale"], mass=told["mass"])
-
-
-def minor(money: Decimal | None) -> int:
-    """Whole cents of a typed sum; nothing typed is nothing paid."""
-    return int((money or Decimal(0)) * 100)

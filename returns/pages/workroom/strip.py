@@ -13,9 +13,9 @@ from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST
 
-from inventory.models import Part, Scale
+from inventory.models import Part
 from inventory.pages.access import BENCH, OWNER, StaffRequest, allow
-from inventory.pages.forms import DeedForm, MassField
+from inventory.pages.forms import DeedForm, MassField, ScaleField
 from inventory.queries import traced
 from inventory.templatetags.hingeback import mass as written
 from returns import mending, stripdown
@@ -35,7 +35,7 @@ _GROUPS = {"lenses": "lens", "metal": "screw"}
 class StripForm(DeedForm):
     """One scale, one mass per heap; empty means that there was none."""
 
-    scale = forms.ModelChoiceField(Scale.objects.filter(in_use=True), label=_("Scale"))
+    scale = ScaleField()
     plastic = MassField(label=_("Clean frame material"))
     lenses = MassField(required=False, label=_("Lenses"))
     metal = MassField(required=False, label=_("Screws and metal"))

@@ -1,5 +1,6 @@
-/* The filing forms, which work without this: the drawing takes the chosen colour, and the trail
-   says which parts are filled in. It reads the fields, so it is right again after a reload. */
+/* The filing forms, which work without this: the drawing takes the chosen colour and says in words
+   which it is; the trail says which parts are filled in. It reads the fields, so it is right again
+   after a reload. */
 (() => {
   "use strict";
   const form = document.querySelector("form[data-trail]");
@@ -7,7 +8,10 @@
   const touched = new Set();
 
   const tint = () => {
-    const spot = form.querySelector(".swatches input:checked")?.closest("label").querySelector("circle");
+    const chosen = form.querySelector(".swatches input:checked")?.closest("label");
+    const spot = chosen?.querySelector("circle");
+    for (const words of form.querySelectorAll("[data-drawn-as]"))
+      words.textContent = chosen?.textContent.trim() ?? "";
     for (const drawing of form.querySelectorAll("[data-tinted]"))
       if (spot) drawing.style.setProperty("--tint", spot.getAttribute("fill"));
       else drawing.style.removeProperty("--tint");

@@ -15,13 +15,23 @@ from django.urls import reverse
 
 from inventory import grinding, places, stock
 from inventory.models import Lot, Movement, Origin
-from returns import arrivals, stripdown
-from returns.models import Dispatch, Grading, Parcel, Person, Photo, Request, ReturnedFrame
+from returns import arrivals, mending, stripdown
+from returns.models import (
+    Colourway,
+    Dispatch,
+    Grading,
+    Parcel,
+    Person,
+    Photo,
+    Request,
+    ReturnedFrame,
+)
 from returns.stripdown import StripDown
 from returns.sums import codes
 from tests.makers import NOON, Shop, key
 from tests.returns.bench_makers import booked, filed, on_shelf
-from tests.returns.salvage_makers import giving
+from tests.returns.salvage_makers import giving, needing
+from tests.returns.workroom_makers import opened
 
 PAGES = ["bench", "parcel-book", "go", "bench-labels", "label-calibration"]
 
@@ -254,6 +264,32 @@ def test_look_over_shows_the_answer_with_its_sums(desk: Client, frame: ReturnedF
     assert "minutes" in page
 
 
+def _open_parts(page: str) -> list[str]:
+    return re.findall(r'<details class="look-part[^>]* open><summary>([^<]+) <', page)
+
+
+def test_look_over_opens_the_part_that_was_named_and_those_that_were_ticked(
+    desk: Client, frame: ReturnedFrame
+) -> None:
+    address = page_of(frame, "frame-look")
+    assert _open_parts(desk.get(address).content.decode()) == ["Left arm"]
+    facts = {"key": key(), "polymer": "ours", "d_front_scuffed": "on"}
+    facts["um_hinge_right_hole_offset"] = "far"
+    answer = desk.post(address, facts)
+    assert answer.status_code == 422
+    page = answer.content.decode()
+    assert _open_parts(page) == ["Front", "Left arm", "Right hinge"]
+    assert ">right hinge: how far off its centre, mm: Write a length in mm" in page
+
+
+def test_look_over_opens_the_hinge_of_an_arm_whose_screw_does_not_hold(
+    desk: Client, shop: Shop, bea: User
+) -> None:
+    told = filed(shop.avocet_slate, component="arm_right", defect="stripped_hole")
+    page = desk.get(page_of(on_shelf(shop, bea, told), "frame-look")).content.decode()
+    assert _open_parts(page) == ["Right hinge"]
+
+
 def test_measured_offset_is_read_with_a_comma_and_kept_in_micrometres(
     desk: Client, frame: ReturnedFrame
 ) -> None:
@@ -286,7 +322,7 @@ def test_form_without_any_field_is_refused_not_broken(desk: Client, frame: Retur
 
 def test_overrule_and_wish_from_the_frame_page(desk: Client, shop: Shop, bea: User) -> None:
     frame = on_shelf(shop, bea)
-    look = {"key": key(), "polymer": "ours", "d_lens_left_scuffed": "on"}
+    look = {"key": key(), "polymer": "ours", "d_arm_left_snapped": "on"}
     desk.post(page_of(frame, "frame-look"), look)
     wanted = {"key": key(), "outcome": "regrind", "reason": "past mending"}
     refused = desk.post(page_of(frame, "frame-overrule"), wanted)
@@ -295,9 +331,12 @@ def test_overrule_and_wish_from_the_frame_page(desk: Client, shop: Shop, bea: Us
     told = {"key": key(), "wish": "regrind", "evidence": "email"}
     assert desk.post(page_of(frame, "frame-wish"), told).status_code == 302
     assert desk.post(page_of(frame, "frame-overrule"), wanted | {"key": key()}).status_code == 302
-    page = desk.get(page_of(frame))
-    assert b"Overruled" in page.content
-    assert b"past mending" in page.content
+    page = desk.get(page_of(frame)).content.decode()
+    holds, _heading, said = page.partition("What the sums said: Repair")
+    assert "past mending" in holds
+    assert "<h3>Plan</h3>" not in holds
+    assert "min; expected to hold" in said.partition("which is not followed")[2]
+    assert "min; expected to hold" not in holds
 
 
 @pytest.mark.parametrize(
@@ -524,6 +563,17 @@ def test_erased_customer_leaves_every_page_whole(
         assert desk.get(address).status_code == 200
 
 
+def test_a_decision_to_repair_that_was_given_up_says_what_holds_now(
+    desk: Client, shop: Shop, bea: User
+) -> None:
+    frame = needing(shop, bea)
+    job = opened(frame, bea)
+    told = "Mending was tried and given up. The frame is now: to strip."
+    assert told not in desk.get(page_of(frame)).content.decode()
+    mending.give_up(key=key(), job=job, reason="splits further", at=NOON, by=bea)
+    assert told in desk.get(page_of(frame)).content.decode()
+
+
 def test_a_strip_down_is_undone_from_the_frame_page(desk: Client, shop: Shop, bea: User) -> None:
     frame = giving(shop, bea)
     heaps = {"plastic": "19.400 g", "lenses": "5.200 g", "metal": "220 mg"}
@@ -589,3 +639,37 @@ def test_boxes_and_lots_are_printed_on_sheets(desk: Client, shop: Shop) -> None:
         reverse("label-sheet", args=["boxes"]) in desk.get(reverse("bench-labels")).content.decode()
     )
     assert desk.get(reverse("label-sheet", args=["nonsense"])).status_code == 404
+
+
+def test_a_held_strangers_page_leads_to_its_discarding(desk: Client, shop: Shop, bea: User) -> None:
+    frame = on_shelf(shop, bea, filed(shop.avocet_slate), colourway=None, is_stranger=True)
+    desk.post(page_of(frame, "frame-look"), {"key": key(), "polymer": "foreign"})
+    assert ReturnedFrame.objects.get().state == "held"
+    assert page_of(frame, "strip") in desk.get(page_of(frame)).content.decode()
+
+
+def test_a_frame_that_is_sold_no_more_is_weighed_in_as_what_it_is(
+    desk: Client, shop: Shop, bea: User
+) -> None:
+    parcel = booked(bea, filed(shop.avocet_slate))
+    Colourway.objects.update(active=False)
+    desk.post(reverse("parcel", args=[parcel.code]), weigh_facts(shop))
+    assert ReturnedFrame.objects.get().colourway == shop.avocet_slate
+
+
+def test_colour_that_was_wrong_at_the_weigh_in_is_chosen_anew_at_the_look_over(
+    desk: Client, shop: Shop, frame: ReturnedFrame
+) -> None:
+    form = desk.get(page_of(frame, "frame-look")).content.decode()
+    assert f'<option value="{shop.avocet_slate.pk}" selected>' in form
+    told = {"key": key(), "polymer": "ours", "colourway": shop.avocet_moss.pk}
+    desk.post(page_of(frame, "frame-look"), told | {"d_arm_left_snapped": "on"})
+    assert ReturnedFrame.objects.get().colourway == shop.avocet_moss
+
+
+@pytest.mark.parametrize(("state", "is_led"), [("to_return", True), ("mending", False)])
+def test_page_leads_back_to_the_look_over_while_nothing_was_done(
+    desk: Client, frame: ReturnedFrame, state: str, is_led: bool
+) -> None:
+    ReturnedFrame.objects.update(state=state)
+    assert (page_of(frame, "frame-look") in desk.get(page_of(frame)).content.decode()) == is_led

@@ -17,6 +17,7 @@ from inventory.queries import blends, lot_heat
 from inventory.sums import heat
 from inventory.sums.blending import ColourShare, LimitKind, Obstacle, Recipe
 from returns import batches
+from returns.models import ProductionBatch
 from returns.pages.workroom.blend import obstacle
 from returns.queries import batch_heat
 from tests.makers import NOON, Shop, key
@@ -293,6 +294,8 @@ def test_issue_that_was_taken_back_is_no_part_of_the_history(
 
 def test_heat_of_an_older_batch_says_that_it_was_entered(shop: Shop, hand: Client) -> None:
     assert "before the ledger began" in hand.get("/bench/heat/AV-2601/").content.decode()
+    ProductionBatch.objects.update(issued_mg=1_000)
+    assert "was taken back" in hand.get("/bench/heat/AV-2601/").content.decode()
 
 
 @pytest.mark.parametrize("code", ["NONE", "a/b", "x" * 80])

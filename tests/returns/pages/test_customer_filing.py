@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 import uuid
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -14,8 +15,8 @@ from PIL import Image
 
 from inventory.models import Workshop
 from returns import intake
-from returns.models import Photo, Request
-from returns.models.catalogue import ComponentKey
+from returns.models import Colourway, FrameModel, Photo, Request
+from returns.models.catalogue import ComponentKey, RimShape
 from returns.pages.customer import drawing
 from tests.makers import Shop
 
@@ -217,13 +218,81 @@ def test_bad_field_keeps_what_was_typed(
 
 
 def test_every_part_has_a_shape_that_labels_its_radio(client: Client, shop: Shop) -> None:
-    assert set(drawing.SHAPES) == set(ComponentKey)
+    assert set(drawing.shapes()) == set(ComponentKey)
     assert drawing.mirror(drawing.mirror("M12 5 L300 7")) == "M12 5 L300 7"
     assert drawing.mirror("M12 5 L300 7") == "M348 5 L60 7"
     page = client.get("/ask/return/").content.decode()
     for index, key in enumerate(ComponentKey.values):
         assert f'class="part part-{key}" for="id_component_{index}"' in page
         assert f'value="{key}"' in page
+
+
+def test_every_shape_of_rims_is_drawn_and_its_front_is_its_own() -> None:
+    assert set(drawing.RIMS) == set(RimShape)
+    fronts = {drawing.shapes(rim)[ComponentKey.FRONT].body for rim in RimShape.values}
+    assert len(fronts) == len(RimShape)
+    assert {drawing.shapes(rim)[ComponentKey.ARM_LEFT] for rim in RimShape.values} == {
+        drawing.shapes()[ComponentKey.ARM_LEFT]
+    }
+    for rim in drawing.RIMS.values():
+        assert drawing.mirror(rim.bridge) != rim.bridge
+        assert _points(drawing.mirror(rim.bridge)) == _points(rim.bridge)
+
+
+def test_the_style_sheet_shows_every_shape_of_rims() -> None:
+    style = Path("returns/static/returns/customer.css").read_text(encoding="utf-8")
+    for rim in RimShape.values:
+        assert f".drawn-{rim} .rim-{rim}" in style
+        assert f"form:has(.of-{rim} :checked) .drawing .rim.rim-{rim}" in style
+
+
+def _points(path: str) -> set[str]:
+    return set(re.findall(r"\d+ \d+", path))
+
+
+def test_the_drawing_starts_as_the_chosen_model_or_the_first(client: Client, shop: Shop) -> None:
+    FrameModel.objects.filter(pk=shop.avocet.pk).update(rim="round")
+    page = client.get("/ask/return/").content.decode()
+    assert 'class="drawing drawn-round"' in page
+    assert "<span data-drawn-as></span>" in page
+    other = FrameModel.objects.create(code="knot", name="Knot", rim="rectangular", **COSTS)
+    of = {"polymer": shop.avocet_slate.polymer, "colour": shop.avocet_slate.colour}
+    chosen = Colourway.objects.create(model=other, **of)
+    page = client.get(f"/ask/return/?frame={chosen.pk}").content.decode()
+    assert 'class="drawing drawn-rectangular"' in page
+    assert "<span data-drawn-as>Knot, Slate</span>" in page
+    assert page.count('class="pick of-round"') == 2
+    assert page.count('class="pick of-rectangular"') == 1
+
+
+COSTS: dict[str, Any] = {"new_frame_cost_minor": 1480, "expected_life_months": 24}
+
+
+def _luminance(colour: str) -> float:
+    """Relative luminance (WCAG 2.2, definition "relative luminance")."""
+    parts = [int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5)]
+    linear = [
+        part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts
+    ]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def _contrast(one: float, other: float) -> float:
+    return (max(one, other) + 0.05) / (min(one, other) + 0.05)
+
+
+@pytest.mark.parametrize("scheme", [0, 1], ids=["light", "dark"])
+def test_an_outline_of_the_drawing_stands_out_whatever_the_colour(scheme: int) -> None:
+    """Each part has a line in ink, and round it one in the ground's colour: WCAG 2.2, 1.4.11 asks
+    3 to 1 of a graphic, and of any fill at least one of the two is that far away."""
+    tokens = Path("inventory/static/hingeback/tokens.css").read_text(encoding="utf-8")
+    ink, ground = (
+        _luminance(re.findall(rf"--{name}: (#[0-9a-f]{{6}});", tokens)[scheme])
+        for name in ("ink", "surface")
+    )
+    assert _contrast(ink, ground) >= 9
+    greys = [_luminance(f"#{level:02x}{level:02x}{level:02x}") for level in range(256)]
+    assert min(max(_contrast(grey, ink), _contrast(grey, ground)) for grey in greys) >= 3
 
 
 def test_photos_are_kept_as_fresh_jpegs(client: Client, shop: Shop) -> None:

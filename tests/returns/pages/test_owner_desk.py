@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import re
 from datetime import timedelta
-from typing import Any
 
 import pytest
 import time_machine
 from django.contrib.auth.models import User
 from django.test import Client
+from django.urls import reverse
 
-from inventory import places
+from inventory import stock
 from inventory.models import Part, Workshop
 from returns.queries.owner_today import owner_today
 from tests.makers import NOON, Shop
@@ -36,19 +36,20 @@ def test_a_frame_that_has_left_is_late_no_more(shop: Shop) -> None:
     assert owner_today(NOON + timedelta(days=60)).late_frames == 0
 
 
-def test_a_part_is_thin_below_its_reorder_level(shop: Shop, bea: User) -> None:
+@pytest.mark.parametrize(("over", "is_low"), [(-1, True), (0, True), (1, False)])
+def test_a_part_is_low_once_its_free_pieces_reach_the_reorder_level(
+    client: Client, olga: User, shop: Shop, over: int, is_low: bool
+) -> None:
+    """The desk and the stock room say the same, one below the level, at it, and one above."""
+    stock.reserve(part=shop.screw, pieces=2, subject="R-AAAA-1111", at=NOON)
     Part.objects.update(reorder_level=0)
-    part = Part.objects.order_by("code")[0]
-    held = stock_of(part)
-    for level, thin in ((held, ()), (held + 1, (part.name,))):
-        Part.objects.filter(pk=part.pk).update(reorder_level=level)
-        assert owner_today(NOON).thin_parts == thin
-
-
-def stock_of(part: Part) -> int:
-    place = places.bin_of(part)
-    balance: Any = getattr(place, "balance", None)
-    return balance.quantity if balance else 0
+    free = stock.held(shop.screw) - 2
+    Part.objects.filter(pk=shop.screw.pk).update(reorder_level=free - over)
+    assert owner_today(NOON).thin_parts == ((shop.screw.name,) if is_low else ())
+    client.force_login(olga)
+    room = client.get(reverse("stock")).content.decode()
+    assert room.count('<span class="tag state-warn">low</span>') == is_low
+    assert ("To order" in room) == is_low
 
 
 def test_a_month_waits_from_its_end_until_it_is_closed(shop: Shop) -> None:
@@ -60,8 +61,8 @@ def test_a_month_waits_from_its_end_until_it_is_closed(shop: Shop) -> None:
 
 def test_the_desk_says_what_waits_and_leads_there(client: Client, shop: Shop, olga: User) -> None:
     made.frame(shop)
-    client.force_login(olga)
     with time_machine.travel(NOON + timedelta(days=40), tick=False):
+        client.force_login(olga)
         page = desk(client)
         assert "1 frame is past its promised day." in page
         assert "Ended and not closed:" in page
@@ -75,6 +76,8 @@ def test_other_roles_are_not_told_the_owners_lines(
     client: Client, shop: Shop, request: pytest.FixtureRequest, who: str
 ) -> None:
     made.frame(shop)
-    client.force_login(request.getfixturevalue(who))
     with time_machine.travel(NOON + timedelta(days=40), tick=False):
-        assert "past its promised day" not in desk(client)
+        client.force_login(request.getfixturevalue(who))
+        page = desk(client)
+        assert f"Good to see you, {who}" in page
+        assert "past its promised day" not in page

@@ -6,7 +6,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from django.contrib.auth.models import User
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 
@@ -16,12 +15,6 @@ from tests.makers import Shop
 pytestmark = pytest.mark.django_db
 
 EXAMPLE = (Path(__file__).parents[3] / "fixtures" / "imports" / "models.csv").read_bytes()
-
-
-@pytest.fixture
-def owner(client: Client, olga: User) -> Client:
-    client.force_login(olga)
-    return client
 
 
 def upload(client: Client, content: bytes) -> Any:
@@ -82,7 +75,8 @@ def test_a_trial_names_column_and_cell_and_what_would_change(owner: Client, shop
     told = upload(owner, EXAMPLE.replace(b",9000,", b",9.5,")).content.decode()
     assert "<code>nominal_mg</code><br>9.5</td>" in told
     changed = upload(owner, EXAMPLE.replace(b"knot,Knot", b"avocet,Avocet")).content.decode()
-    assert "<td>11200</td><td>9000</td>" in changed
+    assert ">11200</td>" in changed
+    assert ">9000</td>" in changed
 
 
 def test_many_models_are_not_all_named(owner: Client, shop: Shop) -> None:

@@ -10,7 +10,6 @@ from datetime import UTC, datetime
 from typing import Any
 
 import pytest
-import time_machine
 from django.contrib.auth.models import User
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
@@ -24,7 +23,7 @@ from returns.queries.span import Scope
 from tests.makers import Shop
 from tests.returns import owner_makers as made
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("still_clock")]
 
 NOW = datetime(2026, 10, 20, 9, 0, tzinfo=UTC)
 PAGES = ["/owner/", "/owner/claims/", "/owner/lifetimes/", "/owner/sold/", "/owner/tokens/"]
@@ -57,18 +56,6 @@ LIFETIME_TABLES = [
 GOOD = b"batch,month,pieces\nAV-2601,2026-02,30\nAV-2601,2026-03,25\n"
 
 
-@pytest.fixture(autouse=True)
-def _now() -> Any:
-    with time_machine.travel(NOW, tick=False):
-        yield
-
-
-@pytest.fixture
-def owner(client: Client, olga: User) -> Client:
-    client.force_login(olga)
-    return client
-
-
 @pytest.fixture
 def books(shop: Shop, olga: User) -> Shop:
     """A workshop with sales, mended and boxed frames, findings and issues."""
@@ -96,7 +83,7 @@ def aged(shop: Shop, olga: User) -> Shop:
 
 def test_lifetimes_are_drawn_with_their_number_at_risk(owner: Client, aged: Shop) -> None:
     page = text(owner.get("/owner/lifetimes/"))
-    assert page.count('class="chart-svg') == 4
+    assert page.count('class="chart-svg"') == page.count("chart-narrow") == 4
     assert "Frames at risk" in page
     assert "The axis starts at" in page
 
@@ -214,7 +201,8 @@ def test_only_sentences_with_evidence_are_offered(owner: Client, books: Shop) ->
 
 def test_pictures_stand_beside_their_tables(owner: Client, books: Shop) -> None:
     page = text(owner.get("/owner/"))
-    assert page.count('class="chart-svg') == 4
+    assert page.count('class="chart-svg"') == page.count("chart-narrow") == 3
+    assert page.count("chart-wide") == 1
     for name in ("returns", "reasons", "turnaround", "losses", "streams"):
         assert f"/owner/table/{name}.csv?first=2025-11&amp;last=2026-10" in page
 
@@ -223,7 +211,7 @@ def test_every_finding_stands_in_a_cell_of_the_heat_table(owner: Client, books: 
     page = text(owner.get("/owner/"))
     heat = page.partition('class="dense heat"')[2].partition("</table>")[0]
     rows = re.findall(r'<th scope="row">([^<]+)</th>(.*?)</tr>', heat, re.S)
-    counts = {name: re.findall(r'class="shade-(\d)">(\d+)<', cells) for name, cells in rows}
+    counts = {name: re.findall(r'class="shade-(\d)"[^>]*>(\d+)<', cells) for name, cells in rows}
     assert sorted(counts) == ["front", "left arm"]
     assert sorted(counts["front"]) == sorted(counts["left arm"]) == [("0", "0"), ("4", "2")]
     assert heat.count("<strong>2</strong>") == 2
@@ -247,7 +235,8 @@ def test_one_model_and_months_are_kept_in_the_links(owner: Client, books: Shop) 
     page = text(owner.get("/owner/?first=2026-10&last=2026-10&model=avocet&batch=AV-2601"))
     query = "first=2026-10&amp;last=2026-10&amp;model=avocet&amp;batch=AV-2601"
     assert f"/owner/table/losses.csv?{query}" in page
-    assert "Avocet, batch AV-2601, 2026-10 to 2026-10" in page
+    month = '<span class="nowrap">2026-10</span>'
+    assert f"Avocet, batch AV-2601, {month} to {month}" in page
 
 
 @pytest.mark.parametrize(
@@ -291,8 +280,29 @@ def test_the_download_holds_what_the_page_shows(owner: Client, books: Shop) -> N
         "stage": "strip_down",
         "cause": "lens",
         "mass_mg": "10400",
+        "expanded_mg": "",
         "share_of_stage": f"{10_400 / 49_640:.6f}",
     }
+
+
+def test_every_mass_of_a_download_stands_with_how_well_it_is_known(
+    owner: Client, books: Shop
+) -> None:
+    def first(name: str, **wanted: str) -> dict[str, str]:
+        rows = csv.DictReader(io.StringIO(text(owner.get(f"/owner/table/{name}.csv"))))
+        return next(row for row in rows if wanted.items() <= row.items())
+
+    # Two frames at the box: 2 * hypot(0.289 * 1.4142, 2 * 5.774) = 23.110 mg, rounded up.
+    stream = first("streams", **{"from": "arrivals", "to": "box"})
+    assert (stream["mass_mg"], stream["expanded_mg"], stream["unweighed_mg"]) == (
+        str(2 * 19_400),
+        "24",
+        "0",
+    )
+    lens = first("streams", to="lens.out")
+    assert (lens["expanded_mg"], lens["unweighed_mg"]) == ("", lens["mass_mg"])
+    content = first("content", origin="post_consumer_return")
+    assert (content["expanded_mg"], content["unweighed_mg"]) == ("", "15000")
 
 
 @pytest.mark.parametrize("name", LIFETIME_TABLES)
@@ -320,8 +330,9 @@ def test_the_page_asks_a_fixed_number_of_questions(
 ) -> None:
     # Session, user, roles, workshop, models for the form, and the figures themselves (counts,
     # flows, yield, content, indicators, days, months, first sale, reasons, late frames, streams,
-    # runs); then sales by model, and what the content of the one model there is asks.
-    with django_assert_max_num_queries(38) as first:
+    # runs, the fates of the outflow, losses; streams and runs are followed to their readings); then
+    # sales by model, and what the content of the one model there is asks.
+    with django_assert_max_num_queries(54) as first:
         owner.get("/owner/")
     for _ in range(5):
         made.boxed(books)
@@ -346,9 +357,21 @@ def test_a_model_with_a_broad_name_is_refused_words_not_the_page(
     assert "may not be said" in plain(answer)
 
 
+def test_a_range_too_narrow_to_show_says_so_and_booked_masses_say_why_there_is_none(
+    owner: Client, books: Shop
+) -> None:
+    for _ in range(3):
+        made.issued(books, "post_consumer_return", 5_000, scale=books.fine_scale)
+    page = plain(owner.get("/owner/"))
+    assert "booked masses, not all weighed: no range" in page
+    assert "none: masses were booked that nobody weighed" in plain(owner.get("/owner/claims/"))
+
+
 def test_lifetimes_say_what_is_missing(owner: Client, shop: Shop) -> None:
     page = plain(owner.get("/owner/lifetimes/"))
     assert "Not enough evidence: 0 first returns of the 5 needed." in page
+    assert "No sale is known" in page
+    assert "More than half" not in page
     assert owner.get("/owner/lifetimes/?model=no-such").status_code == 400
 
 

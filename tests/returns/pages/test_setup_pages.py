@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from django.contrib.auth.models import User
 from django.test import Client
 
 from inventory.models import Scale, Workshop
@@ -40,12 +39,6 @@ SCALE = {
     "capacity_mg": "600 g",
     "minimum_mg": "2000 mg",
 }
-
-
-@pytest.fixture
-def owner(client: Client, olga: User) -> Client:
-    client.force_login(olga)
-    return client
 
 
 def post(client: Client, step: str, facts: dict[str, Any]) -> Any:
@@ -137,6 +130,7 @@ def test_a_scale_is_kept_in_milligrams(owner: Client) -> None:
 def test_a_model_takes_its_screws_mass_from_the_part(owner: Client, shop: Shop) -> None:
     facts = {
         "name": "Plover",
+        "rim": "round",
         "new_frame_cost": "14,80",
         "expected_life_months": "24",
         "polymer": shop.pp.pk,
@@ -150,6 +144,7 @@ def test_a_model_takes_its_screws_mass_from_the_part(owner: Client, shop: Shop) 
     plover = FrameModel.objects.get(code="plover")
     assert plover.components.get(key="screw_left").nominal_mg == shop.screw.nominal_mg
     assert not plover.components.filter(kind="lens").exists()
+    assert plover.rim == "round"
     again = post(owner, "model", facts)
     assert again.status_code == 400
 

@@ -6,19 +6,21 @@ import io
 import re
 import uuid
 from collections.abc import Callable
+from datetime import timedelta
 from typing import Any
 
 import pytest
 from django.contrib.auth.models import User
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 from pypdf import PdfReader
 
 from inventory import grinding, material, places, stock, weighing
 from inventory.models import GrindRun, Lot, Movement, Place, PlaceKind
 from inventory.sums import heat
 from inventory.templatetags.hingeback import uncertainty
-from returns import kits, stripdown
+from returns import intake, kits, stripdown
 from returns.models import (
     Dispatch,
     Person,
@@ -239,7 +241,9 @@ def test_the_pages_of_a_frame_say_how_well_its_mass_is_known(
         assert spread in page(desk, name, frame.tag)
     send(desk, "strip", frame.tag, **heaps(shop))
     salvage = page(desk, "stock").partition("Waste and salvage")[2].partition("</section>")[0]
-    assert salvage.count("plus or minus") == salvage.count("<li>") - salvage.count("not weighed")
+    assert salvage.count("plus or minus") == salvage.count('<th scope="row">') - salvage.count(
+        "not weighed"
+    )
     assert "plus or minus" in salvage
 
 
@@ -318,6 +322,21 @@ def test_kit_is_packed_and_posted(desk: Client, shop: Shop, kit: Request) -> Non
     assert send(desk, "kit", kit.reference, deed="post").status_code == 422
 
 
+@pytest.mark.parametrize(("deed", "state"), [("repost", "reserved"), ("turned-up", "settled")])
+def test_missing_kit_says_so_and_is_sent_again_or_turns_up(
+    desk: Client, kit: Request, deed: str, state: str
+) -> None:
+    send(desk, "kit", kit.reference, deed="post")
+    assert "Reported missing" not in page(desk, "kit", kit.reference)
+    kit.refresh_from_db()
+    intake.report_missing(key=key(), request=kit, at=NOON)
+    assert "Reported missing" in page(desk, "kit", kit.reference)
+    send(desk, "kit", kit.reference, deed=deed)
+    kit.refresh_from_db()
+    assert kit.state == state
+    assert "Reported missing" not in page(desk, "kit", kit.reference)
+
+
 def test_kit_with_too_few_pieces_waits_again(desk: Client, kit: Request) -> None:
     send(desk, "kit", kit.reference, deed="put-back")
     assert Request.objects.get().state == "waiting_stock"
@@ -378,6 +397,19 @@ def test_run_can_be_cancelled_but_not_melted(desk: Client, box: Place, ben: User
     run = grinding.propose(key=key(), box=box, at=NOON, by=ben)
     assert send(desk, "run-act", run.code, "melt").status_code == 404
     assert send(desk, "run-act", run.code, "cancel").status_code == 302
+
+
+@pytest.mark.parametrize("is_confirmed", [False, True])
+def test_a_cancelled_run_shows_the_steps_that_were_done(
+    desk: Client, box: Place, bea: User, ben: User, is_confirmed: bool
+) -> None:
+    run = grinding.propose(key=key(), box=box, at=NOON, by=ben)
+    if is_confirmed:
+        grinding.confirm(key=key(), run=run, seen_mg=run.box_mg, at=NOON, by=bea)
+    grinding.cancel(key=key(), run=run, at=NOON, by=ben)
+    shown = re.findall(r'step-(done|current|ahead)"[^>]*><span>(\w+)', page(desk, "run", run.code))
+    confirmed = [("done", "Confirmed")] if is_confirmed else []
+    assert shown == [("done", "Proposed"), *confirmed, ("current", "Cancelled")]
 
 
 def test_box_with_an_open_run_cannot_be_proposed_again(desk: Client, box: Place, ben: User) -> None:
@@ -442,8 +474,19 @@ def test_material_is_counted(desk: Client, shop: Shop, bea: User) -> None:
     assert held(PlaceKind.LOT) == 4_990_000
 
 
+def test_places_to_count_are_told_as_people_call_them(
+    desk: Client, shop: Shop, bea: User, box: Place
+) -> None:
+    found = lot(shop, bea)
+    shown = page(desk, "stock-deed", "count")
+    assert f">Lot {found.code}<" in shown
+    assert f">Box {box.polymer} {box.colour}, " in shown
+    assert "lot-l-" not in shown
+
+
 def test_waste_is_taken_away(desk: Client, shop: Shop, box: Place) -> None:
     assert "taken away" in page(desk, "stock")
+    assert ">lens waste<" in page(desk, "stock-deed", "dispose")
     answer = send(desk, "stock-deed", "dispose", place="lens", reason="glass bank")
     assert answer.status_code == 302
     assert held(PlaceKind.LENS) == 0
@@ -451,14 +494,26 @@ def test_waste_is_taken_away(desk: Client, shop: Shop, box: Place) -> None:
     assert again.status_code == 422
 
 
+@pytest.mark.parametrize(("days", "is_listed"), [(44, True), (46, False)])
+def test_a_frame_that_its_owner_misses_is_listed_where_things_are_posted(
+    desk: Client, shop: Shop, bea: User, days: int, is_listed: bool
+) -> None:
+    frame = graded(shop, bea, state="posted")
+    told = timezone.now() - timedelta(days=days)
+    facts = {"kind": "mended", "frame": frame, "posted_at": NOON, "missing_reported_at": told}
+    Dispatch.objects.create(code="D-1", key=key(), **facts)
+    assert (frame.tag in page(desk, "kits")) == is_listed
+
+
 def test_parts_come_in_and_set_waiting_kits_aside(desk: Client, shop: Shop) -> None:
     stock.count(key=key(), part=shop.screw, counted=0, reason="lost", at=NOON)
     asked = filed(shop.avocet_slate, kind="spare_screws", wish="", state="waiting_stock")
     assert "To order" in page(desk, "stock")
     told: Told = {"part": "screw-m14", "pieces": "50"}
-    assert send(desk, "stock-deed", "parts-receive", **told, cost="6,00").status_code == 422
-    assert send(desk, "stock-deed", "parts-receive", **told, cost="6.00").status_code == 302
-    assert Movement.objects.latest("number").cost_minor == 600
+    assert send(desk, "stock-deed", "parts-receive", **told, cost="6,000").status_code == 422
+    for typed in ("6.00", "6,00", "6"):
+        assert send(desk, "stock-deed", "parts-receive", **told, cost=typed).status_code == 302
+        assert Movement.objects.latest("number").cost_minor == 600
     asked.refresh_from_db()
     assert asked.state == "reserved"
 
