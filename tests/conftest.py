@@ -6,12 +6,25 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
+import time_machine
+from django.apps import apps
 from django.conf import settings
-from django.contrib.auth.models import User
+from django.contrib.auth.models import Group, Permission, User
 from django.core.cache import cache
+from django.db import connection
+from django.db.models.signals import post_migrate
+from hypothesis import HealthCheck
+from hypothesis import settings as examples
 
 from inventory import triggers
+from returns import ownerrights
 from tests import makers
+
+# A shared machine may stall: how long an example took says nothing of the code.
+examples.register_profile(
+    "unhurried", examples(), deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
+examples.load_profile("unhurried")
 
 
 @pytest.fixture(scope="session")
@@ -28,11 +41,32 @@ def django_db_modify_db_settings(
         default.setdefault("TEST", {})["NAME"] = str(folder / "test.sqlite3")
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """A test that asks no database says the same on each: it need run on one only."""
+    asks = {"db", "transactional_db", "live_server"}
+    for item in items:
+        fixtures = set(getattr(item, "fixturenames", ()))
+        if not fixtures & asks and not item.get_closest_marker("django_db"):
+            item.add_marker("pure")
+
+
+@pytest.fixture(autouse=True)
+def _october() -> Iterator[None]:
+    """The clock starts at the noon on which the builders furnish the workshop, every day anew.
+
+    On the real clock a test would pass until what it furnished has grown old.
+    """
+    with time_machine.travel(makers.NOON, tick=True):
+        yield
+
+
 @pytest.fixture(autouse=True)
 def _own_data_dir(tmp_path: Any, settings: Any) -> None:
     settings.MEDIA_ROOT = tmp_path / "media"
     settings.DATA_DIR = tmp_path
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    # Else each test client lists every static file anew, a fifth of the time of a page's test.
+    settings.WHITENOISE_AUTOREFRESH = True
     cache.clear()
 
 
@@ -44,7 +78,10 @@ def _eager_worker(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.fixture(autouse=True)
 def _triggers_yield_to_flush(request: pytest.FixtureRequest) -> Iterator[None]:
-    """A transactional test ends with a flush, which the append-only triggers would refuse."""
+    """A transactional test ends with a flush, which the append-only triggers would refuse.
+
+    Another test may come after it in this process, so the flush's end puts everything back.
+    """
     wants = {"transactional_db", "live_server", "django_db_serialized_rollback"}
     marker = request.node.get_closest_marker("django_db")
     transactional = bool(marker and marker.kwargs.get("transaction"))
@@ -52,12 +89,17 @@ def _triggers_yield_to_flush(request: pytest.FixtureRequest) -> Iterator[None]:
         yield
         return
     request.getfixturevalue("transactional_db")
-    from django.db import connection
-
-    makers.roles()
-    triggers.install(connection)
+    post_migrate.connect(_as_migrated, sender=apps.get_app_config("returns"))
     yield
     triggers.remove(connection)
+
+
+def _as_migrated(**_about: Any) -> None:
+    """A flush tells of its end as the migrations do: write again what it took, and the triggers."""
+    triggers.install(connection)
+    for name in ("bench", "accountant", "owner"):
+        Group.objects.get_or_create(name=name)
+    ownerrights.grant(Group, Permission)
 
 
 @pytest.fixture

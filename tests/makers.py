@@ -48,13 +48,7 @@ def key() -> uuid.UUID:
     return uuid.uuid4()
 
 
-def roles() -> None:
-    for name in ("bench", "accountant", "owner"):
-        Group.objects.get_or_create(name=name)
-
-
 def user(name: str, *groups: str) -> User:
-    roles()
     person = User.objects.create_user(name, f"{name}@example.org", PASSWORD)
     person.groups.set(Group.objects.filter(name__in=groups))
     return person

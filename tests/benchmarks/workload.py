@@ -60,8 +60,9 @@ def measure(folder: Path) -> str:
     bea, acke = makers.user("bea", "bench"), makers.user("acke", "accountant")
     report = _said(_report(shop))
     with serving.running(folder / "web.log") as port:
+        report += _said([_report_page(acke, port, FRAMES_A_MONTH)])
         bench, few = _bench(shop, bea, port)
-        report += _said(_report_page(acke, port))
+        report += _said([_report_page(acke, port, FRAMES_A_MONTH + MANY_FRAMES)])
         filing = _said(_filing(shop, port))
     _prove()
     return "\n".join(
@@ -126,10 +127,10 @@ def _close(label: str) -> None:
     months.close(key=uuid.uuid4(), label=label, at=LATER, by=None)
 
 
-def _report_page(acke: User, port: int) -> list[Figure]:
+def _report_page(acke: User, port: int, frames: int) -> Figure:
     line = _signed_in(acke, port)
     path = f"/months/{OPEN_MONTH}/report/"
-    return [Figure("month report page over HTTP", _pages(line, path), "ms")]
+    return Figure(f"report page of a month of {frames:,} frames", _pages(line, path), "ms")
 
 
 # The bench.

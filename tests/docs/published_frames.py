@@ -8,7 +8,6 @@ from decimal import Decimal
 
 from returns.sums import (
     circularity,
-    cohorts,
     emissions,
     lifetimes,
     repairability,
@@ -19,6 +18,7 @@ from returns.sums import (
     spares,
     threads,
 )
+from returns.sums.weibull import weibull_fit
 from tests.docs.sources import CONSTRUCTED, DERIVED, MEMORY, READ, SECOND_HAND, Row, listed
 from tests.reference import (
     test_forecasts_published,
@@ -102,14 +102,14 @@ def _lifetimes() -> Iterator[Row]:
     printed = "0.9048, 0.8095, 0.7619"
     yield Row("the same, placebo, weeks 1, 2, 3", "the same", printed, ours, READ)
     failed = (54, 187, 216, 240, 244, 335, 361, 373, 375, 386)
-    fit = lifetimes.weibull_fit([*data.exposures(failed), lifetimes.Exposure(500, units=10)])
+    fit = weibull_fit([*data.exposures(failed), lifetimes.Exposure(500, units=10)])
     nist = "NIST/SEMATECH e-Handbook, 8.4.1.3"
     ours = f"{fit.scale:.4f}, {fit.shape:.4f}"
     yield Row("Weibull scale, shape; 10 of 20 failed", nist, "606.5280, 1.7208", ours, READ)
     ours = f"{fit.mean:.3f}, {fit.standard_deviation:.3f}, {fit.log_likelihood:.3f}"
     printed = "540.737, 323.806, -75.135"
     yield Row("the same: mean, spread, log-likelihood", nist, printed, ours, READ)
-    fit = lifetimes.weibull_fit(data.exposures(data.SHOCK_FAILED, data.SHOCK_STILL_IN))
+    fit = weibull_fit(data.exposures(data.SHOCK_FAILED, data.SHOCK_STILL_IN))
     shock = "Meeker & Escobar (1998), Table C.2, fit in public R packages"
     yield Row(
         "shock absorbers: mu, sigma",
@@ -120,7 +120,7 @@ def _lifetimes() -> Iterator[Row]:
     )
     ours = f"{fit.scale:.0f}, {fit.shape:.2f}"
     yield Row("the same: scale, shape", "the book's table", "27719, 3.16", ours, MEMORY)
-    balls = lifetimes.weibull_fit(data.exposures((*data.BEARINGS, 48.48)))
+    balls = weibull_fit(data.exposures((*data.BEARINGS, 48.48)))
     ours = f"{balls.scale:.2f}, {balls.shape:.3f}"
     lieblein = "Lieblein & Zelen (1956), the book's fit"
     yield Row("ball bearings: scale, shape", lieblein, "81.88, 2.102", ours, MEMORY)
@@ -146,7 +146,7 @@ def _forecasts() -> Iterator[Row]:
     yield Row("chain ladder: its standard error", mack, "2,447,095", error, READ)
     ours = listed(developed.factors[:3], "{:.4f}")
     yield Row("chain ladder: first factors", mack, "3.4906, 1.7473, 1.4574", ours, READ)
-    lags = cohorts.lagged_returns([2000] * 5, (0.4, 0.3, 0.2), months=5)
+    lags = test_forecasts_published.returns_of([2000] * 5, (0.4, 0.3, 0.2), months=5)
     step = "Gujarati, Basic Econometrics, example 17.1"
     yield Row(
         "lagged response to a step of 2000",

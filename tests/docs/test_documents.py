@@ -189,7 +189,7 @@ def test_published_table_has_a_row_of_every_file_of_checks() -> None:
     tabled = "".join(read(path) for path in sorted(parts))
     for path in sorted((ROOT / "tests" / "reference").glob("test_*_published.py")):
         subject = path.stem.removeprefix("test_").removesuffix("_published")
-        word = {"blending": "mixing.cheapest", "forecasts": "cohorts.lagged"}.get(
+        word = {"blending": "mixing.cheapest", "forecasts": "run_off.run_off"}.get(
             subject, f"{subject}."
         )
         assert word in tabled, subject

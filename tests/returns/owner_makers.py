@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from django.contrib.auth.models import User
 
 from inventory import ledger, places, weighing
-from inventory.models import Lot, Movement, Place, PlaceKind, Reading, Scale
+from inventory.models import GrindRun, Lot, Movement, Place, PlaceKind, Posting, Reading, Scale
 from returns.models import (
     Finding,
     Grading,
@@ -145,6 +145,43 @@ def issued(
     place = lot(shop, origin)
     reading = read(scale, mass_mg) if scale else None
     return move("issue", [(place, production, mass_mg, reading)], subject=batch)
+
+
+def ground(shop: Shop, by: User, other: User, *, flake_mg: int) -> GrindRun:
+    """Everything in the returns' box is ground on the spot; the rest of it is dust."""
+    box = places.box(polymer=shop.pp, colour=shop.slate, origin="post_consumer_return")
+    held, code = box.balance.quantity, codes.new_code("G")
+    into = Lot.objects.create(
+        code=codes.new_code("L"),
+        polymer=shop.pp,
+        colour=shop.slate,
+        origin="post_consumer_return",
+        heat=[[2, 1_000_000]],
+        made_at=NOON,
+    )
+    put_in = Posting.objects.filter(target=box).latest("movement__number").movement.number
+    reading = read(shop.fine_scale, flake_mg)
+    move(
+        "grind",
+        [
+            (box, places.of_lot(into), flake_mg, reading),
+            (box, places.mass(PlaceKind.DUST), held - flake_mg, None),
+        ],
+        subject=code,
+    )
+    return GrindRun.objects.create(
+        code=code,
+        box=box,
+        state="finished",
+        box_mg=held,
+        box_movement=put_in,
+        proposed_by=by,
+        proposed_at=NOON,
+        confirmed_by=other,
+        confirmed_at=NOON,
+        finished_at=NOON,
+        lot=into,
+    )
 
 
 def graded(made: ReturnedFrame, by: User, *seen: tuple[str, str], at: datetime = NOON) -> Grading:

@@ -13,7 +13,9 @@ from inventory import ledger
 from inventory.errors import BadInput, KeyReused, StaleState
 from inventory.models import Balance, Deed, Duty, Movement
 from returns import arrivals
-from returns.models import Parcel, ReturnedFrame
+from returns.models import FrameModel, Parcel, Request, ReturnedFrame
+from returns.pages.bench import wording
+from returns.queries import story
 from tests.makers import NOON, Shop, key
 from tests.returns.bench_makers import booked, filed, on_shelf, weighing
 
@@ -167,6 +169,65 @@ def test_empty_parcel_is_told_to_its_sender(shop: Shop, bea: User) -> None:
     assert Duty.objects.get(payload__letter="empty").subject == request.reference
 
 
+def test_who_sent_a_parcel_without_their_frame_is_awaited_again(shop: Shop, bea: User) -> None:
+    """Else the page would say for ever that their parcel waits to be opened."""
+    request, other = filed(shop.avocet_slate), filed(shop.avocet_slate)
+    parcel = booked(bea, request)
+    weigh(parcel, shop, bea, request=other)
+    arrivals.finish(key=key(), parcel=parcel, at=NOON, by=bea)
+    request.refresh_from_db()
+    assert request.state == "awaited"
+    assert Duty.objects.get(payload__letter="empty").subject == request.reference
+    told = story.of(request, at=NOON)
+    assert told.turns[-1].text == "No frame of yours was in the parcel."
+    assert told.next.startswith("Print the slip")
+    assert on_shelf(shop, bea, request).request == request
+
+
+def test_a_frame_undone_leaves_its_story_awaited_once_its_parcel_is_finished(
+    shop: Shop, bea: User
+) -> None:
+    request, other = filed(shop.avocet_slate), filed(shop.avocet_slate)
+    parcel = booked(bea, request)
+    for story_ in (request, other):
+        frame = weigh(parcel, shop, bea, request=story_)
+        arrivals.unweigh(key=key(), frame=frame, reason="wrong slip", at=NOON, by=bea)
+    assert [one.state for one in again(request, other)] == ["arrived", "awaited"]
+    arrivals.finish(key=key(), parcel=parcel, at=NOON, by=bea)
+    assert [one.state for one in again(request, other)] == ["awaited", "awaited"]
+
+
+def test_a_frame_of_unknown_story_may_be_of_its_parcels_sender(shop: Shop, bea: User) -> None:
+    request, other = filed(shop.avocet_slate), filed(shop.avocet_slate)
+    parcel = booked(bea, request)
+    frame = weigh(parcel, shop, bea)
+    arrivals.finish(key=key(), parcel=parcel, at=NOON, by=bea)
+    assert again(request)[0].state == "arrived"
+    assert "No frame" not in story.of(request, at=NOON).turns[-1].text
+    assert not Duty.objects.exists()
+    arrivals.assign(key=key(), frame=frame, request=other, at=NOON, by=bea)
+    assert [one.state for one in again(request, other)] == ["awaited", "arrived"]
+
+
+def test_a_settled_story_goes_on_while_another_frame_of_it_is_here(shop: Shop, bea: User) -> None:
+    """Its address is still needed: it must not be deleted meanwhile."""
+    request = filed(shop.avocet_slate, state="settled", ended_at=NOON)
+    on_shelf(shop, bea, request)
+    ReturnedFrame.objects.update(state="posted", ended_at=NOON)
+    Parcel.objects.update(done_at=NOON)
+    second = on_shelf(shop, bea, request)
+    (open_one,) = again(request)
+    assert (open_one.state, open_one.ended_at) == ("arrived", None)
+    arrivals.unweigh(key=key(), frame=second, reason="of another", at=NOON, by=bea)
+    arrivals.finish(key=key(), parcel=second.parcel, at=NOON, by=bea)
+    (settled,) = again(request)
+    assert (settled.state, settled.ended_at) == ("settled", NOON)
+
+
+def again(*requests: Request) -> list[Request]:
+    return [Request.objects.get(pk=request.pk) for request in requests]
+
+
 def test_finished_parcel_takes_no_more_frames_and_is_finished_once(shop: Shop, bea: User) -> None:
     parcel = booked(bea)
     one = key()
@@ -229,6 +290,17 @@ def test_missing_arm_is_named_by_the_mass(shop: Shop, bea: User) -> None:
     fit = on_shelf(shop, bea, mass="20,720").massfit
     assert fit["verdict"] == "missing"
     assert ["arm_left"] in fit["fits"][0]["missing"]
+
+
+def test_arm_of_another_model_is_weighed_up_with_the_model_it_is_of(shop: Shop, bea: User) -> None:
+    """4 700 mg instead of 4 100: the reading is 600 mg over the whole."""
+    dunlin = FrameModel.objects.create(code="dunlin", name="Dunlin", new_frame_cost_minor=900)
+    dunlin.components.create(key="arm_left", kind="arm", nominal_mg=4_700, spread_mg=5)
+    fits = on_shelf(shop, bea, mass="25,420").massfit["fits"]
+    (found,) = [one for one in fits if one["explanation"] == "exchanged" and one["z"] == 0]
+    assert found["expected_mg"] == 25_420
+    assert found["exchanged"] == [{"gone": ["arm_left"], "come": ["arm_left"], "of": "dunlin"}]
+    assert "model dunlin" in wording.explanation(found)
 
 
 def test_whole_frame_is_complete_or_short_of_a_screw_only(shop: Shop, bea: User) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import UTC, date, datetime
 
 import pytest
 from django.contrib.auth.models import User
@@ -104,3 +104,18 @@ def test_batch_has_pieces(shop: Shop, bea: User, pieces: int) -> None:
     with pytest.raises(BadInput) as refused:
         mould(shop, bea, pieces=pieces)
     assert refused.value.field == "pieces"
+
+
+@pytest.mark.parametrize(("day", "is_refused"), [(14, False), (15, True)])
+def test_a_batch_is_noted_on_its_day_at_the_earliest(
+    shop: Shop, bea: User, day: int, is_refused: bool
+) -> None:
+    """The day is the workshop's: by its clock it is the 14th still, or already."""
+    issue(shop, bea, {lot(shop, bea, [[1, 1_000_000]]): "1500 g"})
+    late = datetime(2026, 10, 13, 22, 30, tzinfo=UTC)
+    if not is_refused:
+        assert mould(shop, bea, made_on=date(2026, 10, day), at=late).made_on.day == day
+        return
+    with pytest.raises(BadInput) as refused:
+        mould(shop, bea, made_on=date(2026, 10, day), at=late)
+    assert refused.value.field == "made_on"

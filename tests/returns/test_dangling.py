@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from inventory import months
+from inventory import ledger, months
 from inventory.errors import MonthNotReady
 from inventory.models import PlaceKind
 from returns.models import Parcel, ReturnedFrame
@@ -86,6 +86,19 @@ def test_frame_that_the_ledger_shows_in_the_house_is_merely_open(
 def test_frame_in_the_house_without_mass_dangles(shop: Shop, state: FrameState) -> None:
     frame("F-1", state, shop)
     assert codes() == ["frame-without-mass"]
+
+
+def test_frame_put_together_again_after_the_month_keeps_none_open(shop: Shop) -> None:
+    """Taken apart in October, which is undone in November: October's books are sound."""
+    frame("F-1", FrameState.TO_STRIP, shop)
+    weighed_in("F-1", 20_000)
+    waste = (at(PlaceKind.BENCH), at(PlaceKind.FOREIGN), 20_000)
+    move("carry", (at(PlaceKind.ARRIVALS), at(PlaceKind.BENCH), 20_000), subject="F-1")
+    apart = move("strip_down", waste, subject="F-1")
+    assert codes() == ["frame-without-mass"]
+    ledger.reverse(key=key(), movement=apart, reason="slip", at=NOV)
+    assert codes("2026-10") == []
+    assert codes("2026-11") == []
 
 
 def test_frame_weighed_after_the_month_does_not_dangle_in_it(shop: Shop) -> None:

@@ -14,7 +14,7 @@ from inventory.errors import BadInput
 from inventory.models import Lot, Workshop
 from returns import labels
 from returns.labels import Label
-from returns.models import Dispatch
+from returns.models import Dispatch, Parcel
 from tests.makers import Shop, key
 from tests.returns.bench_makers import booked, filed, on_shelf
 
@@ -118,6 +118,14 @@ def test_parcel_box_and_lot_have_labels(shop: Shop, bea: User) -> None:
     assert "PP · Slate" in found
     assert "L-TEST" in found
     assert box.code in labels.of_box(box).path
+
+
+def test_a_label_has_the_day_on_the_workshops_clock(shop: Shop, bea: User) -> None:
+    late = datetime(2026, 9, 30, 22, 30, tzinfo=UTC)
+    parcel = Parcel.objects.create(code="P-LATE", key=key(), arrived_at=late)
+    lot = Lot(code="L-LATE", polymer=shop.pp, colour=shop.slate, origin="virgin", made_at=late)
+    assert labels.of_parcel(parcel).lines[-1] == "2026-10-01"
+    assert labels.of_lot(lot).lines[-1] == "2026-10-01"
 
 
 def test_address_label_names_the_country_only_abroad(shop: Shop, bea: User) -> None:

@@ -23,7 +23,7 @@ from returns.queries.circularity import circularity as figures_of
 from returns.queries.indicators import Indicators
 from returns.queries.span import Scope, Span
 from returns.sums import claims
-from returns.sums.massfit import Priors
+from returns.sums.mass_hypotheses import Priors
 from tests.makers import NOON
 
 
@@ -151,6 +151,9 @@ NO_CHOICES = {
     "inventory.sums.mixing.SOLVED": "a code of the solver",
     "inventory.sums.mixing.INFEASIBLE": "a code of the solver",
     "inventory.sums.traced.COVERAGE": "that of weighing",
+    "inventory.queries.followed.STATED_FROM": "an edition of the report",
+    "inventory.queries.followed.EXACT_FROM": "an edition of the report",
+    "inventory.queries.recovered.report.STATED_EVERYWHERE_FROM": "an edition of the report",
     "returns.queries.learning.LEVEL": "that of the sums",
     "returns.queries.learning.WEIGHT": "that of the sums",
     "returns.queries.lifetimes.FAILURES_MIN": "that of the sums",
@@ -164,7 +167,11 @@ NO_CHOICES = {
     "returns.sums.grading.decision.FINDINGS_MAX": "a bound of input",
     "returns.sums.grading.decision.ALTERNATIVES_MAX": "a bound of a list",
     "returns.sums.grading.plans.PARTIAL_PLANS_MAX": "a bound of work; said when reached",
+    "returns.sums.grading.sensitivity.RANGE_FACTOR": "the span of a comparison, said beside it",
+    "returns.sums.grading.sensitivity.ODDS_STEP_PPM": "the fineness of what is shown",
+    "returns.sums.grading.sensitivity.PARTS": "how closely a span is searched",
     "returns.sums.massfit.COMPONENTS_MAX": "a bound of input",
+    "returns.sums.massfit.OTHERS_MAX": "a bound of input",
     "returns.sums.massfit.FITS_SHOWN_MAX": "a bound of a list",
     "returns.sums.salvage.NEEDS_MAX": "a bound of work",
     "returns.sums.salvage.DONORS_MAX": "a bound of work",
@@ -224,7 +231,8 @@ def test_every_number_in_the_sums_is_a_listed_choice_or_says_why_it_is_none() ->
 
 def test_every_prior_of_the_mass_fit_is_listed() -> None:
     listed = {choice.path for choice in CHOICES}
-    assert {f"returns.sums.massfit.Priors.{field.name}" for field in fields(Priors)} <= listed
+    priors = "returns.sums.mass_hypotheses.Priors"
+    assert {f"{priors}.{field.name}" for field in fields(Priors)} <= listed
 
 
 def test_choices_show_the_number_that_acts() -> None:
@@ -240,4 +248,4 @@ def test_choices_show_the_number_that_acts() -> None:
     assert int(mends.value) == Policy._meta.get_field("mends_max").default
     assert mends.may_be_changed
     assert mends.name == Policy._meta.get_field("mends_max").verbose_name
-    assert by_path["returns.sums.massfit.Priors.complete"].value == "0.8"
+    assert by_path["returns.sums.mass_hypotheses.Priors.complete"].value == "0.791"

@@ -123,6 +123,7 @@ def test_a_frame_can_be_reported_missing_only_for_a_while(shop: Shop, state: str
         intake.report_missing(key=key(), request=request, at=over)
     intake.report_missing(key=key(), request=request, at=last)
     assert not intake.may_report_missing(request, at=last)
+    assert "looks into it" in story.of(request, at=last).next
 
 
 def test_a_kit_can_be_reported_missing_only_for_a_while(shop: Shop, bea: User) -> None:

@@ -12,7 +12,7 @@ from pytest_django import DjangoAssertNumQueries
 
 from inventory import grinding, material, places, stock
 from inventory.errors import BadInput, Conflict, KeyReused, StaleState
-from inventory.models import Colour, Movement, PlaceKind
+from inventory.models import Colour, Duty, Movement, PlaceKind
 from inventory.queries import boxes
 from returns import posting_out, stripdown
 from returns.frame_masses import on_bench_mg
@@ -178,6 +178,7 @@ def test_what_is_not_surely_ours_never_enters_a_box_and_ends_as_waste(
     assert (held(PlaceKind.FOREIGN), held(PlaceKind.BOX)) == (24_820, 0)
     assert gone.request is not None
     assert gone.request.state == RequestState.SETTLED
+    assert Duty.objects.get(payload__letter="discarded").subject == gone.request.reference
 
 
 @pytest.mark.parametrize("polymer", ["foreign", "unknown"])
@@ -235,9 +236,7 @@ def test_repeat_strips_once(shop: Shop, bea: User) -> None:
         strip(frame, parts(shop, metal="210 mg"), bea, key=same)
 
 
-@settings(
-    max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
+@settings(max_examples=15, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.tuples(*[st.integers(1, 30_000)] * 4))
 def test_no_gram_is_lost_whatever_the_scale_shows(
     shop: Shop, bea: User, shown_mg: tuple[int, int, int, int]

@@ -13,7 +13,7 @@ from inventory.models import GrindRun, Movement
 from inventory.queries import audit, reconciled
 from inventory.sums.reconciliation import Verdict
 from returns.models import Parcel, ReturnedFrame, SoldUnits
-from returns.queries import bench, repairability
+from returns.queries import bench, repairability, salvage
 from returns.scenario.play import Told, play
 from returns.sums.states import FrameState
 
@@ -89,3 +89,12 @@ def test_every_model_has_a_repair_profile(told: Told) -> None:
     found = repairability.profiles()
     assert len(found) == 3
     assert all(one.profile is not None for one in found)
+
+
+def test_matching_parts_helps_more_frames_than_serving_the_first_to_come(told: Told) -> None:
+    """On the last day one frame lacks both arms and two lack one each; one donor has a pair."""
+    now = salvage.board()
+    assert now.saved > now.in_order > 0
+    last = salvage.history(NOW)[-1]
+    assert (last.month, last.several > 0, last.contested > 0) == ("2026-03", True, True)
+    assert last.gained > 0

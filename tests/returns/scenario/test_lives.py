@@ -10,7 +10,8 @@ import pytest
 
 from returns.scenario import lives
 from returns.scenario.lives import CAUSES, SOLD_BY_MONTH, WAYS, Cause
-from returns.sums.lifetimes import Exposure, weibull_fit
+from returns.sums.lifetimes import Exposure
+from returns.sums.weibull import weibull_fit
 
 MONTHS = 13
 

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from returns.sums.causes import cause_weibull, censored_for
 from returns.sums.claims import NotEnoughEvidence
-from returns.sums.lifetimes import Exposure, Weibull, weibull_fit
+from returns.sums.lifetimes import Exposure
+from returns.sums.weibull import Weibull, weibull_fit
 
 
 def two_causes(seed: int = 3, units: int = 400) -> list[Exposure]:
@@ -76,7 +77,7 @@ def _log_likelihood(rows: list[Exposure], fits: dict[str, Weibull]) -> float:
     return total
 
 
-@settings(deadline=None, max_examples=20)
+@settings(max_examples=20)
 @given(st.integers(0, 1000))
 def test_likelihood_of_the_whole_is_the_product_of_the_causes(seed: int) -> None:
     """Derived: with Weibull causes the log-likelihoods add, so each may be fitted alone."""

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from returns.sums.claims import InputRefused
@@ -38,7 +38,6 @@ def test_a_sample_passes_up_to_its_acceptance_number(bad, passes):
     assert AUDIT.passes(bad) is passes
 
 
-@settings(deadline=None)
 @given(low=st.floats(0, 1), high=st.floats(0, 1))
 def test_worse_lots_are_never_accepted_more_often(low, high):
     low, high = sorted((low, high))
@@ -46,7 +45,6 @@ def test_worse_lots_are_never_accepted_more_often(low, high):
     assert better >= acceptance_chance(AUDIT, bad_share=high) - 1e-12
 
 
-@settings(deadline=None)
 @given(chance=st.floats(0.001, 0.999), sample=st.integers(2, 200), data=st.data())
 def test_share_at_a_chance_inverts_the_chance_at_a_share(chance, sample, data):
     audit = Plan(sample=sample, accept=data.draw(st.integers(0, sample - 1)))
