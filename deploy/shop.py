@@ -25,6 +25,7 @@ def commands(port: int) -> dict[str, list[str]]:
     python = sys.executable
     web = [python, "-m", "gunicorn", "deploy.wsgi:application", "--bind", f"127.0.0.1:{port}"]
     web += ["--workers", "2", "--threads", "4", "--timeout", "60", "--log-level", "warning"]
+    web += ["--no-control-socket"]
     worker = [
         python,
         "-m",

@@ -14,14 +14,14 @@ from typing import TYPE_CHECKING
 from uuid import UUID
 
 from django.db import transaction
-from django.db.models import QuerySet
-from django.utils import timezone
+from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
-from inventory import deeds, ledger, places, weighing
+from inventory import clock, deeds, ledger, places, weighing
 from inventory.errors import BadInput, StaleState
 from inventory.models import Deed, Movement, PlaceKind, Reading, Scale, Workshop
 from returns import letters
+from returns.endings import settle
 from returns.massfits import massfit_of
 from returns.models import Colourway, Parcel, ProductionBatch, Request, ReturnedFrame
 from returns.sums import codes
@@ -145,6 +145,7 @@ def assign(
     if rows.update(request=request, wish=wish, lenses_back=request.lenses_back) != 1:
         raise StaleState()
     found = ReturnedFrame.objects.get(pk=frame.pk)
+    _set_back(found.parcel.request, at)
     letters.owe(letter="arrived", request=request, frame=found, at=at)
     deeds.record(
         key=key,
@@ -162,8 +163,8 @@ def assign(
 def finish(*, key: UUID, parcel: Parcel, at: datetime, by: User) -> Parcel:
     """Everything in the parcel is weighed in; without a single frame it was empty.
 
-    Tells each customer whose frame was in it, or the parcel's sender that nothing was. Raises
-    StaleState when somebody finished it first.
+    Tells each customer whose frame was in it, and the parcel's sender if none of theirs was: their
+    request is awaited again. Raises StaleState when somebody finished it first.
     """
     facts = [parcel.code]
     if deeds.repeated(key=key, name="arrivals.finish", facts=facts):
@@ -174,6 +175,7 @@ def finish(*, key: UUID, parcel: Parcel, at: datetime, by: User) -> Parcel:
     if changed != 1:
         raise StaleState()
     _tell(parcel, frames, at)
+    _set_back(parcel.request, at)
     deeds.record(
         key=key,
         name="arrivals.finish",
@@ -209,6 +211,7 @@ def unweigh(
         actor=by,
     )
     Parcel.objects.filter(pk=frame.parcel_id).update(done_at=None)
+    _set_back(frame.request, at)
     deeds.record(
         key=key,
         name="arrivals.unweigh",
@@ -227,7 +230,7 @@ def live_frames(parcel: Parcel) -> QuerySet[ReturnedFrame]:
 
 
 def _mark_arrived(request: Request) -> None:
-    """AWAITED or WITHDRAWN becomes ARRIVED; one that has arrived before stays as it is."""
+    """AWAITED, WITHDRAWN or SETTLED becomes ARRIVED; one that has arrived stays as it is."""
     if request.kind != Request.Kind.SEND_BACK:
         raise BadInput(
             _("%(reference)s asks for spare screws; nothing is to be sent to us. Use no slip.")
@@ -238,8 +241,24 @@ def _mark_arrived(request: Request) -> None:
     awaited = rows.filter(state__in=sources(RequestState.ARRIVED))
     if awaited.update(state=RequestState.ARRIVED, ended_at=None) == 1:
         return
-    if not rows.filter(state__in=[RequestState.ARRIVED, RequestState.SETTLED]).exists():
+    if not rows.filter(state=RequestState.ARRIVED).exists():
         raise StaleState()
+
+
+def _set_back(request: Request | None, at: datetime) -> None:
+    """Where a request stands once no parcel of it is open: awaited again if none had a frame of
+    its sender, settled if all their frames have ended.
+
+    A frame in its parcel that has no story yet may still turn out to be theirs.
+    """
+    if request is None or request.parcels.filter(done_at=None).exists():
+        return
+    theirs = Q(request=request) | Q(request=None, parcel__request=request)
+    if ReturnedFrame.objects.filter(theirs).exclude(state=FrameState.VOIDED).exists():
+        settle(request, at)
+        return
+    rows = Request.objects.filter(pk=request.pk, state__in=sources(RequestState.AWAITED))
+    rows.update(state=RequestState.AWAITED)
 
 
 def _refuse_bad_weigh_in(weighing: WeighIn) -> None:
@@ -306,8 +325,7 @@ def _reading(weighing_in: WeighIn, at: datetime) -> Reading:
 
 
 def _promised_by(at: datetime) -> date:
-    day = timezone.localtime(at, timezone.get_default_timezone()).date()
-    return day + timedelta(days=Workshop.the().promise_days)
+    return clock.day_of(at) + timedelta(days=Workshop.the().promise_days)
 
 
 def _put_on_shelf(key: UUID, frame: ReturnedFrame, at: datetime, by: User) -> Movement:
@@ -333,7 +351,8 @@ def _tell(parcel: Parcel, frames: Iterable[ReturnedFrame], at: datetime) -> None
     told = {frame.request: frame for frame in frames if frame.request is not None}
     for request, frame in told.items():
         letters.owe(letter="arrived", request=request, frame=frame, at=at)
-    if not frames and parcel.request is not None:
+    is_known = all(frame.request is not None for frame in frames)
+    if is_known and parcel.request is not None and parcel.request not in told:
         letters.owe(letter="empty", request=parcel.request, frame=None, at=at)
 
 

@@ -11,7 +11,7 @@ from django.db import transaction
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
-from inventory import deeds
+from inventory import clock, deeds
 from inventory.errors import BadInput, Conflict
 from inventory.models import Movement, Posting
 from inventory.sums.heat import HeatSpread, after_melt, blend
@@ -36,8 +36,8 @@ def mould(
     """Note a moulded batch. Its material is what was issued under its code (`issues` names the
     movements, when not all of them are meant); moulding is one more heat pass for all of it.
 
-    Raises BadInput when nothing was issued for it or a lot is of another polymer, Conflict when
-    the batch exists.
+    Raises BadInput when nothing was issued for it, a lot is of another polymer or its day is still
+    to come, Conflict when the batch exists.
     """
     numbers = sorted(movement.number for movement in issues)
     facts = [colourway.pk, code.strip(), made_on.isoformat(), pieces, numbers]
@@ -46,6 +46,8 @@ def mould(
         return ProductionBatch.objects.get(code=done.subject)
     if pieces < 1:
         raise BadInput(_("Write how many good pieces came out."), field="pieces")
+    if made_on > clock.day_of(at):
+        raise BadInput(_("This day is still to come."), field="made_on")
     if ProductionBatch.objects.filter(code=code.strip()).exists():
         raise Conflict(_("Batch %(code)s exists already.") % {"code": code.strip()}, field="code")
     rows = issued(code.strip())

@@ -16,6 +16,7 @@ from inventory import deeds, masters
 from inventory.errors import BadInput
 from inventory.models import Colour, Part, Polymer
 from returns.models import Colourway, Component, FrameModel, Policy, Remedy, RemedyPart
+from returns.models.catalogue import RimShape
 from returns.starting_remedies import STARTING, Starting
 
 if TYPE_CHECKING:
@@ -53,12 +54,14 @@ class NewModel:
     bill: Bill
     arm_part: Part | None = None
     screw_part: Part | None = None
+    rim: str = RimShape.PANTO
 
     def facts(self) -> list[Any]:
         """What a repeat must say again."""
         parts = [part.code if part else "" for part in (self.arm_part, self.screw_part)]
         colours = [colour.code for colour in self.colours]
-        head = [self.name, self.code, self.new_frame_cost_minor, self.expected_life_months]
+        costs = [self.new_frame_cost_minor, self.expected_life_months]
+        head = [self.name, self.code, str(self.rim), *costs]
         return [head, self.polymer.code, colours, parts, str(self.bill)]
 
 
@@ -74,6 +77,7 @@ def add_model(*, key: UUID, told: NewModel, at: datetime, by: User) -> FrameMode
     model = FrameModel(
         code=told.code or slugify(told.name)[:CODE_LENGTH_MAX].strip("-"),
         name=told.name,
+        rim=told.rim,
         new_frame_cost_minor=told.new_frame_cost_minor,
         expected_life_months=told.expected_life_months,
     )

@@ -325,6 +325,8 @@ def change_address(*, key: UUID, request: Request, contact: Contact, at: datetim
 
 def _hold_open(request: Request) -> None:
     """Take the row's lock while it is open, so that no posting slips in between."""
+    if request.state == RequestState.WITHDRAWN:
+        raise StaleState(_("This request has ended. Nothing more happens."))
     still = [state.value for state in OPEN_STATES]
     rows = Request.objects.filter(pk=request.pk, state__in=still, ended_at=None)
     if rows.update(state=F("state")) != 1 or not may_change_address(request):
@@ -365,12 +367,13 @@ def report_missing(*, key: UUID, request: Request, at: datetime) -> Request:
     return request
 
 
-def lost() -> QuerySet[Dispatch]:
-    """Frames and lenses that their owners say never came, the oldest report first.
+def lost(at: datetime) -> QuerySet[Dispatch]:
+    """Frames and lenses that their owners said of late never came, the oldest report first.
 
     Kits are under `kits.missing`.
     """
-    rows = Dispatch.objects.exclude(kind=Dispatch.Kind.KIT).exclude(missing_reported_at=None)
+    rows = Dispatch.objects.exclude(kind=Dispatch.Kind.KIT)
+    rows = rows.filter(frame__isnull=False, missing_reported_at__gt=at - kits.SETTLED_AFTER)
     return rows.select_related("frame", "request").order_by("missing_reported_at")
 
 

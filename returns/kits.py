@@ -10,10 +10,9 @@ from uuid import UUID
 
 from django.db import transaction
 from django.db.models import QuerySet
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from inventory import deeds, ledger, places, stock
+from inventory import clock, deeds, ledger, places, stock
 from inventory.errors import BadInput, Conflict, NotEnough, StaleState
 from inventory.models import Part, PlaceKind, Reservation, Workshop
 from inventory.models.places import ReservationState
@@ -135,8 +134,7 @@ def _reserve_waiting(request: Request, at: datetime) -> bool:
 
 def promise_day(at: datetime) -> date:
     """The day by which a kit filed or reserved now shall be posted, in the workshop's zone."""
-    local = timezone.localtime(at, timezone.get_default_timezone()).date()
-    return local + timedelta(days=Workshop.the().kit_promise_days)
+    return clock.day_of(at) + timedelta(days=Workshop.the().kit_promise_days)
 
 
 @transaction.atomic

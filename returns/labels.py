@@ -14,6 +14,7 @@ from django.conf import settings
 from django.template.loader import render_to_string
 from django.utils.translation import gettext as _
 
+from inventory import clock
 from inventory.errors import BadInput
 from inventory.models import Lot, Place, Workshop
 from inventory.queries import practice
@@ -60,7 +61,7 @@ def of_frame(frame: ReturnedFrame) -> Label:
 def of_parcel(parcel: Parcel) -> Label:
     """The label of a parcel that waits to be opened."""
     reference = parcel.request.reference if parcel.request else _("no slip")
-    return Label(parcel.code, (_("Parcel"), reference, parcel.arrived_at.date().isoformat()))
+    return Label(parcel.code, (_("Parcel"), reference, clock.day_of(parcel.arrived_at).isoformat()))
 
 
 def of_box(place: Place) -> Label:
@@ -73,7 +74,7 @@ def of_box(place: Place) -> Label:
 def of_lot(lot: Lot) -> Label:
     """The label of a flake lot."""
     words = f"{lot.polymer.code} · {lot.colour.name}"
-    return Label(lot.code, (words, lot.get_origin_display(), lot.made_at.date().isoformat()))
+    return Label(lot.code, (words, lot.get_origin_display(), clock.day_of(lot.made_at).isoformat()))
 
 
 def labels_pdf(labels: Sequence[Label]) -> bytes:

@@ -33,7 +33,7 @@ from inventory.models import (
 )
 from inventory.models.materials import Origin
 from inventory.queries.boxes import OPEN_RUN_STATES
-from returns import salvaging
+from returns import letters, salvaging
 from returns.endings import advance, again, settle
 from returns.frame_masses import limit_mg, on_bench_mg, refuse_gap
 from returns.models import Colourway, PartPromise, ReturnedFrame
@@ -156,6 +156,8 @@ def discard_foreign(
     )
     gone = advance(frame, FrameState.DISCARDED, ended_at=at)
     settle(gone.request, at)
+    if gone.request is not None:
+        letters.owe(letter="discarded", request=gone.request, frame=gone, at=at)
     deeds.record(
         key=key,
         name="stripdown.discard_foreign",
@@ -170,7 +172,8 @@ def discard_foreign(
 
 @transaction.atomic
 def undo(*, key: UUID, frame: ReturnedFrame, reason: str, at: datetime, by: User) -> ReturnedFrame:
-    """Take a strip-down back: every posting is reversed, and the frame is to be stripped again.
+    """Take a strip-down back: every posting is reversed, and the frame is to be stripped again;
+    a part that it had promised, and that was not kept, is promised again.
 
     Raises StaleState once it is ground or was never boxed; Conflict when its box, its parts or the
     frame itself were touched since, naming what stands in the way.
@@ -196,6 +199,7 @@ def undo(*, key: UUID, frame: ReturnedFrame, reason: str, at: datetime, by: User
             % {"place": Place.objects.get(code=error.facts["place"]).get_kind_display()}
         ) from error
     advance(frame, FrameState.TO_STRIP, box=None, boxed_mg=0)
+    salvaging.take_up(donor=frame, stripped_at=movement.happened_at, at=at, by=by)
     deeds.record(
         key=key,
         name="stripdown.undo",

@@ -30,6 +30,7 @@ LETTERS: Final = frozenset(
         "posted_as_is",
         "lenses_posted",
         "ground",
+        "discarded",
     }
 )
 

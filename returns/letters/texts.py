@@ -191,9 +191,9 @@ def _arrived(occasion: Occasion) -> Words:
 def _empty(occasion: Occasion) -> Words:
     del occasion
     return (
-        _("Your parcel arrived without a frame, %(reference)s"),
+        _("Your parcel arrived without your frame, %(reference)s"),
         [
-            _("A parcel with your slip has arrived, but there was no frame in it."),
+            _("A parcel with your slip has arrived, but no frame of yours was in it."),
             _("Please look whether it is still with you, and write to %(email)s."),
         ],
     )
@@ -288,6 +288,19 @@ def _ground(occasion: Occasion) -> Words:
     )
 
 
+def _discarded(occasion: Occasion) -> Words:
+    del occasion
+    return (
+        _("Your frame could not be ground, %(reference)s"),
+        [
+            _(
+                "We could not mend your frame. It is not surely of the plastic that we mould, so "
+                "it may not be ground with ours and was disposed of as waste."
+            ),
+        ],
+    )
+
+
 def _ground_words(frame: ReturnedFrame | None) -> str:
     text = ground_words(frame) if frame else _("Your frame was ground.")
     return text.replace("%", "%%")
@@ -310,4 +323,5 @@ _WORDS: Final[dict[str, Callable[[Occasion], Words]]] = {
     "posted_as_is": _posted_as_is,
     "lenses_posted": _lenses_posted,
     "ground": _ground,
+    "discarded": _discarded,
 }

@@ -25,4 +25,6 @@ __all__ = [
 
 ENTRIES: tuple[Entry, ...] = (*GRAMS, *FRAMES)
 # These hold words for translators and compute nothing.
-NO_FIGURES = frozenset({"inventory.sums.wording", "returns.sums.grading.wording"})
+NO_FIGURES = frozenset(
+    {"inventory.sums.wording", "returns.sums.grading.wording", "returns.sums.refusals"}
+)

@@ -12,8 +12,10 @@ from importlib import import_module
 from typing import Any
 
 from django.db.models import Model
+from django.utils.formats import get_format
 from django.utils.translation import gettext_lazy as _
 
+from inventory.reports.numbers import fixed
 from returns.method.entries import TAG_WORDS, Tag
 
 
@@ -32,7 +34,7 @@ class Choice:
     def value(self) -> str:
         """The number as text; several are listed."""
         found = _found(self.path)
-        return ", ".join(map(_text, found)) if isinstance(found, tuple) else _text(found)
+        return "; ".join(map(_text, found)) if isinstance(found, tuple) else _text(found)
 
     @property
     def name(self) -> Any:
@@ -77,12 +79,16 @@ def _field(path: str) -> Any:
 
 
 def _text(value: Any) -> str:
+    """A whole number in threes, another one with the decimal sign of the language."""
     if isinstance(value, Fraction):
         return str(value)
-    return f"{value:g}" if isinstance(value, float) else str(value)
+    if isinstance(value, int):
+        return fixed(value, 0)
+    text = f"{value:g}" if isinstance(value, float) else str(value)
+    return text.replace(".", str(get_format("DECIMAL_SEPARATOR")))
 
 
-_FITS = "returns.sums.massfit.Priors"
+_FITS = "returns.sums.mass_hypotheses.Priors"
 _POLICY = "returns.models.Policy"
 _SHOP = "inventory.models.Workshop"
 
@@ -113,6 +119,18 @@ CHOICES: tuple[Choice, ...] = (
     Choice(f"{_FITS}.three_missing", _("share of frames thought to lack three pieces")),
     Choice(f"{_FITS}.one_extra", _("share of frames thought to have a piece too many")),
     Choice(f"{_FITS}.two_extra", _("share of frames thought to have two pieces too many")),
+    Choice(
+        f"{_FITS}.one_missing_one_extra",
+        _("share of frames thought to lack one piece and have another one twice"),
+    ),
+    Choice(
+        f"{_FITS}.one_of_another_model",
+        _("share of frames thought to have one piece of another model"),
+    ),
+    Choice(
+        f"{_FITS}.missing_and_foreign",
+        _("share of frames thought to lack one piece and hold something foreign"),
+    ),
     Choice(f"{_FITS}.foreign", _("share of frames thought to hold something foreign")),
     Choice(f"{_FITS}.unexplained", _("share of frames whose mass nothing here explains")),
     Choice(f"{_POLICY}.massfit_ratio_ppm"),
@@ -167,6 +185,7 @@ CHOICES: tuple[Choice, ...] = (
     ),
     # Lifetimes, forecasts, spares.
     Choice("returns.sums.lifetimes.FAILURES_MIN", _("first returns needed for a curve or a fit")),
+    Choice("returns.sums.weibull.SHAPE_MIN", _("a curve with a lower shape is not shown as a fit")),
     Choice("returns.sums.cohorts.RETURNS_MIN", _("first returns needed for a forecast")),
     Choice(
         "returns.sums.cohorts.TAIL_AGES",
@@ -201,6 +220,7 @@ CHOICES: tuple[Choice, ...] = (
         _("largest share of frames still out at which their mean life counts as measured"),
     ),
     Choice("returns.queries.indicators.DRAWS", _("draws behind the range of the indicator")),
+    Choice("returns.queries.circular_flows.DRAWS", _("draws behind the range of the outflow")),
     Choice("returns.sums.run_chart.VALUES_MIN", _("grind runs needed for limits of their yield")),
     Choice("returns.queries.claims_sheet.COUNT_MIN", _("units or frames that a claim needs")),
     Choice("returns.queries.claims_sheet.RUNS_MIN", _("grind runs that a claim needs")),

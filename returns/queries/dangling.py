@@ -23,9 +23,11 @@ from django.utils.translation import gettext as _
 
 from inventory.models import PlaceKind, Posting
 from inventory.queries.months import Reason, span
+from inventory.sums.months import MONTHS_PER_YEAR, YEAR_MAX, Month
 from returns.models import Parcel, ReturnedFrame
 from returns.sums.states import FrameState
 
+MONTH_LAST = Month(YEAR_MAX, MONTHS_PER_YEAR)
 IN_HOUSE = (PlaceKind.ARRIVALS, PlaceKind.HOLD, PlaceKind.BENCH)
 ON_A_SHELF = frozenset(
     {
@@ -56,8 +58,12 @@ def _unopened(end: datetime) -> Iterator[Reason]:
 
 
 def _frames(label: str, end: datetime) -> Iterator[Reason]:
-    """Compare each frame's state with the mass that the ledger has in the house under its tag."""
-    held = _held_by_tag(label)
+    """Compare each frame's state with the mass that the ledger has in the house under its tag.
+
+    A state is today's: what is in the house today may have been apart when the month ended, and
+    have been put together again since, so its mass is looked for in all that was booked.
+    """
+    held, held_now = _held_by_tag(label), _held_by_tag(str(MONTH_LAST))
     rows = ReturnedFrame.objects.filter(weighed_at__lt=end).order_by("tag")
     for tag, state, ended_at in rows.values_list("tag", "state", "ended_at"):
         mass_mg = held.get(tag, 0)
@@ -65,7 +71,7 @@ def _frames(label: str, end: datetime) -> Iterator[Reason]:
         if over and mass_mg != 0:
             text = _("Frame %(tag)s has left, but %(mass)s mg of it are still on the books.")
             yield Reason("frame-left-mass-behind", text % {"tag": tag, "mass": mass_mg}, tag)
-        elif state in ON_A_SHELF and mass_mg <= 0:
+        elif state in ON_A_SHELF and held_now.get(tag, 0) <= 0:
             text = _("Frame %(tag)s is in the house, but the books have no mass of it there.")
             yield Reason("frame-without-mass", text % {"tag": tag}, tag)
 

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 from django.db.models import Sum
 
+from inventory import weighing
 from inventory.models import Deed, Movement, Place, PlaceKind, Posting
+from inventory.sums.traced import Known
 from returns.models import Grading, RepairJob, ReturnedFrame
 from returns.sums.states import FrameState
 
@@ -25,6 +28,23 @@ def whereabouts(tag: str) -> dict[Place, int]:
             held[place] = held.get(place, 0) + sign * total
     places = Place.objects.in_bulk(held)
     return {places[pk]: mass_mg for pk, mass_mg in sorted(held.items()) if mass_mg > 0}
+
+
+def boxed(found: Sequence[ReturnedFrame]) -> dict[str, Known]:
+    """Tag -> how well the material put in a box is known, in one question for all of them."""
+    masses = {frame.tag: frame.boxed_mg for frame in found if frame.boxed_mg}
+    rows = Posting.objects.filter(
+        movement__kind="strip_down",
+        movement__subject__in=masses,
+        movement__reverses=None,
+        movement__reversed_by=None,
+        target__kind=PlaceKind.BOX,
+    )
+    told = {tag: Known(booked_mg=mass_mg) for tag, mass_mg in masses.items()}
+    for posting in rows.exclude(reading=None).select_related("movement", "reading"):
+        if posting.reading is not None:
+            told[posting.movement.subject] = weighing.known(posting.reading)
+    return told
 
 
 @dataclass(frozen=True, slots=True)

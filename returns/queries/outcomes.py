@@ -29,7 +29,8 @@ def outcomes(scope: Scope, *, first: str = "", last: str) -> Counter[tuple[str, 
     """
     in_box = Q(target__kind=PlaceKind.BOX) | Q(source__kind=PlaceKind.BOX)
     boxed = Posting.objects.filter(in_box, movement=OuterRef("pk"))
-    # A weigh-out's difference is a posting of this kind too: only what leaves the house counts.
+    # A weigh-out's difference is a posting of this kind too, with a reason that somebody typed:
+    # only what leaves the house counts.
     at_the_door = Q(target__kind=PlaceKind.CUSTOMERS) | Q(source__kind=PlaceKind.CUSTOMERS)
     left = Posting.objects.filter(at_the_door, movement=OuterRef("pk"))
     told = Movement.objects.filter(
@@ -42,21 +43,22 @@ def outcomes(scope: Scope, *, first: str = "", last: str) -> Counter[tuple[str, 
         told.annotate(
             said=Coalesce("reverses__reason", "reason"),
             outcome=Case(
+                When(~Exists(left), kind="post_frame", then=Value(_NONE)),
                 When(kind="post_frame", said=Dispatch.Kind.MENDED, then=Value(MENDED)),
                 When(kind="post_frame", said=Dispatch.Kind.LENSES, then=Value(_NONE)),
-                When(Exists(left), kind="post_frame", then=Value(AS_IS)),
-                When(kind="post_frame", then=Value(_NONE)),
+                When(kind="post_frame", then=Value(AS_IS)),
                 When(Exists(boxed), then=Value(REGROUND)),
                 default=Value(DISCARDED),
             ),
         )
-        .values_list("month", "outcome", "reverses__number")
-        .annotate(frames=Count("subject", distinct=True))
+        .annotate(is_first=Q(reverses=None))
+        .values_list("month", "outcome", "is_first")
+        .annotate(movements=Count("pk"))
     )
     found: Counter[tuple[str, str]] = Counter()
-    for month, outcome, reverses, frames in rows:
+    for month, outcome, is_first, movements in rows:
         if outcome != _NONE:
-            found[month, outcome] += frames if reverses is None else -frames
+            found[month, outcome] += movements if is_first else -movements
     return found
 
 

@@ -8,12 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import Count, F, IntegerField, OuterRef, QuerySet, Subquery, Sum, Value
-from django.db.models.functions import Coalesce
+from django.db.models import Count, QuerySet
 
-from inventory.models import Balance, Part, PlaceKind, Reservation
-from inventory.models.places import ReservationState
-from inventory.queries import months
+from inventory.queries import months, parts
 from inventory.queries.months import Standing
 from returns.models import Request, ReturnedFrame, WeighAudit
 from returns.queries.dangling import ON_A_SHELF
@@ -51,7 +48,7 @@ def owner_today(at: datetime) -> OwnerToday:
     return OwnerToday(
         late_frames=late_frames(Scope(), at).count(),
         late_kits=kits.count(),
-        thin_parts=tuple(thin_parts().values_list("name", flat=True)),
+        thin_parts=tuple(sorted(one.part.name for one in parts.to_order())),
         open_audits=open_audits(),
         months_to_close=tuple(
             sorted(one.label for one in months.listed(at) if one.standing == Standing.ENDED)
@@ -69,23 +66,3 @@ def late_frames(scope: Scope, at: datetime) -> QuerySet[ReturnedFrame]:
     """Frames still in the house whose promised day is over."""
     day = at.astimezone(zone()).date()
     return scope.frames().filter(state__in=ON_A_SHELF, promised_by__lt=day).order_by()
-
-
-def thin_parts() -> QuerySet[Part]:
-    """Parts with fewer free pieces than their reorder level."""
-    held = Balance.objects.filter(place__kind=PlaceKind.BIN, place__part=OuterRef("pk"))
-    kept = (
-        Reservation.objects.filter(state=ReservationState.OPEN, part=OuterRef("pk"))
-        .order_by()
-        .values("part")
-        .annotate(sum=Sum("pieces"))
-    )
-    zero = Value(0)
-    return (
-        Part.objects.annotate(
-            held=Coalesce(Subquery(held.values("quantity")[:1]), zero),
-            kept=Coalesce(Subquery(kept.values("sum")[:1], output_field=IntegerField()), zero),
-        )
-        .filter(held__lt=F("reorder_level") + F("kept"))
-        .order_by("name")
-    )

@@ -10,15 +10,23 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Final
 
-from django.utils.formats import date_format, get_format
+from django.utils.formats import date_format
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, pgettext
 
+from inventory import weighing
 from inventory.models import Deed
-from inventory.sums.masses import format_mass
 from returns import kits
-from returns.models import BenchCheck, Dispatch, JobStep, RepairJob, Request, ReturnedFrame
+from returns.models import (
+    BenchCheck,
+    Dispatch,
+    JobStep,
+    Parcel,
+    RepairJob,
+    Request,
+    ReturnedFrame,
+)
 from returns.models.catalogue import ComponentKey
 from returns.models.gradings import Outcome
 from returns.models.remedies import Method
@@ -76,7 +84,7 @@ _DONE: Final[dict[Method, Text]] = {
     Method.REPLACE: gettext_lazy("replaced"),
     Method.TIGHTEN: gettext_lazy("tightened or fitted anew"),
     Method.STEP_UP: gettext_lazy("hole tapped one size up, larger screw fitted"),
-    Method.GLUE: gettext_lazy("glued"),
+    Method.GLUE: gettext_lazy("glued or welded"),
     Method.RESHAPE: gettext_lazy("warmed and shaped anew"),
     Method.POLISH: gettext_lazy("polished"),
 }
@@ -132,11 +140,18 @@ def _turns(request: Request, frames: list[ReturnedFrame]) -> list[Turn]:
 def _request_turns(request: Request) -> list[Turn]:
     deeds = Deed.objects.filter(subject=request.reference).order_by("at", "pk")
     told = [Turn(deed.at, str(_DEEDS[deed.name])) for deed in deeds if deed.name in _DEEDS]
-    told += [
-        Turn(parcel.arrived_at, _("A parcel from you arrived.")) for parcel in request.parcels.all()
-    ]
+    for parcel in request.parcels.prefetch_related("frames"):
+        told.append(Turn(parcel.arrived_at, _("A parcel from you arrived.")))
+        if parcel.done_at is not None and not _brought(parcel, request):
+            told.append(Turn(parcel.done_at, _("No frame of yours was in the parcel.")))
     posted = request.dispatches.filter(frame=None).exclude(posted_at=None)
     return told + [_dispatch_turn(dispatch) for dispatch in posted]
+
+
+def _brought(parcel: Parcel, request: Request) -> bool:
+    """Whether a frame of the request was in a parcel, or one whose story is not known yet."""
+    kept = [frame for frame in parcel.frames.all() if frame.state != FrameState.VOIDED]
+    return any(frame.request_id in (None, request.pk) for frame in kept)
 
 
 def _frame_turns(frame: ReturnedFrame) -> list[Turn]:
@@ -175,7 +190,7 @@ def ground_words(frame: ReturnedFrame) -> str:
     """Which mass of which colour went into which lot, in a sentence."""
     if frame.lot is None or frame.boxed_mg == 0:
         return _("Your frame was ground together with others of its colour.")
-    mass = format_mass(frame.boxed_mg, decimal_sign=get_format("DECIMAL_SEPARATOR"))
+    mass = weighing.words(frame.boxed_mg)
     return _(
         "%(mass)s of material from your frame were ground into the lot %(lot)s (%(colour)s)."
     ) % {"mass": mass, "colour": frame.lot.colour.name, "lot": frame.lot.code}
@@ -238,6 +253,8 @@ def _frame_next(frame: ReturnedFrame, at: datetime) -> str:
     posted = frame.state in (FrameState.POSTED, FrameState.POSTED_AS_IS)
     if posted and kits.long_posted(frame.ended_at, at):
         return _("This story is over.")
+    if posted and frame.dispatches.exclude(missing_reported_at=None).exists():
+        return _("One of us looks into it, and you hear from us.")
     if frame.state in (FrameState.WEIGHED, FrameState.HELD):
         return _("Next we look it over and decide what can be done.")
     if frame.state in (FrameState.TO_STRIP, FrameState.BOXED):

@@ -1,7 +1,7 @@
 """The last hours of the scenario: the bench as a newcomer finds it, whatever day the story ends.
 
 Parcels to open, kits to post, a frame without a slip, a job half mended, a grind run that waits for
-its second person; and a bin of arms that is empty, with a frame that could help.
+its second person; and a bin of arms that is empty, with a frame that could help two others.
 """
 
 from __future__ import annotations
@@ -51,11 +51,20 @@ class LastHours:
         return next(way for (code, _colour), way in self.market.ways.items() if code == model)
 
     def _match(self) -> None:
-        """A frame that lacks its left arm, and one whose left arm is sound."""
+        """A frame that lacks both arms, two that lack one each, and one whose arms are sound.
+
+        Whoever comes first would take both arms; matched, they help two frames.
+        """
         godwit = self._way(MODEL)
-        self._throw_away_the_rest(Part.objects.get(code=f"arm-{MODEL}"), self._before(170))
-        for minutes, seen in ((160, Seen("arm_left", "snapped")), (140, Seen("front", "snapped"))):
-            self._look_over(godwit, [seen], self._before(minutes))
+        self._throw_away_the_rest(Part.objects.get(code=f"arm-{MODEL}"), self._before(230))
+        left, right = Seen("arm_left", "snapped"), Seen("arm_right", "snapped")
+        for minutes, seen in (
+            (220, [left, right]),
+            (200, [left]),
+            (180, [right]),
+            (140, [Seen("front", "snapped")]),
+        ):
+            self._look_over(godwit, seen, self._before(minutes))
 
     def _throw_away_the_rest(self, arm: Part, at: datetime) -> None:
         """What is promised to a frame stays; the free ones turn out cracked."""

@@ -147,11 +147,15 @@ def chance(batch: Batch) -> Random:
     return Random(f"{SEED} {batch.model} {batch.colour} {batch.month}")  # noqa: S311
 
 
-def breaks(random: Random, batch: Batch) -> Iterator[Break]:
-    """Every first break of a batch that is sent back, in the order of sale."""
+def breaks(random: Random, batch: Batch, *, is_weak: bool | None = None) -> Iterator[Break]:
+    """Every first break of a batch that is sent back, in the order of sale.
+
+    `is_weak` may be said otherwise than the batch has it.
+    """
+    weak = batch.is_weak if is_weak is None else is_weak
     for month, pieces in batch.sold:
         for _piece in range(pieces):
-            months, cause = min(_spans(random, batch), key=lambda span: span[0])
+            months, cause = min(_spans(random, batch, weak), key=lambda span: span[0])
             filed = month + random.random() + months + random.uniform(*LAG_MONTHS)
             fate = random.choices(list(FATES), weights=list(FATES.values()))[0]
             days = random.randint(*POST_DAYS)
@@ -159,10 +163,10 @@ def breaks(random: Random, batch: Batch) -> Iterator[Break]:
                 yield Break(batch, month, filed, cause, fate, days)
 
 
-def _spans(random: Random, batch: Batch) -> Iterator[tuple[float, Cause]]:
+def _spans(random: Random, batch: Batch, is_weak: bool) -> Iterator[tuple[float, Cause]]:
     for cause in CAUSES:
         yield cause.months(random, cause.in_a_year[batch.model]), cause
-    if batch.is_weak:
+    if is_weak:
         yield WEAKNESS.months(random, WEAKNESS.in_a_year[batch.model]), WEAKNESS
 
 

@@ -67,6 +67,7 @@ def _model(
     model = FrameModel.objects.create(
         code=row["code"],
         name=row["name"],
+        rim=row["rim"],
         new_frame_cost_minor=row["new_frame_cost_minor"],
         expected_life_months=row["expected_life_months"],
     )
