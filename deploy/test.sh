@@ -60,10 +60,10 @@ marks="not service"
 [ "$have_services" = no ] || marks="$marks and not hostile"
 [ -n "$chromium" ] || { marks="$marks and not browser"; left_out+=("browser tests: no Chromium"); }
 say "== tests on SQLite"
-$bin/pytest -q -n 2 --dist worksteal -m "$marks" "$@"
+$bin/pytest -q -rR -n 2 --dist worksteal -m "$marks" "$@"
 if [ "$have_services" = yes ]; then
     say "== tests on PostgreSQL and Redis"
-    HINGEBACK_DATABASE_URL="$HINGEBACK_TEST_DATABASE_URL" $bin/pytest -q -n 2 --dist worksteal \
+    HINGEBACK_DATABASE_URL="$HINGEBACK_TEST_DATABASE_URL" $bin/pytest -q -rR -n 2 --dist worksteal \
         -m "not browser and not pure" "$@"
 else
     left_out+=("service tests: no PostgreSQL or Redis")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from typing import Any
 
@@ -48,6 +49,18 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         fixtures = set(getattr(item, "fixturenames", ()))
         if not fixtures & asks and not item.get_closest_marker("django_db"):
             item.add_marker("pure")
+
+
+if os.environ.get("CI", "").lower() == "true":
+
+    def pytest_itemcollected(item: pytest.Item) -> None:
+        """What waits for another process gets a second try on the build machine, told as a rerun.
+
+        The machine is shared: a browser that stalls there says nothing of the code. A test that
+        fails twice fails.
+        """
+        if item.get_closest_marker("browser") or item.get_closest_marker("service"):
+            item.add_marker(pytest.mark.flaky(reruns=1))
 
 
 @pytest.fixture(autouse=True)
