@@ -29,7 +29,7 @@ from inventory.pages import frame
 from inventory.pages.access import ACCOUNTANT, OWNER
 from inventory.queries import practice
 from inventory.reports.headings import FLAGS
-from inventory.reports.numbers import MINUS, grams, pieces, uncertainty_g
+from inventory.reports.numbers import MINUS, fixed, grams, pieces, uncertainty_g
 from inventory.sums.masses import mass_g
 from inventory.sums.traced import COVERAGE, Known
 
@@ -105,6 +105,12 @@ def ppm(share_ppm: object, decimals: int = 1) -> str:
         return _absent(share_ppm)
     percent = Decimal(share_ppm).scaleb(-4).quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_EVEN)
     return f"{_number(percent, decimals_min=decimals)} %"
+
+
+@register.filter
+def score(z: object) -> str:
+    """How many spreads something lies from what is expected, with two decimals: "−1.96"."""
+    return fixed(round(z, 2), 2) if isinstance(z, float) else _absent(z)
 
 
 @register.filter

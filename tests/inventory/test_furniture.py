@@ -327,6 +327,18 @@ def test_shares_read_as_percent(share_ppm: int, decimals: int, shown: str) -> No
     assert hingeback.ppm(share_ppm, decimals) == shown
 
 
+@pytest.mark.parametrize(
+    ("z", "english", "german"),
+    [(1.959, "1.96", "1,96"), (-0.7, "−0.70", "−0,70"), (-0.004, "0.00", "0,00")],
+)
+def test_a_score_has_two_decimals_and_a_minus_of_its_own(
+    z: float, english: str, german: str
+) -> None:
+    assert hingeback.score(z) == english
+    with translation.override("de"):
+        assert hingeback.score(z) == german
+
+
 @pytest.mark.django_db
 def test_money_takes_the_workshops_currency_unless_one_is_given() -> None:
     workshop = Workshop.the()
@@ -352,7 +364,8 @@ def test_a_page_looks_up_the_currency_once(
 
 
 @pytest.mark.parametrize(
-    "show", [hingeback.mass, hingeback.mass_kg, hingeback.money, hingeback.ppm]
+    "show",
+    [hingeback.mass, hingeback.mass_kg, hingeback.money, hingeback.ppm, hingeback.score],
 )
 def test_an_absent_figure_is_a_dash_and_a_text_stays_as_it_is(show: Any) -> None:
     assert show(None) == "–"

@@ -196,7 +196,7 @@ def _recovered(found: Circularity) -> Shown:
         label=_("Recovered mass"),
         meaning=_("Frame material of returns put into the regrind boxes."),
         value=mass_kg(found.recovered.mass_mg),
-        spread=_expanded(found.recovered),
+        spread=_expanded(found.recovered) if found.recovered.mass_mg else "",
         basis=_("%(readings)s weighings; %(rest)s by subtraction")
         % {
             "readings": found.recovered.readings,

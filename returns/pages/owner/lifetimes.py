@@ -164,7 +164,7 @@ class _Part:
             % {"pieces": one.order.pieces, "packs": one.order.packs}
             if one.order.pieces
             else _("nothing"),
-            note=_("reorder level; %(lacking)s") % {"lacking": shown.lacking(one.missing)}
+            note=_("Reorder level. %(lacking)s") % {"lacking": shown.lacking(one.missing)}
             if one.missing
             else _("base stock for %(days)s days") % {"days": one.lead_time_days},
         )

@@ -125,7 +125,7 @@ class PolymerForm(StepForm):
 class ColourForm(StepForm):
     name = forms.CharField(label=_("Name in words"), max_length=40)
     swatch = forms.CharField(
-        label=_("About this colour"),
+        label=_("Roughly this colour"),
         initial="#777777",
         max_length=7,
         widget=forms.TextInput(attrs={"type": "color"}),

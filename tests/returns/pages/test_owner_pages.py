@@ -193,6 +193,11 @@ def test_the_page_shows_figures_with_range_method_and_count(owner: Client, books
     assert "Not enough evidence: 0 grind runs of the 1 needed." in page
 
 
+def test_nothing_recovered_is_told_without_a_range(owner: Client, shop: Shop) -> None:
+    page = plain(owner.get("/owner/"))
+    assert "Recovered mass 0.000 kg 0 weighings" in page
+
+
 def test_only_sentences_with_evidence_are_offered(owner: Client, books: Shop) -> None:
     page = plain(owner.get("/owner/")).partition("What may we say?")[2]
     assert "5.0 % came back to us (range 2.0 to 12.2 %)" in page
@@ -372,6 +377,7 @@ def test_lifetimes_say_what_is_missing(owner: Client, shop: Shop) -> None:
     assert "Not enough evidence: 0 first returns of the 5 needed." in page
     assert "No sale is known" in page
     assert "More than half" not in page
+    assert "Reorder level. Not enough evidence:" in page
     assert owner.get("/owner/lifetimes/?model=no-such").status_code == 400
 
 
