@@ -1,80 +1,160 @@
-"""The flow of grams as a drawing: boxes for places, ribbons as wide as what passed."""
+"""The flow of grams as a drawing: boxes for places, ribbons as wide as what passed.
+
+On a page it runs from left to right. On a phone it runs from top to bottom, so that it is seen
+whole: there the ends stand too close for their names, and have numbers with a list below.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from textwrap import wrap
 
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from returns.charts import canvas
-from returns.charts.canvas import LINE_PX, Title
-from returns.charts.streams import BOX_PX, Box, Layout, Ribbon
+from returns.charts.canvas import EDGE_PX, LETTER_PX, LINE_PX, NARROW, WIDTH, Title
+from returns.charts.streams import BOX_PX, Box, Layout, Ribbon, Room
 
 LEFT = 118.0
 RIGHT = 232.0
 TOP = 60.0
+PAGE = Room(width=770, height=480, gap=76, last_gap=26)
+PHONE = Room(width=520, height=NARROW - 2 * EDGE_PX, gap=110, last_gap=16)
+Shape = tuple[float, float, float, float]
 
 
-def flow(
-    called: Title,
-    layout: Layout,
-    names: Mapping[str, str],
-    told: Callable[[int], str],
-    stock: Callable[[Box], str],
-) -> SafeString:
-    """Draw a layout. `names` are the places' names, `told` says a mass, `stock` a box's stock."""
-    width = max((box.x for box in layout.boxes), default=0) + BOX_PX
-    height = max((box.y + box.height for box in layout.boxes), default=0)
+@dataclass(frozen=True, slots=True)
+class Lie:
+    """How a layout lies on its sheet: along the flow and across it, to x and y."""
+
+    upright: bool
+
+    def at(self, along: float, across: float) -> tuple[float, float]:
+        if self.upright:
+            return EDGE_PX + across, TOP + along
+        return LEFT + along, TOP + across
+
+    def shape(self, along: float, across: float, deep: float, wide: float) -> Shape:
+        """A box of so much along the flow and so much across it, never too thin to be seen."""
+        x, y = self.at(along, across)
+        wide = max(1.0, wide)
+        return (x, y, wide, deep) if self.upright else (x, y, deep, wide)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlowWords:
+    """What is said: the places' names, how a mass reads, and what stayed in a box."""
+
+    names: Mapping[str, str]
+    told: Callable[[int], str]
+    stock: Callable[[Box], str]
+
+    def of(self, box: Box) -> list[str]:
+        lines = [self.names[box.key], self.told(box.mass_mg), self.stock(box)]
+        return [line for line in lines if line]
+
+    def in_one(self, box: Box) -> str:
+        return " · ".join(self.of(box)[:2])
+
+
+def room(width: float) -> Room:
+    """What a flow is to be laid out on, for a sheet of a width: gaps leave room for the names."""
+    return PHONE if canvas.is_narrow(width) else PAGE
+
+
+def flow(called: Title, layout: Layout, words: FlowWords, *, width: float = WIDTH) -> SafeString:
+    """Draw a layout made for `room(width)`; it runs down the sheet where that is a phone's."""
+    lie = Lie(canvas.is_narrow(width))
     last = max((box.x for box in layout.boxes), default=0)
-    drawn = [_ribbon(one, names, told) for one in layout.ribbons]
+    drawn = [_ribbon(one, lie, words) for one in layout.ribbons]
     for box in layout.boxes:
         kind = "chart-mark chart-mark-2" if box.is_end else "chart-mark chart-mark-1"
-        shape = (LEFT + box.x, TOP + box.y, BOX_PX, max(1.0, box.height))
-        drawn.append(canvas.rect(shape, kind, f"{names[box.key]}: {told(box.mass_mg)}"))
-        drawn += _stock(box, layout.px_per_mg)
-        drawn += _name(box, names[box.key], (told(box.mass_mg), stock(box)), last)
-    return canvas.picture(called, drawn, height=height + TOP + 16, width=LEFT + width + RIGHT)
+        shape = lie.shape(box.x, box.y, BOX_PX, box.height)
+        drawn.append(canvas.rect(shape, kind, f"{words.names[box.key]}: {words.told(box.mass_mg)}"))
+        drawn += _stock(box, layout.px_per_mg, lie)
+    if lie.upright:
+        foot = TOP + last + BOX_PX
+        ends = [box for box in layout.boxes if box.x >= last]
+        drawn += [text for box in layout.boxes if box.x < last for text in _above(box, lie, words)]
+        drawn += _numbered(ends, foot, words)
+        height = foot + (len(ends) + 2) * LINE_PX
+        return canvas.picture(called, drawn, height=height, width=NARROW)
+    drawn += [text for box in layout.boxes for text in _beside(box, last, words)]
+    height = max((box.y + box.height for box in layout.boxes), default=0)
+    sheet = LEFT + last + BOX_PX + RIGHT
+    return canvas.picture(called, drawn, height=height + TOP + 16, width=sheet)
 
 
-def _ribbon(one: Ribbon, names: Mapping[str, str], told: Callable[[int], str]) -> SafeString:
-    x1, x2 = LEFT + one.x1, LEFT + one.x2
-    y1, y2, wide = TOP + one.y1, TOP + one.y2, max(0.75, one.width)
-    bend = (x1 + x2) / 2
-    path = (
-        f"M{x1:.1f},{y1:.2f} C{bend:.1f},{y1:.2f} {bend:.1f},{y2:.2f} {x2:.1f},{y2:.2f} "
-        f"v{wide:.2f} C{bend:.1f},{y2 + wide:.2f} {bend:.1f},{y1 + wide:.2f} "
-        f"{x1:.1f},{y1 + wide:.2f} Z"
+def _ribbon(one: Ribbon, lie: Lie, words: FlowWords) -> SafeString:
+    bend, wide = (one.x1 + one.x2) / 2, max(0.75, one.width)
+    edge = [(one.x1, one.y1), (bend, one.y1), (bend, one.y2), (one.x2, one.y2)]
+    back = [(along, across + wide) for along, across in reversed(edge)]
+    there, again = (
+        [f"{x:.2f},{y:.2f}" for x, y in (lie.at(*point) for point in side)] for side in (edge, back)
     )
-    words = f"{names[one.stream.source]} → {names[one.stream.target]}: {told(one.stream.mass_mg)}"
-    return format_html('<path class="chart-ribbon" d="{}">{}</path>', path, canvas.title(words))
+    names, stream = words.names, one.stream
+    said = f"{names[stream.source]} → {names[stream.target]}: {words.told(stream.mass_mg)}"
+    return format_html(
+        '<path class="chart-ribbon" d="M{} C{} L{} C{} Z">{}</path>',
+        there[0],
+        " ".join(there[1:]),
+        again[0],
+        " ".join(again[1:]),
+        canvas.title(said),
+    )
 
 
-def _stock(box: Box, px_per_mg: float) -> list[SafeString]:
-    """What stayed, or was taken from what lay there, as a hatched end of the box."""
+def _stock(box: Box, px_per_mg: float, lie: Lie) -> list[SafeString]:
+    """What stayed, or was taken from what lay there, as a coloured end of the box."""
     mass_mg = box.to_stock_mg or box.from_stock_mg
     if not mass_mg:
         return []
-    tall = mass_mg * px_per_mg
+    wide = mass_mg * px_per_mg
     side = 0.0 if box.from_stock_mg else BOX_PX / 2
-    shape = (LEFT + box.x + side, TOP + box.y + box.height - tall, BOX_PX / 2, max(1.0, tall))
+    shape = lie.shape(box.x + side, box.y + box.height - wide, BOX_PX / 2, wide)
     return [canvas.rect(shape, "chart-stock")]
 
 
-def _name(box: Box, name: str, told: tuple[str, str], last: float) -> list[SafeString]:
-    mass, stock = told
+def _beside(box: Box, last: float, words: FlowWords) -> list[SafeString]:
+    """On a page: the ends' names to their sides, the others' above them."""
     middle = TOP + box.y + box.height / 2 + 4
     if box.x >= last:
-        return [canvas.text(LEFT + box.x + BOX_PX + 8, middle, f"{name} · {mass}")]
+        return [canvas.text(LEFT + box.x + BOX_PX + 8, middle, words.in_one(box))]
     if box.x <= 0:
+        name, mass = words.of(box)[:2]
         return [
             canvas.text(LEFT + box.x - 8, middle - LINE_PX / 2, name, "end"),
             canvas.text(LEFT + box.x - 8, middle + LINE_PX / 2, mass, "end"),
         ]
-    above = TOP + box.y - 6
-    at = LEFT + box.x + BOX_PX / 2
-    lines = [name, mass, *([stock] if stock else [])]
+    return _lines(words.of(box), LEFT + box.x + BOX_PX / 2, TOP + box.y - 6, "middle")
+
+
+def _above(box: Box, lie: Lie, words: FlowWords) -> list[SafeString]:
+    """On a phone: a name above its box, flush with whichever side leaves it on the sheet."""
+    name, *rest = words.of(box)
+    lines = [*wrap(name, int(PHONE.gap / LETTER_PX), break_long_words=False), *rest]
+    x, y = lie.at(box.x, box.y)
+    if x + LETTER_PX * max(map(len, lines)) <= NARROW:
+        return _lines(lines, x, y - 6, "start")
+    return _lines(lines, x + max(1.0, box.height), y - 6, "end")
+
+
+def _lines(lines: Sequence[str], x: float, foot: float, anchor: str) -> list[SafeString]:
     return [
-        canvas.text(at, above - LINE_PX * (len(lines) - 1 - n), line, "middle", "chart-halo")
+        canvas.text(x, foot - LINE_PX * (len(lines) - 1 - n), line, anchor, "chart-halo")
         for n, line in enumerate(lines)
     ]
+
+
+def _numbered(ends: Sequence[Box], foot: float, words: FlowWords) -> list[SafeString]:
+    """A number under each end, and below them what each number is."""
+    drawn = []
+    for number, box in enumerate(ends, start=1):
+        middle = EDGE_PX + box.y + box.height / 2
+        drawn.append(canvas.text(middle, foot + LINE_PX, str(number), "middle"))
+        y = foot + (number + 1.5) * LINE_PX
+        drawn.append(canvas.text(EDGE_PX + 14, y, str(number), "end", "chart-quiet"))
+        drawn.append(canvas.text(EDGE_PX + 22, y, words.in_one(box)))
+    return drawn

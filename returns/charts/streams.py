@@ -62,7 +62,7 @@ class Ribbon:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Room:
-    """What there is to draw on; `gap` is the least one between boxes, `last_gap` at the right."""
+    """What there is to draw on; `gap` lies between boxes, `last_gap` between those at the end."""
 
     width: float
     height: float
@@ -83,7 +83,7 @@ def laid_out(
     """Place every stand that a stream touches. `inner` stands keep stock, the others are ends."""
     flowing = [s for s in stands if any(s.key in (f.source, f.target) for f in streams)]
     last = max((stand.column for stand in flowing), default=0)
-    gaps = {s.column: room.last_gap if s.column == last else room.gap for s in flowing}
+    gaps = {s.column: _gap(s.column, last, flowing, room) for s in flowing}
     scale = min(
         (_scale(column, flowing, streams, room.height, gap) for column, gap in gaps.items()),
         default=0.0,
@@ -98,6 +98,12 @@ def laid_out(
     return Layout(
         boxes=tuple(boxes.values()), ribbons=_ribbons(boxes, streams, scale), px_per_mg=scale
     )
+
+
+def _gap(column: int, last: int, stands: Sequence[Stand], room: Room) -> float:
+    """Between the boxes of a column; together the gaps take half of the height at most."""
+    between = sum(stand.column == column for stand in stands) - 1
+    return min(room.last_gap if column == last else room.gap, room.height / 2 / max(1, between))
 
 
 def into_mg(key: str, streams: Sequence[Stream]) -> int:

@@ -42,7 +42,6 @@ _ENDS = (
     PlaceKind.MOISTURE,
     PlaceKind.DIFFERENCE,
 )
-_ROOM = Room(width=770, height=480, gap=76, last_gap=26)
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,11 +161,16 @@ def material(found: MaterialFlow) -> Picture:
         ),
     )
     names = place_names()
-    table = tables.streams(found, names)
-    return Picture(
+    words = charts.FlowWords(names=names, told=about, stock=_stock)
+
+    def draw(width: float = charts.WIDTH) -> SafeString:
+        return charts.flow(title, layout(found, charts.room(width)), words, width=width)
+
+    return _picture(
+        tables.streams(found, names),
         _("The way of the grams"),
-        table,
-        charts.flow(title, layout(found), names, about, _stock) if found.moved else None,
+        not found.moved,
+        draw,
         _(
             "Returned frames only: bought feedstock and moulding scrap are left out. A coloured "
             "edge is what stayed in a place or was taken from what lay there."
@@ -174,7 +178,7 @@ def material(found: MaterialFlow) -> Picture:
     )
 
 
-def layout(found: MaterialFlow) -> Layout:
+def layout(found: MaterialFlow, room: Room) -> Layout:
     streams = [Stream(one.source, one.target, one.mass_mg) for one in found.moved]
     stands = [Stand(f"{kind}.{IN}", 0) for kind in _SOURCES]
     stands += [Stand(str(kind), column) for kind, column in _COLUMNS.items()]
@@ -182,7 +186,7 @@ def layout(found: MaterialFlow) -> Layout:
     known = {stand.key for stand in stands}
     rest = {end for one in streams for end in (one.source, one.target)} - known
     stands += [Stand(key, _LAST_COLUMN if key.endswith(OUT) else 0) for key in sorted(rest)]
-    return laid_out(stands, streams, frozenset(map(str, INNER)), _ROOM)
+    return laid_out(stands, streams, frozenset(map(str, INNER)), room)
 
 
 def place_names() -> dict[str, str]:
