@@ -246,8 +246,8 @@ def _mark_arrived(request: Request) -> None:
 
 
 def _set_back(request: Request | None, at: datetime) -> None:
-    """Where a request stands once no parcel of it is open: awaited again if none had a frame of
-    its sender, settled if all their frames have ended.
+    """Where a request stands once no parcel of it is open: awaited or withdrawn as before if none
+    had a frame of its sender, settled if all their frames have ended.
 
     A frame in its parcel that has no story yet may still turn out to be theirs.
     """
@@ -257,8 +257,16 @@ def _set_back(request: Request | None, at: datetime) -> None:
     if ReturnedFrame.objects.filter(theirs).exclude(state=FrameState.VOIDED).exists():
         settle(request, at)
         return
-    rows = Request.objects.filter(pk=request.pk, state__in=sources(RequestState.AWAITED))
-    rows.update(state=RequestState.AWAITED)
+    ended_at = _withdrawn_at(request)
+    before = RequestState.AWAITED if ended_at is None else RequestState.WITHDRAWN
+    rows = Request.objects.filter(pk=request.pk, state__in=sources(before))
+    rows.update(state=before, ended_at=ended_at)
+
+
+def _withdrawn_at(request: Request) -> datetime | None:
+    """When its customer withdrew it or it lapsed, whatever came since; None if neither."""
+    ends = Deed.objects.filter(name__in=["intake.withdraw", "intake.lapse"])
+    return ends.filter(subject=request.reference).values_list("at", flat=True).last()
 
 
 def _refuse_bad_weigh_in(weighing: WeighIn) -> None:

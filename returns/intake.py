@@ -29,7 +29,7 @@ from returns.models.catalogue import ComponentKey
 from returns.models.filing import Wish
 from returns.models.remedies import DefectKey
 from returns.people import Contact
-from returns.sums import codes, states
+from returns.sums import codes
 from returns.sums.states import FrameState, RequestState
 
 NOTICE_VERSION: Final = "1"
@@ -42,6 +42,12 @@ OPEN_STATES: Final = (
     RequestState.RESERVED,
     RequestState.WAITING_STOCK,
     RequestState.REPORTED_MISSING,
+)
+# Before anything was posted either way, its customer may take it back.
+_WITHDRAWABLE: Final = (
+    RequestState.AWAITED,
+    RequestState.RESERVED,
+    RequestState.WAITING_STOCK,
 )
 
 
@@ -290,8 +296,7 @@ def lapse(at: datetime) -> list[Request]:
 
 
 def _close(request: Request, at: datetime) -> None:
-    sources = [state.value for state in states.sources(RequestState.WITHDRAWN)]
-    rows = Request.objects.filter(pk=request.pk, state__in=sources)
+    rows = Request.objects.filter(pk=request.pk, state__in=_WITHDRAWABLE)
     if rows.update(state=RequestState.WITHDRAWN.value, ended_at=at) != 1:
         raise StaleState(_("It is too late to withdraw this: it is on its way or has arrived."))
     stock.release(subject=request.reference)
@@ -394,7 +399,7 @@ def may_report_missing(request: Request, *, at: datetime) -> bool:
 
 def may_withdraw(request: Request) -> bool:
     """Whether a request can still be taken back."""
-    return request.state in states.sources(RequestState.WITHDRAWN)
+    return request.state in _WITHDRAWABLE
 
 
 def _record(

@@ -106,8 +106,10 @@ REQUEST_STEPS: Final[Mapping[RequestKind, Steps[RequestState]]] = MappingProxyTy
         RequestKind.SEND_BACK: MappingProxyType(
             {
                 RequestState.AWAITED: frozenset({RequestState.ARRIVED, RequestState.WITHDRAWN}),
-                # What came for it held no frame of its sender: it is awaited as before.
-                RequestState.ARRIVED: frozenset({RequestState.SETTLED, RequestState.AWAITED}),
+                # What came for it held no frame of its sender: it is as it was before.
+                RequestState.ARRIVED: frozenset(
+                    {RequestState.SETTLED, RequestState.AWAITED, RequestState.WITHDRAWN}
+                ),
                 # A parcel may have been in the post when its sender withdrew.
                 RequestState.WITHDRAWN: frozenset({RequestState.ARRIVED}),
                 # Another frame of the same slip may follow.

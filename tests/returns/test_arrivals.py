@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from datetime import datetime as dt
 from zoneinfo import ZoneInfo
 
@@ -12,7 +12,7 @@ from django.contrib.auth.models import User
 from inventory import ledger
 from inventory.errors import BadInput, KeyReused, StaleState
 from inventory.models import Balance, Deed, Duty, Movement
-from returns import arrivals
+from returns import arrivals, intake
 from returns.models import FrameModel, Parcel, Request, ReturnedFrame
 from returns.pages.bench import wording
 from returns.queries import story
@@ -195,6 +195,28 @@ def test_a_frame_undone_leaves_its_story_awaited_once_its_parcel_is_finished(
     assert [one.state for one in again(request, other)] == ["arrived", "awaited"]
     arrivals.finish(key=key(), parcel=parcel, at=NOON, by=bea)
     assert [one.state for one in again(request, other)] == ["awaited", "awaited"]
+
+
+def test_what_was_withdrawn_stays_so_when_its_parcel_held_no_frame_of_its_sender(
+    shop: Shop, bea: User
+) -> None:
+    """Else its page would ask for a parcel again, and its address would be kept anew."""
+    request, other = filed(shop.avocet_slate), filed(shop.avocet_slate)
+    intake.withdraw(key=key(), request=request, at=NOON)
+    later = NOON + timedelta(days=2)
+    parcel = booked(bea, request)
+    (here,) = again(request)
+    assert (here.state, here.ended_at) == ("arrived", None)
+    assert not intake.may_withdraw(here)
+    with pytest.raises(StaleState):
+        intake.withdraw(key=key(), request=here, at=later)
+    frame = weigh(parcel, shop, bea, request=other)
+    arrivals.unweigh(key=key(), frame=frame, reason="wrong slip", at=later, by=bea)
+    arrivals.finish(key=key(), parcel=parcel, at=later, by=bea)
+    withdrawn, awaited = again(request, other)
+    assert (withdrawn.state, withdrawn.ended_at) == ("withdrawn", NOON)
+    assert (awaited.state, awaited.ended_at) == ("awaited", None)
+    assert story.of(withdrawn, at=later).next == "This request has ended. Nothing more happens."
 
 
 def test_a_frame_of_unknown_story_may_be_of_its_parcels_sender(shop: Shop, bea: User) -> None:

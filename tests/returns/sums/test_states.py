@@ -79,8 +79,8 @@ def test_settled_ends_a_kit_and_a_send_back_until_another_frame_follows() -> Non
     assert sources(R.SETTLED) == {R.ARRIVED, R.POSTED, R.REPORTED_MISSING}
 
 
-def test_withdrawal_is_possible_only_before_anything_moved() -> None:
-    assert sources(R.WITHDRAWN) == {R.AWAITED, R.RESERVED, R.WAITING_STOCK}
+def test_withdrawn_is_what_nothing_moved_for_and_what_was_so_before_a_parcel_came() -> None:
+    assert sources(R.WITHDRAWN) == {R.AWAITED, R.RESERVED, R.WAITING_STOCK, R.ARRIVED}
 
 
 def test_withdrawn_send_back_may_still_arrive_but_withdrawn_screws_are_over() -> None:
