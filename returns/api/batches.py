@@ -33,7 +33,9 @@ class BatchAnswer(serializers.Serializer[ProductionBatch]):
     made_on = serializers.DateField()
     pieces = serializers.IntegerField()
     heat = serializers.SerializerMethodField()
-    issued_mg = serializers.IntegerField()
+    issued_mg = serializers.IntegerField(
+        help_text="When the batch was noted. An issue that was taken back since still counts here."
+    )
     known = KnownTogether(ask=batch_heat.known_issues, by="code")
 
     def get_colourway(self, batch: ProductionBatch) -> str:
