@@ -21,6 +21,7 @@ from datetime import datetime
 from django.db.models import Sum
 from django.utils.translation import gettext as _
 
+from inventory import weighing
 from inventory.models import PlaceKind, Posting
 from inventory.queries.months import Reason, span
 from inventory.sums.months import MONTHS_PER_YEAR, YEAR_MAX, Month
@@ -69,8 +70,9 @@ def _frames(label: str, end: datetime) -> Iterator[Reason]:
         mass_mg = held.get(tag, 0)
         over = state not in ON_A_SHELF and ended_at is not None and ended_at < end
         if over and mass_mg != 0:
-            text = _("Frame %(tag)s has left, but %(mass)s mg of it are still on the books.")
-            yield Reason("frame-left-mass-behind", text % {"tag": tag, "mass": mass_mg}, tag)
+            text = _("Frame %(tag)s has left, but %(mass)s of it are still on the books.")
+            shown = {"tag": tag, "mass": weighing.words(mass_mg)}
+            yield Reason("frame-left-mass-behind", text % shown, tag)
         elif state in ON_A_SHELF and held_now.get(tag, 0) <= 0:
             text = _("Frame %(tag)s is in the house, but the books have no mass of it there.")
             yield Reason("frame-without-mass", text % {"tag": tag}, tag)

@@ -110,7 +110,9 @@ def test_frame_weighed_after_the_month_does_not_dangle_in_it(shop: Shop) -> None
 def test_ended_frame_dangles_while_its_mass_is_still_there(shop: Shop, state: FrameState) -> None:
     frame("F-1", state, shop, ended_at=OCT)
     weighed_in("F-1", 20_000)
-    assert codes() == ["frame-left-mass-behind"]
+    (left,) = month_guard("2026-10")
+    assert left.code == "frame-left-mass-behind"
+    assert left.text == "Frame F-1 has left, but 20.000 g of it are still on the books."
     move("post_frame", (at(PlaceKind.ARRIVALS), at(PlaceKind.CUSTOMERS), 20_000), subject="F-1")
     assert codes() == []
 
