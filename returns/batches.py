@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 from typing import TYPE_CHECKING
 from uuid import UUID
@@ -50,7 +50,7 @@ def mould(
         raise BadInput(_("This day is still to come."), field="made_on")
     if ProductionBatch.objects.filter(code=code.strip()).exists():
         raise Conflict(_("Batch %(code)s exists already.") % {"code": code.strip()}, field="code")
-    rows = issued(code.strip())
+    rows = issued([code.strip()])
     postings = list(rows.filter(movement__number__in=numbers) if numbers else rows)
     if not postings:
         raise BadInput(_("Nothing was issued for this batch. Issue its flake first."), field="code")
@@ -75,11 +75,11 @@ def mould(
     return batch
 
 
-def issued(code: str) -> QuerySet[Posting]:
-    """What was issued for a batch and not taken back."""
+def issued(codes: Iterable[str]) -> QuerySet[Posting]:
+    """What was issued for some batches and not taken back."""
     rows = Posting.objects.filter(
         movement__kind="issue",
-        movement__subject=code,
+        movement__subject__in=codes,
         movement__reverses=None,
         movement__reversed_by=None,
     )

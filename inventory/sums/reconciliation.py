@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
+from functools import cached_property
 from math import fsum, inf, sqrt
 from typing import TYPE_CHECKING
 
@@ -176,7 +177,7 @@ def gap_within(gap: float, variances: Iterable[float], k: float = 2.0) -> bool:
     return abs(gap) <= k * sqrt(fsum(variances))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class _Fit:
     """`moves` says how much of each reading (column) is taken off each flow (row)."""
 
@@ -187,11 +188,11 @@ class _Fit:
     moves: Matrix
     z: tuple[float | None, ...]
 
-    @property
+    @cached_property
     def adjusted(self) -> Matrix:
         return self.measured - self.adjustment
 
-    @property
+    @cached_property
     def weights(self) -> Matrix:
         """How much of each reading (column) is in each adjusted flow (row)."""
         import numpy as np

@@ -10,3 +10,8 @@ from __future__ import annotations
 def gettext_noop(text: str) -> str:
     """Return the text unchanged; only its name matters to the extraction of messages."""
     return text
+
+
+def unbroken_factor(text: str) -> str:
+    """A sentence in which a coverage factor, "k = 2", is never cut at the end of a line."""
+    return text.replace("k = 2", "k\u00a0=\u00a02")

@@ -17,6 +17,7 @@ from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers
 
+from inventory import clock
 from inventory import weighing as rule
 from inventory.api.shapes import Body, Known, ScaleName, TypedMass
 from inventory.api.views import DeedView, Detail
@@ -106,7 +107,7 @@ class WeighingBody(Body):
             )
         except masses.MassTextError as error:
             raise serializers.ValidationError({"reading": rule.refusal(error)}) from error
-        day = said["on"] or timezone.localdate()
+        day = said["on"] or clock.day_of(timezone.now())
         return said | {
             "as_sums": scale,
             "measured": weighing.measure(scale, mass_mg, tared=said["tared"]),
@@ -137,13 +138,18 @@ class WeighingAnswer(MeasuredAnswer):
     flags = serializers.ListField(child=serializers.CharField())
 
 
-class Weighings(DeedView):
-    """What one reading is worth: standard and expanded uncertainty, and what speaks against it."""
+class Calculation(DeedView):
+    """Answers, and makes nothing."""
 
     scope = "read"
+    made_status = 200
+
+
+class Weighings(Calculation):
+    """What one reading is worth: standard and expanded uncertainty, and what speaks against it."""
+
     body_class = WeighingBody
     made_class = WeighingAnswer
-    made_status = 200
 
     def do(self, said: dict[str, Any]) -> dict[str, Any]:
         scale, measured = said["as_sums"], said["measured"]
@@ -185,13 +191,11 @@ class SumAnswer(MeasuredAnswer):
     flagged = FlaggedAnswer(many=True)
 
 
-class WeighingSums(DeedView):
+class WeighingSums(Calculation):
     """A sum or difference of weighings, with its uncertainty."""
 
-    scope = "read"
     body_class = TermsBody
     made_class = SumAnswer
-    made_status = 200
 
     def do(self, said: dict[str, Any]) -> dict[str, Any]:
         terms = said["weighings"]
@@ -309,13 +313,11 @@ class MassFitAnswer(serializers.Serializer[Any]):
     fits = serializers.JSONField()
 
 
-class MassFits(DeedView):
+class MassFits(Calculation):
     """Which pieces a mass says are missing, too many, exchanged, or foreign. A hint, no proof."""
 
-    scope = "read"
     body_class = MassFitBody
     made_class = MassFitAnswer
-    made_status = 200
 
     def do(self, said: dict[str, Any]) -> dict[str, Any]:
         mass_mg, u_mg = said["mass_mg"], said["u_ug"] / 1000

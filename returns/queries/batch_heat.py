@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from inventory import weighing
-from inventory.models import Posting
 from inventory.queries.lot_heat import Share
 from inventory.sums.heat import HeatSpread
 from inventory.sums.traced import Known, Traced, booked
@@ -29,23 +28,17 @@ def known_issues(batches: Sequence[ProductionBatch]) -> dict[str, Known]:
     Without a batch that was moulded from a part of its issues, or before the ledger began.
     """
     masses = {batch.code: Traced() for batch in batches if batch.issued_mg}
-    rows = Posting.objects.filter(
-        movement__kind="issue",
-        movement__subject__in=masses,
-        movement__reverses=None,
-        movement__reversed_by=None,
-    )
-    for posting in rows.select_related("movement", "reading"):
+    for posting in issued(masses).select_related("movement", "reading"):
         read = posting.reading
         source = weighing.source(read) if read else booked(posting.quantity)
         masses[posting.movement.subject].add(Traced.of(source))
-    issued = {batch.code: batch.issued_mg for batch in batches}
-    return {code: one.known() for code, one in masses.items() if one.mass_mg == issued[code]}
+    took_mg = {batch.code: batch.issued_mg for batch in batches}
+    return {code: one.known() for code, one in masses.items() if one.mass_mg == took_mg[code]}
 
 
 def of(batch: ProductionBatch) -> BatchHeat:
     """A batch from before the ledger has its spread and no lots."""
-    rows = issued(batch.code).select_related("movement").order_by("movement__number", "line")
+    rows = issued([batch.code]).select_related("movement").order_by("movement__number", "line")
     return BatchHeat(
         batch=batch,
         spread=HeatSpread.from_list(batch.heat),

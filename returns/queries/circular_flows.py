@@ -65,19 +65,15 @@ def inflow(figures: Circularity) -> FlowTable:
     )
     weighed = content.weighed
     own_and_bought = flows.together([weighed[Origin.RETURN], weighed[Origin.FEEDSTOCK]])
-    known = {"recycled": _expanded(own_and_bought), "linear": _expanded(weighed[Origin.VIRGIN])}
+    known = {"recycled": own_and_bought.stated_mg, "linear": weighed[Origin.VIRGIN].stated_mg}
     return FlowTable(
         total_mg=content.counted_mg,
-        total_expanded_mg=_expanded(weighed["counted"]),
+        total_expanded_mg=weighed["counted"].stated_mg,
         shares=_ranged(shares, _inflow_limits(recycled), known),
         evidence=content.issues,
         of="issues to moulding",
         method=recycled.method,
     )
-
-
-def _expanded(mass: flows.Weighed) -> float | None:
-    return None if mass.unweighed_mg else mass.expanded_mg
 
 
 def _inflow_limits(recycled: ShareInterval) -> dict[str, tuple[float, float]]:

@@ -12,6 +12,7 @@ from django.utils.formats import number_format
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
+from inventory.sums.wording import unbroken_factor
 from returns.queries.circularity import Circularity
 from returns.queries.judged import Judged, told
 from returns.sums import broad_words, claims
@@ -85,7 +86,7 @@ def _line(draft: _Draft, scope: str, period: str) -> Line:
             scope=_thing(draft.key, scope),
             basis=draft.basis,
             period=period,
-            method=draft.method.replace("k = 2", "k\u00a0=\u00a02"),
+            method=unbroken_factor(draft.method),
             excludes=draft.excludes,
         )
         claim = _judged(draft, subject)

@@ -58,7 +58,7 @@ def of_year(year: int, choice: Policy) -> Year:
     """The two lines of one year, by the owner's own factors for it or else the UK set's."""
     issued = _issued(year)
     issued_mg = issued.mass_mg
-    expanded_mg = None if issued.unweighed_mg else ceil(issued.expanded_mg)
+    expanded_mg = None if issued.stated_mg is None else ceil(issued.stated_mg)
     if issued_mg < 1:
         return Year(year, 0, None, _("No reclaimed flake was issued to moulding in this year."))
     try:

@@ -83,6 +83,11 @@ class Weighed:
     """The same mass with its uncertainty split by period, to be set against another mass."""
 
     @property
+    def stated_mg(self) -> float | None:
+        """Its expanded uncertainty; None where a part of it has none."""
+        return None if self.unweighed_mg else self.expanded_mg
+
+    @property
     def known(self) -> Known:
         """The same as the books tell of a mass that they follow."""
         return Known(ceil(self.expanded_mg * 1000), abs(self.unweighed_mg), self.readings)

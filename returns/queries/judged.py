@@ -16,7 +16,7 @@ BOOKED: Final = "booked masses"
 """The method of a share that rests on mass which nobody weighed: it has no range."""
 
 
-def told(error: EvidenceError | Refused) -> str:
+def told(error: Refused) -> str:
     """What a sum refused, in the reader's language. The sums give keys and figures only."""
     words = gettext(error.template)
     return words % error.figures if error.figures else words

@@ -7,9 +7,9 @@ from typing import Any
 
 from django.db.models import Q, Sum
 
-from inventory.models import Posting
 from inventory.sums.heat import BadHeatSpread, HeatSpread
 from inventory.sums.weighing import COVERAGE_FACTOR
+from returns.batches import issued
 from returns.models import Colourway, Component, ProductionBatch, ReturnedFrame
 from returns.queries import frame_heat
 from returns.queries.span import Scope, Span
@@ -87,15 +87,8 @@ def _piece_masses() -> dict[int, tuple[int, float]]:
 
 def _doubts(span: Span, scope: Scope) -> list[Doubt]:
     """Each lot that went into the span's batches, as a part of all that went in, with its doubt."""
-    codes = _batches(span, scope).values("code")
-    issued = Posting.objects.filter(
-        movement__kind="issue",
-        movement__subject__in=codes,
-        movement__reverses=None,
-        movement__reversed_by=None,
-        source__lot__isnull=False,
-    ).order_by()
-    by_lot = dict(issued.values_list("source__lot").annotate(Sum("quantity")))
+    rows = issued(_batches(span, scope).values("code")).filter(source__lot__isnull=False)
+    by_lot = dict(rows.order_by().values_list("source__lot").annotate(Sum("quantity")))
     whole_mg = sum(by_lot.values())
     unsure = _unsure_lots(by_lot)
     return [Doubt(by_lot[lot] / whole_mg, standard) for lot, standard in sorted(unsure.items())]

@@ -10,11 +10,12 @@ from datetime import datetime
 
 from django.db.models import Count, QuerySet
 
+from inventory import clock
 from inventory.queries import months, parts
 from inventory.queries.months import Standing
 from returns.models import Request, ReturnedFrame, WeighAudit
 from returns.queries.dangling import ON_A_SHELF
-from returns.queries.span import Scope, zone
+from returns.queries.span import Scope
 from returns.sums.states import RequestState
 
 _KITS_DUE = (RequestState.RESERVED, RequestState.WAITING_STOCK)
@@ -41,7 +42,7 @@ class OwnerToday:
 
 
 def owner_today(at: datetime) -> OwnerToday:
-    day = at.astimezone(zone()).date()
+    day = clock.day_of(at)
     kits = Request.objects.filter(
         kind=Request.Kind.SCREWS, state__in=_KITS_DUE, promised_by__lt=day
     )
@@ -64,5 +65,5 @@ def open_audits() -> tuple[OpenAudit, ...]:
 
 def late_frames(scope: Scope, at: datetime) -> QuerySet[ReturnedFrame]:
     """Frames still in the house whose promised day is over."""
-    day = at.astimezone(zone()).date()
+    day = clock.day_of(at)
     return scope.frames().filter(state__in=ON_A_SHELF, promised_by__lt=day).order_by()

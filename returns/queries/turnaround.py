@@ -11,8 +11,9 @@ from statistics import median
 from django.db.models import Min, OuterRef, Subquery
 from django.db.models.functions import Coalesce
 
+from inventory import clock
 from inventory.models import Movement
-from inventory.sums.months import Month
+from inventory.sums.months import month_of
 from returns.queries.dangling import ON_A_SHELF
 from returns.queries.judged import Judged
 from returns.queries.outcomes import AS_IS, DISCARDED, MENDED, REGROUND, outcomes
@@ -65,7 +66,7 @@ def turnaround(span: Span, scope: Scope) -> Turnaround:
     for weighed_at, done_at, promised_by in rows.values_list(
         "weighed_at", "done_at", "promised_by"
     ):
-        came, done = weighed_at.astimezone(zone()).date(), done_at.astimezone(zone()).date()
+        came, done = clock.day_of(weighed_at), clock.day_of(done_at)
         days.append(max(0, (done - came).days))
         kept += done <= promised_by
     return Turnaround(
@@ -133,4 +134,4 @@ def _row(month: str, came: Counter[str], became: Counter[tuple[str, str]]) -> Mo
 
 
 def _label(moment: datetime) -> str:
-    return str(Month.of_date(moment.astimezone(zone()).date()))
+    return str(month_of(moment, zone()))

@@ -14,21 +14,16 @@ from types import MappingProxyType
 
 from inventory.sums.wording import gettext_noop
 from returns.sums import broad_words
+from returns.sums.refusals import Refused
 
 
-class EvidenceError(ValueError):
-    """Root of what the sums in this room refuse; each class has a stable `code`.
-
-    `template` is a message key and `figures` are what it is filled with: an edge translates the
-    key before it fills it.
-    """
+class EvidenceError(Refused):
+    """Root of what the sums over evidence refuse; each class has its own `code`."""
 
     code = "evidence_error"
 
     def __init__(self, template: str, **figures: object) -> None:
-        super().__init__(template % figures if figures else template)
-        self.template = template
-        self.figures = figures
+        super().__init__(type(self).code, template, **figures)
 
 
 class InputRefused(EvidenceError):

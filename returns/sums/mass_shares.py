@@ -8,10 +8,9 @@ Source: JCGM 100:2008 (GUM), 5.1.2 and 5.2.2, law of propagation, from memory.
 
 from __future__ import annotations
 
-from collections import defaultdict
-from math import erf, hypot, sqrt
+from math import erf, sqrt
 
-from inventory.sums.weighing import COVERAGE_FACTOR, Measured
+from inventory.sums.weighing import COVERAGE_FACTOR, Measured, spread_mg
 from inventory.sums.wording import gettext_noop
 from returns.sums.circularity import ShareInterval
 from returns.sums.claims import InputRefused
@@ -31,7 +30,7 @@ def mass_share(
             gettext_noop("A share needs masses that are not below 0 mg and a whole above 0 mg.")
         )
     share = part.mass_mg / whole_mg
-    standard = _standard_mg((1 - share, part), (-share, rest)) / whole_mg
+    standard = spread_mg([(1 - share, part), (-share, rest)]) / whole_mg
     return _interval(share, standard, evidence=evidence, coverage_factor=coverage_factor)
 
 
@@ -48,7 +47,7 @@ def recovery_yield(
             gettext_noop("Flake must lie between 0 mg and the mass ground, which is above 0 mg.")
         )
     share = flake.mass_mg / ground.mass_mg
-    standard = _standard_mg((1.0, flake), (-share, ground)) / ground.mass_mg
+    standard = spread_mg([(1.0, flake), (-share, ground)]) / ground.mass_mg
     return _interval(share, standard, evidence=evidence, coverage_factor=coverage_factor)
 
 
@@ -63,13 +62,3 @@ def _interval(
         method="propagation of weighing uncertainty",
         evidence=evidence,
     )
-
-
-def _standard_mg(*parts: tuple[float, Measured]) -> float:
-    """Own parts add as squares; what one scale shares adds with its sign before it is squared."""
-    own_mg = hypot(*(times * mass.u_independent_mg for times, mass in parts))
-    shared_mg: defaultdict[str, float] = defaultdict(float)
-    for times, mass in parts:
-        for key, u_mg in mass.u_shared_mg:
-            shared_mg[key] += times * u_mg
-    return hypot(own_mg, *shared_mg.values())

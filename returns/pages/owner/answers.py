@@ -13,6 +13,7 @@ from typing import Any
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from inventory.sums.wording import unbroken_factor
 from inventory.templatetags.hingeback import mass_kg, uncertainty_kg
 from returns.pages.owner import shown, tables
 from returns.pages.owner.shown import Shown
@@ -188,7 +189,7 @@ def scrap_back(found: Circularity) -> str:
 
 
 def _expanded(told: Weighed) -> str:
-    return f"± {uncertainty_kg(ceil(told.expanded_mg * 1000))}, k\u00a0=\u00a02"
+    return unbroken_factor(f"± {uncertainty_kg(ceil(told.expanded_mg * 1000))}, k = 2")
 
 
 def _recovered(found: Circularity) -> Shown:

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_safe
 
 from inventory.pages.access import OWNER, allow
 from inventory.reports.numbers import fixed
+from inventory.sums.wording import unbroken_factor
 from returns.models import EmissionFactors, Policy
 from returns.queries import emissions
 from returns.queries.emissions import Year
@@ -62,7 +63,7 @@ def _spread(expanded_kg: Decimal | None) -> str:
     if expanded_kg is None:
         return _("no range: masses were booked that nobody weighed")
     shown = expanded_kg.quantize(Decimal("0.1"), ROUND_CEILING)
-    told = _("± %(spread)s by the weighings alone, k = 2").replace("k = 2", "k\u00a0=\u00a02")
+    told = unbroken_factor(_("± %(spread)s by the weighings alone, k = 2"))
     return told % {"spread": _kg(shown)}
 
 

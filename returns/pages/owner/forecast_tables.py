@@ -13,7 +13,7 @@ from inventory.sums.months import Month
 from returns import charts
 from returns.pages.owner import shown
 from returns.pages.owner.pictures import Picture
-from returns.pages.owner.tables import Cell, Table, count, words
+from returns.pages.owner.tables import Cell, Table, count, tenths, words
 from returns.queries import part_months
 from returns.queries.forecast import ColourMass, Forecast
 from returns.queries.run_off import Outstanding
@@ -95,7 +95,7 @@ def back_tests(found: Sequence[BackTest]) -> Table:
             (
                 words(str(by_index(row.forecast.month))),
                 count(test.lead),
-                Cell(row.forecast.expected, fixed(row.forecast.expected, 1)),
+                tenths(row.forecast.expected),
                 count(row.forecast.low),
                 count(row.forecast.high),
                 count(row.actual),
@@ -117,10 +117,7 @@ def masses(found: Sequence[ColourMass]) -> Table:
             (
                 words(str(by_index(month.month))),
                 words(colour.name),
-                *(
-                    Cell(v / 1000, fixed(v / 1000, 1))
-                    for v in (month.expected_mg, month.low_mg, month.high_mg)
-                ),
+                *(tenths(v / 1000) for v in (month.expected_mg, month.low_mg, month.high_mg)),
             )
             for colour in found
             for month in colour.months
@@ -149,7 +146,7 @@ def parts_by_month(scope: Scope, as_of: Month) -> Table:
         (
             words(str(by_index(month.month))),
             words(part.code, part.name),
-            Cell(month.expected, fixed(month.expected, 1)),
+            tenths(month.expected),
             count(month.low),
             count(month.high),
             words(", ".join(part.thin)),
@@ -192,9 +189,9 @@ def outstanding(found: Outstanding) -> Table:
                 words(month.month),
                 count(month.sold),
                 count(month.known[-1]),
-                _tenth(month.expected),
-                _tenth(month.outstanding),
-                _tenth(month.standard_error),
+                tenths(month.expected),
+                tenths(month.outstanding),
+                tenths(month.standard_error),
             )
             for month in found.months
         ),
@@ -241,11 +238,7 @@ def outstanding_words(found: Outstanding) -> str:
 def _month(month: MonthForecast, name: str, shown_name: str = "") -> tuple[Cell, ...]:
     return (
         words(name, shown_name),
-        Cell(month.expected, fixed(month.expected, 1)),
+        tenths(month.expected),
         count(month.low),
         count(month.high),
     )
-
-
-def _tenth(figure: float) -> Cell:
-    return Cell(figure, fixed(figure, 1))

@@ -14,7 +14,7 @@ from returns import charts
 from returns.models.remedies import DefectKey
 from returns.pages.owner import shown
 from returns.pages.owner.pictures import Picture, starts_at
-from returns.pages.owner.tables import Cell, Table, age, count, words
+from returns.pages.owner.tables import Cell, Table, count, tenths, words
 from returns.queries import cause_fits, lifetimes
 from returns.queries.lifetimes import Cause, Lifetimes
 from returns.queries.span import Scope
@@ -92,7 +92,7 @@ def curve(lived: Lifetimes) -> Table:
         ),
         tuple(
             (
-                age(p.span),
+                tenths(p.span),
                 count(p.at_risk),
                 count(p.failed),
                 *(Cell(v, shown.percent(v)) for v in (p.survival, *p.loglog_limits)),
@@ -143,7 +143,7 @@ def causes(found: Sequence[Cause]) -> Table:
                     Cell(share, shown.percent(share))
                     for share in (cause.latest.incidence, 2 * cause.latest.standard_error)
                 ),
-                age(cause.latest.span),
+                tenths(cause.latest.span),
             )
             for cause in found
         ),
@@ -160,7 +160,7 @@ def incidence(found: Sequence[Cause]) -> Table:
         tuple(
             (
                 words(cause.key, cause_name(cause.key)),
-                age(point.span),
+                tenths(point.span),
                 Cell(point.incidence, shown.percent(point.incidence)),
                 Cell(point.standard_error, shown.percent(point.standard_error)),
             )
@@ -214,10 +214,9 @@ def by_cause(found: Sequence[Cause]) -> list[Picture]:
 def fits_by_cause(scope: Scope, as_of: Month) -> Table:
     """How each cause acts by itself: a shape under 1 early, over 1 by wear."""
     found = cause_fits.cause_fits(scope, as_of=as_of)
-    names = dict(DefectKey.choices)
     rows = tuple(
         (
-            words(one.cause, str(names.get(one.cause, one.cause))),
+            words(one.cause, cause_name(one.cause)),
             count(one.returns),
             _estimate(one.shape, one.shape_standard_error, 2),
             _estimate(one.scale, one.scale_standard_error, 1),

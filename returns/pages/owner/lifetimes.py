@@ -97,10 +97,8 @@ _DOWNLOADS: dict[str, Callable[[Scope, Month], Table]] = {
     "incidence": lambda s, m: lifetime_tables.incidence(lifetimes.causes(s, as_of=m)),
     "forecast": lambda s, m: forecast_tables.forecast(_ahead(s, m)),
     "back-tests": lambda s, m: forecast_tables.back_tests(_ahead(s, m).back_tests),
-    "outstanding": lambda s, m: forecast_tables.outstanding(
-        outstanding(lifetimes.cohorts(s, as_of=m))
-    ),
-    "triangle": lambda s, m: forecast_tables.triangle(outstanding(lifetimes.cohorts(s, as_of=m))),
+    "outstanding": lambda s, m: forecast_tables.outstanding(_ladder(s, m)),
+    "triangle": lambda s, m: forecast_tables.triangle(_ladder(s, m)),
     "masses": lambda s, m: forecast_tables.masses(forecasts.mass_by_colour(s, as_of=m)),
     "kits": lambda s, m: forecast_tables.kits(forecasts.screws_by_month(s, as_of=m)),
     "cause-fits": lifetime_tables.fits_by_cause,

@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_GET, require_http_methods
 
+from inventory import clock
 from inventory.errors import BadInput
 from inventory.pages.access import OWNER, StaffRequest, allow
 from inventory.pages.forms import DeedForm
@@ -95,7 +96,7 @@ def template(request: HttpRequest) -> HttpResponse:
     row = (
         (batch.code, f"{batch.made_on:%Y-%m}", 0)
         if batch
-        else ("EXAMPLE-1", f"{timezone.localdate():%Y-%m}", 12)
+        else ("EXAMPLE-1", f"{clock.day_of(timezone.now()):%Y-%m}", 12)
     )
     return lists.template("sold-units.csv", [sold.COLUMNS, row])
 

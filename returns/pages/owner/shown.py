@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from inventory.reports.numbers import fixed
+from inventory.sums.wording import unbroken_factor
 from inventory.templatetags.hingeback import ppm
 from returns.queries.indicators import Indicator
 from returns.queries.judged import BOOKED, Judged, Missing
@@ -141,7 +142,7 @@ def thing_named(key: str) -> str:
 
 def method(key: str) -> str:
     """How a range was made; its coverage factor stays on one line."""
-    return str(METHODS.get(key, key)).replace("k = 2", "k\u00a0=\u00a02")
+    return unbroken_factor(str(METHODS.get(key, key)))
 
 
 def _range(found: ShareInterval) -> str:

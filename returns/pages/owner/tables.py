@@ -19,6 +19,7 @@ from inventory.models.places import PlaceKind
 from inventory.reports.numbers import fixed
 from inventory.reports.tabular import safe
 from inventory.sums.traced import Known
+from inventory.sums.wording import unbroken_factor
 from inventory.templatetags.hingeback import local, mass, ppm, uncertainty
 from returns.models.catalogue import ComponentKey
 from returns.models.remedies import DefectKey
@@ -90,8 +91,8 @@ def count(number: int) -> Cell:
     return Cell(number, str(number))
 
 
-def age(months: float) -> Cell:
-    return Cell(months, fixed(months, 1))
+def tenths(figure: float) -> Cell:
+    return Cell(figure, fixed(figure, 1))
 
 
 def grams(mass_mg: int) -> Cell:
@@ -142,7 +143,7 @@ def losses(figures: Circularity) -> Table:
 
 def _expanded() -> str:
     """The heading over a ±; its coverage factor stays on one line."""
-    return _("± (k = 2)").replace("k = 2", "k\u00a0=\u00a02")
+    return unbroken_factor(_("± (k = 2)"))
 
 
 def _spread(expanded_mg: float | None) -> Cell:

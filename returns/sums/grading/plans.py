@@ -101,10 +101,11 @@ def search(choices: Sequence[Choice], prices: Prices, stock: Stock, costs: Costs
 
 
 def _remedy_minor(remedy: Remedy, prices: Prices, costs: Costs) -> Fraction:
-    return costs.labour_minor(remedy.minutes) + _parts_minor(remedy.parts, prices)
+    return costs.labour_minor(remedy.minutes) + spares_minor(remedy.parts, prices)
 
 
-def _parts_minor(parts: Mapping[str, int], prices: Prices) -> int:
+def spares_minor(parts: Mapping[str, int], prices: Prices) -> int:
+    """Return what these spare parts cost."""
     return sum(prices.part_minor[key] * count for key, count in parts.items())
 
 
@@ -191,7 +192,7 @@ def _plan(partial: _Partial, prices: Prices, stock: Stock, costs: Costs) -> Plan
 def _sums(partial: _Partial, remedies: Iterable[Remedy], prices: Prices, costs: Costs) -> PlanSums:
     minutes = sum((remedy.minutes for remedy in remedies), Fraction(0))
     labour_minor = ceil(costs.labour_minor(minutes))
-    parts_minor = _parts_minor(partial.parts, prices)
+    parts_minor = spares_minor(partial.parts, prices)
     expected_minor = ceil(costs.expected_minor(partial.mend_minor, partial.odds))
     postage_minor = floor(partial.odds * costs.postage_out_minor)
     return PlanSums(

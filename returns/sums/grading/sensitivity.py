@@ -15,7 +15,7 @@ from typing import Final
 
 from returns.sums.grading.costs import Costs, costs_for, stripping_minor
 from returns.sums.grading.facts import PPM, Prices, Remedy
-from returns.sums.grading.plans import Plan
+from returns.sums.grading.plans import Plan, spares_minor
 
 RANGE_FACTOR: Final = 4
 ODDS_STEP_PPM: Final = 1000
@@ -88,8 +88,7 @@ class Weighing:
         for remedy in plan.remedies:
             minutes += remedy.minutes
             odds *= remedy.odds
-        parts = sum(self.prices.part_minor[key] * count for key, count in plan.parts.items())
-        mend_minor = costs.labour_minor(minutes) + parts
+        mend_minor = costs.labour_minor(minutes) + spares_minor(plan.parts, self.prices)
         return costs.expected_minor(mend_minor, odds) <= costs.ceiling_minor
 
     def with_remedy(self, remedy: Remedy) -> Weighing:
