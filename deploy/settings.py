@@ -66,6 +66,7 @@ INSTALLED_APPS = [
     "drf_spectacular",
     "drf_spectacular_sidecar",
     "django_structlog",
+    "deploy",
     "inventory",
     "returns",
     # After the rooms: a template of theirs takes the place of its own.
@@ -76,7 +77,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
-    "inventory.pages.practice.PracticeMiddleware",
+    "inventory.furniture.pages.practice.PracticeMiddleware",
     "django_permissions_policy.PermissionsPolicyMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
@@ -88,7 +89,7 @@ MIDDLEWARE = [
     "django_structlog.middlewares.RequestMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "axes.middleware.AxesMiddleware",
-    "inventory.pages.refusals.RefusalMiddleware",
+    "inventory.furniture.pages.refusals.RefusalMiddleware",
 ]
 
 ROOT_URLCONF = "deploy.urls"
@@ -102,7 +103,7 @@ TEMPLATES: list[dict[str, Any]] = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
-                "inventory.pages.frame.workshop",
+                "inventory.furniture.pages.frame.workshop",
             ],
         },
     },
@@ -201,7 +202,7 @@ AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_IPWARE_PROXY_COUNT = TRUSTED_PROXIES or None
 AXES_LOCKOUT_TEMPLATE = "hingeback/locked_out.html"
 AXES_RESET_ON_SUCCESS = True
-AXES_USERNAME_CALLABLE = "inventory.pages.door.entry.tried_name"
+AXES_USERNAME_CALLABLE = "inventory.staff.pages.entry.tried_name"
 
 SESSION_COOKIE_AGE = 12 * 3600
 _port = urlsplit(BASE_URL).port
@@ -210,7 +211,7 @@ if not SERVED and _port not in (None, 8000):
     SESSION_COOKIE_NAME, CSRF_COOKIE_NAME = f"sessionid-{_port}", f"csrftoken-{_port}"
 SESSION_COOKIE_SAMESITE = "Lax"
 CSRF_COOKIE_SAMESITE = "Lax"
-CSRF_FAILURE_VIEW = "inventory.pages.frame.csrf_failure"
+CSRF_FAILURE_VIEW = "inventory.furniture.pages.frame.csrf_failure"
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
@@ -294,19 +295,19 @@ DEFAULT_FROM_EMAIL = env.str("FROM_EMAIL", "workshop@example.org")
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
-        "inventory.api.tokens.TokenAuthentication",
+        "inventory.furniture.api.tokens.TokenAuthentication",
         "rest_framework.authentication.SessionAuthentication",
     ],
-    "DEFAULT_PERMISSION_CLASSES": ["inventory.api.access.HasScope"],
+    "DEFAULT_PERMISSION_CLASSES": ["inventory.furniture.api.access.HasScope"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": [
         "rest_framework.parsers.JSONParser",
         "rest_framework.parsers.MultiPartParser",
     ],
-    "DEFAULT_PAGINATION_CLASS": "inventory.api.paging.NewestFirst",
+    "DEFAULT_PAGINATION_CLASS": "inventory.furniture.api.paging.NewestFirst",
     "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
-    "EXCEPTION_HANDLER": "inventory.api.problems.handler",
+    "EXCEPTION_HANDLER": "inventory.furniture.api.problems.handler",
     "DEFAULT_THROTTLE_RATES": {"file": env.str("FILE_RATE", "60/hour")},
     "NUM_PROXIES": TRUSTED_PROXIES,
     "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
@@ -325,13 +326,13 @@ SPECTACULAR_SETTINGS = {
 
 # What the two rooms ask of each other without importing upward: dotted paths, wired here.
 DESK_NOTES = {
-    "bench": "returns.pages.owner.today.bench_notes",
-    "owner": "returns.pages.owner.today.notes",
+    "bench": "returns.desk.pages.bench_notes",
+    "owner": "returns.desk.pages.notes",
 }
-MONTH_GUARDS = ["returns.queries.dangling.month_guard"]
+MONTH_GUARDS = ["returns.desk.queries.dangling.month_guard"]
 OUTBOX_HANDLERS = {
-    "report.pdf": "inventory.reports.duty.make_pdf",
-    "letter": "returns.letters.duty.send",
+    "report.pdf": "inventory.months.reports.duty.make_pdf",
+    "letter": "returns.letters.delivery.send",
 }
 
 # Request lines carry a request id and a user id, and no address of anybody.

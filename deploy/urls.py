@@ -8,14 +8,14 @@ from django.urls import include, path
 from deploy import health
 
 urlpatterns = [
-    path("", include("returns.pages.customer.urls")),
-    path("", include("inventory.pages.door.urls")),
-    path("", include("returns.pages.bench.urls")),
-    path("", include("returns.pages.workroom.urls")),
-    path("", include("inventory.pages.accounts.urls")),
-    path("", include("returns.pages.owner.urls")),
-    path("", include("returns.pages.setup.urls")),
-    path("api/", include("returns.api.urls")),
+    path("", include("returns.urls.customer")),
+    path("", include("inventory.staff.pages.urls")),
+    path("", include("returns.urls.bench")),
+    path("", include("returns.urls.workroom")),
+    path("", include("inventory.months.pages.urls")),
+    path("", include("returns.urls.owner")),
+    path("", include("returns.urls.setup")),
+    path("api/", include("returns.urls.api")),
     path("admin/", admin.site.urls),
     path("alive/", health.alive, name="alive"),
     path("ready/", health.ready, name="ready"),

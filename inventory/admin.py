@@ -19,6 +19,7 @@ from django.utils.functional import lazy
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from inventory.masters import queries as practice
 from inventory.models import (
     ClassPrice,
     Colour,
@@ -34,7 +35,6 @@ from inventory.models import (
     Scale,
     Workshop,
 )
-from inventory.queries import practice
 
 if TYPE_CHECKING:
     Admin = admin.ModelAdmin[Any]

@@ -11,7 +11,7 @@ from django.http import HttpRequest
 from django.utils.translation import gettext_lazy as _
 
 from inventory.admin import Book, Form, Lines, Master, OneRow
-from inventory.sums.heat import BadHeatSpread, HeatSpread
+from inventory.material.sums.heat import BadHeatSpread, HeatSpread
 from returns.models import (
     Colourway,
     Component,

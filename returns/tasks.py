@@ -9,8 +9,10 @@ import structlog
 from celery import shared_task
 from django.utils import timezone
 
-from inventory.api import idempotency
-from returns import intake, kits, people, photos
+from inventory.furniture.api import idempotency
+from returns.customers import rules as people
+from returns.filing.rules import intake, photos
+from returns.kits.rules import kits
 
 log = structlog.get_logger(__name__)
 

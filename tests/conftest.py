@@ -18,7 +18,7 @@ from hypothesis import HealthCheck
 from hypothesis import settings as examples
 
 from inventory import triggers
-from returns import ownerrights
+from returns.setup.rules import ownerrights
 from tests import makers
 
 # A shared machine may stall: how long an example took says nothing of the code.

@@ -9,8 +9,9 @@ from typing import Final
 
 from django.contrib.auth.models import Group, User
 
-from inventory import ledger, places, stock
+from inventory.ledger.rules import ledger, places
 from inventory.models import Colour, Part, PlaceKind, Polymer, Scale, Workshop
+from inventory.parts import rules as stock
 from returns.models import (
     Colourway,
     Component,

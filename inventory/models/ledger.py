@@ -1,4 +1,4 @@
-"""The ledger's header and lines. Only `inventory.ledger` writes them; triggers keep them."""
+"""The ledger's header and lines. Only the ledger's rules write them; triggers keep them."""
 
 from __future__ import annotations
 
@@ -7,10 +7,10 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
+from inventory.ledger.sums.recipes import KINDS
 from inventory.models.appendonly import WriteOnce
 from inventory.models.places import Place
 from inventory.models.weighing import Reading
-from inventory.sums.recipes import KINDS
 
 
 class Movement(WriteOnce):

@@ -7,11 +7,11 @@ from django.template.context import Context
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
-from inventory import places
+from inventory.furniture.pages import frame
+from inventory.ledger.rules import places
 from inventory.models import Place
-from inventory.pages import frame
-from inventory.pages.accounts import subjects
-from inventory.reports import headings
+from inventory.months.pages import subjects
+from inventory.months.reports import headings
 
 register = template.Library()
 

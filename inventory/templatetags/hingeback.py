@@ -1,14 +1,9 @@
-"""The furniture of every page: form fields, notices, step trails, figures, and how numbers read.
-
-Figures are shown exactly or rounded once, here; nothing in this module computes a rule.
-"""
+"""The furniture of pages: form fields, notices, step trails, figures. Only templates use it."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from datetime import date, datetime
-from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal
 from typing import Any
 
 from django import template
@@ -16,130 +11,47 @@ from django.forms import BaseForm, ChoiceField, Field, ModelChoiceField
 from django.forms.boundfield import BoundField
 from django.template.context import Context
 from django.template.loader import render_to_string
-from django.utils import timezone
-from django.utils.formats import date_format, get_format
 from django.utils.html import conditional_escape, format_html
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
-from inventory import weighing
+from inventory.furniture import wording
+from inventory.furniture.numbers import grams, uncertainty_g
+from inventory.furniture.pages import frame
+from inventory.furniture.pages.access import ACCOUNTANT, OWNER
+from inventory.furniture.wording import NOTHING, mass, uncertainty
+from inventory.masters import queries as practice
 from inventory.models import Reading
-from inventory.pages import frame
-from inventory.pages.access import ACCOUNTANT, OWNER
-from inventory.queries import practice
-from inventory.reports.headings import FLAGS
-from inventory.reports.numbers import MINUS, fixed, grams, pieces, uncertainty_g
-from inventory.sums.masses import mass_g
-from inventory.sums.traced import COVERAGE, Known
+from inventory.months.reports.headings import FLAGS
+from inventory.weighing import rules as weighing
+from inventory.weighing.sums.traced import COVERAGE, Known
 
 register = template.Library()
+for _filter in (
+    wording.mass,
+    wording.mass_aligned,
+    wording.mass_kg,
+    wording.money,
+    wording.unbroken,
+    wording.whole,
+    wording.ppm,
+    wording.score,
+    wording.local,
+    wording.uncertainty,
+    wording.uncertainty_kg,
+):
+    register.filter(_filter.__name__, _filter)
 
-NOTHING = "–"
 NOTICE_KINDS = ("good", "plain", "warn", "bad")
-_NARROW_SPACE = "\u202f"
 _ROW_OF_HYPHENS = "---------"
-_GROUPED_FROM = 10_000
-_MONTH = re.compile(r"\b\d{4}-\d{2}\b(?!-)")
 _HEX_COLOUR = re.compile(r"#[0-9a-fA-F]{6}")
-
-
-@register.filter
-def mass(mass_mg: object) -> str:
-    """Whole milligrams as grams: two decimals, a third where it is not 0, in the page's language.
-
-    Never rounds. 24310 reads "24.31 g" in English and "24,31 g" in German.
-    """
-    if not isinstance(mass_mg, int):
-        return _absent(mass_mg)
-    return f"{_number(mass_g(mass_mg), decimals_min=2)} g"
-
-
-@register.filter
-def mass_aligned(mass_mg: object) -> str:
-    """Whole milligrams as grams with three decimals always, for a column that must line up."""
-    if not isinstance(mass_mg, int):
-        return _absent(mass_mg)
-    return f"{_number(mass_g(mass_mg), decimals_min=3)} g"
-
-
-@register.filter
-def mass_kg(mass_mg: object) -> str:
-    """Whole milligrams as kilograms: three decimals, more where the mass has them. Never rounds."""
-    if not isinstance(mass_mg, int):
-        return _absent(mass_mg)
-    return f"{_number(Decimal(mass_mg).scaleb(-6), decimals_min=3)} kg"
-
-
-@register.filter
-def money(cost_minor: object, currency: str = "") -> str:
-    """Whole minor units (hundredths) as "12.34 EUR"; the workshop's currency if none is given."""
-    if not isinstance(cost_minor, int):
-        return _absent(cost_minor)
-    figure = _number(Decimal(cost_minor).scaleb(-2), decimals_min=2)
-    return f"{figure} {currency or frame.currency()}"
-
-
-@register.filter
-def unbroken(text: str) -> SafeString:
-    """A sentence in which the name of a month, as 2026-10, is never cut at the end of a line."""
-    return SafeString(_MONTH.sub(r'<span class="nowrap">\g<0></span>', conditional_escape(text)))
-
-
-@register.filter
-def whole(count: object) -> str:
-    """A count, in threes, with the sign that every other figure has."""
-    return pieces(count) if isinstance(count, int) else _absent(count)
 
 
 @register.filter
 def beside(headings: Iterable[Any], cells: Iterable[Any]) -> list[tuple[Any, Any]]:
     """Each cell of a table's row with the heading of its column."""
     return list(zip(headings, cells, strict=False))
-
-
-@register.filter
-def ppm(share_ppm: object, decimals: int = 1) -> str:
-    """A share in parts per million as percent, rounded half to even: 123456 reads "12.3 %"."""
-    if not isinstance(share_ppm, int | Decimal):
-        return _absent(share_ppm)
-    percent = Decimal(share_ppm).scaleb(-4).quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_EVEN)
-    return f"{_number(percent, decimals_min=decimals)} %"
-
-
-@register.filter
-def score(z: object) -> str:
-    """How many spreads something lies from what is expected, with two decimals: "−1.96"."""
-    return fixed(round(z, 2), 2) if isinstance(z, float) else _absent(z)
-
-
-@register.filter
-def local(moment: object) -> str:
-    """A moment on the workshop's clock as "14 Oct 2026, 12:00"; a bare day as "14 Oct 2026"."""
-    if isinstance(moment, datetime):
-        if timezone.is_aware(moment):
-            moment = timezone.localtime(moment, timezone.get_default_timezone())
-        return date_format(moment, pgettext("format of a moment", "j M Y, H:i"))
-    if isinstance(moment, date):
-        return date_format(moment, pgettext("format of a day", "j M Y"))
-    return _absent(moment)
-
-
-def _absent(nothing: object) -> str:
-    """None is shown as a dash; what is no figure at all is shown as it is."""
-    return NOTHING if nothing is None else str(nothing)
-
-
-def _number(figure: Decimal, *, decimals_min: int) -> str:
-    """An exact decimal in the page's language, in threes with a narrow space from 10 000 on."""
-    sign = MINUS if figure < 0 else ""
-    whole, _point, decimals = f"{abs(figure):f}".partition(".")
-    kept = decimals[:decimals_min] + decimals[decimals_min:].rstrip("0")
-    if int(whole) >= _GROUPED_FROM:
-        whole = f"{int(whole):,}".replace(",", _NARROW_SPACE)
-    if not kept:
-        return f"{sign}{whole}"
-    return f"{sign}{whole}{get_format('DECIMAL_SEPARATOR')}{kept}"
 
 
 @register.simple_tag
@@ -294,7 +206,7 @@ def figure(value: object, label: str, unit: str = "", known: object = None) -> S
 def measured(mass_mg: object, known: object) -> SafeString:
     """A mass with its expanded uncertainty and factor, or with the word that nobody weighed it.
 
-    `known` is what `inventory.sums.traced` says of the mass, or the one reading that it is.
+    `known` is what `weighing.sums.traced` says of the mass, or the one reading that it is.
     """
     facts = _spread_facts(_known(known)) | {"mass": mass(mass_mg)}
     return render_to_string("hingeback/furniture/measured.html", facts)
@@ -349,28 +261,6 @@ def _spread_facts(told: Known) -> dict[str, Any]:
         "unweighed": mass(told.booked_mg) if told.booked_mg else "",
         "flags": sorted({words.get(flag, flag) for (_scale, flag), _count in told.flags}),
     }
-
-
-@register.filter
-def uncertainty(expanded_ug: int) -> str:
-    """Whole micrograms as grams with two digits that count, rounded up; never below a milligram.
-
-    GUM (JCGM 100:2008) 7.2.6: two digits are enough, and one may round up.
-    """
-    return f"{_two_digits(Decimal(expanded_ug).scaleb(-6), least=-3)} g"
-
-
-@register.filter
-def uncertainty_kg(expanded_ug: int) -> str:
-    """The same in kilograms."""
-    return f"{_two_digits(Decimal(expanded_ug).scaleb(-9), least=-6)} kg"
-
-
-def _two_digits(figure: Decimal, *, least: int) -> str:
-    """Rounded up to two digits, and to no finer step than ten to the power of `least`."""
-    step = max(Decimal(1).scaleb(least), Decimal(1).scaleb(figure.adjusted() - 1))
-    rounded = (figure / step).to_integral_value(ROUND_CEILING) * step
-    return _number(rounded, decimals_min=max(0, -step.adjusted()))
 
 
 @register.simple_tag

@@ -18,18 +18,20 @@ from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers
 
 from inventory import clock
-from inventory import weighing as rule
-from inventory.api.shapes import Body, Known, ScaleName, TypedMass
-from inventory.api.views import DeedView, Detail
 from inventory.errors import BadInput
-from inventory.sums import masses, weighing
-from inventory.sums.weighing import Measured, Scale
-from returns import lookover, massfits
-from returns.api.frames import FrameDeed, LookBody, look_of
+from inventory.furniture.api.shapes import Body, Known, ScaleName, TypedMass
+from inventory.furniture.api.views import DeedView, Detail
+from inventory.weighing import rules as rule
+from inventory.weighing.sums import masses, weighing
+from inventory.weighing.sums.weighing import Measured, Scale
+from returns.arriving.queries import massfits
+from returns.arriving.sums import massfit
+from returns.arriving.sums.mass_hypotheses import Component, MassFitError
+from returns.auditing import sums as sampling
+from returns.figures.claims.sums.claims import InputRefused
+from returns.grading.api import FrameDeed, LookBody, look_of
+from returns.grading.rules import lookover
 from returns.models import FrameModel
-from returns.sums import massfit, sampling
-from returns.sums.claims import InputRefused
-from returns.sums.mass_hypotheses import Component, MassFitError
 
 WEIGHINGS_MAX = 100
 TIMES_MAX = 1000

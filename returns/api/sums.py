@@ -11,25 +11,26 @@ from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from inventory.api.shapes import Body, Code, Known, KnownMass, Moment
-from inventory.api.views import DeedView, Detail
 from inventory.errors import BadInput
+from inventory.furniture.api.shapes import Body, Code, Known, KnownMass, Moment
+from inventory.furniture.api.views import DeedView, Detail
+from inventory.ledger.api import currency
+from inventory.material.queries import blends
+from inventory.material.sums.blending import BadRecipe, ColourShare, Recipe
+from inventory.material.sums.heat import PASSES_MAX, WHOLE_PPM
 from inventory.models import Colour, Lot, Polymer
-from inventory.queries import blends
-from inventory.sums.blending import BadRecipe, ColourShare, Recipe
-from inventory.sums.heat import PASSES_MAX, WHOLE_PPM
-from inventory.sums.masses import MASS_MG_MAX
-from returns import salvaging
-from returns.api.boxes import HeatShare, heat_shares, known_now
-from returns.api.lookups import Spoken, colourway_code
-from returns.api.movements import currency
+from inventory.weighing.sums.masses import MASS_MG_MAX
+from returns.furniture.api.lookups import Spoken, colourway_code
+from returns.grading.queries import learning
+from returns.grading.queries.learning import Learned
+from returns.grading.sums.evidence import Estimate
 from returns.models import PartPromise, ReturnedFrame
 from returns.models.catalogue import ComponentKey
-from returns.queries import learning, salvage
-from returns.queries.learning import Learned
-from returns.queries.salvage import Board, MonthSaving, Pair
-from returns.salvaging import Match
-from returns.sums.evidence import Estimate
+from returns.regrind.api.boxes import HeatShare, heat_shares, known_now
+from returns.salvage import rules as salvaging
+from returns.salvage.queries import donors as salvage
+from returns.salvage.queries.donors import Board, MonthSaving, Pair
+from returns.salvage.rules import Match
 
 
 class EstimateAnswer(serializers.Serializer[Estimate]):

@@ -11,11 +11,11 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from inventory.models import Workshop
-from returns import intake
+from returns.filing.rules import intake
 from returns.models import Request, ReturnedFrame
 from returns.models.filing import Wish
 from returns.models.gradings import Outcome
-from returns.queries.story import day_words, ground_words, mended_parts
+from returns.story.queries.story import day_words, ground_words, mended_parts
 
 
 @dataclass(frozen=True, slots=True)

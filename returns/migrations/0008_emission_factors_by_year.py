@@ -8,7 +8,7 @@ from django.contrib.auth.management import create_permissions
 from django.db import migrations, models
 from django.db.backends.base.schema import BaseDatabaseSchemaEditor
 
-from returns import ownerrights
+from returns.setup.rules import ownerrights
 
 
 def carry(apps: Apps, editor: BaseDatabaseSchemaEditor) -> None:

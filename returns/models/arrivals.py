@@ -8,7 +8,7 @@ from django.utils.translation import gettext_lazy as _
 from inventory.models import Lot, Place, Reading
 from returns.models.catalogue import Colourway, ProductionBatch
 from returns.models.filing import Request
-from returns.sums.states import FrameState
+from returns.story.sums.states import FrameState
 
 
 class Parcel(models.Model):

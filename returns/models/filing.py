@@ -9,7 +9,7 @@ from django.utils.translation import gettext_lazy as _
 from returns.models.catalogue import Colourway, ComponentKey
 from returns.models.people import Person
 from returns.models.remedies import DefectKey
-from returns.sums.states import RequestState
+from returns.story.sums.states import RequestState
 
 
 class Wish(models.TextChoices):

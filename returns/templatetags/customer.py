@@ -10,9 +10,9 @@ from django.forms.boundfield import BoundWidget
 from django.utils.html import escape
 from django.utils.safestring import SafeString
 
+from returns.filing.pages import drawing
 from returns.models import Colourway
 from returns.models.catalogue import ComponentKey
-from returns.pages.customer import drawing
 
 register = template.Library()
 

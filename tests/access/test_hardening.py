@@ -18,9 +18,9 @@ from django.conf import settings as live
 from django.contrib.auth.models import User
 from django.test import Client
 
-from inventory.api import tokens
+from inventory.furniture.api import tokens
 from inventory.models import Deed, RequestKey
-from returns import intake
+from returns.filing.rules import intake
 from tests.api.callers import Caller, machine
 from tests.makers import NOON, PASSWORD, Shop
 from tests.returns import customer_makers as customers

@@ -22,8 +22,8 @@ from django.urls import resolve
 from drf_spectacular.generators import SchemaGenerator
 
 from inventory.models import Deed, Duty, Movement, Posting
-from returns.pages.setup.steps import PAGES
-from returns.pages.workroom.stock import DEEDS
+from returns.setup.pages.steps import PAGES
+from returns.stock.pages.stock import DEEDS
 from tests.access import hostile
 from tests.access.hostile import Form
 from tests.access.table import CALLERS, TABLE
@@ -226,6 +226,6 @@ def test_a_break_is_seen(browsers: dict[str, Browser], monkeypatch: pytest.Monke
     def fails(*_sent: Any, **_path: Any) -> None:
         raise OverflowError
 
-    monkeypatch.setattr("returns.queries.bench.today", fails)
+    monkeypatch.setattr("returns.bench.queries.queue.today", fails)
     browsers["bench"].get("/bench/")
     assert slips(browsers).endswith(": 500")

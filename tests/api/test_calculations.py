@@ -141,7 +141,7 @@ def test_sum_takes_from_one_to_a_hundred_weighings(caller: Caller, count: int) -
     ],
 )
 def test_sampling_plan_of_a_lot(caller: Caller, asked: str, plan: tuple[Any, ...]) -> None:
-    """Read in the tables named in `returns.sums.sampling`."""
+    """Read in the tables named in `returns.auditing.sums`."""
     told = done(caller.get(f"calculations/sampling-plan/?{asked}"))
     names = ("letter", "sample", "accept", "reject", "inspect_all")
     assert tuple(told[name] for name in names) == plan

@@ -12,7 +12,7 @@ from django.test import Client
 from drf_spectacular.generators import SchemaGenerator
 from drf_spectacular.validation import validate_schema
 
-from returns.api import urls
+from returns.urls import api as urls
 
 GOLDEN = Path(__file__).resolve().parents[2] / "fixtures" / "golden" / "openapi.yaml"
 

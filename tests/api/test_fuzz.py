@@ -22,10 +22,10 @@ from hypothesis import HealthCheck, Phase, given, seed, settings
 from schemathesis import checks
 from schemathesis.specs.openapi import checks as described
 
-from inventory import grinding
-from inventory.api import tokens
+from inventory.furniture.api import tokens
+from inventory.material.rules import grinding
 from inventory.models import Movement, Place
-from returns import intake
+from returns.filing.rules import intake
 from tests.makers import CODES, NOON, Shop, key, opening
 from tests.returns import customer_makers as customers
 from tests.returns.bench_makers import on_shelf

@@ -7,7 +7,7 @@ from datetime import timedelta
 from django.contrib.auth.models import User
 from django.utils import timezone
 
-from inventory.api import idempotency
+from inventory.furniture.api import idempotency
 from inventory.models import RequestKey
 from returns import tasks
 from returns.models import Parcel

@@ -10,9 +10,10 @@ import yaml
 from django.contrib.auth.models import User
 
 from inventory.models import GrindRun
-from inventory.queries import traced
+from inventory.weighing.queries import traced
+from returns.bench.queries import frames
 from returns.models import ProductionBatch
-from returns.queries import batch_heat, frames
+from returns.moulding import queries as batch_heat
 from tests.api.callers import machine
 from tests.api.test_describing import GOLDEN
 from tests.makers import Shop

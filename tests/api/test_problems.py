@@ -11,8 +11,8 @@ from django.db import OperationalError
 from django.test import Client
 
 from inventory import errors
-from inventory.api import parsing, problem_types
-from inventory.api.problems import handler
+from inventory.furniture.api import parsing, problem_types
+from inventory.furniture.api.problems import handler
 from tests.api.callers import Caller, machine, pointers, refused
 from tests.makers import Shop
 
@@ -174,7 +174,7 @@ def test_an_unforeseen_error_is_a_problem_that_tells_nothing_and_logs_no_text(
     def fails(**_facts: object) -> None:
         raise RuntimeError("Wanda Reed, 7 Towpath")
 
-    monkeypatch.setattr("returns.arrivals.book", fails)
+    monkeypatch.setattr("returns.arriving.rules.book", fails)
     response = Caller(user=bea).post("parcels/", {})
     refused(response, 500, "internal")
     assert b"Towpath" not in response.content

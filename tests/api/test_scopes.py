@@ -10,8 +10,8 @@ from django.contrib.auth.models import User
 from django.test import Client
 from django.utils import timezone
 
-from inventory.api import tokens
 from inventory.errors import BadInput
+from inventory.furniture.api import tokens
 from inventory.models import AccessToken, Deed
 from tests.api.callers import Caller, expired, machine, refused
 from tests.makers import Shop
@@ -71,7 +71,7 @@ def test_a_token_is_good_until_its_last_moment(
     caller = machine(bea, "read")
     end = AccessToken.objects.get().expires_at
     monkeypatch.setattr(
-        "inventory.api.tokens.timezone.now", lambda: end + timedelta(seconds=seconds)
+        "inventory.furniture.api.tokens.timezone.now", lambda: end + timedelta(seconds=seconds)
     )
     assert caller.get("frames/").status_code == status
 

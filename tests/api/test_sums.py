@@ -7,10 +7,10 @@ from typing import Any
 import pytest
 from django.contrib.auth.models import User
 
-from inventory import material
-from inventory.material import Material, Weighing
+from inventory.material.rules import material
+from inventory.material.rules.material import Material, Weighing
+from inventory.material.sums import heat
 from inventory.models import Lot, Movement
-from inventory.sums import heat
 from returns.models import JobStep, PartPromise, Remedy
 from tests.api.callers import Caller, machine, pointers, refused
 from tests.makers import NOON, Shop, key

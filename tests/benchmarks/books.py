@@ -1,4 +1,4 @@
-"""Writes months of ledger rows in bulk, as `inventory.ledger` would have written them one by one.
+"""Writes months of ledger rows in bulk, as the rules of `inventory.ledger` would, one by one.
 
 Rows only go in, which the append-only triggers allow: none is bypassed. Numbers, balances and
 month labels are kept as the ledger keeps them, months are closed by the real rule, and the caller
@@ -15,7 +15,9 @@ from typing import Any
 
 from django.db import transaction
 
-from inventory import deeds, places, weighing
+from inventory import deeds
+from inventory.ledger.rules import places
+from inventory.ledger.sums import codes
 from inventory.models import (
     Balance,
     Counter,
@@ -28,8 +30,8 @@ from inventory.models import (
     Scale,
 )
 from inventory.models.materials import Origin
-from inventory.sums import codes
-from inventory.sums.months import Month
+from inventory.months.sums.calendar_month import Month
+from inventory.weighing import rules as weighing
 from tests.makers import Shop
 
 Leg = tuple[Place, Place, int]

@@ -47,7 +47,7 @@ def workshop(seed: int, *, weak: bool) -> tuple[Counter[tuple[int, int, int]], C
 
     Without `weak` the weak batch breaks as any other.
     """
-    from returns.scenario import lives
+    from deploy.demo import lives
 
     sold: Counter[tuple[int, int, int]] = Counter()
     came: Counter[Came] = Counter()
@@ -66,9 +66,9 @@ def workshop(seed: int, *, weak: bool) -> tuple[Counter[tuple[int, int, int]], C
 
 def measured(lead: int, coverage: float, seeds: Iterable[int], *, weak: bool) -> Iterator[Month]:
     """Every month of every workshop that could be forecast `lead` months before."""
-    from inventory.sums import months
-    from returns.queries import lifetimes
-    from returns.sums.forecasts import back_test
+    from inventory.months.sums import calendar_month as months
+    from returns.figures.forecast.sums.forecasts import back_test
+    from returns.figures.lifetimes.queries import lifetimes
 
     last = FIRST_MONTH + MONTHS - 1
     as_of = months.Month.parse(lifetimes.label(last))

@@ -14,13 +14,13 @@ from itertools import cycle, islice
 from django.contrib.auth.models import User
 from django.db import transaction
 
-from inventory import places
+from inventory.ledger.rules import places
 from inventory.models import PlaceKind
-from returns import lookover
-from returns.gradingfacts import Seen
-from returns.lookover import Look
+from returns.grading.queries.facts import Seen
+from returns.grading.rules import lookover
+from returns.grading.rules.lookover import Look
 from returns.models import Grading, Parcel, Person, Request, ReturnedFrame
-from returns.sums import codes
+from returns.story.sums import codes
 from tests.benchmarks.books import FRAME_MG, Book, readings
 from tests.makers import NOON, Shop
 from tests.returns.bench_makers import filed, on_shelf

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from returns.scenario import lives
+from deploy.demo import lives
 from tests.benchmarks import coverage
 
 

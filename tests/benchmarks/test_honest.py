@@ -9,12 +9,12 @@ import pytest
 from django.contrib.auth.models import User
 from django.test import Client
 
-from inventory import months
 from inventory.models import Deed, Duty, Movement, Posting
-from inventory.queries import audit, recovered
+from inventory.months import rules as months
+from inventory.months.queries import audit, recovered
+from returns.bench.queries.queue import step_counts
+from returns.desk.queries.dangling import month_guard
 from returns.models import Person, Request, ReturnedFrame
-from returns.queries.bench import step_counts
-from returns.queries.dangling import month_guard
 from tests.benchmarks import books, shelves, workload
 from tests.benchmarks.figures import Figure, ratio, table
 from tests.makers import Shop

@@ -18,12 +18,12 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from inventory import months
 from inventory.models import Month, Posting
-from inventory.queries import audit, recovered
-from inventory.sums.months import Month as CalendarMonth
+from inventory.months import rules as months
+from inventory.months.queries import audit, recovered
+from inventory.months.sums.calendar_month import Month as CalendarMonth
+from returns.desk.queries.dangling import month_guard
 from returns.models import ReturnedFrame
-from returns.queries.dangling import month_guard
 from tests import makers
 from tests.benchmarks import books, serving, shelves
 from tests.benchmarks.figures import Figure, once_ms, ratio, table, timed_ms

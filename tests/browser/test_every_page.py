@@ -18,13 +18,16 @@ from django.contrib.auth.models import User
 from django.urls import resolve, reverse
 from playwright.sync_api import Page
 
-from inventory import grinding
+from inventory.material.rules import grinding
 from inventory.models import Place
-from returns import intake, lookover, mending, ownerrights
-from returns.gradingfacts import Seen
-from returns.lookover import Look
+from returns.filing.rules import intake
+from returns.grading.queries.facts import Seen
+from returns.grading.rules import lookover
+from returns.grading.rules.lookover import Look
+from returns.grading.sums import PolymerCheck
+from returns.mending.rules import mending
 from returns.models import Request, ReturnedFrame
-from returns.sums.grading import PolymerCheck
+from returns.setup.rules import ownerrights
 from tests.browser import addresses, chromium, kept
 from tests.makers import NOON, Shop, key, opening
 from tests.returns import customer_makers as customers

@@ -13,7 +13,7 @@ import pytest
 from django.contrib.auth.models import User
 from playwright.sync_api import Locator, Page, expect
 
-from returns import intake
+from returns.filing.rules import intake
 from returns.models import Request, ReturnedFrame
 from tests.browser import chromium
 from tests.browser.deeds import scan

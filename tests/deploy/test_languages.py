@@ -190,8 +190,8 @@ def test_only_templates_that_are_collected_mark_words(room: str) -> None:
 # What is not worded for the page: pure sums give keys and parameters, the demo and the rehearsal
 # are data, commands and checks speak to whoever runs the service, the API describes its fields in
 # English alone, and a source is named as its publisher names it.
-SILENT = {"sums", "scenario", "rehearsal", "migrations", "management", "api", "method"}
-SILENT_FILES = {"inventory/checks.py", "inventory/reports/tabular.py"}
+SILENT = {"sums", "sums.py", "migrations", "api", "api.py", "method"}
+SILENT_FILES = {"inventory/checks.py", "inventory/months/reports/tabular.py"}
 UNMARKED = {
     "My workshop",  # the name before the owner gives one
     "Own assumption, not measured",  # kept with the figure, and the owner's to reword

@@ -11,7 +11,7 @@ import re
 from collections.abc import Callable
 from pathlib import Path
 
-from returns.sums import states
+from returns.story.sums import states
 from tests.docs import published
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -6,19 +6,15 @@ import math
 from collections.abc import Iterator
 from decimal import Decimal
 
-from returns.sums import (
-    circularity,
-    emissions,
-    lifetimes,
-    repairability,
-    run_chart,
-    run_off,
-    salvage,
-    sampling,
-    spares,
-    threads,
-)
-from returns.sums.weibull import weibull_fit
+from returns.auditing import sums as sampling
+from returns.figures.circularity.sums import circularity, run_chart
+from returns.figures.emissions import sums as emissions
+from returns.figures.forecast.sums import run_off, spares
+from returns.figures.lifetimes.sums import lifetimes
+from returns.figures.lifetimes.sums.weibull import weibull_fit
+from returns.figures.repairability import sums as repairability
+from returns.mending import sums as threads
+from returns.salvage.sums import matching as salvage
 from tests.docs.sources import CONSTRUCTED, DERIVED, MEMORY, READ, SECOND_HAND, Row, listed
 from tests.reference import (
     test_forecasts_published,

@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from inventory.sums import heat, melt_flow, mixing, reconciliation, valuation, weighing
+from inventory.material.sums import heat, melt_flow, mixing
+from inventory.months.sums import valuation
+from inventory.weighing.sums import reconciliation, weighing
 from tests.docs.sources import CONSTRUCTED, DERIVED, MEMORY, READ, Row, listed
 from tests.reference import test_blending_published, test_reconciliation_published
 

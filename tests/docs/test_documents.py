@@ -14,9 +14,9 @@ import pytest
 from django.conf import settings
 from django.core.management import get_commands, load_command_class
 
-from inventory.queries import audit
-from inventory.sums.recipes import KINDS
-from returns.sums import states
+from inventory.ledger.sums.recipes import KINDS
+from inventory.months.queries import audit
+from returns.story.sums import states
 from tests.docs import blocks, published
 from tests.docs.blocks import DEVELOPERS, README, ROOT
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 
-from inventory import ledger, places, weighing
+from inventory.ledger.rules import ledger, places
 from inventory.models import Lot, Movement, Place, PlaceKind
 from inventory.models.materials import Origin
+from inventory.weighing import rules as weighing
 from tests import makers
 from tests.makers import Shop, key
 

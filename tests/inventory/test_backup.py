@@ -16,8 +16,8 @@ from django.conf import settings
 from django.core.management import CommandError, call_command
 from django.db import connection, transaction
 
-from inventory import months
-from inventory.queries import audit
+from inventory.months import rules as months
+from inventory.months.queries import audit
 from tests.inventory.month_makers import NOV, furnished_october
 from tests.makers import Shop, key
 

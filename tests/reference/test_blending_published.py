@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from inventory.sums.melt_flow import MeltFlow, blend_melt_flow
-from inventory.sums.mixing import Problem, Row, cheapest
+from inventory.material.sums.melt_flow import MeltFlow, blend_melt_flow
+from inventory.material.sums.mixing import Problem, Row, cheapest
 
 
 def _cost(problem: Problem, amounts: tuple[float, ...]) -> float:

@@ -12,8 +12,8 @@ import math
 
 import pytest
 
-from returns.sums import circularity
-from returns.sums.circularity import Component
+from returns.figures.circularity.sums import circularity
+from returns.figures.circularity.sums.circularity import Component
 
 
 def scored(utility_ratio=1.0, **fields):

@@ -11,7 +11,7 @@ from decimal import Decimal
 
 import pytest
 
-from returns.sums.emissions import Activity, Factor, Substitution, statement, uk_factor
+from returns.figures.emissions.sums import Activity, Factor, Substitution, statement, uk_factor
 
 TEN_KG_MG = 10_000_000
 

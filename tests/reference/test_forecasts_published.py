@@ -6,8 +6,8 @@ import math
 
 import pytest
 
-from returns.sums.cohorts import HazardTable, SoldCohort, expected_returns
-from returns.sums.run_off import run_off
+from returns.figures.forecast.sums.cohorts import HazardTable, SoldCohort, expected_returns
+from returns.figures.forecast.sums.run_off import run_off
 
 # Taylor and Ashe 1983 as in Mack, ASTIN Bulletin 23 (1993); read in several public repositories.
 # One secondary source misprints the fourth value of the first row as 2182708.

@@ -9,7 +9,7 @@ from math import log
 
 import pytest
 
-from inventory.sums.heat import (
+from inventory.material.sums.heat import (
     WHOLE_PPM,
     after_melt,
     blend,

@@ -4,9 +4,14 @@ from __future__ import annotations
 
 import pytest
 
-from returns.sums.lifetimes import AgedCohort, Exposure, age_hazards, survival_curve
-from returns.sums.median_life import median_span
-from returns.sums.weibull import weibull_fit
+from returns.figures.lifetimes.sums.lifetimes import (
+    AgedCohort,
+    Exposure,
+    age_hazards,
+    survival_curve,
+)
+from returns.figures.lifetimes.sums.median_life import median_span
+from returns.figures.lifetimes.sums.weibull import weibull_fit
 
 
 def figures(text):

@@ -8,7 +8,12 @@ import numpy as np
 import pytest
 from scipy.linalg import null_space
 
-from inventory.sums.reconciliation import Reconciliation, Stream, reconcile, sidak_critical
+from inventory.weighing.sums.reconciliation import (
+    Reconciliation,
+    Stream,
+    reconcile,
+    sidak_critical,
+)
 
 # Read: benchmark set EDSONCV/dr-ged-benchmarks, commit 98b250db, data_reconciliation/linear, after
 # Narasimhan & Jordache, Data Reconciliation and Gross Error Detection (2000): a heat exchanger

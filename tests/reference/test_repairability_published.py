@@ -11,7 +11,7 @@ from itertools import product
 
 import pytest
 
-from returns.sums.repairability import (
+from returns.figures.repairability.sums import (
     INDEX_WEIGHTS,
     disassembly_depth_score,
     published_class,

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import pytest
 
-from returns.sums.run_chart import run_chart
+from returns.figures.circularity.sums.run_chart import run_chart
 
 FLOW_RATE = (49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from returns.sums.salvage import assign
+from returns.salvage.sums.matching import assign
 
 
 def total(costs: list[list[int]], columns: tuple[int | None, ...]) -> int:

@@ -10,7 +10,7 @@ import math
 
 import pytest
 
-from returns.sums.sampling import (
+from returns.auditing.sums import (
     _PLANS,
     AQLS,
     SAMPLE_BY_LETTER,

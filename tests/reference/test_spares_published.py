@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from scipy.stats import norm
 
-from returns.sums.spares import (
+from returns.figures.forecast.sums.spares import (
     Demand,
     Measure,
     base_stock,

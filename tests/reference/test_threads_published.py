@@ -10,7 +10,7 @@ from decimal import Decimal as D
 
 import pytest
 
-from returns.sums.threads import THREADS, Thread, engagement_percent, geometry, named
+from returns.mending.sums import THREADS, Thread, engagement_percent, geometry, named
 
 
 def test_sizes_are_those_of_iso_11381() -> None:

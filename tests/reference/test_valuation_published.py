@@ -9,7 +9,7 @@ from fractions import Fraction
 
 import pytest
 
-from inventory.sums.valuation import (
+from inventory.months.sums.valuation import (
     Holding,
     MonthMovements,
     lower_of_cost_and_nrv,

@@ -10,9 +10,9 @@ from math import inf, sqrt
 
 import pytest
 
-from inventory.sums import traced
-from inventory.sums.traced import Traced
-from inventory.sums.weighing import (
+from inventory.weighing.sums import traced
+from inventory.weighing.sums.traced import Traced
+from inventory.weighing.sums.weighing import (
     Measured,
     Scale,
     combine,

@@ -7,10 +7,10 @@ from datetime import timedelta
 
 from django.contrib.auth.models import User
 
-from returns import arrivals
-from returns.arrivals import WeighIn
+from returns.arriving import rules as arriving
+from returns.arriving.rules import WeighIn
 from returns.models import Colourway, Parcel, Person, Request, ReturnedFrame
-from returns.sums import codes
+from returns.story.sums import codes
 from tests.makers import NOON, Shop, key
 
 COMPLETE_G = "24,820"
@@ -37,7 +37,7 @@ def filed(colourway: Colourway, **changes: object) -> Request:
 
 
 def booked(by: User, request: Request | None = None) -> Parcel:
-    return arrivals.book(key=key(), request=request, at=NOON, by=by)
+    return arriving.book(key=key(), request=request, at=NOON, by=by)
 
 
 def weighing(shop: Shop, **changes: object) -> WeighIn:
@@ -55,7 +55,7 @@ def on_shelf(
 ) -> ReturnedFrame:
     """A frame that has just been weighed in, in a parcel that is still open."""
     parcel = booked(by, request)
-    return arrivals.weigh_in(
+    return arriving.weigh_in(
         key=key(),
         parcel=parcel,
         weighing=weighing(shop, request=request, **changes),

@@ -8,10 +8,10 @@ from datetime import datetime
 from typing import Any
 
 from inventory.models import Reading
-from returns import intake
-from returns.intake import Filing
+from returns.customers.rules import Contact
+from returns.filing.rules import intake
+from returns.filing.rules.intake import Filing
 from returns.models import Parcel, Request, ReturnedFrame
-from returns.people import Contact
 from tests.makers import NOON, Shop, key
 
 WANDA = Contact(

@@ -6,8 +6,9 @@ from datetime import datetime, timedelta
 
 from django.contrib.auth.models import User
 
-from inventory import ledger, places, weighing
+from inventory.ledger.rules import ledger, places
 from inventory.models import GrindRun, Lot, Movement, Place, PlaceKind, Posting, Reading, Scale
+from inventory.weighing import rules as weighing
 from returns.models import (
     Finding,
     Grading,
@@ -16,7 +17,7 @@ from returns.models import (
     ReturnedFrame,
     SoldUnits,
 )
-from returns.sums import codes
+from returns.story.sums import codes
 from tests.makers import NOON, Shop, key
 
 WHOLE_MG = 24_820

@@ -7,14 +7,15 @@ from typing import Any
 
 from django.contrib.auth.models import User
 
-from inventory import stock
 from inventory.models import Part
-from returns import lookover, stripdown
-from returns.gradingfacts import Seen
-from returns.lookover import Look
+from inventory.parts import rules as stock
+from returns.grading.queries.facts import Seen
+from returns.grading.rules import lookover
+from returns.grading.rules.lookover import Look
 from returns.models import ReturnedFrame
-from returns.salvaging import Match
-from returns.stripdown import Salvaged, StripDown
+from returns.regrind.rules import stripdown
+from returns.regrind.rules.stripdown import Salvaged, StripDown
+from returns.salvage.rules import Match
 from tests.makers import NOON, Shop, key
 from tests.returns.bench_makers import filed, on_shelf
 

@@ -5,11 +5,12 @@ from __future__ import annotations
 import pytest
 from django.utils import translation
 
-from returns.queries import claims_sheet, judged
-from returns.queries.circularity import circularity
-from returns.queries.judged import Judged
-from returns.queries.span import Scope, Span
-from returns.sums.circularity import ShareInterval, counted_share
+from returns.figures.circularity.queries import judged
+from returns.figures.circularity.queries.circularity import circularity
+from returns.figures.circularity.queries.judged import Judged
+from returns.figures.circularity.sums.circularity import ShareInterval, counted_share
+from returns.figures.claims.queries import claims_sheet
+from returns.figures.span.queries import Scope, Span
 from tests.makers import NOON, Shop
 
 

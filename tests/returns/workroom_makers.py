@@ -8,8 +8,8 @@ from typing import Any
 from django.contrib.auth.models import User
 
 from inventory.models import Balance, PlaceKind
-from returns import mending
-from returns.mending import Check
+from returns.mending.rules import mending
+from returns.mending.rules.mending import Check
 from returns.models import Finding, Grading, RepairJob, Request, ReturnedFrame
 from tests.makers import NOON, Shop, key
 from tests.returns.bench_makers import filed, on_shelf

@@ -14,9 +14,9 @@ from kombu import Connection
 from inventory import outbox
 from inventory.models import Duty
 from inventory.tasks import settle_duty
-from returns import intake
-from returns.intake import Filing
-from returns.people import Contact
+from returns.customers.rules import Contact
+from returns.filing.rules import intake
+from returns.filing.rules.intake import Filing
 from tests import makers
 from tests.service.worker import running, wait_for
 

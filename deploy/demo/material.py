@@ -1,0 +1,332 @@
+"""Material in the scenario: pots come in, boxes are ground, flake is moulded, scrap comes back."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+
+from django.contrib.auth.models import User
+
+from deploy.demo.bench import restock
+from deploy.demo.diary import Diary
+from deploy.demo.pans import Pans, typed
+from inventory.material.queries import boxes
+from inventory.material.rules import grinding, material
+from inventory.material.sums import heat
+from inventory.models import (
+    Colour,
+    GrindRun,
+    Lot,
+    Movement,
+    Origin,
+    Part,
+    Place,
+    PlaceKind,
+    Polymer,
+    Reading,
+    Scale,
+)
+from inventory.parts import rules as stock
+from returns.kits.rules import kits
+from returns.models import Colourway, ProductionBatch
+from returns.moulding import rules as batches
+from returns.regrind.rules import regrind
+
+GRIND_FROM_MG = {Origin.FEEDSTOCK: 1_000, Origin.RETURN: 60_000, Origin.IN_PROCESS: 400_000}
+# A story ends when its frame is ground: at the end of a month whatever there is of returns is.
+LAST_OF_MONTH_FROM_MG = 10_000
+PURGED_FROM_MG = 60_000
+FINE_UP_TO_MG = 200_000
+# Flake issued for a piece, per frame material in it: the rest comes back as runners.
+ISSUED_SHARE = 1.13
+OWN_SCRAP_SHARE = 0.12
+CRUMBS_MG = 1_000
+DIRTY_LOAD_MAX_MG = 2_500_000
+BUCKET_MG = 96_000
+"""The tare of the flake bucket, which is once taken off twice."""
+
+
+@dataclass(frozen=True, slots=True)
+class Moulding:
+    """What is to be moulded; `scrap_share` is how much of it may be the workshop's own scrap."""
+
+    colourway: Colourway
+    code: str
+    pieces: int
+    piece_mg: int
+    scrap_share: float = OWN_SCRAP_SHARE
+
+    @property
+    def wanted_mg(self) -> int:
+        return round(self.pieces * self.piece_mg * ISSUED_SHARE)
+
+
+@dataclass
+class Yard:
+    """The back of the workshop: boxes, mill, lots and moulding."""
+
+    diary: Diary
+    bea: User
+    ben: User
+    fine_scale: Scale
+    box_scale: Scale
+    polymer: Polymer
+    pans: Pans
+    late: set[str]
+    """Parts that the supplier does not send for now."""
+    wrong_lot: Lot | None = field(default=None)
+
+    def buy_pots(self, needed: Mapping[Colour, int], at: datetime) -> None:
+        """Shredded nursery pots, collected by the workshop, a load of each colour needed."""
+        for colour, mass_mg in needed.items():
+            at += timedelta(minutes=15)
+            self._buy(colour, mass_mg, at)
+
+    def _buy(self, colour: Colour, mass_mg: int, at: datetime) -> None:
+        pots = material.Material(
+            polymer=self.polymer,
+            colour=colour,
+            origin=Origin.FEEDSTOCK,
+            heat=heat.of_passes(1),
+            note="Nursery pots, collected",
+            cost_minor=mass_mg * 140 // 1_000_000,
+        )
+        movement = material.receive_to_box(
+            key=self.diary.key(), material=pots, weighing=self._weighed(mass_mg), at=at, by=self.bea
+        )
+        self.pans.put(_target(movement), mass_mg)
+
+    def _weighed(self, mass_mg: int) -> material.Weighing:
+        shown = self.pans.read(mass_mg, self.box_scale)
+        return material.Weighing(scale=self.box_scale, mass=shown)
+
+    def grind(self, origin: Origin, at: datetime, *, tare_twice: bool = False) -> None:
+        """Every box worth a run is proposed by Bea, confirmed by Ben and ground.
+
+        `tare_twice`: at the first run, the tare of the flake's bucket is taken off twice.
+        """
+        self._grind_from(origin, GRIND_FROM_MG[origin], at, tare_twice=tare_twice)
+
+    def grind_the_rest(self, at: datetime) -> None:
+        """Returns may not wait for a full box for ever."""
+        self._grind_from(Origin.RETURN, LAST_OF_MONTH_FROM_MG, at, tare_twice=False)
+
+    def _grind_from(self, origin: Origin, least_mg: int, at: datetime, *, tare_twice: bool) -> None:
+        for box in Place.objects.filter(kind=PlaceKind.BOX, origin=origin).order_by("code"):
+            if boxes.held_mg(box) >= least_mg:
+                at += timedelta(minutes=50)
+                run = self._grind(box, at, BUCKET_MG if tare_twice else 0)
+                self.wrong_lot = run.lot if tare_twice else self.wrong_lot
+                tare_twice = False
+
+    def _grind(self, box: Place, at: datetime, tare_mg: int) -> GrindRun:
+        run = grinding.propose(key=self.diary.key(), box=box, at=at, by=self.bea)
+        run = grinding.confirm(
+            key=self.diary.key(),
+            run=run,
+            seen_mg=run.box_mg,
+            at=at + timedelta(minutes=5),
+            by=self.ben,
+        )
+        out, flake_mg = self._milled(run, tare_mg)
+        run = regrind.finish(
+            key=self.diary.key(), run=run, out=out, at=at + timedelta(minutes=35), by=self.ben
+        )
+        if run.state == GrindRun.State.HELD:
+            run = regrind.explain(
+                key=self.diary.key(),
+                run=run,
+                explanation=_explained(run),
+                at=at + timedelta(minutes=45),
+                by=self.ben,
+            )
+        if run.lot is not None:
+            self.pans.put(Place.objects.get(lot=run.lot), flake_mg)
+        return run
+
+    def _milled(self, run: GrindRun, tare_mg: int) -> tuple[grinding.GrindOut, int]:
+        """What is typed, and the flake's true mass. Dust and purge are weighed to the crumb."""
+        chance = self.diary.random
+        fine = run.box_mg <= FINE_UP_TO_MG
+        scale = self.fine_scale if fine else self.box_scale
+        inside_mg = self.pans.take(run.box, self.pans.lies_in(run.box))
+        dirty = chance.random() < 0.06 and inside_mg < DIRTY_LOAD_MAX_MG
+        dust_mg = int(inside_mg * (0.065 if dirty else chance.uniform(0.008, 0.02)))
+        purged = inside_mg >= PURGED_FROM_MG
+        purge_mg = int(inside_mg * chance.uniform(0.004, 0.008)) if purged else 0
+        kept_mg = chance.randint(3, 9) if fine else chance.randint(700, 1_800)
+        flake_mg = inside_mg - dust_mg - purge_mg - kept_mg
+        read, fine_scale = self.pans.read, self.fine_scale
+        out = grinding.GrindOut(
+            scale=scale,
+            fine_scale=fine_scale,
+            flake=read(flake_mg - tare_mg, scale),
+            dust=read(dust_mg, fine_scale),
+            purge=read(purge_mg, fine_scale) if purge_mg else "",
+            minutes=20 + run.box_mg // 60_000,
+            colour_change=purge_mg > 0,
+            melt_flow_mg_per_10min=chance.randrange(9_000, 15_000, 100),
+            melt_flow_tolerance_mg=600,
+        )
+        return out, flake_mg
+
+    def mould(self, order: Moulding, at: datetime) -> None:
+        """Issue flake of the colour and mould a batch; runners come back as scrap."""
+        issue, got_mg = self._issue(order, at)
+        batch = batches.mould(
+            key=self.diary.key(),
+            colourway=order.colourway,
+            code=order.code,
+            made_on=at.date(),
+            pieces=order.pieces,
+            issues=[issue],
+            at=at + timedelta(hours=5),
+            by=self.bea,
+        )
+        scrap_mg = got_mg - order.pieces * order.piece_mg
+        if scrap_mg >= self.box_scale.minimum_mg:
+            self._scrap(batch, scrap_mg, at + timedelta(hours=6))
+
+    def _issue(self, order: Moulding, at: datetime) -> tuple[Movement, int]:
+        """Returns the movement and the true mass that went to the press."""
+        typed_by_lot: dict[Lot, str] = {}
+        got_mg = 0
+        for lot, wanted_mg in self._chosen(order).items():
+            taken_mg = self.pans.take(lot.place, wanted_mg)
+            shown = self.pans.read(taken_mg, self.box_scale)
+            booked_mg = boxes.held_mg(lot.place)
+            if _mg(shown) > booked_mg:
+                # The books cannot give more than they hold.
+                shown = typed(booked_mg - self.box_scale.division_mg // 2, self.box_scale)
+            typed_by_lot[lot] = shown
+            got_mg += taken_mg
+        movement = material.issue(
+            key=self.diary.key(),
+            lots=typed_by_lot,
+            batch_code=order.code,
+            scale=self.box_scale,
+            at=at,
+            by=self.bea,
+        )
+        return movement, got_mg
+
+    def _chosen(self, order: Moulding) -> dict[Lot, int]:
+        """Own returns first, then some own scrap, then bought pots; the oldest lots first."""
+        rows = Lot.objects.filter(colour=order.colourway.colour).order_by("made_at", "code")
+        lots = [lot for lot in rows.select_related("place__balance") if self._can_give(lot)]
+        left_mg = order.wanted_mg
+        scrap_mg = round(order.wanted_mg * order.scrap_share)
+        chosen: dict[Lot, int] = {}
+        for origin in (Origin.RETURN, Origin.IN_PROCESS, Origin.FEEDSTOCK):
+            for lot in lots:
+                most_mg = min(left_mg, scrap_mg) if origin == Origin.IN_PROCESS else left_mg
+                if lot.origin != origin or most_mg <= CRUMBS_MG:
+                    continue
+                chosen[lot] = min(most_mg, self.pans.lies_in(lot.place))
+                left_mg -= chosen[lot]
+                scrap_mg -= chosen[lot] if origin == Origin.IN_PROCESS else 0
+        return chosen
+
+    def _can_give(self, lot: Lot) -> bool:
+        """Whether the bag holds more than crumbs, by the books and in truth."""
+        return min(self.pans.lies_in(lot.place), lot.place.balance.quantity) > CRUMBS_MG
+
+    def _scrap(self, batch: ProductionBatch, mass_mg: int, at: datetime) -> None:
+        runners = material.Material(
+            polymer=self.polymer,
+            colour=batch.colourway.colour,
+            origin=Origin.IN_PROCESS,
+            heat=heat.HeatSpread.from_list(batch.heat),
+            note=batch.code,
+        )
+        movement = material.return_scrap(
+            key=self.diary.key(),
+            material=runners,
+            weighing=self._weighed(mass_mg),
+            at=at,
+            by=self.bea,
+        )
+        self.pans.put(_target(movement), mass_mg)
+
+    def flake_mg(self) -> Counter[str]:
+        """True flake in the lots, by colour code."""
+        held: Counter[str] = Counter()
+        for lot in Lot.objects.select_related("place", "colour"):
+            held[lot.colour.code] += self.pans.lies_in(lot.place)
+        return held
+
+    def order_parts(self, at: datetime) -> None:
+        """Bring every part below its reorder level up by an order, and serve who waited."""
+        for part in Part.objects.order_by("code"):
+            if part.code not in self.late and stock.available(part) < part.reorder_level:
+                pieces = restock(part)
+                stock.receive(
+                    key=self.diary.key(),
+                    part=part,
+                    pieces=pieces,
+                    cost_minor=pieces * part.price_minor,
+                    at=at,
+                    actor=self.bea,
+                )
+        kits.reserve_waiting(at)
+
+    def sweep_up(self, at: datetime) -> None:
+        """Bags with crumbs only are thrown out and counted as empty."""
+        for lot in Lot.objects.select_related("place__balance"):
+            if lot.place.balance.quantity > 0 and self.pans.lies_in(lot.place) <= CRUMBS_MG:
+                self._count(lot, "0", "The bag is empty", at)
+
+    def count_the_fullest(self, at: datetime, *, misread: bool = False) -> None:
+        """A stock count at the end of a month. `misread`: two digits change places, and the lot
+        is counted again before the day is over. A lot known to be wrong is counted first."""
+        lots = list(Lot.objects.select_related("place"))
+        fullest = max(lots, key=lambda lot: self.pans.lies_in(lot.place), default=None)
+        lot = self.wrong_lot or fullest
+        if lot is None or self.pans.lies_in(lot.place) < 50_000:
+            return
+        true_mg = self.pans.lies_in(lot.place)
+        if misread:
+            self._count(lot, _swapped(true_mg), "Month-end stock count", at)
+            reason = "Counted again by two: digits had changed places an hour ago."
+            self._count(lot, self._weighed(true_mg).mass, reason, at + timedelta(hours=1))
+            return
+        reason = "Month-end stock count"
+        if self.wrong_lot is not None:
+            reason = "Approved after a second weighing: the bucket's tare was taken off twice."
+            self.wrong_lot = None
+        self._count(lot, self._weighed(true_mg).mass, reason, at)
+
+    def _count(self, lot: Lot, mass: str, reason: str, at: datetime) -> None:
+        material.count(
+            key=self.diary.key(),
+            place=lot.place,
+            weighing=material.Weighing(scale=self.box_scale, mass=mass),
+            reason=reason,
+            at=at,
+            by=self.ben,
+        )
+
+
+def _explained(run: GrindRun) -> str:
+    readings = Reading.objects.filter(pk__in=run.readings.values())
+    if sum(reading.mass_mg for reading in readings) > run.box_mg:
+        return "No more than the scale's own error: the box was weighed in several loads."
+    return "Dirty load: more fines than usual, sieved off and weighed as dust."
+
+
+def _target(movement: Movement) -> Place:
+    return movement.postings.select_related("target")[0].target
+
+
+def _mg(shown: str) -> int:
+    return round(float(shown.removesuffix(" g")) * 1000)
+
+
+def _swapped(mass_mg: int) -> str:
+    """A reading in grams with two neighbouring digits changed, the first that differ."""
+    digits = list(str(round(mass_mg / 1000)))
+    place = next((n for n in range(1, len(digits) - 1) if digits[n] != digits[n + 1]), 0)
+    digits[place], digits[place + 1] = digits[place + 1], digits[place]
+    return "".join(digits) + " g"

@@ -1,0 +1,316 @@
+"""The main job as four people play it, each using only the pages and API that they can reach.
+
+Every step prints what was seen; the first thing that does not hold raises `Stumble`. The
+accountant's figures must move by exactly the grams that were put on the scale.
+"""
+
+from __future__ import annotations
+
+import re
+import time
+import uuid
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from deploy.rehearsal.visitor import Form, Page, Stumble, Visitor
+
+CODE = "[2-9CDFGHJKMNPQRTWXY]{4}-[2-9CDFGHJKMNPQRTWXY]{4}"
+MENDED_G, GROUND_G, PLASTIC_G, LENS_G, METAL_G = "24,31", "24.88 g", "19.52", "5.14", "0.21"
+PLASTIC_MG = 19_520
+PDF_PATIENCE_S = 120
+ROLES = ("bench", "second", "accountant", "owner")
+
+
+@dataclass
+class Story:
+    """One run against one address. `say` gets a line for each step."""
+
+    base_url: str
+    logins: Mapping[str, tuple[str, str]]
+    zone: ZoneInfo
+    say: Callable[[str], None]
+    steps: int = 0
+    people: dict[str, Visitor] = field(default_factory=dict)
+
+    def tell(self) -> int:
+        """Play everything. Returns the number of steps that held."""
+        for role in ROLES:
+            self._enter(role)
+        before = self._figures()
+        owner_before = self._owner_counts()
+        self._screws()
+        mended = self._mended_frame()
+        self._ground_frame()
+        self._accountant(before)
+        self._owner(owner_before)
+        self._strangers(mended)
+        return self.steps
+
+    def _saw(self, words: str) -> None:
+        self.steps += 1
+        self.say(f"{self.steps:>3}  {words}")
+
+    def _hold(self, holds: bool, words: str) -> None:
+        if not holds:
+            raise Stumble(words)
+
+    def _enter(self, role: str) -> None:
+        name, password = self.logins[role]
+        visitor = self.people[role] = Visitor(name, self.base_url)
+        page = visitor.open("/enter/")
+        page = visitor.send(page.form_with("username"), username=name, password=password)
+        self._hold(page.url.endswith("/desk/"), f"{name} could not sign in: {page.text[:300]}")
+        self._saw(f"{name} ({role}) signs in and stands at the desk")
+
+    def _customer(self, kind: str, **answers: str) -> tuple[Visitor, Page, str]:
+        visitor = Visitor("customer", self.base_url)
+        page = visitor.open(f"/ask/{kind}/")
+        form = page.form_with("colourway", "component")
+        page = visitor.send(
+            form,
+            colourway=form.choices["colourway"][0][0],
+            name="Rehearsal Reed",
+            email=f"rehearsal.{datetime.now(self.zone):%Y%m%d%H%M%S}@example.org",
+            street="Deichstieg 1",
+            postal_code="24999",
+            city="Saltmarsh",
+            country="DE",
+            notice="on",
+            **answers,
+        )
+        self._hold("/story/" in page.url, f"filing led to {page.url}: {page.text[:600]}")
+        return visitor, page, _code("Q", page.text)
+
+    def _screws(self) -> None:
+        customer, story, reference = self._customer(
+            "screws", component="screw_left", defect="loose_screw"
+        )
+        self._saw(f"customer asks for spare screws and gets {reference}")
+        bench = self.people["bench"]
+        page = bench.open(f"/bench/kits/{reference}/")
+        page = bench.send(page.form_to(f"/kits/{reference}/"))
+        page = customer.open(story.url)
+        self._hold("post" in page.text.lower(), f"the story of {reference} tells of no posting")
+        self._saw("bench posts the kit; the customer's story tells of it")
+
+    def _mended_frame(self) -> str:
+        customer, story, reference, tag = self._send_back("arm_left", "snapped", MENDED_G)
+        page = self._look(tag, d_arm_left_snapped="on")
+        self._hold("Repair" in page.text, f"{tag} was not graded repair: {page.text[400:900]}")
+        self._saw(f"bench looks {tag} over; the sums say repair, with their reasons")
+        self._mend(tag)
+        page = customer.open(story.url)
+        self._hold("posted" in page.text.lower(), f"{reference}: the story tells of no posting")
+        self._saw(f"the customer of {reference} reads that the frame is on its way")
+        return reference
+
+    def _send_back(self, component: str, defect: str, mass: str) -> tuple[Visitor, Page, str, str]:
+        customer, story, reference = self._customer(
+            "return", component=component, defect=defect, wish="regrind", lenses_back="no"
+        )
+        slip = customer.open(next(link for link in story.links if "slip.pdf" in link))
+        self._hold(slip.body.startswith(b"%PDF-"), "the slip is no PDF")
+        self._saw(f"customer files {reference} and prints the slip ({len(slip.body)} bytes)")
+        return customer, story, reference, self._weigh_in(reference, mass)
+
+    def _weigh_in(self, reference: str, mass: str) -> str:
+        bench = self.people["bench"]
+        page = bench.open(f"/go/?code={reference}")
+        page = bench.send(page.form_to("/parcel/book/"))
+        form = page.form_with("mass", "scale")
+        scale = next(value for value, _words in form.choices["scale"] if value)
+        page = bench.send(form, mass=mass, scale=scale, cleaned="on")
+        tag = _code("F", page.text)
+        page = bench.send(page.form_to("/finish/"))
+        self._saw(f"bench books the parcel of {reference} and weighs {mass} in as {tag}")
+        return tag
+
+    def _look(self, tag: str, **findings: str) -> Page:
+        bench = self.people["bench"]
+        page = bench.open(f"/bench/frame/{tag}/look/")
+        return bench.send(page.form_with("polymer"), polymer="ours", **findings)
+
+    def _mend(self, tag: str) -> None:
+        bench = self.people["bench"]
+        page = bench.open(f"/bench/frame/{tag}/mend/")
+        page = bench.send(page.form_to("/mend/open/"))
+        page = bench.send(page.form_to("/mend/step/"))
+        self._saw("bench mends: the step is done, its part has left the bin")
+        check = page.form_with("closes_freely")
+        ticks = dict.fromkeys(("closes_freely", "screw_flush", "lens_held", "no_sharp_edge"), "on")
+        page = bench.send(check, **_answers(check, ticks))
+        weigh = page.form_with("mass", "scale")
+        page = bench.send(weigh, mass=MENDED_G, scale=_first(weigh, "scale"))
+        self._saw("the bench check is passed and the frame weighed out")
+        page = bench.open(f"/bench/frame/{tag}/post/")
+        bench.send(page.form_to(f"/{tag}/post/"))
+        self._saw(f"{tag} goes into the post")
+
+    def _ground_frame(self) -> None:
+        customer, story, reference, tag = self._send_back("front", "snapped", GROUND_G)
+        page = self._look(tag, d_front_snapped="on", d_front_cracked_pivot="on")
+        self._hold("Regrind" in page.text, f"{tag} was not graded regrind: {page.text[400:900]}")
+        self._saw(f"bench looks {tag} over; the sums say regrind, and the wish allows it")
+        bench = self.people["bench"]
+        page = bench.open(f"/bench/frame/{tag}/strip/")
+        form = page.form_with("plastic", "lenses")
+        scale = _named(form, page, "Fine scale")
+        page = bench.send(
+            form, scale=scale, plastic=PLASTIC_G, lenses=LENS_G, metal=METAL_G, foreign=""
+        )
+        self._saw(f"{tag} is stripped: {PLASTIC_G} g to its box, lenses and metal to theirs")
+        self._grind(tag)
+        page = customer.open(story.url)
+        self._hold("lot" in page.text.lower(), f"{reference}: the story does not name the lot")
+        self._saw(f"the customer of {reference} reads which lot the frame became")
+
+    def _grind(self, tag: str) -> None:
+        bench, second = self.people["bench"], self.people["second"]
+        frame = bench.json(f"/api/frames/{tag}/")
+        box = frame["box"]
+        self._clear(box)
+        page = bench.open("/bench/boxes/")
+        page = bench.send(page.form_to(f"/boxes/{box}/propose/"))
+        run = _code("G", page.text)
+        alone = Form(f"{self.base_url.rstrip('/')}/bench/run/{run}/confirm/", "post")
+        alone.fields = [pair for pair in page.form_to("/leave/").fields if pair[0] != "next"]
+        alone.fields += [
+            ("key", str(uuid.uuid4())),
+            ("seen_mg", str(_box_mg(bench, run))),
+            ("seen", "on"),
+        ]
+        refused = bench.try_to_send(alone, 422)
+        self._hold("Somebody other than" in refused.text, f"{run}: the proposer was not refused")
+        self._saw(f"bench proposes {run}; the same person cannot confirm it")
+        page = second.open(f"/bench/run/{run}/")
+        confirm = page.form_to("/confirm/")
+        page = second.send(confirm, **_answers(confirm, {"seen": "on"}))
+        box_mg = _box_mg(second, run)
+        finish = page.form_with("flake")
+        flake_mg = box_mg * 98 // 100 // 10 * 10
+        page = second.send(
+            finish,
+            scale=_named(finish, page, "Bench scale"),
+            flake=f"{flake_mg / 1000:.2f} g",
+            dust="",
+            purge="",
+            moisture="",
+            minutes="20",
+        )
+        state = second.json(f"/api/runs/{run}/")["state"]
+        self._hold(state == "finished", f"{run} is {state}, not finished: {page.text[400:900]}")
+        self._saw(f"a second person confirms at the box and finishes {run}: {flake_mg} mg of flake")
+
+    def _clear(self, box: str) -> None:
+        """Cancel a run that somebody proposed on this box and left."""
+        bench = self.people["bench"]
+        for run in bench.json("/api/runs/?page_size=100")["results"]:
+            if run["box"] == box and run["state"] in {"proposed", "confirmed"}:
+                page = bench.open(f"/bench/run/{run['code']}/")
+                bench.send(page.form_to("/cancel/"))
+                self._saw(f"a run left open on {box}, {run['code']}, is cancelled first")
+
+    def _figures(self) -> dict[str, Any]:
+        label = f"{datetime.now(self.zone):%Y-%m}"
+        report: dict[str, Any] = self.people["accountant"].json(f"/api/months/{label}/report/")
+        return report
+
+    def _accountant(self, before: dict[str, Any]) -> None:
+        after = self._figures()
+        credited_mg = _credited(after) - _credited(before)
+        self._hold(
+            credited_mg == PLASTIC_MG,
+            f"credited from returns moved by {credited_mg} mg, not by {PLASTIC_MG} mg",
+        )
+        self._saw(f"accountant's report: credited from returns moved by {credited_mg} mg exactly")
+        label = f"{datetime.now(self.zone):%Y-%m}"
+        page = self.people["accountant"].open(f"/months/{label}/report/")
+        for name in ("csv", "xlsx", "json"):
+            link = next((one for one in page.links if one.endswith(f".{name}")), "")
+            self._hold(bool(link), f"the month's page offers no {name}")
+            file = self.people["accountant"].open(link)
+            self._hold(len(file.body) > 200, f"the {name} is empty")
+        self._saw("accountant downloads CSV, XLSX and JSON")
+        self._pdf(label)
+
+    def _pdf(self, label: str) -> None:
+        """The worker makes the PDF; the page is looked at again until it is there."""
+        accountant = self.people["accountant"]
+        page = accountant.open(f"/months/{label}/")
+        page = accountant.send(page.form_to(f"/months/{label}/pdf/"))
+        deadline = time.monotonic() + PDF_PATIENCE_S
+        while time.monotonic() < deadline:
+            if page.body.startswith(b"%PDF-"):
+                self._saw(f"the worker has made the month's PDF ({len(page.body)} bytes)")
+                return
+            ready = [one for one in page.links if "/pdf/" in one and "#" not in one]
+            if ready:
+                page = accountant.open(ready[0])
+                continue
+            time.sleep(1)
+            page = accountant.open(page.url)
+        raise Stumble(f"no PDF within {PDF_PATIENCE_S} s: {page.text[:600]}")
+
+    def _owner_counts(self) -> dict[str, Any]:
+        label = f"{datetime.now(self.zone):%Y-%m}"
+        facts: dict[str, Any] = self.people["owner"].json(
+            f"/api/circularity/?from={label}&to={label}"
+        )
+        return facts
+
+    def _owner(self, before: dict[str, Any]) -> None:
+        page = self.people["owner"].open("/owner/")
+        self._hold(page.status == 200, "the owner's page does not open")
+        self._hold(self._owner_counts() != before, "the owner's figures did not move")
+        self._saw("owner's figures have moved with the two frames")
+
+    def _strangers(self, reference: str) -> None:
+        stranger = Visitor("stranger", self.base_url)
+        page = stranger.open(f"/go/?code={reference}")
+        self._hold("/enter/" in page.url, "a stranger reached the bench by a reference")
+        page = stranger.open(f"/story/{reference}/", expect=404)
+        self._saw("a stranger with the reference alone learns nothing")
+        self.people["accountant"].open("/bench/", expect=403)
+        self.people["bench"].open("/months/", expect=403)
+        self._saw("accountant is kept off the bench, and the bench off the books")
+
+
+def _code(letter: str, text: str) -> str:
+    found = re.search(rf"\b{letter}-{CODE}\b", text)
+    if found is None:
+        raise Stumble(f"no {letter}- code in: {text[:600]}")
+    return found.group(0)
+
+
+def _first(form: Form, name: str) -> str:
+    return next(value for value, _words in form.choices[name] if value)
+
+
+def _named(form: Form, page: Page, words: str) -> str:
+    found = [value for value, said in form.choices["scale"] if words in said and value]
+    if not found:
+        raise Stumble(f"{page.url}: no scale named {words}")
+    return found[0]
+
+
+def _answers(form: Form, wanted: Mapping[str, str]) -> dict[str, str]:
+    """Those of the wanted answers that the form asks; radio groups get their first choice."""
+    answers = {}
+    for name, value in wanted.items():
+        if name in form.choices:
+            offered = [choice for choice, _words in form.choices[name]]
+            answers[name] = value if value in offered else offered[0]
+    return answers
+
+
+def _box_mg(visitor: Visitor, run: str) -> int:
+    return int(visitor.json(f"/api/runs/{run}/")["box_mg"])
+
+
+def _credited(report: dict[str, Any]) -> int:
+    """Milligrams credited to boxes from returns, summed over the report's rows."""
+    cells = [row["flows"]["cells"].get("credited", {}) for row in report["figures"]["material"]]
+    return sum(int(cell.get("quantity", 0)) for cell in cells)

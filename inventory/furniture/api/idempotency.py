@@ -1,0 +1,151 @@
+"""`Idempotency-Key` on every POST: the same request gets the same answer, once done.
+
+Industry practice as in the (expired) IETF draft draft-ietf-httpapi-idempotency-key-header:
+missing key 400, same key and other body 422, first one still running 409. The effect and the
+stored answer commit together, so a crash leaves neither. Refusals are not stored.
+"""
+
+from __future__ import annotations
+
+import hmac
+import json
+import re
+import uuid
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.conf import settings
+from django.core.files import File
+from django.db import IntegrityError, transaction
+from django.http import QueryDict
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from rest_framework.renderers import JSONRenderer
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from inventory.furniture.api.problems import problem
+from inventory.models import AccessToken, RequestKey
+
+KEPT = timedelta(days=7)
+PRUNED_AT_ONCE = 500
+TAKEN_OVER_AFTER = timedelta(minutes=5)
+_WRITTEN = re.compile(r'"?([\x21\x23-\x7e]{8,200})"?')
+_SPACE = uuid.UUID("6a1f3a5e-93c4-4f0c-9a57-2f6d0e6b9b11")
+
+
+class OncePerKey:
+    """Mixed into a view: its POST is done at most once per key. Subclasses write `do_post`.
+
+    `deed_key` is the UUID that the rule gets: derived from caller, path and key.
+    """
+
+    deed_key: uuid.UUID
+
+    def do_post(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        raise NotImplementedError
+
+    def kept(self, answer: Any) -> Any:
+        """What is stored of an answer: a view that hands out a secret leaves it out here."""
+        return answer
+
+    def caller(self, request: Request, /) -> str:
+        """Whose key it is: the same key of another caller is another key."""
+        if isinstance(request.auth, AccessToken):
+            return f"token:{request.auth.pk}"
+        return f"user:{request.user.pk}" if request.user.is_authenticated else "anyone"
+
+    def replayed(self, stored: Any) -> Any:
+        """The answer again, from what was stored of it."""
+        return stored
+
+    def post(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        match = _WRITTEN.fullmatch(request.headers.get("Idempotency-Key", ""))
+        if match is None:
+            return problem(
+                "key-missing", detail=_("Use 8 to 200 visible characters, a fresh UUID is best.")
+            )
+        facts = {
+            "caller": self.caller(request),
+            "method": "POST",
+            "path": request.path[:200],
+            "key": match.group(1),
+        }
+        self.deed_key = uuid.uuid5(_SPACE, "|".join(facts.values()))
+        return self._once(request, facts, args, kwargs)
+
+    def _once(self, request: Request, facts: dict[str, str], args: Any, kwargs: Any) -> Response:
+        fingerprint = _fingerprint(request)
+        if not _begin(facts, fingerprint):
+            return self._earlier(facts, fingerprint)
+        row = RequestKey.objects.filter(**facts)
+        try:
+            with transaction.atomic():
+                response = self.do_post(request, *args, **kwargs)
+                row.update(status=response.status_code, body=_plain(self.kept(response.data)))
+        except BaseException:
+            row.filter(status=None).delete()
+            raise
+        return response
+
+    def _earlier(self, facts: dict[str, str], fingerprint: str) -> Response:
+        row = RequestKey.objects.filter(**facts).first()
+        if row is not None and row.fingerprint != fingerprint:
+            return problem("key-reused")
+        if row is None or row.status is None:
+            return problem("key-in-flight")
+        response = Response(self.replayed(row.body), status=row.status)
+        response["Idempotency-Replayed"] = "true"
+        return response
+
+
+def prune(at: datetime) -> int:
+    """Delete the oldest answers that are kept no longer, a bounded batch. Returns how many."""
+    old = RequestKey.objects.filter(expires_at__lt=at).order_by("expires_at")
+    oldest = list(old.values_list("pk", flat=True)[:PRUNED_AT_ONCE])
+    return RequestKey.objects.filter(pk__in=oldest).delete()[0]
+
+
+def _plain(answer: Any) -> Any:
+    """The answer as JSON has it: what is replayed then equals what was sent."""
+    return json.loads(JSONRenderer().render(answer) or b"null")
+
+
+def _fingerprint(request: Request) -> str:
+    """A keyed hash of the body, so that a stored one gives nothing away about who filed what."""
+    seal = hmac.new(settings.SECRET_KEY.encode(), digestmod="sha256")
+    data = request.data
+    if isinstance(data, QueryDict):
+        data = {name: [_content(value) for value in values] for name, values in data.lists()}
+    seal.update(json.dumps(data, sort_keys=True).encode())
+    return seal.hexdigest()
+
+
+def _content(value: Any) -> Any:
+    if not isinstance(value, File):
+        return value
+    seal = hmac.new(settings.SECRET_KEY.encode(), digestmod="sha256")
+    for chunk in value.chunks():
+        seal.update(chunk)
+    value.seek(0)
+    return seal.hexdigest()
+
+
+def _begin(facts: Mapping[str, str], fingerprint: str) -> bool:
+    """Claim the key in a short transaction of its own. False: it is taken."""
+    now = timezone.now()
+    stale = RequestKey.objects.filter(
+        **facts, status=None, fingerprint=fingerprint, created_at__lt=now - TAKEN_OVER_AFTER
+    )
+    if stale.update(created_at=now):
+        return True
+    RequestKey.objects.filter(**facts, expires_at__lt=now).delete()
+    try:
+        with transaction.atomic():
+            RequestKey.objects.create(
+                **facts, fingerprint=fingerprint, created_at=now, expires_at=now + KEPT
+            )
+    except IntegrityError:
+        return False
+    return True

@@ -1,0 +1,203 @@
+"""Fields and bodies that the API's serializers are made of: no body is read more kindly than said.
+
+A code or name in a body becomes its row here; unknown fields are refused, so that a misspelt one
+is never taken for "left out".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from datetime import UTC
+from typing import Any
+
+from django.db.models import Model, QuerySet
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+from rest_framework.exceptions import ErrorDetail, ValidationError
+
+from inventory.errors import NotFound
+from inventory.models import Reading, Scale
+from inventory.weighing import rules as weighing
+from inventory.weighing.sums import traced
+
+CODE_LENGTH_MAX = 80
+MINOR_MAX = 2_000_000_000
+PIECES_MAX = 1_000_000
+
+
+class Body(serializers.Serializer[Any]):
+    """What a POST may hold."""
+
+    def to_internal_value(self, data: Any) -> Any:
+        if isinstance(data, Mapping):
+            self._refuse_unknown(data)
+        return super().to_internal_value(data)
+
+    def _refuse_unknown(self, data: Mapping[str, Any]) -> None:
+        unknown = sorted(set(map(str, data)) - set(self.fields))
+        if unknown:
+            said = _("There is no such field here. Leave it out or mend its name.")
+            raise ValidationError({name: [ErrorDetail(said, "unknown")] for name in unknown[:20]})
+
+
+class Nothing(Body):
+    """A POST that needs no body."""
+
+
+class Known(serializers.CharField):
+    """The code or name of a row, which it becomes. `rows` is called for each look-up."""
+
+    default_error_messages = {"unknown": gettext_lazy("There is nothing under “{text}”. Check it.")}
+
+    def __init__(
+        self, rows: Callable[[], QuerySet[Any]], *, by: str = "code", **options: Any
+    ) -> None:
+        self.rows = rows
+        self.by = by
+        super().__init__(max_length=CODE_LENGTH_MAX, **options)
+
+    def run_validation(self, data: Any = serializers.empty) -> Any:
+        text = super().run_validation(data)
+        if not isinstance(text, str) or not text:
+            return text or None
+        row = self.rows().filter(**{self.by: self.read(text)}).first()
+        if row is None:
+            self.fail("unknown", text=text)
+        return row
+
+    def read(self, text: str) -> str:
+        """The text as it is looked up."""
+        return text
+
+    def to_representation(self, value: Any) -> str:
+        return str(getattr(value, self.by))
+
+
+class ScaleName(Known):
+    """A scale in use, by its name."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(lambda: Scale.objects.filter(in_use=True), by="name", **options)
+
+
+class TypedMass(serializers.CharField):
+    """A mass as the scale shows it, such as "24.31 g". The scale's rule reads it, exactly."""
+
+    def __init__(self, **options: Any) -> None:
+        options.setdefault("help_text", "As the scale shows it, for example 24,31 or 24.31 g.")
+        super().__init__(max_length=40, **options)
+
+
+class Moment(serializers.DateTimeField):
+    """A moment in UTC, as ISO 8601 has it."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(default_timezone=UTC, **options)
+
+
+class Pieces(serializers.IntegerField):
+    def __init__(self, *, least: int = 1, **options: Any) -> None:
+        super().__init__(min_value=least, max_value=PIECES_MAX, **options)
+
+
+class Minor(serializers.IntegerField):
+    """Money in whole minor units of the workshop's currency."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(min_value=0, max_value=MINOR_MAX, **options)
+
+
+@extend_schema_field(OpenApiTypes.STR)
+class Code(serializers.Field[Any, Any, Any, Any]):
+    """The code of a related row on the way out; null where there is none."""
+
+    def __init__(self, *, by: str = "code", **options: Any) -> None:
+        self.by = by
+        super().__init__(read_only=True, **options)
+
+    def to_representation(self, value: Any) -> Any:
+        return str(getattr(value, self.by))
+
+
+@extend_schema_field({"type": "array", "items": {"type": "string"}})
+class Codes(Code):
+    """The codes of related rows on the way out, in their order."""
+
+    def to_representation(self, value: Any) -> Any:
+        return [str(getattr(row, self.by)) for row in value.all()]
+
+
+class KnownMass(serializers.Serializer[Any]):
+    """How well a mass is known. `expanded_ug` is null where no reading stands behind it.
+
+    `unweighed_mg` is the part that no weighing supports, which `expanded_ug` leaves out.
+    """
+
+    expanded_ug = serializers.SerializerMethodField()
+    coverage_factor = serializers.SerializerMethodField()
+    unweighed_mg = serializers.IntegerField(source="booked_mg")
+    readings = serializers.IntegerField()
+    flags = serializers.SerializerMethodField(help_text="What was out of order with a scale.")
+
+    def get_expanded_ug(self, told: traced.Known) -> int | None:
+        return told.expanded_ug if told.is_weighed else None
+
+    def get_coverage_factor(self, _told: traced.Known) -> int:
+        return traced.COVERAGE
+
+    @extend_schema_field({"type": "array", "items": {"type": "string"}})
+    def get_flags(self, told: traced.Known) -> list[str]:
+        return sorted({flag for (_scale, flag), _count in told.flags})
+
+
+@extend_schema_field(KnownMass(allow_null=True))
+class ReadingKnown(serializers.Field[Any, Any, Any, Any]):
+    """How well the mass of one reading is known; null where there is no reading."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(read_only=True, **options)
+
+    def to_representation(self, value: Reading) -> dict[str, Any]:
+        return known_mass(weighing.known(value))
+
+
+@extend_schema_field(KnownMass(allow_null=True))
+class KnownTogether(serializers.Field[Any, Any, Any, Any]):
+    """How well a mass of each row is known, asked once for a page; null where it has none.
+
+    `ask` takes rows and tells by their `by`, such as their code.
+    """
+
+    def __init__(
+        self, *, ask: Callable[[Sequence[Any]], Mapping[str, traced.Known]], by: str
+    ) -> None:
+        self.ask, self.by = ask, by
+        self.told: dict[int, traced.Known | None] = {}
+        super().__init__(read_only=True, source="*")
+
+    def to_representation(self, value: Any) -> dict[str, Any] | None:
+        if value.pk not in self.told:
+            page = getattr(self.parent.parent, "instance", None)
+            rows = page if isinstance(page, list) else [value]
+            found = self.ask(rows)
+            self.told |= {row.pk: found.get(getattr(row, self.by)) for row in rows}
+        told = self.told[value.pk]
+        return None if told is None else known_mass(told)
+
+
+def known_mass(told: traced.Known | None) -> dict[str, Any]:
+    """How well a mass is known, as the API shows it."""
+    return dict(KnownMass(told or traced.Known()).data)
+
+
+def found(rows: QuerySet[Any], **by: str) -> Any:
+    """The row under a code of the address. NotFound, also for what can be no code."""
+    if any(len(text) > CODE_LENGTH_MAX or "\x00" in text for text in by.values()):
+        raise NotFound()
+    row: Model | None = rows.filter(**by).first()
+    if row is None:
+        raise NotFound()
+    return row

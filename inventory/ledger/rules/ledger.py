@@ -1,0 +1,230 @@
+"""The only writer of movements, postings and balances.
+
+Every caller goes through `post()` or `reverse()`, inside the transaction of the story that the
+movement belongs to. Balances are a cache: recomputable, and never the proof of anything.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING
+from uuid import UUID
+
+from django.db import transaction
+from django.db.models import F
+from django.utils import timezone
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+
+from inventory.deeds import fingerprint
+from inventory.errors import AlreadyReversed, BadInput, KeyReused, NotEnough, WrongRecipe
+from inventory.ledger.rules import places
+from inventory.ledger.sums import recipes
+from inventory.models import Balance, Month, Movement, Place, Posting, Reading
+from inventory.months.sums.calendar_month import Month as CalendarMonth
+from inventory.months.sums.calendar_month import month_of
+from inventory.numbering import next_number
+
+if TYPE_CHECKING:
+    from django.contrib.auth.models import User
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One posting to be: `quantity` is milligrams or pieces, as the two places count."""
+
+    source: Place
+    target: Place
+    quantity: int
+    reading: Reading | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Story:
+    """What a movement belongs to. `subject` is an opaque code: a tag, a run, a lot, a kit."""
+
+    subject: str = ""
+    actor: User | None = None
+    reason: str = ""
+    cost_minor: int = 0
+    heat: list[list[int]] | None = None
+
+
+@transaction.atomic
+def post(
+    *,
+    key: UUID,
+    kind: str,
+    lines: Sequence[Line],
+    happened_at: datetime,
+    story: Story | None = None,
+) -> Movement:
+    """Write one movement.
+
+    A repeat under the same `key` with the same content returns the movement already written.
+
+    Raises:
+        KeyReused: the key was used with other content.
+        WrongRecipe: the kind may not move between these places, or the units differ.
+        NotEnough: a place other than the boundary would go below zero.
+    """
+    told = story or Story()
+    _refuse_bad_lines(kind, lines)
+    content = _content(kind, lines, told, happened_at)
+    # The locks come first: of two hands with one key, the second then sees what the first wrote.
+    _lock_balances(lines)
+    earlier = Movement.objects.filter(key=key).first()
+    if earlier is not None:
+        return _same_or_refuse(earlier, content)
+    head = Movement(key=key, kind=kind, fingerprint=content, happened_at=happened_at)
+    return _write(head, lines, told)
+
+
+@transaction.atomic
+def reverse(
+    *,
+    key: UUID,
+    movement: Movement,
+    reason: str,
+    at: datetime,
+    actor: User | None = None,
+) -> Movement:
+    """Post the mirror image of a movement, with a reason. A reversal cannot itself be reversed."""
+    if not reason.strip():
+        raise BadInput(_("Say why this is reversed."), field="reason")
+    content = fingerprint(["reverse", movement.number, reason.strip()])
+    earlier = Movement.objects.filter(key=key).first()
+    if earlier is not None:
+        return _same_or_refuse(earlier, content)
+    if movement.reverses_id or Movement.objects.filter(reverses=movement).exists():
+        raise AlreadyReversed()
+    lines = [
+        Line(posting.target, posting.source, posting.quantity, posting.reading)
+        for posting in movement.postings.select_related("source", "target", "reading")
+    ]
+    _lock_balances(lines)
+    story = Story(
+        subject=movement.subject,
+        actor=actor,
+        reason=reason.strip(),
+        cost_minor=-movement.cost_minor,
+        heat=movement.heat,
+    )
+    head = Movement(
+        key=key, kind=movement.kind, fingerprint=content, happened_at=at, reverses=movement
+    )
+    return _write(head, lines, story)
+
+
+def _refuse_bad_lines(kind: str, lines: Sequence[Line]) -> None:
+    if kind not in recipes.KINDS:
+        raise WrongRecipe(_("There is no movement kind “%(kind)s”.") % {"kind": kind})
+    if not lines:
+        raise BadInput(_("A movement needs at least one line."))
+    for line in lines:
+        if line.quantity < 1:
+            raise BadInput(_("Every line moves at least one milligram or piece."))
+        _refuse_wrong_leg(kind, line)
+
+
+def _refuse_wrong_leg(kind: str, line: Line) -> None:
+    same_unit = line.source.unit == line.target.unit
+    if same_unit and recipes.allows(kind, line.source.kind, line.target.kind, line.source.unit):
+        return
+    raise WrongRecipe(
+        _("“%(kind)s” may not move from %(source)s to %(target)s.")
+        % {"kind": kind, "source": line.source.code, "target": line.target.code}
+    )
+
+
+def _content(kind: str, lines: Sequence[Line], story: Story, happened_at: datetime) -> str:
+    legs = [[line.source.code, line.target.code, line.quantity] for line in lines]
+    return fingerprint([kind, legs, story.subject, story.cost_minor, happened_at.isoformat()])
+
+
+def _same_or_refuse(earlier: Movement, content: str) -> Movement:
+    if earlier.fingerprint != content:
+        raise KeyReused()
+    return earlier
+
+
+def _write(movement: Movement, lines: Sequence[Line], story: Story) -> Movement:
+    """Fill in the head, write the rows, move the balances."""
+    movement.number = next_number("movement")
+    movement.month, movement.belongs_to = _month_for(movement.happened_at)
+    movement.recorded_at = timezone.now()
+    movement.subject = story.subject
+    movement.actor = story.actor
+    movement.reason = story.reason
+    movement.cost_minor = story.cost_minor
+    movement.heat = story.heat
+    movement.save(force_insert=True)
+    Posting.objects.bulk_create(
+        Posting(
+            movement=movement,
+            line=index,
+            source=line.source,
+            target=line.target,
+            quantity=line.quantity,
+            reading=line.reading,
+        )
+        for index, line in enumerate(lines, start=1)
+    )
+    _move_balances(lines)
+    return movement
+
+
+def _month_for(happened_at: datetime) -> tuple[str, str]:
+    """The month to book in, and the month it belongs to when that one is closed already."""
+    own = month_of(happened_at, timezone.get_default_timezone())
+    last = Month.objects.order_by("-label").first()
+    if last is None or str(own) > last.label:
+        return str(own), ""
+    return str(CalendarMonth.parse(last.label).next()), str(own)
+
+
+def _lock_balances(lines: Sequence[Line]) -> None:
+    """Rows in one order on every database, so that two movements never wait for each other."""
+    touched = {place.pk: place for line in lines for place in (line.source, line.target)}
+    known = set(Balance.objects.filter(pk__in=touched).values_list("pk", flat=True))
+    Balance.objects.bulk_create(
+        (
+            Balance(place=place, boundary=place.is_boundary)
+            for pk, place in sorted(touched.items())
+            if pk not in known
+        ),
+        ignore_conflicts=True,
+    )
+    list(Balance.objects.select_for_update().filter(pk__in=touched).order_by("pk"))
+
+
+def _move_balances(lines: Sequence[Line]) -> None:
+    change: dict[int, int] = {}
+    place_of: dict[int, Place] = {}
+    for line in lines:
+        for place, sign in ((line.source, -1), (line.target, 1)):
+            place_of[place.pk] = place
+            change[place.pk] = change.get(place.pk, 0) + sign * line.quantity
+    for pk, delta in sorted(change.items()):
+        rows = Balance.objects.filter(pk=pk)
+        if delta < 0 and not place_of[pk].is_boundary:
+            rows = rows.filter(quantity__gte=-delta)
+        if rows.update(quantity=F("quantity") + delta) != 1:
+            raise _not_enough(place_of[pk], -delta)
+
+
+def _not_enough(place: Place, wanted: int) -> NotEnough:
+    held = Balance.objects.get(pk=place.pk).quantity
+    return NotEnough(
+        _("%(place)s: it holds %(held)s, and this would take %(wanted)s out.")
+        % {
+            "place": capfirst(places.words(place)),
+            "held": places.amount(place, held),
+            "wanted": places.amount(place, wanted),
+        },
+        place=place.code,
+        held=held,
+        wanted=wanted,
+    )

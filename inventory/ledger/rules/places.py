@@ -1,0 +1,89 @@
+"""Finding places, making those that exist once per material, part or lot, and naming them."""
+
+from __future__ import annotations
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from inventory.models import Colour, Lot, Part, Place, PlaceKind, Polymer, Unit
+from inventory.weighing import rules as weighing
+
+_BOTH_UNITS = (
+    PlaceKind.CUSTOMERS,
+    PlaceKind.SUPPLIERS,
+    PlaceKind.PRODUCTION,
+    PlaceKind.DIFFERENCE,
+)
+
+
+def mass(kind: PlaceKind) -> Place:
+    """The one place of a kind that holds milligrams, such as the arrivals shelf."""
+    return _the(kind, Unit.MILLIGRAM)
+
+
+def pieces(kind: PlaceKind) -> Place:
+    """The one boundary place of a kind that counts pieces."""
+    return _the(kind, Unit.PIECE)
+
+
+def box(*, polymer: Polymer, colour: Colour, origin: str) -> Place:
+    """The regrind box of one polymer, colour and origin."""
+    code = f"box-{polymer.code}-{colour.code}-{origin}".lower()
+    return Place.objects.get_or_create(
+        kind=PlaceKind.BOX,
+        polymer=polymer,
+        colour=colour,
+        origin=origin,
+        defaults={"code": code, "unit": Unit.MILLIGRAM},
+    )[0]
+
+
+def of_lot(lot: Lot) -> Place:
+    """The place of a flake lot."""
+    return Place.objects.get_or_create(
+        lot=lot,
+        defaults={
+            "code": f"lot-{lot.code}".lower(),
+            "kind": PlaceKind.LOT,
+            "unit": Unit.MILLIGRAM,
+            "polymer": lot.polymer,
+            "colour": lot.colour,
+            "origin": lot.origin,
+        },
+    )[0]
+
+
+def bin_of(part: Part) -> Place:
+    """The bin of a spare part."""
+    return Place.objects.get_or_create(
+        kind=PlaceKind.BIN, part=part, defaults={"code": f"bin-{part.code}", "unit": Unit.PIECE}
+    )[0]
+
+
+def words(place: Place) -> str:
+    """A place as people call it: a lot by its code, a box by its colour, a bin by its part."""
+    if place.lot:
+        return _("Lot %(code)s") % {"code": place.lot.code}
+    if place.polymer and place.colour:
+        facts = {
+            "polymer": place.polymer,
+            "colour": place.colour,
+            "origin": place.get_origin_display(),
+        }
+        return _("Box %(polymer)s %(colour)s, %(origin)s") % facts
+    kind = str(place.get_kind_display())
+    return f"{kind}: {place.part.name}" if place.part else kind
+
+
+def amount(place: Place, quantity: int) -> str:
+    """So much of what the place holds, in words: grams or pieces."""
+    if place.unit == Unit.MILLIGRAM:
+        return weighing.words(quantity)
+    return ngettext("%(count)s piece", "%(count)s pieces", quantity) % {"count": quantity}
+
+
+def _the(kind: PlaceKind, unit: Unit) -> Place:
+    suffix = "-pieces" if unit == Unit.PIECE and kind in _BOTH_UNITS else ""
+    return Place.objects.get_or_create(
+        code=f"{kind.value}{suffix}", defaults={"kind": kind, "unit": unit}
+    )[0]

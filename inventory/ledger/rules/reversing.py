@@ -1,0 +1,73 @@
+"""Taking back a movement that stands for itself. One that is part of a story is undone there.
+
+A frame, a kit or a grind run knows where it stands; reversing its grams alone would leave the
+books and the story telling different things.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import TYPE_CHECKING, Final
+from uuid import UUID
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from inventory import deeds
+from inventory.errors import BadInput, Conflict
+from inventory.ledger.rules import ledger
+from inventory.models import Movement
+
+if TYPE_CHECKING:
+    from django.contrib.auth.models import User
+
+ALONE: Final = frozenset(
+    {
+        "receive_parts",
+        "count_parts",
+        "receive_feedstock",
+        "return_scrap",
+        "issue",
+        "count_mass",
+        "opening",
+        "dispose",
+    }
+)
+"""Kinds of movement that no frame, kit or run depends on."""
+
+REASON_LENGTH_MAX: Final = 200
+
+
+@transaction.atomic
+def reverse(*, key: UUID, movement: Movement, reason: str, at: datetime, by: User) -> Movement:
+    """Post the mirror image of a movement. A repeat returns the reversal already posted.
+
+    Raises:
+        BadInput: no reason, or one over 200 characters.
+        Conflict: the movement is part of a story.
+        AlreadyReversed, NotEnough: as the ledger has it.
+    """
+    facts = [movement.number, reason.strip()]
+    if deeds.repeated(key=key, name="reversing.reverse", facts=facts):
+        return Movement.objects.get(key=key)
+    if not 1 <= len(reason.strip()) <= REASON_LENGTH_MAX:
+        raise BadInput(_("Say why, in up to 200 characters."), field="reason")
+    if movement.kind not in ALONE:
+        raise Conflict(
+            _(
+                "This movement is part of the story of %(subject)s. Undo the step there; reversing "
+                "its mass alone would part the books from the story."
+            )
+            % {"subject": movement.subject or "–"}
+        )
+    reversal = ledger.reverse(key=key, movement=movement, reason=reason, at=at, actor=by)
+    deeds.record(
+        key=key,
+        name="reversing.reverse",
+        subject=movement.subject or f"movement-{movement.number}",
+        facts=facts,
+        at=at,
+        actor=by,
+        detail={"movement": movement.number, "reversal": reversal.number},
+    )
+    return reversal

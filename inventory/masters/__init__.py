@@ -1,0 +1,3 @@
+"""Entering the workshop, its scales, polymers, colours and parts."""
+
+from __future__ import annotations

@@ -1,0 +1,142 @@
+"""Entering what the workshop works with: itself, its scales, polymers, colours and parts.
+
+One deed each, with the masters' own checks. Changing what was entered is the admin's affair, but
+for the workshop's one row.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING, Any, Final, TypeVar
+from uuid import UUID
+
+from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
+from django.db import transaction
+from django.db.models import Model
+from django.utils.text import slugify
+from django.utils.translation import gettext as _
+
+from inventory import deeds
+from inventory.errors import BadInput
+from inventory.ledger.rules import places
+from inventory.models import Colour, Part, Polymer, Scale, Workshop
+
+if TYPE_CHECKING:
+    from django.contrib.auth.models import User
+
+Row = TypeVar("Row", bound=Model)
+Facts = Mapping[str, Any]
+
+CODE_LENGTH_MAX: Final = 20
+_COUNTRY, _CURRENCY = re.compile(r"[A-Z]{2}"), re.compile(r"[A-Z]{3}")
+_POLYMER = re.compile(r"[A-Z][A-Z0-9+/-]{1,11}")
+_SWATCH = re.compile(r"#[0-9a-fA-F]{6}")
+_THREAD = re.compile(r"M[0-9](\.[0-9]{1,2})?")
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """Who enters what, when, under which key; the facts are the row's own fields."""
+
+    key: UUID
+    facts: Facts
+    at: datetime
+    by: User
+
+
+@transaction.atomic
+def set_workshop(*, key: UUID, facts: Facts, at: datetime, by: User) -> Workshop:
+    """Write the workshop's row. BadInput names the field that will not do."""
+    if not _COUNTRY.fullmatch(str(facts["country"])):
+        raise BadInput(_("Two capital letters, such as DE."), field="country")
+    if not _CURRENCY.fullmatch(str(facts["currency"])):
+        raise BadInput(_("Three capital letters, such as EUR."), field="currency")
+    if not str(facts["address"]).strip():
+        raise BadInput(_("Customers post their frames here: enter the address."), field="address")
+    return entered("set_workshop", Workshop.the(), Entry(key, facts, at, by))
+
+
+@transaction.atomic
+def add_scale(*, key: UUID, facts: Facts, at: datetime, by: User) -> Scale:
+    """A scale by what its plate says."""
+    if facts["division_mg"] > facts["verification_mg"]:
+        raise BadInput(
+            _("The division d is not larger than the verification interval e."),
+            field="division_mg",
+        )
+    if facts["minimum_mg"] >= facts["capacity_mg"]:
+        raise BadInput(_("Min must be less than Max."), field="minimum_mg")
+    return entered("add_scale", Scale(), Entry(key, facts, at, by))
+
+
+@transaction.atomic
+def add_polymer(*, key: UUID, facts: Facts, at: datetime, by: User) -> Polymer:
+    """A polymer by its symbol in ISO 1043-1."""
+    if not _POLYMER.fullmatch(str(facts["code"])):
+        raise BadInput(_("Write its symbol in capitals, such as PP or PA11."), field="code")
+    return entered("add_polymer", Polymer(), Entry(key, facts, at, by))
+
+
+@transaction.atomic
+def add_colour(*, key: UUID, facts: Facts, at: datetime, by: User) -> Colour:
+    """A colour; its code is made from its name when none is given."""
+    if not _SWATCH.fullmatch(str(facts["swatch"])):
+        raise BadInput(_("Write # and six digits, such as #4b5661."), field="swatch")
+    return entered("add_colour", Colour(), Entry(key, coded(facts, CODE_LENGTH_MAX), at, by))
+
+
+@transaction.atomic
+def add_part(*, key: UUID, facts: Facts, at: datetime, by: User) -> Part:
+    """A spare part and its bin."""
+    if facts["screw_size"] and not _THREAD.fullmatch(str(facts["screw_size"])):
+        raise BadInput(_("Write the thread as on the bag, such as M1.4."), field="screw_size")
+    part = entered("add_part", Part(), Entry(key, coded(facts, CODE_LENGTH_MAX * 2), at, by))
+    places.bin_of(part)
+    return part
+
+
+def coded(facts: Facts, length_max: int) -> Facts:
+    """The facts with a code: the one given, or one made from the name."""
+    code = str(facts.get("code") or "") or slugify(str(facts["name"]))[:length_max].strip("-")
+    if not code:
+        raise BadInput(_("Enter a code of letters and digits for it."), field="code")
+    return {**facts, "code": code}
+
+
+def entered(name: str, row: Row, entry: Entry) -> Row:
+    """Save one row and its deed; a repeat under the same key returns the row as it stands."""
+    name, facts = f"masters.{name}", _sealed(entry.facts)
+    done = deeds.repeated(key=entry.key, name=name, facts=facts)
+    if done is not None:
+        return type(row)._default_manager.get(pk=done.detail["id"])
+    for field, told in entry.facts.items():
+        setattr(row, field, told)
+    keep(row)
+    deeds.record(
+        key=entry.key,
+        name=name,
+        subject=f"{row._meta.model_name}-{row.pk}",
+        facts=facts,
+        at=entry.at,
+        actor=entry.by,
+        detail={"id": row.pk, "fields": sorted(entry.facts)},
+    )
+    return row
+
+
+def keep(row: Model) -> None:
+    """Save what the row's own checks accept. BadInput names the first field that will not do."""
+    try:
+        row.full_clean()
+    except ValidationError as error:
+        field, slips = next(iter(error.message_dict.items()))
+        raise BadInput(slips[0], field="" if field == NON_FIELD_ERRORS else field) from error
+    row.save()
+
+
+def _sealed(facts: Facts) -> str:
+    """A fingerprint of what was typed: an address is not to be tried out against the history."""
+    return deeds.sealed("hingeback.masters", deeds.fingerprint(dict(facts)))

@@ -1,0 +1,92 @@
+"""What is in a regrind box or a lot: mass, last movement, and heat passes by replay. Reads only."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import groupby
+from operator import itemgetter
+from typing import Any
+
+from django.db.models import Q, QuerySet
+
+from inventory.ledger.queries import balances
+from inventory.material.sums import heat
+from inventory.material.sums.box_heat import Step, replay
+from inventory.material.sums.heat import HeatSpread
+from inventory.models import Balance, GrindRun, Origin, Place, PlaceKind, Posting
+
+OPEN_RUN_STATES = (GrindRun.State.PROPOSED, GrindRun.State.CONFIRMED, GrindRun.State.HELD)
+
+
+@dataclass(frozen=True, slots=True)
+class Contents:
+    """A box as of its last movement. `heat` is None for an empty box."""
+
+    place: Place
+    mass_mg: int
+    last_movement: int
+    heat: HeatSpread | None
+
+    @property
+    def heat_or_least(self) -> HeatSpread:
+        """The spread; where it is unknown, the least that its origin allows."""
+        return self.heat or heat.of_passes(0 if self.place.origin == Origin.VIRGIN else 1)
+
+
+def contents(place: Place, *, up_to: int | None = None) -> Contents:
+    """What a box holds, or held after movement number `up_to`."""
+    rows = Posting.objects.filter(Q(source=place) | Q(target=place))
+    if up_to is not None:
+        rows = rows.filter(movement__number__lte=up_to)
+    mass_mg = balances.net(rows).get(place.pk, 0)
+    felt = list(_felt(place, rows, mass_mg))
+    return Contents(
+        place=place,
+        mass_mg=mass_mg,
+        last_movement=felt[0][0] if felt else 0,
+        heat=replay(step for _number, step in reversed(felt)),
+    )
+
+
+def held_mg(place: Place) -> int:
+    """The place's balance in its own unit; 0 for a place that nothing has moved through yet."""
+    balance = Balance.objects.filter(pk=place.pk).first()
+    return balance.quantity if balance else 0
+
+
+def boxes() -> list[Contents]:
+    """Every regrind box, the fullest first; empty ones stay listed."""
+    rows = Place.objects.filter(kind=PlaceKind.BOX).select_related("polymer", "colour")
+    return sorted((contents(box) for box in rows), key=lambda box: (-box.mass_mg, box.place.code))
+
+
+def open_run(box: Place) -> GrindRun | None:
+    """The run that the box waits for, if any."""
+    return GrindRun.objects.filter(box=box, state__in=OPEN_RUN_STATES).first()
+
+
+def _felt(place: Place, rows: QuerySet[Posting], mass_mg: int) -> Iterator[tuple[int, Step]]:
+    """Movement number and net change of the place, newest first, back to when it was empty last.
+
+    What was in it before then has left no trace in it.
+    """
+    newest_first = rows.order_by("-movement__number", "line").values_list(
+        "movement__number", "source", "quantity", "movement__heat", "movement__reverses"
+    )
+    for number, group in groupby(newest_first.iterator(chunk_size=500), key=itemgetter(0)):
+        step = _step(place, list(group))
+        yield number, step
+        mass_mg -= step.change_mg
+        if mass_mg == 0 or mass_mg + step.change_mg == 0:
+            return
+
+
+def _step(place: Place, postings: list[tuple[Any, ...]]) -> Step:
+    change_mg = sum(
+        -quantity if source == place.pk else quantity
+        for _number, source, quantity, _heat, _reverses in postings
+    )
+    told, reverses = postings[0][3:]
+    is_known = told is not None and (change_mg > 0 or reverses is not None)
+    return Step(change_mg, HeatSpread.from_list(told) if is_known else None)

@@ -1,0 +1,314 @@
+"""Grind runs: proposed by one person, confirmed at the box by another, then weighed out.
+
+A run takes what lay in the box when it was proposed; what is put in later stays for the next run.
+Nothing is posted for a run whose figures are not plausible until somebody has explained them.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+from uuid import UUID
+
+from django.db import transaction
+from django.utils.formats import number_format
+from django.utils.translation import gettext as _
+
+from inventory import deeds
+from inventory.errors import BadInput, BoxChanged, Conflict, SecondPersonNeeded, StaleState
+from inventory.ledger.rules import ledger, places
+from inventory.ledger.sums.codes import new_code
+from inventory.material.queries import boxes
+from inventory.models import Deed, GrindRun, Lot, Place, PlaceKind, Reading, Scale, Workshop
+from inventory.weighing import rules as weighing
+
+if TYPE_CHECKING:
+    from django.contrib.auth.models import User
+
+State = GrindRun.State
+
+_TARGETS = {"dust": PlaceKind.DUST, "purge": PlaceKind.PURGE, "moisture": PlaceKind.MOISTURE}
+MINUTES_MAX = 24 * 60
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GrindOut:
+    """What came out of a run, as typed; an empty text or 0 means that there was none.
+
+    `fine_scale` is for dust, purge and moisture when they were not weighed on the flake's scale.
+    Melt flow is in mg per 10 minutes, its tolerance likewise.
+    """
+
+    scale: Scale
+    flake: str
+    dust: str = ""
+    purge: str = ""
+    moisture: str = ""
+    minutes: int
+    colour_change: bool = False
+    fine_scale: Scale | None = None
+    melt_flow_mg_per_10min: int | None = None
+    melt_flow_tolerance_mg: int | None = None
+
+    def facts(self) -> list[Any]:
+        """What was asked, for the fingerprint."""
+        fine = self.fine_scale.pk if self.fine_scale else None
+        typed = [self.flake, self.dust, self.purge, self.moisture]
+        flow = [self.melt_flow_mg_per_10min, self.melt_flow_tolerance_mg]
+        return [self.scale.pk, fine, typed, self.minutes, self.colour_change, flow]
+
+
+@transaction.atomic
+def propose(*, key: UUID, box: Place, at: datetime, by: User) -> GrindRun:
+    """Propose to grind what is in a box now. One box waits for one run at a time.
+
+    Raises BadInput for a place that is no box or is empty, Conflict while a run is open.
+    """
+    facts = [box.code]
+    done = deeds.repeated(key=key, name="grinding.propose", facts=facts)
+    if done:
+        return GrindRun.objects.get(code=done.subject)
+    if box.kind != PlaceKind.BOX:
+        raise BadInput(_("Only a regrind box can be ground."), field="box")
+    _refuse_second_run(box)
+    inside = boxes.contents(box)
+    if inside.mass_mg < 1:
+        raise BadInput(_("This box is empty; there is nothing to grind."), field="box")
+    run = GrindRun.objects.create(
+        code=_fresh_run_code(),
+        box=box,
+        box_mg=inside.mass_mg,
+        box_movement=inside.last_movement,
+        proposed_by=by,
+        proposed_at=at,
+    )
+    detail = {"box": box.code, "box_mg": run.box_mg}
+    _record(run, "propose", detail, key=key, facts=facts, at=at, actor=by)
+    return run
+
+
+@transaction.atomic
+def confirm(*, key: UUID, run: GrindRun, seen_mg: int, at: datetime, by: User) -> GrindRun:
+    """The second person has seen box, mass and colour. `seen_mg` is the mass they were shown.
+
+    Raises SecondPersonNeeded for the proposer, BoxChanged when the box is not as proposed.
+    """
+    facts = [run.code, seen_mg]
+    if deeds.repeated(key=key, name="grinding.confirm", facts=facts):
+        return _again(run)
+    if run.proposed_by_id == by.pk:
+        raise SecondPersonNeeded()
+    inside = boxes.contents(run.box)
+    now = (inside.mass_mg, inside.last_movement, seen_mg)
+    if now != (run.box_mg, run.box_movement, run.box_mg):
+        raise BoxChanged()
+    _advance(run, [State.PROPOSED], state=State.CONFIRMED, confirmed_by=by, confirmed_at=at)
+    detail = {"box_mg": run.box_mg}
+    _record(run, "confirm", detail, key=key, facts=facts, at=at, actor=by)
+    return _again(run)
+
+
+@transaction.atomic
+def cancel(*, key: UUID, run: GrindRun, at: datetime, by: User) -> GrindRun:
+    """Let the box be before anything was ground. A held run has been ground: explain it."""
+    facts = [run.code]
+    if deeds.repeated(key=key, name="grinding.cancel", facts=facts):
+        return _again(run)
+    _advance(run, [State.PROPOSED, State.CONFIRMED], state=State.CANCELLED)
+    _record(run, "cancel", {}, key=key, facts=facts, at=at, actor=by)
+    return _again(run)
+
+
+@transaction.atomic
+def finish(*, key: UUID, run: GrindRun, out: GrindOut, at: datetime, by: User) -> GrindRun:
+    """Weigh out a confirmed run, or weigh a held one again.
+
+    A loss over the workshop's limit, or more out than in, holds the run: the readings are kept
+    and nothing is posted. Otherwise the run is FINISHED and has its lot.
+    """
+    facts = [run.code, *out.facts()]
+    if deeds.repeated(key=key, name="grinding.finish", facts=facts):
+        return _again(run)
+    _refuse_bad_out(out)
+    readings = _readings(out, at)
+    held_for = implausible(run.box_mg, _masses(readings), colour_change=out.colour_change)
+    _advance(
+        run,
+        [State.CONFIRMED, State.HELD],
+        state=State.HELD,
+        held_for=held_for,
+        readings={name: reading.pk for name, reading in readings.items()},
+        minutes=out.minutes,
+        colour_change=out.colour_change,
+    )
+    flow = [out.melt_flow_mg_per_10min, out.melt_flow_tolerance_mg]
+    detail = {"held": bool(held_for), "melt_flow": flow}
+    _record(run, "finish", detail, key=key, facts=facts, at=at, actor=by)
+    return _again(run) if held_for else _post(key, _again(run), at, by)
+
+
+@transaction.atomic
+def explain(*, key: UUID, run: GrindRun, explanation: str, at: datetime, by: User) -> GrindRun:
+    """Somebody says why a held run's figures are as they are; then it is posted as weighed."""
+    facts = [run.code, explanation.strip()]
+    if deeds.repeated(key=key, name="grinding.explain", facts=facts):
+        return _again(run)
+    if not 1 <= len(explanation.strip()) <= 200:
+        raise BadInput(
+            _("Say in up to 200 characters where the difference comes from."), field="explanation"
+        )
+    _advance(run, [State.HELD], explanation=explanation.strip())
+    _record(run, "explain", {}, key=key, facts=facts, at=at, actor=by)
+    return _post(key, _again(run), at, by)
+
+
+def implausible(box_mg: int, out_mg: Mapping[str, int], *, colour_change: bool) -> str:
+    """Why a run's figures cannot be taken as they are; empty when they can.
+
+    Lost is what is neither flake nor, at a colour change, the purge weighed for it.
+    """
+    if sum(out_mg.values()) > box_mg:
+        return _("More came out than was in the box.")
+    lost_mg = box_mg - out_mg.get("flake", 0)
+    if colour_change:
+        lost_mg -= out_mg.get("purge", 0)
+    limit_ppm = Workshop.the().grind_loss_limit_ppm
+    if lost_mg * 1_000_000 <= limit_ppm * box_mg:
+        return ""
+    return _("%(lost)s of %(box)s were lost; the limit is %(limit)s %%.") % {
+        "lost": weighing.words(lost_mg),
+        "box": weighing.words(box_mg),
+        "limit": number_format(f"{limit_ppm / 10_000:g}"),
+    }
+
+
+def _refuse_bad_out(out: GrindOut) -> None:
+    if not 1 <= out.minutes <= MINUTES_MAX:
+        raise BadInput(_("Write the minutes that the run took, from 1 to 1440."), field="minutes")
+    if is_nothing(out.flake):
+        raise BadInput(_("Weigh the flake that came out."), field="flake")
+    flow = (out.melt_flow_mg_per_10min, out.melt_flow_tolerance_mg)
+    if any(figure is not None and not 0 <= figure <= 1_000_000 for figure in flow):
+        raise BadInput(
+            _("The melt flow lies between 0 and 1000 g in 10 minutes."),
+            field="melt_flow_mg_per_10min",
+        )
+
+
+def is_nothing(typed: str) -> bool:
+    """Whether a typed mass says that there was none: left empty, or zero in any spelling."""
+    return not set(typed.strip().lower().removesuffix("mg").removesuffix("kg")) - set("0., g")
+
+
+def _readings(out: GrindOut, at: datetime) -> dict[str, Reading]:
+    fine = out.fine_scale or out.scale
+    wanted = [
+        ("flake", out.scale, out.flake),
+        ("dust", fine, out.dust),
+        ("purge", fine, out.purge),
+        ("moisture", fine, out.moisture),
+    ]
+    return {
+        name: weighing.read(scale=scale, typed=typed, at=at, field=name)
+        for name, scale, typed in wanted
+        if not is_nothing(typed)
+    }
+
+
+def _masses(readings: Mapping[str, Reading]) -> dict[str, int]:
+    return {name: reading.mass_mg for name, reading in readings.items()}
+
+
+def _post(key: UUID, run: GrindRun, at: datetime, by: User) -> GrindRun:
+    readings = {name: Reading.objects.get(pk=pk) for name, pk in run.readings.items()}
+    lot = _made_lot(run, at)
+    ledger.post(
+        key=uuid.uuid5(key, "grind"),
+        kind="grind",
+        lines=_lines(run, lot, readings),
+        happened_at=at,
+        story=ledger.Story(
+            subject=run.code,
+            actor=by,
+            reason=run.explanation,
+            cost_minor=Workshop.the().labour_minor_per_hour * run.minutes // 60,
+        ),
+    )
+    _advance(run, [State.HELD], state=State.FINISHED, finished_at=at, lot=lot)
+    return _again(run)
+
+
+def _lines(run: GrindRun, lot: Lot, readings: Mapping[str, Reading]) -> list[ledger.Line]:
+    flake = readings["flake"]
+    lines = [ledger.Line(run.box, places.of_lot(lot), flake.mass_mg, flake)]
+    for name, kind in _TARGETS.items():
+        if name in readings:
+            reading = readings[name]
+            lines.append(ledger.Line(run.box, places.mass(kind), reading.mass_mg, reading))
+    rest_mg = run.box_mg - sum(reading.mass_mg for reading in readings.values())
+    difference = places.mass(PlaceKind.DIFFERENCE)
+    if rest_mg > 0:
+        lines.append(ledger.Line(run.box, difference, rest_mg))
+    elif rest_mg < 0:
+        lines.append(ledger.Line(difference, run.box, -rest_mg))
+    return lines
+
+
+def _made_lot(run: GrindRun, at: datetime) -> Lot:
+    """Grinding is no melt: the lot has the heat passes of what lay in the box."""
+    inside = boxes.contents(run.box, up_to=run.box_movement)
+    box = run.box
+    # The database demands both of a box.
+    assert box.polymer is not None  # noqa: S101
+    assert box.colour is not None  # noqa: S101
+    told = Deed.objects.filter(name="grinding.finish", subject=run.code).order_by("-pk")[0]
+    flow, tolerance = told.detail["melt_flow"]
+    return Lot.objects.create(
+        code=fresh_lot_code(),
+        polymer=box.polymer,
+        colour=box.colour,
+        origin=box.origin,
+        heat=inside.heat_or_least.to_list(),
+        melt_flow_mg_per_10min=flow,
+        melt_flow_tolerance_mg=tolerance,
+        made_at=at,
+    )
+
+
+def fresh_lot_code() -> str:
+    """A lot code that no lot has yet."""
+    while Lot.objects.filter(code=(code := new_code("L"))).exists():
+        continue
+    return code
+
+
+def _fresh_run_code() -> str:
+    while GrindRun.objects.filter(code=(code := new_code("G"))).exists():
+        continue
+    return code
+
+
+def _refuse_second_run(box: Place) -> None:
+    waiting = boxes.open_run(box)
+    if waiting is not None:
+        raise Conflict(
+            _("Run %(run)s is open for this box. Finish or cancel it first.")
+            % {"run": waiting.code}
+        )
+
+
+def _advance(run: GrindRun, sources: list[GrindRun.State], **changes: Any) -> None:
+    rows = GrindRun.objects.filter(pk=run.pk, state__in=sources)
+    if rows.update(**changes) != 1:
+        raise StaleState()
+
+
+def _again(run: GrindRun) -> GrindRun:
+    return GrindRun.objects.select_related("box", "lot").get(pk=run.pk)
+
+
+def _record(run: GrindRun, name: str, detail: dict[str, Any], **deed: Any) -> None:
+    deeds.record(name=f"grinding.{name}", subject=run.code, detail=detail, **deed)

@@ -1,0 +1,336 @@
+"""Material that comes in, goes to moulding, is counted or thrown away; frames and runs aside."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+from uuid import UUID
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from inventory import deeds
+from inventory.errors import BadInput
+from inventory.ledger.rules import ledger, places
+from inventory.material.queries import boxes
+from inventory.material.rules.grinding import fresh_lot_code, is_nothing
+from inventory.material.sums.heat import HeatSpread
+from inventory.models import (
+    Colour,
+    Lot,
+    Movement,
+    Origin,
+    Place,
+    PlaceKind,
+    Polymer,
+    Reading,
+    Scale,
+)
+from inventory.weighing import rules as weighing
+
+if TYPE_CHECKING:
+    from django.contrib.auth.models import User
+
+BOUGHT = frozenset({Origin.FEEDSTOCK, Origin.VIRGIN})
+COUNTED = frozenset({PlaceKind.BOX, PlaceKind.LOT, PlaceKind.SALVAGE})
+WASTE = frozenset(
+    {
+        PlaceKind.LENS,
+        PlaceKind.METAL,
+        PlaceKind.FOREIGN,
+        PlaceKind.DUST,
+        PlaceKind.PURGE,
+        PlaceKind.MOISTURE,
+    }
+)
+BATCH_CODE_LENGTH_MAX = 20
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Material:
+    """What material is: its class, and the heat passes it has behind it."""
+
+    polymer: Polymer
+    colour: Colour
+    origin: str
+    heat: HeatSpread
+    note: str = ""
+    cost_minor: int = 0
+
+    def facts(self) -> list[object]:
+        """What was asked, for the fingerprint."""
+        kind = [self.polymer.code, self.colour.code, self.origin]
+        return [kind, self.heat.to_list(), self.note, self.cost_minor]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Weighing:
+    """A mass as typed, on its scale."""
+
+    scale: Scale
+    mass: str
+
+    def read(self, at: datetime, field: str = "mass") -> Reading:
+        """Store the reading."""
+        return weighing.read(scale=self.scale, typed=self.mass, at=at, field=field)
+
+    def facts(self) -> list[object]:
+        """What was asked, for the fingerprint."""
+        return [self.scale.pk, self.mass.strip()]
+
+
+@transaction.atomic
+def receive_to_box(
+    *, key: UUID, material: Material, weighing: Weighing, at: datetime, by: User
+) -> Movement:
+    """Bought-in pieces go into the regrind box of their class, to be ground here."""
+    _refuse_not_bought(material)
+    return _into_box(
+        source=PlaceKind.SUPPLIERS,
+        kind="receive_feedstock",
+        key=key,
+        material=material,
+        weighing=weighing,
+        at=at,
+        by=by,
+    )
+
+
+@transaction.atomic
+def receive_as_lot(
+    *, key: UUID, material: Material, weighing: Weighing, at: datetime, by: User
+) -> Lot:
+    """Bought-in flake or pellets become a lot that can be issued to moulding."""
+    _refuse_not_bought(material)
+    return _as_lot(
+        source=PlaceKind.SUPPLIERS,
+        kind="receive_feedstock",
+        key=key,
+        material=material,
+        weighing=weighing,
+        at=at,
+        by=by,
+    )
+
+
+@transaction.atomic
+def return_scrap(
+    *, key: UUID, material: Material, weighing: Weighing, at: datetime, by: User
+) -> Movement:
+    """Sprues, short shots and rejects of our own moulding go to their box, never mixed."""
+    if material.origin != Origin.IN_PROCESS:
+        raise BadInput(_("What comes back from moulding is in-process scrap."), field="origin")
+    return _into_box(
+        source=PlaceKind.PRODUCTION,
+        kind="return_scrap",
+        key=key,
+        material=material,
+        weighing=weighing,
+        at=at,
+        by=by,
+    )
+
+
+@transaction.atomic
+def open_box(
+    *, key: UUID, material: Material, weighing: Weighing, at: datetime, by: User
+) -> Movement:
+    """What lay in a box before the ledger began."""
+    return _into_box(
+        source=PlaceKind.DIFFERENCE,
+        kind="opening",
+        key=key,
+        material=material,
+        weighing=weighing,
+        at=at,
+        by=by,
+    )
+
+
+@transaction.atomic
+def open_lot(*, key: UUID, material: Material, weighing: Weighing, at: datetime, by: User) -> Lot:
+    """A lot that was there before the ledger began."""
+    return _as_lot(
+        source=PlaceKind.DIFFERENCE,
+        kind="opening",
+        key=key,
+        material=material,
+        weighing=weighing,
+        at=at,
+        by=by,
+    )
+
+
+@transaction.atomic
+def issue(
+    *, key: UUID, lots: Mapping[Lot, str], batch_code: str, scale: Scale, at: datetime, by: User
+) -> Movement:
+    """Flake goes to moulding for one production batch. `lots` gives the typed mass of each lot.
+
+    Raises BadInput for nothing issued, NotEnough when a lot holds less.
+    """
+    code = batch_code.strip()
+    facts = [{lot.code: typed.strip() for lot, typed in lots.items()}, code, scale.pk]
+    done = deeds.repeated(key=key, name="material.issue", facts=facts)
+    if done:
+        return Movement.objects.get(key=key)
+    if not 1 <= len(code) <= BATCH_CODE_LENGTH_MAX:
+        raise BadInput(_("Name the production batch, in up to 20 characters."), field="batch_code")
+    wanted = {lot: typed for lot, typed in lots.items() if not is_nothing(typed)}
+    if not wanted:
+        raise BadInput(_("Weigh at least one lot."), field="lots")
+    lines = []
+    for lot, typed in wanted.items():
+        reading = weighing.read(scale=scale, typed=typed, at=at, field=f"lot-{lot.pk}")
+        target = places.mass(PlaceKind.PRODUCTION)
+        lines.append(ledger.Line(places.of_lot(lot), target, reading.mass_mg, reading))
+    movement = _posted(key, "issue", lines, at, ledger.Story(subject=code, actor=by))
+    _told("issue", code, movement, key=key, facts=facts, at=at, actor=by)
+    return movement
+
+
+@transaction.atomic
+def count(
+    *, key: UUID, place: Place, weighing: Weighing, reason: str, at: datetime, by: User
+) -> Movement | None:
+    """Put a box, a lot or the salvage bin right after a stock count; 0 means it is empty.
+
+    Returns None when the count agrees with the ledger.
+    """
+    facts = [place.code, *weighing.facts(), reason.strip()]
+    if deeds.repeated(key=key, name="material.count", facts=facts):
+        return Movement.objects.filter(key=key).first()
+    if place.kind not in COUNTED:
+        raise BadInput(_("Only boxes, lots and the salvage bin are counted."), field="place")
+    _refuse_no_reason(reason)
+    reading = None if is_nothing(weighing.mass) else weighing.read(at)
+    gap_mg = (reading.mass_mg if reading else 0) - boxes.held_mg(place)
+    movement = None
+    if gap_mg:
+        outside = places.mass(PlaceKind.DIFFERENCE)
+        source, target = (outside, place) if gap_mg > 0 else (place, outside)
+        line = ledger.Line(source, target, abs(gap_mg), reading)
+        story = ledger.Story(subject=_subject(place), actor=by, reason=reason.strip())
+        movement = _posted(key, "count_mass", [line], at, story)
+    _told("count", _subject(place), movement, key=key, facts=facts, at=at, actor=by)
+    return movement
+
+
+@transaction.atomic
+def dispose(*, key: UUID, place: Place, reason: str, at: datetime, by: User) -> Movement:
+    """A waste stream is taken away whole; `reason` says by whom or where to."""
+    facts = [place.code, reason.strip()]
+    if deeds.repeated(key=key, name="material.dispose", facts=facts):
+        return Movement.objects.get(key=key)
+    _refuse_no_reason(reason)
+    held_mg = boxes.held_mg(place)
+    if place.kind not in WASTE or held_mg < 1:
+        raise BadInput(_("There is nothing to dispose of at this place."), field="place")
+    line = ledger.Line(place, places.mass(PlaceKind.SUPPLIERS), held_mg)
+    story = ledger.Story(subject=_subject(place), actor=by, reason=reason.strip())
+    movement = _posted(key, "dispose", [line], at, story)
+    _told("dispose", _subject(place), movement, key=key, facts=facts, at=at, actor=by)
+    return movement
+
+
+def _into_box(
+    *,
+    source: PlaceKind,
+    kind: str,
+    key: UUID,
+    material: Material,
+    weighing: Weighing,
+    at: datetime,
+    by: User,
+) -> Movement:
+    facts = [kind, *material.facts(), *weighing.facts()]
+    if deeds.repeated(key=key, name="material.into_box", facts=facts):
+        return Movement.objects.get(key=key)
+    _refuse_bad_material(material)
+    box = places.box(polymer=material.polymer, colour=material.colour, origin=material.origin)
+    reading = weighing.read(at)
+    line = ledger.Line(places.mass(source), box, reading.mass_mg, reading)
+    story = ledger.Story(
+        subject=_subject(box),
+        actor=by,
+        reason=material.note,
+        cost_minor=material.cost_minor,
+        heat=material.heat.to_list(),
+    )
+    movement = _posted(key, kind, [line], at, story)
+    _told("into_box", _subject(box), movement, key=key, facts=facts, at=at, actor=by)
+    return movement
+
+
+def _as_lot(
+    *,
+    source: PlaceKind,
+    kind: str,
+    key: UUID,
+    material: Material,
+    weighing: Weighing,
+    at: datetime,
+    by: User,
+) -> Lot:
+    facts = [kind, *material.facts(), *weighing.facts()]
+    done = deeds.repeated(key=key, name="material.as_lot", facts=facts)
+    if done:
+        return Lot.objects.get(code=done.subject)
+    _refuse_bad_material(material)
+    lot = Lot.objects.create(
+        code=fresh_lot_code(),
+        polymer=material.polymer,
+        colour=material.colour,
+        origin=material.origin,
+        heat=material.heat.to_list(),
+        supplier_note=material.note,
+        made_at=at,
+    )
+    reading = weighing.read(at)
+    line = ledger.Line(places.mass(source), places.of_lot(lot), reading.mass_mg, reading)
+    story = ledger.Story(
+        subject=lot.code, actor=by, cost_minor=material.cost_minor, heat=material.heat.to_list()
+    )
+    movement = _posted(key, kind, [line], at, story)
+    _told("as_lot", lot.code, movement, key=key, facts=facts, at=at, actor=by)
+    return lot
+
+
+def _refuse_not_bought(material: Material) -> None:
+    if material.origin not in BOUGHT:
+        raise BadInput(
+            _("Bought-in material is post-consumer feedstock or virgin. Choose one."),
+            field="origin",
+        )
+
+
+def _refuse_bad_material(material: Material) -> None:
+    if material.origin not in Origin.values:
+        raise BadInput(_("Say where the material came from."), field="origin")
+    if material.cost_minor < 0:
+        raise BadInput(_("A cost cannot be below zero."), field="cost_minor")
+    if len(material.note) > 120:
+        raise BadInput(_("Keep the note to 120 characters."), field="note")
+
+
+def _refuse_no_reason(reason: str) -> None:
+    if not 1 <= len(reason.strip()) <= 200:
+        raise BadInput(_("Say why, in up to 200 characters."), field="reason")
+
+
+def _subject(place: Place) -> str:
+    """A lot's own code; any other place's, cut to what a subject may be long."""
+    return place.lot.code if place.lot else place.code[:40]
+
+
+def _posted(
+    key: UUID, kind: str, lines: list[ledger.Line], at: datetime, story: ledger.Story
+) -> Movement:
+    return ledger.post(key=key, kind=kind, lines=lines, happened_at=at, story=story)
+
+
+def _told(name: str, subject: str, movement: Movement | None, **deed: Any) -> None:
+    detail = {"movement": movement.number if movement else None}
+    deeds.record(name=f"material.{name}", subject=subject, detail=detail, **deed)

@@ -1,0 +1,129 @@
+"""Months of the books: where each stands, its report, and closing one."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from django.utils import timezone
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from inventory.errors import NotFound
+from inventory.furniture.api.shapes import Code, Moment
+from inventory.furniture.api.views import DeedView, Detail, Face
+from inventory.models import Month
+from inventory.months import rules as closing
+from inventory.months.queries import months, recovered
+from inventory.months.sums.calendar_month import BadMonth
+
+
+class ClosedAnswer(serializers.Serializer[Month]):
+    """`digest` chains to the digest of the month before."""
+
+    label = serializers.CharField()  # type: ignore[assignment]
+    closed_at = Moment()
+    closed_by = Code(by="username", allow_null=True)
+    previous_digest = serializers.CharField()
+    digest = serializers.CharField()
+    last_movement = serializers.IntegerField(source="last_number")
+
+
+class ListedAnswer(serializers.Serializer[months.Listed]):
+    label = serializers.CharField()  # type: ignore[assignment]
+    standing = serializers.CharField()
+    digest = serializers.SerializerMethodField()
+
+    def get_digest(self, listed: months.Listed) -> str | None:
+        return listed.month.digest if listed.month else None
+
+
+class MonthsAnswer(serializers.Serializer[Any]):
+    results = ListedAnswer(many=True)
+
+
+class Months(Face):
+    """Every month from the first booked to the one that runs, the newest first."""
+
+    scope = "read"
+    answer_class = MonthsAnswer
+
+    def get(self, _request: Request) -> Response:
+        rows = months.listed(timezone.now())
+        return Response(MonthsAnswer({"results": rows}).data)
+
+
+class ReasonAnswer(serializers.Serializer[months.Reason]):
+    code = serializers.CharField()
+    text = serializers.CharField()
+    subject = serializers.CharField()
+
+
+class MonthAnswer(serializers.Serializer[Any]):
+    """`reasons` lists what keeps an open month from being closed now."""
+
+    label = serializers.CharField()  # type: ignore[assignment]
+    standing = serializers.CharField()
+    reasons = ReasonAnswer(many=True)
+    closed = ClosedAnswer(allow_null=True)
+
+
+class OneMonth(Detail):
+    """Where one month stands."""
+
+    scope = "read"
+    answer_class = MonthAnswer
+
+    def thing(self) -> dict[str, Any]:
+        label, now = self.kwargs["label"], timezone.now()
+        months.parsed(label)
+        closed = months.closed(label)
+        try:
+            reasons = [] if closed else months.reasons(label, now)
+        except BadMonth as error:
+            raise NotFound() from error
+        standing = months.standing(label, now)
+        return {"label": label, "standing": standing, "reasons": reasons, "closed": closed}
+
+
+class ReportAnswer(serializers.Serializer[Any]):
+    """The recovered-material report. `digest` is the SHA-256 of the figures in canonical form."""
+
+    label = serializers.CharField()  # type: ignore[assignment]
+    standing = serializers.CharField()
+    digest = serializers.CharField()
+    figures = serializers.JSONField()
+
+
+class Report(Detail):
+    """The recovered-material report of one month, open or closed."""
+
+    scope = "accounts"
+    answer_class = ReportAnswer
+
+    def thing(self) -> dict[str, Any]:
+        label = self.kwargs["label"]
+        try:
+            report = recovered.of_month(label)
+        except BadMonth as error:
+            raise NotFound() from error
+        return {
+            "label": label,
+            "standing": months.standing(label, timezone.now()),
+            "digest": recovered.digest(report),
+            "figures": json.loads(recovered.canonical(report)),
+        }
+
+
+class Close(DeedView):
+    """Close a month: in order, after its end, when nothing dangles. It never changes again."""
+
+    scope = "accounts"
+    made_class = ClosedAnswer
+    made_status = 200
+
+    def do(self, _said: dict[str, Any]) -> Month:
+        label = self.kwargs["label"]
+        months.parsed(label)
+        return closing.close(key=self.deed_key, label=label, at=self.at, by=self.by)

@@ -1,0 +1,201 @@
+"""The accountant's months: the list, the way to closing, the report, and a figure's evidence."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_http_methods
+
+from inventory.errors import NotFound
+from inventory.furniture.pages import frame
+from inventory.furniture.pages.access import ACCOUNTANT, OWNER, StaffRequest, allow, roles_of
+from inventory.months import rules as closing
+from inventory.months.pages import checklist, filing
+from inventory.months.pages.forms import CloseForm
+from inventory.months.queries import months, recovered
+from inventory.months.queries.followed import Followed
+from inventory.months.queries.recovered import comparison, lines
+from inventory.months.reports import chart, document, headings, tables
+from inventory.weighing import pages as agreement
+
+PER_PAGE = 24
+
+
+@require_GET
+@allow(ACCOUNTANT, OWNER)
+def listing(request: HttpRequest) -> HttpResponse:
+    """Every month with its state, newest first."""
+    page = Paginator(months.listed(timezone.now()), PER_PAGE).get_page(request.GET.get("page"))
+    return render(request, "inventory/accounts/months.html", {"page": page})
+
+
+@require_GET
+@allow(ACCOUNTANT, OWNER)
+def month(request: StaffRequest, label: str) -> HttpResponse:
+    """What leads to closing, the figures in short, and the difference against last month."""
+    now = timezone.now()
+    known = months.known(label, now)
+    earlier = str(known.previous())
+    followed = Followed([label, earlier])
+    report = recovered.of_month(label, followed)
+    before = recovered.of_month(earlier, followed)
+    closed = months.closed(label)
+    checks = (
+        []
+        if closed
+        else checklist.checks(months.reasons(label, now), report, roles_of(request.user))
+    )
+    facts = (
+        _facts(label)
+        | filing.files(report)
+        | {
+            "report": report,
+            "checks": checks,
+            "ready": not closed and all(check.done for check in checks),
+            "beside": _beside(report, before),
+            "before": earlier,
+            "trust": document.trust(report),
+            "cautions": document.cautions(report),
+            "closing_known": report.known_of("total", "closing"),
+            "frames": document.frames(report),
+            "agreement": agreement.shown(label, frame.roles(request)),
+            "method_url": frame.address("method"),
+        }
+    )
+    return render(request, "inventory/accounts/month.html", facts)
+
+
+@require_http_methods(["GET", "POST"])
+@allow(ACCOUNTANT, OWNER)
+def close(request: StaffRequest, label: str) -> HttpResponse:
+    """Confirm and close. A refusal is shown on the form with all its reasons."""
+    now = timezone.now()
+    months.known(label, now)
+    form = CloseForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        closed = form.attempt(closing.close, label=label, at=now, by=request.user)
+        if closed is not None:
+            messages.success(request, _("%(month)s is closed.") % {"month": label})
+            return redirect("month", label)
+    facts = _facts(label) | {"form": form, "reasons": _reasons(label)}
+    return render(request, "inventory/accounts/close.html", facts)
+
+
+@require_GET
+@allow(ACCOUNTANT, OWNER)
+def report(request: HttpRequest, label: str) -> HttpResponse:
+    """The whole report on screen, every figure linked to its postings."""
+    months.known(label, timezone.now())
+    made = recovered.of_month(label)
+    facts = (
+        _facts(label)
+        | filing.files(made)
+        | {
+            "report": made,
+            "tables": tables.every(made),
+            "chart": chart.svg(made),
+            "trust": document.trust(made),
+            "cautions": document.cautions(made),
+            "late_rows": document.late(made),
+            "frames": document.frames(made),
+            "digest": recovered.digest(made),
+            "linked": True,
+            "wide": True,
+        }
+    )
+    return render(request, "inventory/accounts/report.html", facts)
+
+
+@require_GET
+@allow(ACCOUNTANT, OWNER)
+def figure(request: HttpRequest, label: str, row: str, column: str) -> HttpResponse:
+    """The postings behind one figure."""
+    months.known(label, timezone.now())
+    made = recovered.of_month(label)
+    cell = recovered.cell(made, row, column)
+    if cell is None:
+        raise NotFound(_("The report has no such figure."))
+    found = lines.of_month(made, cell.movements)
+    page = Paginator(found, 50).get_page(request.GET.get("page"))
+    facts = _facts(label) | {
+        "row_words": _row_words(made, row),
+        "heading": _heading(row, column),
+        "cell": cell,
+        "known": made.known_of(row, column),
+        "in_pieces": row == "frames" or any(part.place == row for part in made.parts),
+        "page": page,
+        "rows": [
+            (line, headings.KINDS.get(line.kind, line.kind), _counts_in(line, row)) for line in page
+        ],
+        "wide": True,
+    }
+    return render(request, "inventory/accounts/figure.html", facts)
+
+
+def _heading(row: str, column: str) -> Any:
+    words = headings.FRAMES if row == "frames" else headings.COLUMNS
+    return words.get(column, column)
+
+
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """A line of the comparison, its causes with class and column in words."""
+
+    it: comparison.Beside
+    told: list[tuple[comparison.Cause, str, Any]]
+
+
+def _beside(report: recovered.Report, before: recovered.Report) -> list[_Line]:
+    return [
+        _Line(
+            one,
+            [
+                (cause, tables.name(report, cause.material), headings.COLUMNS.get(cause.column, ""))
+                for cause in one.causes
+            ],
+        )
+        for one in comparison.beside(report, before)
+    ]
+
+
+def _row_words(made: recovered.Report, row: str) -> str:
+    """A row of the report in words: a class with its box or lot, a shelf, a part."""
+    for line in made.material:
+        if line.place == row:
+            return f"{tables.box_or_lot(line)}, {tables.name(made, line.material)}"
+    for shelf in made.shelves:
+        if shelf.place == row:
+            return str(headings.PLACES.get(shelf.kind, shelf.place)).capitalize()
+    for part in made.parts:
+        if part.place == row:
+            return part.name
+    return str(headings.TOTAL) if row == "total" else _("Frames")
+
+
+def _counts_in(line: lines.PostingLine, row: str) -> list[str]:
+    """The columns that a posting counts in: at its row's own place, else at either end."""
+    ends = [(line.source, line.source_column), (line.target, line.target_column)]
+    own = [column for place, column in ends if place == row] or [column for _, column in ends]
+    return [str(headings.COLUMNS.get(column, column)) for column in own if column]
+
+
+def _facts(label: str) -> dict[str, Any]:
+    return {
+        "label": label,
+        "first_day": months.parsed(label).first_day,
+        "closed": months.closed(label),
+        "standing": months.standing(label, timezone.now()),
+        "month_url": reverse("month", args=[label]),
+    }
+
+
+def _reasons(label: str) -> list[months.Reason]:
+    return [] if months.closed(label) else months.reasons(label, timezone.now())

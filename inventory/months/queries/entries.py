@@ -1,0 +1,113 @@
+"""Postings as plain rows, each with the column of the report that it counts in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.db.models import QuerySet
+
+from inventory.models import Place, Posting
+from inventory.months.queries import columns
+
+MATERIAL_KINDS = frozenset({"box", "lot"})
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One posting of the month. `sign` is -1 in a reversal.
+
+    `reason` is that of the movement itself, in a reversal that of what it reverses. `month` is the
+    one it is booked in; a reversal has the number of what it undoes, and the month of that.
+    """
+
+    number: int
+    line: int
+    kind: str
+    subject: str
+    sign: int
+    source: Place
+    target: Place
+    quantity: int
+    reading_id: int | None
+    cost_minor: int
+    reason: str
+    month: str
+    reverses: int | None = None
+    reverses_month: str | None = None
+
+    @property
+    def undoes_earlier(self) -> bool:
+        """Whether it takes back what was booked in an earlier month."""
+        return self.reverses_month is not None and self.reverses_month != self.month
+
+    def column(self, place: Place) -> str | None:
+        """The column this counts in for one of its two places; None where there is none."""
+        there = self.source if place == self.target else self.target
+        if place.kind in MATERIAL_KINDS:
+            return columns.of_material(self.kind, place.kind, there.kind, place.origin)
+        if place.kind == "bin":
+            return columns.of_parts(self.kind)
+        return columns.of_shelf(self.signed(place))
+
+    def signed(self, place: Place) -> int:
+        """The quantity as `place` sees it: positive in, negative out."""
+        return self.quantity if place == self.target else -self.quantity
+
+
+_FIELDS = (
+    "movement__number",
+    "line",
+    "movement__kind",
+    "movement__subject",
+    "movement__reverses__number",
+    "source",
+    "target",
+    "quantity",
+    "reading",
+    "movement__cost_minor",
+    "movement__reverses__month",
+    "movement__reason",
+    "movement__reverses__reason",
+    "movement__month",
+)
+
+
+def all_places() -> dict[int, Place]:
+    """Every place by id, with what its row in the report names."""
+    rows = Place.objects.select_related("polymer", "colour", "lot", "part")
+    return {place.pk: place for place in rows}
+
+
+def places_of(rows: QuerySet[Posting]) -> dict[int, Place]:
+    """The places that a few postings touch, by id."""
+    ends = rows.order_by().values_list("source", "target").distinct()
+    return Place.objects.in_bulk({pk for pair in ends for pk in pair})
+
+
+def of_month(label: str, places: dict[int, Place]) -> tuple[Entry, ...]:
+    """All postings booked in a month, in order of movement and line."""
+    return read(Posting.objects.filter(movement__month=label), places)
+
+
+def read(rows: QuerySet[Posting], places: dict[int, Place]) -> tuple[Entry, ...]:
+    """Postings as entries, in order of movement and line."""
+    ordered = rows.order_by("movement__number", "line")
+    return tuple(
+        Entry(
+            number=row[0],
+            line=row[1],
+            kind=row[2],
+            subject=row[3],
+            sign=1 if row[4] is None else -1,
+            source=places[row[5]],
+            target=places[row[6]],
+            quantity=row[7],
+            reading_id=row[8],
+            cost_minor=row[9],
+            reason=row[11] if row[4] is None else row[12],
+            month=row[13],
+            reverses=row[4],
+            reverses_month=row[10],
+        )
+        for row in ordered.values_list(*_FIELDS)
+    )

@@ -1,0 +1,221 @@
+"""This month beside the one before it: figure by figure, and what moved each.
+
+A flow is explained by the classes and columns that differ most, the closing stock by this month's
+own flows, for that is all that parts it from the closing before, and its worth class by class.
+Behind each stand the biggest movements of the month that has more of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+
+from inventory.months.queries.columns import LOSSES, MATERIAL
+from inventory.months.queries.entries import MATERIAL_KINDS
+from inventory.months.queries.recovered.shapes import Class, Report, class_row
+from inventory.months.queries.recovered.worth import class_of
+from inventory.weighing.sums.traced import Known, Traced
+
+CAUSES_MAX = 3
+MOVEMENTS_MAX = 3
+# From box to lot: it stays in its class, so it moves no closing stock.
+INSIDE = frozenset({"ground_in", "ground_out"})
+
+
+@dataclass(frozen=True, slots=True)
+class Biggest:
+    """A movement's part in a figure, signed, in milligrams, and how well it is known."""
+
+    number: int
+    kind: str
+    subject: str
+    mass_mg: int
+    known: Known | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """What moved a figure by `change`, in the figure's own unit.
+
+    `now` and `before` are the two months' amounts, for a worth the masses in stock, each with how
+    well it is known. `label` is the month that the biggest movements lie in.
+    """
+
+    material: Class
+    column: str
+    change: int
+    now: int
+    before: int
+    known: Known | None
+    known_before: Known | None
+    label: str = ""
+    biggest: tuple[Biggest, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """One figure of two months; `unit` is mg, pc or minor. `rest` is what no cause accounts for."""
+
+    key: str
+    unit: str
+    now: int
+    before: int
+    causes: tuple[Cause, ...] = ()
+    known: Known | None = None
+    known_before: Known | None = None
+    known_difference: Known | None = None
+    known_rest: Known | None = None
+
+    @property
+    def difference(self) -> int:
+        return self.now - self.before
+
+    @property
+    def rest(self) -> int:
+        return self.difference - sum(cause.change for cause in self.causes)
+
+
+_FLOWS = {"credited": ("credited",), "losses": LOSSES, "issued": ("issued",)}
+
+
+def beside(report: Report, before: Report) -> tuple[Beside, ...]:
+    """The figures that an accountant looks at first, each with what moved it."""
+    moved = _Moved(report, before)
+    pairs = zip(_figures(report), _figures(before), strict=True)
+    return tuple(moved.line(key, unit, now, was) for (key, unit, now), (_k, _u, was) in pairs)
+
+
+def _figures(report: Report) -> list[tuple[str, str, int]]:
+    total, frames = report.total, report.frames
+    return [
+        ("received", "pc", frames.received.quantity),
+        ("mended", "pc", frames.mended.quantity),
+        ("reground", "pc", frames.reground.quantity),
+        ("credited", "mg", total.cell("credited").quantity),
+        ("losses", "mg", sum(total.cell(column).quantity for column in LOSSES)),
+        ("issued", "mg", total.cell("issued").quantity),
+        ("closing", "mg", total.closing),
+        ("carried", "minor", report.carried_minor),
+    ]
+
+
+class _Moved:
+    """Two months' masses by class and column, and the movements behind them, read once."""
+
+    def __init__(self, report: Report, before: Report) -> None:
+        self._now, self._before = report, before
+        self._movements = {one.label: _by_figure(one) for one in (report, before)}
+
+    def line(self, key: str, unit: str, now: int, before: int) -> Beside:
+        """One figure with what moved it; a mass with how well it, and what is left, is known."""
+        causes = self.causes(key) if now != before else ()
+        if unit != "mg":
+            return Beside(key, unit, now, before, causes)
+        known, earlier = (one.known_of("total", key) for one in (self._now, self._before))
+        if known is None or earlier is None:
+            return Beside(key, unit, now, before, causes, known, earlier)
+        difference = self._parted(key, "total", MATERIAL if key == "closing" else (key,))
+        rest = difference.copy()
+        for cause in causes:
+            rest.add(self._parted(key, class_row(cause.material), (cause.column,)), -1)
+        return Beside(
+            key, unit, now, before, causes, known, earlier, difference.known(), rest.known()
+        )
+
+    def _parted(self, key: str, row: str, columns: Iterable[str]) -> Traced:
+        """What parts a figure of two months, both as one: what they share cancels.
+
+        What parts two closings is what moved in the later month alone.
+        """
+        now, before = (one.totals.get(row, {}) for one in (self._now, self._before))
+        parted = Traced.total(now[column] for column in columns if column in now)
+        if key == "closing":
+            return parted
+        return parted.less(Traced.total(before[column] for column in columns if column in before))
+
+    def causes(self, key: str) -> tuple[Cause, ...]:
+        """What moved a figure most, largest first."""
+        if key in _FLOWS:
+            found = self._flows(_FLOWS[key])
+        elif key == "closing":
+            found = self._closing()
+        else:
+            found = self._worth() if key == "carried" else iter(())
+        moved = sorted(
+            (cause for cause in found if cause.change),
+            key=lambda cause: (-abs(cause.change), cause.material, cause.column),
+        )
+        return tuple(moved[:CAUSES_MAX])
+
+    def _flows(self, columns: Iterable[str]) -> Iterator[Cause]:
+        classes = {key for one in (self._now, self._before) for key, _flows in one.classes}
+        for material in classes:
+            now, before = self._now.of(material), self._before.of(material)
+            for column in columns:
+                amounts = now.cell(column).quantity, before.cell(column).quantity
+                row = class_row(material)
+                more = self._now if abs(amounts[0]) >= abs(amounts[1]) else self._before
+                yield Cause(
+                    material,
+                    column,
+                    amounts[0] - amounts[1],
+                    *amounts,
+                    self._now.known_of(row, column),
+                    self._before.known_of(row, column),
+                    more.label,
+                    self._biggest(more.label, material, column),
+                )
+
+    def _closing(self) -> Iterator[Cause]:
+        for material, flows in self._now.classes:
+            for column in MATERIAL:
+                change = flows.cell(column).quantity
+                if column not in INSIDE:
+                    label, known = self._now.label, self._now.known_of(class_row(material), column)
+                    biggest = self._biggest(label, material, column)
+                    yield Cause(material, column, change, change, 0, known, None, label, biggest)
+
+    def _worth(self) -> Iterator[Cause]:
+        now, before = ({w.material: w for w in one.worth} for one in (self._now, self._before))
+        for material in {*now, *before}:
+            ours, theirs = now.get(material), before.get(material)
+            yield Cause(
+                material,
+                "carried",
+                (ours.carried_minor if ours else 0) - (theirs.carried_minor if theirs else 0),
+                ours.closing_mg if ours else 0,
+                theirs.closing_mg if theirs else 0,
+                self._now.known_of(class_row(material), "closing"),
+                self._before.known_of(class_row(material), "closing"),
+            )
+
+    def _biggest(self, label: str, material: Class, column: str) -> tuple[Biggest, ...]:
+        found = self._movements[label].get((material, column), {}).values()
+        ranked = sorted(found, key=lambda one: (-abs(one[0].mass_mg), one[0].number))
+        is_stated = self._now.followed.is_stated(label)
+        return tuple(
+            replace(one, known=mass.known()) if is_stated else one
+            for one, mass in ranked[:MOVEMENTS_MAX]
+        )
+
+
+_Parts = dict[int, tuple[Biggest, Traced]]
+
+
+def _by_figure(report: Report) -> Mapping[tuple[Class, str], _Parts]:
+    """Class and column -> movement -> its part in that figure, with the readings behind it."""
+    figures: dict[tuple[Class, str], _Parts] = {}
+    masses = report.followed.moved(report.label)
+    for entry in report.followed.found(report.label):
+        moved = masses.get((entry.number, entry.line), Traced())
+        for place in (entry.source, entry.target):
+            column = entry.column(place) if place.kind in MATERIAL_KINDS else None
+            if not column:
+                continue
+            parts = figures.setdefault((class_of(place), column), {})
+            first = Biggest(entry.number, entry.kind, entry.subject, 0), Traced()
+            one, mass = parts.get(entry.number, first)
+            mass.add(moved, 1 if place == entry.target else -1)
+            added = replace(one, mass_mg=one.mass_mg + entry.signed(place))
+            parts[entry.number] = added, mass
+    return figures

@@ -1,0 +1,338 @@
+"""The shapes of the recovered-material report: frozen, and in whole milligrams, pieces and cents.
+
+A flow is positive where it adds to its place and negative where it takes away, so that opening
+plus all flows is closing, in every row and in every total.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from inventory.weighing.sums.traced import Known, Traced
+
+if TYPE_CHECKING:
+    from inventory.months.queries.followed import Followed
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One figure, with the numbers of the movements that make it up, in order."""
+
+    quantity: int = 0
+    movements: tuple[int, ...] = ()
+
+    @classmethod
+    def total(cls, cells: Iterable[Cell]) -> Cell:
+        """The sum of several figures; a movement that is in two of them is named once."""
+        listed = list(cells)
+        numbers = {number for cell in listed for number in cell.movements}
+        return cls(sum(cell.quantity for cell in listed), tuple(sorted(numbers)))
+
+
+NOTHING = Cell()
+
+
+@dataclass(frozen=True, slots=True)
+class Flows:
+    """Opening, flows by column, and closing of one place, one part, or a total of several."""
+
+    opening: int
+    cells: Mapping[str, Cell]
+    closing: int
+
+    def cell(self, column: str) -> Cell:
+        """The figure of a column; nothing where there was no entry."""
+        return self.cells.get(column, NOTHING)
+
+    @property
+    def change(self) -> int:
+        """What the flows add up to."""
+        return sum(cell.quantity for cell in self.cells.values())
+
+    @property
+    def gap(self) -> int:
+        """What opening and flows miss closing by. Anything but zero is an error in the books."""
+        return self.opening + self.change - self.closing
+
+    @classmethod
+    def total(cls, rows: Iterable[Flows]) -> Flows:
+        """The sum of several rows, column by column."""
+        listed = list(rows)
+        columns = sorted({column for row in listed for column in row.cells})
+        cells = {column: Cell.total(row.cell(column) for row in listed) for column in columns}
+        return cls(sum(r.opening for r in listed), cells, sum(r.closing for r in listed))
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Class:
+    """A class of material: what is never mixed in a figure. All three are codes."""
+
+    polymer: str
+    colour: str
+    origin: str
+
+    def __str__(self) -> str:
+        return f"{self.polymer}/{self.colour}/{self.origin}"
+
+
+@dataclass(frozen=True, slots=True)
+class MaterialRow:
+    """A regrind box or a flake lot in the month, in milligrams."""
+
+    place: str
+    kind: str
+    name: str
+    material: Class
+    flows: Flows
+
+
+@dataclass(frozen=True, slots=True)
+class ShelfRow:
+    """Any other place in the house, or the boundary, in milligrams."""
+
+    place: str
+    kind: str
+    flows: Flows
+
+
+@dataclass(frozen=True, slots=True)
+class PartRow:
+    """One spare part, in pieces."""
+
+    place: str
+    part: str
+    name: str
+    flows: Flows
+
+
+@dataclass(frozen=True, slots=True)
+class Frames:
+    """Frames counted from the movements under their tags; `held` as the month ended."""
+
+    received: Cell
+    mended: Cell
+    unmended: Cell
+    reground: Cell
+    discarded: Cell
+    held: Cell
+
+
+@dataclass(frozen=True, slots=True)
+class Trust:
+    """How well the credited mass is known: expanded uncertainty with k = 2, in micrograms.
+
+    `flags` is (scale, flag, readings) of the readings behind the credited mass.
+    """
+
+    credited_mg: int
+    weighed_mg: int
+    readings: int
+    unweighed_postings: int
+    expanded_ug: int
+    flags: tuple[tuple[str, str, int], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Late:
+    """A movement of this month that belongs to one closed before it came in."""
+
+    number: int
+    kind: str
+    subject: str
+    happened_on: str
+    belongs_to: str
+    mass_mg: int
+    pieces: int
+    reverses: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Worth:
+    """What one class is worth: masses in milligrams, money in minor units.
+
+    Of the cost received, some was paid for bought material, some for taking returns apart, some
+    for grinding. Normal loss bears no cost of its own. `realisable_minor` is None where no selling
+    price is known, so that cost alone counts.
+    """
+
+    material: Class
+    opening_mg: int
+    opening_minor: int
+    received_mg: int
+    received_minor: int
+    bought_minor: int
+    recovered_minor: int
+    converted_minor: int
+    issued_mg: int
+    issued_minor: int
+    normal_loss_mg: int
+    written_off_mg: int
+    written_off_minor: int
+    closing_mg: int
+    cost_minor: int
+    realisable_minor: int | None
+    allowance_before_minor: int
+    allowance_minor: int
+
+    @property
+    def carried_minor(self) -> int:
+        """Lower of cost and net realisable value."""
+        return self.cost_minor - self.allowance_minor
+
+
+@dataclass(frozen=True, slots=True)
+class Entered:
+    """One line of the proposed journal: exactly one of debit and credit is above zero."""
+
+    material: Class
+    account: str
+    debit_minor: int
+    credit_minor: int
+    text_key: str
+
+
+def class_row(material: Class) -> str:
+    """The row of a class in `Report.known`."""
+    return f"class {material}"
+
+
+def origin_row(origin: str) -> str:
+    """The row of an origin in `Report.known`."""
+    return f"origin {origin}"
+
+
+JOURNAL_ORDER = (
+    "material_received",
+    "material_issued",
+    "abnormal_loss_expensed",
+    "normal_loss_took_all",
+    "written_down",
+    "write_down_reversed",
+    "allowance_left_with_material",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """The figures of one month. Nothing here depends on whether the month is closed yet.
+
+    `flags` is (scale, flag, readings) of all readings that were booked in the month. `totals` and
+    `followed` are no figures: total, class or origin -> column -> the readings behind that mass,
+    and the month as it was followed, for who needs to know single postings.
+    """
+
+    label: str
+    currency: str
+    workshop: str
+    address: str
+    zone: str
+    edition: int
+    names: Mapping[str, Mapping[str, str]]
+    material: tuple[MaterialRow, ...]
+    shelves: tuple[ShelfRow, ...]
+    parts: tuple[PartRow, ...]
+    frames: Frames
+    trust: Trust
+    worth: tuple[Worth, ...]
+    journal: tuple[Entered, ...]
+    unvalued: tuple[str, ...]
+    late: tuple[Late, ...]
+    movements: int
+    known: Mapping[str, Mapping[str, Known]]
+    flags: tuple[tuple[str, str, int], ...]
+    totals: Mapping[str, Mapping[str, Traced]] = field(compare=False, repr=False)
+    followed: Followed = field(compare=False, repr=False)
+
+    def known_of(self, row: str, column: str) -> Known | None:
+        """How well a mass is known, by the code of its row; None where the edition has none.
+
+        Besides the places, rows are "total", and a class or an origin by `class_row`, `origin_row`.
+        """
+        return self.known.get(row, {}).get(column, Known()) if self.edition > 1 else None
+
+    @property
+    def total(self) -> Flows:
+        """All boxes and lots together."""
+        return Flows.total(row.flows for row in self.material)
+
+    @property
+    def classes(self) -> tuple[tuple[Class, Flows], ...]:
+        """Subtotals per class, in order."""
+        keys = sorted({row.material for row in self.material})
+        return tuple((key, self.of(key)) for key in keys)
+
+    @property
+    def origins(self) -> tuple[tuple[str, Flows], ...]:
+        """Subtotals per origin, in order."""
+        keys = sorted({row.material.origin for row in self.material})
+        return tuple(
+            (key, Flows.total(r.flows for r in self.material if r.material.origin == key))
+            for key in keys
+        )
+
+    def of(self, material: Class) -> Flows:
+        """The subtotal of one class."""
+        return Flows.total(row.flows for row in self.material if row.material == material)
+
+    @property
+    def rows(self) -> tuple[tuple[str, Flows], ...]:
+        """Every row with its place's code: boxes and lots, other places, part bins."""
+        return (
+            *((row.place, row.flows) for row in self.material),
+            *((row.place, row.flows) for row in self.shelves),
+            *((row.place, row.flows) for row in self.parts),
+        )
+
+    @property
+    def gaps(self) -> tuple[str, ...]:
+        """Codes of the rows that do not tie out; empty in sound books."""
+        return tuple(place for place, flows in self.rows if flows.gap)
+
+    @property
+    def journal_summed(self) -> tuple[tuple[str, str, int, int], ...]:
+        """The journal over all classes: text key, account, debit and credit, in its order."""
+        sums: dict[tuple[str, str], tuple[int, int]] = {}
+        for line in self.journal:
+            debit, credit = sums.get((line.text_key, line.account), (0, 0))
+            sums[line.text_key, line.account] = (
+                debit + line.debit_minor,
+                credit + line.credit_minor,
+            )
+        ordered = sorted(sums.items(), key=lambda item: JOURNAL_ORDER.index(item[0][0]))
+        return tuple((*key, *sides) for key, sides in ordered)
+
+    @property
+    def worth_steps(self) -> tuple[tuple[str, int], ...]:
+        """From the opening worth to the closing one, all classes together, in minor units.
+
+        Everything up to "cost" adds up to it; cost and what follows add up to "carried".
+        """
+        rows = self.worth
+        left = sum(
+            line.debit_minor
+            for line in self.journal
+            if line.text_key == "allowance_left_with_material"
+        )
+        before = sum(row.allowance_before_minor for row in rows)
+        allowance = sum(row.allowance_minor for row in rows)
+        named = sum(row.bought_minor + row.recovered_minor + row.converted_minor for row in rows)
+        return (
+            ("opening", sum(row.opening_minor for row in rows)),
+            ("bought", sum(row.bought_minor for row in rows)),
+            ("recovered", sum(row.recovered_minor for row in rows)),
+            ("converted", sum(row.converted_minor for row in rows)),
+            ("otherwise", sum(row.received_minor for row in rows) - named),
+            ("issued", -sum(row.issued_minor for row in rows)),
+            ("written_off", -sum(row.written_off_minor for row in rows)),
+            ("cost", sum(row.cost_minor for row in rows)),
+            ("allowance_before", -before),
+            ("allowance_left", left),
+            ("written_down", before - left - allowance),
+            ("carried", self.carried_minor),
+        )
+
+    @property
+    def carried_minor(self) -> int:
+        return sum(worth.carried_minor for worth in self.worth)

@@ -1,0 +1,158 @@
+"""Frames counted, trust in the credited mass, and what came in late."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Collection, Iterable, Mapping
+from math import ceil
+
+from django.db.models import Max, Q, Sum
+
+from inventory import clock
+from inventory.models import Movement, Place, PlaceKind, Posting, Reading
+from inventory.months.queries.entries import Entry
+from inventory.months.queries.recovered.shapes import Cell, Frames, Late, Trust
+from inventory.weighing import rules as weighing
+from inventory.weighing.sums import weighing as sums
+
+MENDED = "mended"
+LENSES = "lenses"
+
+
+def frames(label: str, entries: Iterable[Entry], on_hold: Collection[str] | None) -> Frames:
+    """Frames by what happened to them; a deed that was reversed counts back.
+
+    What is posted under a frame's tag says by its movement's reason what it was. `on_hold` names
+    the subjects with mass on the hold shelf as the month ended, where they are known already.
+    """
+    listed = [entry for entry in entries if entry.subject]
+    stripped = {entry.number for entry in listed if entry.kind == "strip_down"}
+    boxed = {e.number for e in listed if e.kind == "strip_down" and _touches(e, "box")}
+    posted = [e for e in listed if e.kind == "post_frame" and _touches(e, "customers")]
+    return Frames(
+        received=_count(entry for entry in listed if entry.kind == "weigh_in"),
+        mended=_count(entry for entry in posted if entry.reason == MENDED),
+        unmended=_count(entry for entry in posted if entry.reason not in (MENDED, LENSES)),
+        reground=_count(entry for entry in listed if entry.number in boxed),
+        discarded=_count(entry for entry in listed if entry.number in stripped - boxed),
+        held=_held(label, on_hold),
+    )
+
+
+def _touches(entry: Entry, kind: str) -> bool:
+    return kind in (entry.source.kind, entry.target.kind)
+
+
+def _count(entries: Iterable[Entry]) -> Cell:
+    """One per subject, however many movements and lines it took; minus one if only undone."""
+    net: dict[str, dict[int, int]] = {}
+    for entry in entries:
+        net.setdefault(entry.subject, {})[entry.number] = entry.sign
+    signs = [sum(moved.values()) for moved in net.values()]
+    numbers = sorted({number for moved in net.values() for number in moved})
+    return Cell(sum((sign > 0) - (sign < 0) for sign in signs), tuple(numbers))
+
+
+def _held(label: str, on_hold: Collection[str] | None) -> Cell:
+    """Subjects with mass on hold as the month ended, each with its last movement there."""
+    there = on_hold_at_close(label) if on_hold is None else on_hold
+    shelves = list(Place.objects.filter(kind=PlaceKind.HOLD))
+    rows = Posting.objects.filter(
+        Q(source__in=shelves) | Q(target__in=shelves),
+        movement__month__lte=label,
+        movement__subject__in=there,
+    )
+    last = rows.order_by().values_list("movement__subject").annotate(Max("movement__number"))
+    return Cell(len(there), tuple(sorted(number for _subject, number in last)))
+
+
+def on_hold_at_close(label: str) -> list[str]:
+    """Subjects with mass on the hold shelf at the end of a month, from all postings there."""
+    shelves = list(Place.objects.filter(kind=PlaceKind.HOLD))
+    rows = Posting.objects.filter(movement__month__lte=label).order_by()
+    mass: Counter[str] = Counter()
+    for end, sign in (("target", 1), ("source", -1)):
+        sums_ = rows.filter(**{f"{end}__in": shelves}).values_list("movement__subject")
+        for subject, moved in sums_.annotate(Sum("quantity")):
+            mass[subject] += sign * moved
+    return sorted(subject for subject, mass_mg in mass.items() if subject and mass_mg > 0)
+
+
+def trust(entries: Iterable[Entry], scale_names: Mapping[str, str]) -> Trust:
+    """Expanded uncertainty (k = 2) of the mass credited from returns.
+
+    Parts that all readings on one scale share add up linearly (GUM 5.2.2, note 1). A reading
+    that a reversal took back counts for nothing. A credited posting without a reading of its own
+    (a remainder by subtraction) is counted apart.
+    """
+    credited = [entry for entry in entries if _is_credit(entry)]
+    weight: Counter[int] = Counter()
+    for entry in credited:
+        if entry.reading_id is not None:
+            weight[entry.reading_id] += entry.sign
+    found = _readings(weight)
+    summed = sums.combine(
+        ((weight[r.pk] > 0) - (weight[r.pk] < 0), weighing.measured(r)) for r in found
+    )
+    return Trust(
+        credited_mg=sum(entry.sign * entry.quantity for entry in credited),
+        weighed_mg=sum(e.sign * e.quantity for e in credited if e.reading_id is not None),
+        readings=len(found),
+        unweighed_postings=sum(1 for entry in credited if entry.reading_id is None),
+        expanded_ug=ceil(sums.expanded(summed.u_mg) * 1000),
+        flags=_flags(found, scale_names),
+    )
+
+
+def flags(
+    entries: Iterable[Entry], scale_names: Mapping[str, str]
+) -> tuple[tuple[str, str, int], ...]:
+    """What was out of order with the scales behind any posting of the month."""
+    wanted = {entry.reading_id for entry in entries if entry.reading_id is not None}
+    flagged = Reading.objects.filter(pk__in=wanted).exclude(flags=[])
+    return _flags(flagged.select_related("scale"), scale_names)
+
+
+def _is_credit(entry: Entry) -> bool:
+    return entry.kind == "strip_down" and _touches(entry, "box")
+
+
+def _readings(weight: Mapping[int, int]) -> list[Reading]:
+    wanted = [pk for pk, count in weight.items() if count]
+    return list(Reading.objects.filter(pk__in=wanted).select_related("scale").order_by("pk"))
+
+
+def _flags(
+    readings: Iterable[Reading], scale_names: Mapping[str, str]
+) -> tuple[tuple[str, str, int], ...]:
+    found = Counter(
+        (scale_names.get(str(reading.scale_id), reading.scale.name), flag)
+        for reading in readings
+        for flag in reading.flags
+    )
+    return tuple((scale, flag, count) for (scale, flag), count in sorted(found.items()))
+
+
+def late(label: str) -> tuple[Late, ...]:
+    """Movements booked in this month that belong to one closed before them."""
+    rows = Movement.objects.filter(month=label).exclude(belongs_to="").order_by("number")
+    return tuple(
+        _late(row) for row in rows.select_related("reverses").prefetch_related("postings__source")
+    )
+
+
+def _late(movement: Movement) -> Late:
+    moved: Counter[str] = Counter()
+    for posting in movement.postings.all():
+        moved[posting.source.unit] += posting.quantity
+    day = clock.day_of(movement.happened_at)
+    return Late(
+        number=movement.number,
+        kind=movement.kind,
+        subject=movement.subject,
+        happened_on=day.isoformat(),
+        belongs_to=movement.belongs_to,
+        mass_mg=moved["mg"],
+        pieces=moved["pc"],
+        reverses=movement.reverses.number if movement.reverses else None,
+    )

@@ -1,0 +1,265 @@
+"""What the material of a month is worth: facts for the valuation sums, class by class.
+
+A reversal within its own month cancels with its cost. The reversal of something booked in an
+earlier month is no negative receipt: what it takes out is written off at the average, what it
+brings back comes in at no cost, for the earlier month's average is closed.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from inventory.ledger.sums.shares import apportion
+from inventory.models import ClassPrice, Month, Movement, Place
+from inventory.months.queries import months
+from inventory.months.queries.entries import MATERIAL_KINDS, Entry, all_places, of_month
+from inventory.months.queries.recovered.shapes import Class, Entered, Worth
+from inventory.months.sums import valuation
+from inventory.months.sums.calendar_month import Month as CalendarMonth
+
+RECEIPTS = frozenset({"credited", "feedstock", "virgin", "in_process", "taken_on"})
+NORMAL_LOSSES = frozenset({"dust", "purge", "moisture"})
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """What a class was worth at the turn of a month."""
+
+    mass_mg: int = 0
+    cost_minor: int = 0
+    allowance_minor: int = 0
+
+
+@dataclass(slots=True)
+class _Tally:
+    """What happened to one class in a month, by what it means for its cost."""
+
+    into_mg: Counter[str] = field(default_factory=Counter)
+    received_minor: Counter[str] = field(default_factory=Counter)
+
+
+@dataclass(frozen=True, slots=True)
+class Valued:
+    """The outcome of a month. `unvalued` names classes whose figures do not fit together."""
+
+    worth: tuple[Worth, ...]
+    journal: tuple[Entered, ...]
+    unvalued: tuple[str, ...]
+
+    @property
+    def held(self) -> dict[Class, Held]:
+        """What the next month opens with."""
+        return {
+            row.material: Held(row.closing_mg, row.cost_minor, row.allowance_minor)
+            for row in self.worth
+            if row.closing_mg or row.cost_minor
+        }
+
+
+def class_of(place: Place) -> Class:
+    """The class of a box or lot."""
+    if place.polymer is None or place.colour is None:
+        raise ValueError("only a box or a lot has a class")
+    return Class(place.polymer.code, place.colour.code, place.origin)
+
+
+def opening(label: str) -> dict[Class, Held]:
+    """What each class was worth when a month began.
+
+    From the last close before it, carried through the open months in between at today's prices.
+    """
+    last = Month.objects.filter(label__lt=label).order_by("-label").first()
+    held = frozen_held(last.figures) if last else {}
+    start = _first_open(last)
+    places = all_places()
+    while start is not None and str(start) < label:
+        held = value(of_month(str(start), places), held, prices()).held
+        start = start.next()
+    return held
+
+
+def frozen_held(figures: Mapping[str, Any]) -> dict[Class, Held]:
+    """What a closed month froze as its closing values."""
+    return {Class(*key): Held(*amounts) for key, amounts in figures["values"]}
+
+
+def freeze_held(held: Mapping[Class, Held]) -> list[list[list[Any]]]:
+    """The JSON shape that `frozen_held` reads."""
+    return [
+        [
+            [key.polymer, key.colour, key.origin],
+            [amounts.mass_mg, amounts.cost_minor, amounts.allowance_minor],
+        ]
+        for key, amounts in sorted(held.items())
+    ]
+
+
+def prices() -> list[list[Any]]:
+    """Class prices as they stand now: polymer, colour or "", origin, price, to finish, to sell."""
+    rows = ClassPrice.objects.order_by("polymer__code", "colour__code", "origin").values_list(
+        "polymer__code",
+        "colour__code",
+        "origin",
+        "price_minor_per_kg",
+        "to_complete_minor_per_kg",
+        "to_sell_minor_per_kg",
+    )
+    return [[row[0], row[1] or "", *row[2:]] for row in rows]
+
+
+def value(
+    entries: Iterable[Entry], opened: Mapping[Class, Held], price_rows: Iterable[list[Any]]
+) -> Valued:
+    """Value every class that had something or moved."""
+    price_of = {(row[0], row[1], row[2]): tuple(row[3:]) for row in price_rows}
+    tallies = _tallies(entries)
+    worth, journal, unvalued = list[Worth](), list[Entered](), list[str]()
+    for key in sorted({*tallies, *opened}):
+        price = price_of.get((key.polymer, key.colour, key.origin)) or price_of.get(
+            (key.polymer, "", key.origin)
+        )
+        try:
+            row, lines = _valued(key, tallies.get(key, _Tally()), opened.get(key, Held()), price)
+        except valuation.ValuationError:
+            unvalued.append(str(key))
+            continue
+        worth.append(row)
+        journal += lines
+    return Valued(tuple(worth), tuple(journal), tuple(unvalued))
+
+
+def _first_open(last: Month | None) -> CalendarMonth | None:
+    if last is not None:
+        return CalendarMonth.parse(last.label).next()
+    first = Movement.objects.order_by("month").values_list("month", flat=True).first()
+    return months.parsed(first) if first else None
+
+
+def _tallies(entries: Iterable[Entry]) -> dict[Class, _Tally]:
+    tallies: dict[Class, _Tally] = {}
+    by_movement: dict[int, list[tuple[Entry, Place]]] = {}
+    for entry, place, column in material_sides(entries):
+        tally = tallies.setdefault(class_of(place), _Tally())
+        tally.into_mg[part(entry, column)] += entry.signed(place)
+        if not entry.undoes_earlier:
+            by_movement.setdefault(entry.number, []).append((entry, place))
+    for sides in by_movement.values():
+        _add_cost(tallies, sides)
+    return tallies
+
+
+def part(entry: Entry, column: str) -> str:
+    """What a posting means for its class's cost: received, issued, normal loss, or odd."""
+    if entry.undoes_earlier:
+        return "odd"
+    if column in RECEIPTS:
+        return "received"
+    if column == "issued":
+        return "issued"
+    return "normal" if column in NORMAL_LOSSES else "odd"
+
+
+def material_sides(entries: Iterable[Entry]) -> Iterator[tuple[Entry, Place, str]]:
+    """Every posting at a box or lot, with that place and the column it counts in there."""
+    for entry in entries:
+        for place in (entry.source, entry.target):
+            column = entry.column(place)
+            if place.kind in MATERIAL_KINDS and column:
+                yield entry, place, column
+
+
+def _add_cost(tallies: dict[Class, _Tally], sides: list[tuple[Entry, Place]]) -> None:
+    """Divide a movement's cost among its boxes and lots by mass."""
+    shares = apportion(sides[0][0].cost_minor, [entry.quantity for entry, _place in sides])
+    for (_entry, place), cost_minor in zip(sides, shares, strict=True):
+        tallies[class_of(place)].received_minor[sides[0][0].kind] += cost_minor
+
+
+def _movements(tally: _Tally, held: Held) -> valuation.MonthMovements:
+    """Undone and counted mass: short is written off, over comes in at no cost.
+
+    Both directions of counts, run differences and undone entries are netted over the month.
+    """
+    odd_mg = tally.into_mg["odd"]
+    return valuation.MonthMovements(
+        opening=valuation.Holding(held.mass_mg, held.cost_minor),
+        receipts=(
+            valuation.Holding(tally.into_mg["received"], tally.received_minor.total()),
+            valuation.Holding(max(odd_mg, 0), 0),
+        ),
+        issued_mg=-tally.into_mg["issued"],
+        normal_loss_mg=-tally.into_mg["normal"],
+        abnormal_loss_mg=max(-odd_mg, 0),
+    )
+
+
+def _valued(
+    key: Class, tally: _Tally, held: Held, price: tuple[int, ...] | None
+) -> tuple[Worth, list[Entered]]:
+    month = valuation.value_month(_movements(tally, held))
+    before_minor = _allowance_left(month, held)
+    nrv_minor = None if price is None else _realisable(month.closing.mass_mg, price)
+    cost_minor = month.closing.cost_minor
+    step = valuation.lower_of_cost_and_nrv(
+        cost_minor,
+        cost_minor if nrv_minor is None else nrv_minor,
+        earlier_allowance_minor=before_minor,
+    )
+    worth = Worth(
+        material=key,
+        opening_mg=month.opening.mass_mg,
+        opening_minor=month.opening.cost_minor,
+        received_mg=month.received.mass_mg,
+        received_minor=month.received.cost_minor,
+        bought_minor=tally.received_minor["receive_feedstock"],
+        recovered_minor=tally.received_minor["strip_down"],
+        converted_minor=tally.received_minor["grind"],
+        issued_mg=month.issued.mass_mg,
+        issued_minor=month.issued.cost_minor,
+        normal_loss_mg=month.normal_loss.mass_mg,
+        written_off_mg=month.abnormal_loss.mass_mg,
+        written_off_minor=month.abnormal_loss.cost_minor + month.normal_loss.cost_minor,
+        closing_mg=month.closing.mass_mg,
+        cost_minor=cost_minor,
+        realisable_minor=nrv_minor,
+        allowance_before_minor=held.allowance_minor,
+        allowance_minor=step.allowance_minor,
+    )
+    lines = [*valuation.month_journal(month, step).lines]
+    lines += _allowance_used(held.allowance_minor - before_minor)
+    checked = valuation.Journal(tuple(lines)).lines
+    return worth, [
+        Entered(key, line.account, line.debit_minor, line.credit_minor, line.text_key)
+        for line in checked
+    ]
+
+
+def _allowance_left(month: valuation.MonthValuation, held: Held) -> int:
+    """The earlier write-down's share in what is left, as the average mixes old and new."""
+    bearing_mg = month.issued.mass_mg + month.abnormal_loss.mass_mg + month.closing.mass_mg
+    left = valuation.allowance_still_held(
+        held.allowance_minor, held_mg=month.closing.mass_mg, of_mg=bearing_mg
+    )
+    return min(left, month.closing.cost_minor)
+
+
+def _allowance_used(used_minor: int) -> list[valuation.JournalLine]:
+    """The share of an earlier write-down that left with its material makes that cheaper."""
+    if not used_minor:
+        return []
+    return [
+        valuation.JournalLine("stock_allowance", used_minor, 0, "allowance_left_with_material"),
+        valuation.JournalLine("material_used", 0, used_minor, "allowance_left_with_material"),
+    ]
+
+
+def _realisable(mass_mg: int, price: tuple[int, ...]) -> int:
+    return valuation.net_realisable_value_minor(
+        mass_mg,
+        price_minor_per_kg=price[0],
+        to_complete_minor_per_kg=price[1],
+        to_sell_minor_per_kg=price[2],
+    )

@@ -1,0 +1,97 @@
+"""Asking for a report as PDF, and the worker's side of it: make the file, say how far it is."""
+
+from __future__ import annotations
+
+import os
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+from uuid import UUID
+
+from django.conf import settings
+from django.db import transaction
+
+from inventory import outbox
+from inventory.errors import KeyReused
+from inventory.models import Duty, ReportFile
+from inventory.months.queries import months, recovered
+from inventory.months.reports import document, naming
+
+if TYPE_CHECKING:
+    from django.contrib.auth.models import User
+
+    from inventory.months.queries.recovered import Report
+
+TOPIC = "report.pdf"
+
+
+@transaction.atomic
+def ask(*, key: UUID, label: str, at: datetime, by: User | None) -> ReportFile:
+    """Owe the PDF of a month. A repeat under the same `key` returns the file already asked for."""
+    months.parsed(label)
+    earlier = ReportFile.objects.filter(key=key).first()
+    if earlier is not None:
+        if earlier.month != label:
+            raise KeyReused()
+        return earlier
+    asked = ReportFile.objects.create(key=key, month=label, asked_at=at, asked_by=by)
+    outbox.owe(topic=TOPIC, subject=label, at=at, payload={"file": str(key)})
+    return asked
+
+
+def make_pdf(duty: Duty) -> None:
+    """Make one report. Idempotent: a file that is ready is left alone, a half one is replaced."""
+    asked = ReportFile.objects.get(key=duty.payload["file"])
+    if asked.state == ReportFile.State.READY and path(asked).exists():
+        return
+    _mark(asked, state=ReportFile.State.WORKING, percent=5)
+    try:
+        _make(asked)
+    except Exception:
+        _mark(asked, state=ReportFile.State.FAILED, percent=0)
+        raise
+
+
+def path(asked: ReportFile) -> Path:
+    """Where a report's file is, or will be."""
+    return folder() / asked.file_name
+
+
+def folder() -> Path:
+    """The reports' own folder, made when it is missing."""
+    place = Path(settings.DATA_DIR) / "reports"
+    place.mkdir(parents=True, exist_ok=True)
+    return place
+
+
+def _make(asked: ReportFile) -> None:
+    report = recovered.of_month(asked.month)
+    _mark(asked, percent=20)
+    made = document.report_pdf(report, lambda percent: _mark(asked, percent=percent))
+    _mark(asked, percent=90)
+    digest = recovered.digest(report)
+    name = _file_name(report, digest)
+    _write(folder() / name, made)
+    _mark(asked, state=ReportFile.State.READY, percent=100, digest=digest, file_name=name)
+
+
+def _file_name(report: Report, digest: str) -> str:
+    """By month, workshop, state and figures: newer figures never overwrite an older file."""
+    state = "closed" if months.closed(report.label) else "open"
+    return f"{naming.stem(report)}-{state}-{digest[:8]}.pdf"
+
+
+def _write(target: Path, made: bytes) -> None:
+    """A reader sees the whole file or none, also after a crash half way."""
+    half = target.with_suffix(".part")
+    with half.open("wb") as out:
+        out.write(made)
+        out.flush()
+        os.fsync(out.fileno())
+    half.replace(target)
+
+
+def _mark(asked: ReportFile, **changes: object) -> None:
+    ReportFile.objects.filter(pk=asked.pk).update(**changes)
+    for name, value in changes.items():
+        setattr(asked, name, value)

@@ -1,0 +1,112 @@
+"""Every figure of a report as one plain list, the same for CSV and workbook.
+
+Codes, units and whole numbers only; a machine reads this, so nothing is translated.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from inventory.months.queries.columns import MATERIAL, PARTS, SHELVES
+from inventory.months.queries.recovered.report import ADDED_IN_2
+from inventory.months.queries.recovered.shapes import Cell, Class, Flows, Report, Worth
+from inventory.weighing.sums.traced import Known
+
+NO_CLASS = Class("", "", "")
+_WORTH = {
+    "opening": "opening_minor",
+    "received": "received_minor",
+    "bought": "bought_minor",
+    "recovered": "recovered_minor",
+    "converted": "converted_minor",
+    "issued": "issued_minor",
+    "written_off": "written_off_minor",
+    "closing_cost": "cost_minor",
+    "net_realisable_value": "realisable_minor",
+    "allowance": "allowance_minor",
+    "carried": "carried_minor",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One figure: where it stands, its unit (mg, pc, ug or an ISO 4217 code in minor units)."""
+
+    section: str
+    row: str
+    material: Class
+    column: str
+    unit: str
+    quantity: int
+    movements: tuple[int, ...] = ()
+    known: Known | None = None
+
+
+def listed(report: Report) -> Iterator[Figure]:
+    """All figures in the order of the report; columns without an entry are zero, not left out."""
+    for figure in _listed_flows(report):
+        known = report.known_of(figure.row, figure.column) if figure.unit == "mg" else None
+        yield replace(figure, known=known)
+    yield from _frames(report)
+    yield from _trust(report)
+    for worth in report.worth:
+        yield from _worth(worth, report)
+
+
+def _listed_flows(report: Report) -> Iterator[Figure]:
+    for row in report.material:
+        yield from _flows(_Spot("material", row.place, row.material, "mg"), MATERIAL, row.flows)
+    yield from _flows(_Spot("material", "total", NO_CLASS, "mg"), MATERIAL, report.total)
+    for shelf in report.shelves:
+        yield from _flows(_Spot("elsewhere", shelf.place, NO_CLASS, "mg"), SHELVES, shelf.flows)
+    for part in report.parts:
+        yield from _flows(_Spot("parts", part.part, NO_CLASS, "pc"), PARTS, part.flows)
+
+
+@dataclass(frozen=True, slots=True)
+class _Spot:
+    section: str
+    row: str
+    material: Class
+    unit: str
+
+    def figure(self, column: str, quantity: int, movements: tuple[int, ...] = ()) -> Figure:
+        return Figure(self.section, self.row, self.material, column, self.unit, quantity, movements)
+
+
+def _flows(spot: _Spot, columns: tuple[str, ...], flows: Flows) -> Iterator[Figure]:
+    yield spot.figure("opening", flows.opening)
+    for column in columns:
+        cell = flows.cell(column)
+        yield spot.figure(column, cell.quantity, cell.movements)
+    yield spot.figure("closing", flows.closing)
+
+
+def _frames(report: Report) -> Iterator[Figure]:
+    for name in ("received", "mended", "unmended", "reground", "discarded", "held"):
+        cell: Cell = getattr(report.frames, name)
+        yield Figure("frames", "frames", NO_CLASS, name, "pc", cell.quantity, cell.movements)
+
+
+def _trust(report: Report) -> Iterator[Figure]:
+    trust = report.trust
+    flags = tuple(((scale, flag), count) for scale, flag, count in trust.flags)
+    weighed = Known(trust.expanded_ug, 0, trust.readings, flags)
+    credited = replace(weighed, booked_mg=abs(trust.credited_mg - trust.weighed_mg))
+    for column, unit, quantity, known in (
+        ("credited", "mg", trust.credited_mg, credited),
+        ("weighed", "mg", trust.weighed_mg, weighed),
+        ("expanded_uncertainty_k2", "ug", trust.expanded_ug, None),
+    ):
+        yield Figure("trust", "credited", NO_CLASS, column, unit, quantity, known=known)
+
+
+def _worth(worth: Worth, report: Report) -> Iterator[Figure]:
+    for column, name in _WORTH.items():
+        amount_minor = getattr(worth, name)
+        is_stated = report.edition > 1 or name not in ADDED_IN_2
+        if amount_minor is not None and is_stated:
+            yield Figure(
+                "value", str(worth.material), worth.material, column, report.currency, amount_minor
+            )

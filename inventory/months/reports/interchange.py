@@ -1,0 +1,36 @@
+"""The report as JSON: the canonical figures with their digest, and the close they belong to."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from inventory.masters import queries as practice
+from inventory.months.queries import months, recovered
+from inventory.months.queries.recovered import Report
+
+SAID = "everything here is invented"
+
+
+def report_json(report: Report) -> bytes:
+    """UTF-8 JSON. Masses are whole milligrams, money whole minor units; flows are signed.
+
+    `figures_sha256` is taken over the canonical form (sorted keys, no spaces) of `figures`.
+    """
+    closed = months.closed(report.label)
+    document: dict[str, Any] = {"practice": SAID} if practice.is_on() else {}
+    document |= {
+        "edition": report.edition,
+        "month": report.label,
+        "state": "closed" if closed else "open",
+        "close": None
+        if closed is None
+        else {
+            "digest": closed.digest,
+            "previous_digest": closed.previous_digest,
+            "last_movement": closed.last_number,
+        },
+        "figures_sha256": recovered.digest(report),
+        "figures": json.loads(recovered.canonical(report)),
+    }
+    return (json.dumps(document, indent=1, ensure_ascii=False, sort_keys=True) + "\n").encode()

@@ -1,0 +1,359 @@
+"""The report as a workbook: real numbers, real dates, units in the headings, no formulas.
+
+The file's creation date is the close of the month, so that a closed month always gives the same
+bytes.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from inventory.masters import queries as practice
+from inventory.months.queries import months
+from inventory.months.queries.columns import MATERIAL, PARTS, SHELVES
+from inventory.months.queries.recovered import confidence
+from inventory.months.queries.recovered.lines import PostingLine
+from inventory.months.queries.recovered.shapes import Flows, Report
+from inventory.months.reports import figures, headings
+from inventory.months.reports.language import workshop_language
+from inventory.weighing.sums.traced import Known
+
+GRAMS = '#,##0.000;[Red]-#,##0.000;"–"'
+MONEY = "#,##0.00;[Red]-#,##0.00"
+COUNT = "#,##0;[Red]-#,##0"
+MOMENT = "yyyy-mm-dd hh:mm"
+OPTIONS = {
+    "in_memory": True,
+    "strings_to_formulas": False,
+    "strings_to_urls": False,
+    "strings_to_numbers": False,
+    "remove_timezone": True,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """One sheet: headings, rows of plain values, and a number format per column ("" for text)."""
+
+    name: str
+    heads: Sequence[str]
+    rows: Sequence[Sequence[Any]]
+    formats: Sequence[str]
+
+
+def report_xlsx(report: Report, lines: Iterable[PostingLine]) -> bytes:
+    """The whole report with its postings, one sheet per table."""
+    import xlsxwriter
+
+    out = io.BytesIO()
+    with workshop_language(), xlsxwriter.Workbook(out, OPTIONS) as book:
+        book.set_properties(
+            {
+                "title": _("Recovered material %(label)s") % {"label": report.label},
+                "author": report.workshop,
+                "comments": _("PRACTICE: everything on this paper is invented")
+                if practice.is_on()
+                else "",
+                "created": _made_at(report),
+            }
+        )
+        is_practice = practice.is_on()
+        for sheet in _sheets(report, lines):
+            _write(book, sheet, is_practice=is_practice)
+    return out.getvalue()
+
+
+def _made_at(report: Report) -> datetime:
+    closed = months.closed(report.label)
+    moment = closed.closed_at if closed else months.span(report.label)[1]
+    return moment.astimezone(UTC).replace(tzinfo=None)
+
+
+def _write(book: Any, sheet: Sheet, *, is_practice: bool) -> None:
+    page = book.add_worksheet(sheet.name)
+    head = book.add_format({"bold": True, "text_wrap": True, "valign": "top", "bottom": 1})
+    formats = [book.add_format({"num_format": code}) if code else None for code in sheet.formats]
+    page.freeze_panes(1, 1)
+    page.repeat_rows(0)
+    page.set_landscape()
+    if is_practice:
+        page.set_header("&C&B" + _("PRACTICE: everything on this paper is invented"))
+        page.set_tab_color("#b07000")
+    page.fit_to_pages(1, 0)
+    for column, heading in enumerate(sheet.heads):
+        page.write_string(0, column, heading, head)
+        page.set_column(column, column, 13 if sheet.formats[column] else 26)
+    for number, row in enumerate(sheet.rows, start=1):
+        for column, value in enumerate(row):
+            _cell(page, (number, column), value, formats[column])
+
+
+def _cell(page: Any, spot: tuple[int, int], value: Any, shape: Any) -> None:
+    if value is None:
+        return
+    if isinstance(value, datetime):
+        page.write_datetime(*spot, value, shape)
+    elif isinstance(value, str):
+        page.write_string(*spot, value, shape)
+    else:
+        page.write_number(*spot, value, shape)
+
+
+def _sheets(report: Report, lines: Iterable[PostingLine]) -> list[Sheet]:
+    return [
+        _about(report),
+        _material(report),
+        _elsewhere(report),
+        _uncertainty(report),
+        _parts(report),
+        _worth(report),
+        _journal(report),
+        _postings(lines),
+    ]
+
+
+def _about(report: Report) -> Sheet:
+    closed = months.closed(report.label)
+    trust = report.trust
+    frames = [
+        (f"{_('Frames')}: {words}", getattr(report.frames, key).quantity)
+        for key, words in headings.FRAMES.items()
+    ]
+    rows: list[Sequence[Any]] = [
+        (_("Workshop"), report.workshop),
+        (_("Month"), report.label),
+        (_("State"), _("closed") if closed else _("open: these figures may still change")),
+        (_("Digest of the closed month"), closed.digest if closed else ""),
+        *frames,
+        (_("Mass credited from returns (g)"), trust.credited_mg / 1000),
+        (_("Its expanded uncertainty, k = 2 (g)"), trust.expanded_ug / 1_000_000),
+        (_("Movements"), report.movements),
+    ]
+    return Sheet(_("About")[:31], (_("What"), _("Value")), rows, ("", "0.###"))
+
+
+def _flows(
+    columns: Sequence[str], unit: str, rows: Iterable[tuple[Sequence[str], Flows]]
+) -> tuple[list[str], list[Sequence[Any]]]:
+    heads = [f"{headings.COLUMNS[c]} ({unit})" for c in ("opening", *columns, "closing")]
+    scale: Callable[[int], float] = (lambda n: n) if unit == "pc" else (lambda n: n / 1000)
+    listed: list[Sequence[Any]] = [
+        (
+            *labels,
+            scale(flows.opening),
+            *(scale(flows.cell(column).quantity) for column in columns),
+            scale(flows.closing),
+        )
+        for labels, flows in rows
+    ]
+    return heads, listed
+
+
+def _material(report: Report) -> Sheet:
+    labels = [_("Place"), _("Polymer"), _("Colour"), _("Origin")]
+    rows = [
+        ((row.place, row.material.polymer, row.material.colour, row.material.origin), row.flows)
+        for row in report.material
+    ]
+    rows.append(((_("Total"), "", "", ""), report.total))
+    heads, listed = _flows(MATERIAL, "g", rows)
+    formats = [""] * len(labels) + [GRAMS] * len(heads)
+    return Sheet(_("Material")[:31], labels + heads, listed, formats)
+
+
+def _elsewhere(report: Report) -> Sheet:
+    rows = [((row.place,), row.flows) for row in report.shelves]
+    heads, listed = _flows(SHELVES, "g", rows)
+    return Sheet(_("Elsewhere")[:31], [_("Place"), *heads], listed, ["", *[GRAMS] * len(heads)])
+
+
+def _uncertainty(report: Report) -> Sheet:
+    """How well each mass is known, one line per mass."""
+    heads = (
+        _("Place or total"),
+        _("Column"),
+        _("Mass (g)"),
+        *_beside(),
+        _("Objections to its readings"),
+    )
+    rows = [
+        (
+            figure.row,
+            str(headings.COLUMNS[figure.column]),
+            figure.quantity / 1000,
+            figure.known.expanded_ug / 1_000_000 if figure.known.is_weighed else None,
+            figure.known.booked_mg / 1000,
+            sum(count for _flag, count in figure.known.flags) or None,
+        )
+        for figure in figures.listed(report)
+        if figure.section != "trust"
+        and figure.known is not None
+        and (figure.quantity or figure.known.readings)
+    ]
+    return Sheet(_("Uncertainty")[:31], heads, rows, ("", "", GRAMS, GRAMS, GRAMS, COUNT))
+
+
+def _parts(report: Report) -> Sheet:
+    rows = [((row.part, row.name), row.flows) for row in report.parts]
+    heads, listed = _flows(PARTS, "pc", rows)
+    labels = [_("Part"), _("Name")]
+    return Sheet(_("Parts")[:31], labels + heads, listed, ["", "", *[COUNT] * len(heads)])
+
+
+def _worth(report: Report) -> Sheet:
+    unit = report.currency
+    names = (
+        _("Opening mass (g)"),
+        _("Received mass (g)"),
+        _("Issued mass (g)"),
+        _("Normal loss (g)"),
+        _("Written-off mass (g)"),
+        _("Closing mass (g)"),
+    )
+    money = [
+        f"{name} ({unit})"
+        for name in (
+            _("Opening cost"),
+            _("Received cost"),
+            _("of it bought"),
+            _("of it recovery"),
+            _("of it conversion"),
+            _("Issued cost"),
+            _("Written-off cost"),
+            _("Closing cost"),
+            _("Net realisable value"),
+            _("Allowance"),
+            _("Carried at"),
+        )
+    ]
+    known = confidence.of_worth(report)
+    rows = [
+        (
+            str(row.material),
+            *(
+                shown
+                for name in _MASSES
+                for shown in (
+                    getattr(row, name) / 1000,
+                    *_spread(known.get(row.material, {}).get(name)),
+                )
+            ),
+            *(
+                None if amount is None else amount / 100
+                for amount in (
+                    row.opening_minor,
+                    row.received_minor,
+                    row.bought_minor if report.edition > 1 else None,
+                    row.recovered_minor if report.edition > 1 else None,
+                    row.converted_minor if report.edition > 1 else None,
+                    row.issued_minor,
+                    row.written_off_minor,
+                    row.cost_minor,
+                    row.realisable_minor,
+                    row.allowance_minor,
+                    row.carried_minor,
+                )
+            ),
+        )
+        for row in report.worth
+    ]
+    heads = [head for name in names for head in (name, *_beside())]
+    formats = ["", *[GRAMS] * len(heads), *[MONEY] * len(money)]
+    return Sheet(_("Value")[:31], [_("Class"), *heads, *money], rows, formats)
+
+
+_MASSES = (
+    "opening_mg",
+    "received_mg",
+    "issued_mg",
+    "normal_loss_mg",
+    "written_off_mg",
+    "closing_mg",
+)
+
+
+def _beside() -> tuple[str, str]:
+    """Heads of what stands beside a mass."""
+    return _("± (g, k = 2)"), _("Not weighed (g)")
+
+
+def _spread(known: Known | None) -> tuple[float | None, float | None]:
+    """Expanded uncertainty and what nobody weighed, in grams; empty where nothing states it."""
+    if known is None:
+        return None, None
+    spread = known.expanded_ug / 1_000_000 if known.is_weighed else None
+    return spread, known.booked_mg / 1000 if known.booked_mg else None
+
+
+def _journal(report: Report) -> Sheet:
+    rows = [
+        (
+            str(headings.ACCOUNTS[line.account]),
+            str(headings.JOURNAL[line.text_key]),
+            str(line.material),
+            line.debit_minor / 100 if line.debit_minor else None,
+            line.credit_minor / 100 if line.credit_minor else None,
+        )
+        for line in report.journal
+    ]
+    unit = report.currency
+    heads = [
+        _("Account"),
+        _("Text"),
+        _("Class"),
+        f"{_('Debit')} ({unit})",
+        f"{_('Credit')} ({unit})",
+    ]
+    return Sheet(_("Journal")[:31], heads, rows, ["", "", "", MONEY, MONEY])
+
+
+def _postings(lines: Iterable[PostingLine]) -> Sheet:
+    heads = [
+        _("Movement"),
+        _("Line"),
+        _("Kind"),
+        _("Subject"),
+        _("Happened at (workshop's clock)"),
+        _("Belongs to month"),
+        _("Reverses movement"),
+        _("Reason"),
+        _("From"),
+        _("To"),
+        _("Mass (g)"),
+        *_beside(),
+        _("Pieces"),
+        _("Reading (g)"),
+        _("Scale"),
+    ]
+    rows = [
+        (
+            line.number,
+            line.line,
+            line.kind,
+            line.subject,
+            timezone.localtime(line.happened_at, timezone.get_default_timezone()).replace(
+                tzinfo=None
+            ),
+            line.belongs_to,
+            line.reverses,
+            line.reason,
+            line.source,
+            line.target,
+            line.quantity / 1000 if line.unit == "mg" else None,
+            *_spread(line.known),
+            line.quantity if line.unit == "pc" else None,
+            None if line.reading_mg is None else line.reading_mg / 1000,
+            line.scale,
+        )
+        for line in lines
+    ]
+    masses = [GRAMS] * 3
+    formats = ["0", "0", "", "", MOMENT, "", "0", "", "", "", *masses, COUNT, GRAMS, ""]
+    return Sheet(_("Postings")[:31], heads, rows, formats)

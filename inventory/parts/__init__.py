@@ -1,0 +1,3 @@
+"""Spare parts and their bins."""
+
+from __future__ import annotations

@@ -1,0 +1,3 @@
+"""The first owner, logins, and the door."""
+
+from __future__ import annotations

@@ -1,0 +1,66 @@
+"""Signing in and out and changing one's password, with the framework's own views."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.auth.forms import PasswordChangeForm, SetPasswordForm
+from django.contrib.auth.views import (
+    LoginView,
+    LogoutView,
+    PasswordChangeView,
+    PasswordResetConfirmView,
+)
+from django.http import HttpRequest, HttpResponse
+from django.urls import reverse_lazy
+from django.utils.translation import gettext as _
+
+from inventory.furniture.pages import frame
+
+NAME_MAX = 255
+
+
+def tried_name(request: HttpRequest, credentials: dict[str, str] | None = None) -> str:
+    """The name under which a wrong try is counted, cut to what the table of tries holds."""
+    given = credentials if credentials else request.POST
+    return str(given.get("username") or "")[:NAME_MAX]
+
+
+class Enter(LoginView):
+    """Sign in; too many wrong tries for a name from one address rest for a while (429)."""
+
+    template_name = "hingeback/door/enter.html"
+    redirect_authenticated_user = True
+
+
+class Leave(LogoutView):
+    """Sign out, by POST only."""
+
+
+class ChangePassword(PasswordChangeView):
+    """Set one's own new password; other sessions of the same person end."""
+
+    template_name = "hingeback/door/password.html"
+    success_url = reverse_lazy("home")
+
+    def form_valid(self, form: PasswordChangeForm) -> HttpResponse:
+        answer = super().form_valid(form)
+        messages.success(self.request, _("Your new password is set."))
+        return answer
+
+
+class FirstPassword(PasswordResetConfirmView):
+    """The first owner's one-time link: sets the password, signs in, and opens nothing again."""
+
+    template_name = "hingeback/door/first.html"
+    post_reset_login = True
+    post_reset_login_backend = "django.contrib.auth.backends.ModelBackend"
+
+    def get_success_url(self) -> str:
+        return frame.address("setup") or str(reverse_lazy("home"))
+
+    def form_valid(self, form: SetPasswordForm[Any]) -> HttpResponse:
+        answer = super().form_valid(form)
+        messages.success(self.request, _("Your password is set, and you are signed in."))
+        return answer

@@ -1,0 +1,185 @@
+"""The people of the workshop: the first owner, and the logins that an owner makes.
+
+A password made here is told once, to the caller. Deeds hold numbers only, never a name.
+"""
+
+from __future__ import annotations
+
+import secrets
+from datetime import datetime
+from typing import TYPE_CHECKING, Final
+from uuid import UUID
+
+from django.contrib.auth.models import Group, User
+from django.contrib.auth.tokens import default_token_generator
+from django.contrib.auth.validators import UnicodeUsernameValidator
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils.encoding import force_bytes
+from django.utils.http import urlsafe_base64_encode
+from django.utils.translation import gettext as _
+
+from inventory import deeds
+from inventory.errors import BadInput, Conflict, Forbidden, NotFound
+from inventory.masters import queries as practice
+from inventory.models import Workshop
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+OWNER: Final = "owner"
+ROLES: Final = ("bench", "accountant", OWNER)
+NAME_LENGTH_MAX: Final = 40
+# No letters that are mistaken for a digit or for each other: passwords are read off paper.
+_LETTERS: Final = "abcdefghijkmnpqrstuvwxyz23456789"
+_GROUPS, _GROUP_LENGTH = 4, 4
+
+
+@transaction.atomic
+def found(*, name: str, at: datetime) -> tuple[User, str]:
+    """Make the first owner; the user and the path of the link that sets the password, once.
+
+    Asked again before the link was used, it makes a new link and the earlier one opens nothing.
+    Raises Conflict when somebody can already sign in as owner, or on practice data.
+    """
+    Workshop.the()
+    list(Workshop.objects.select_for_update())  # two at once must not both be the first
+    if practice.is_on():
+        raise Conflict(
+            _("This is the practice installation, with logins of its own. Nothing was made.")
+        )
+    claim = User.objects.filter(groups__name=OWNER)
+    if any(person.has_usable_password() for person in claim):
+        raise Conflict(
+            _("There is an owner already. Owners make further logins at /owner/people/.")
+        )
+    person = claim.first() or _created(name, "", OWNER)
+    person.set_unusable_password()  # a fresh random mark: links made before it are void
+    person.save(update_fields=["password"])
+    deeds.record(
+        key=UUID(bytes=secrets.token_bytes(16), version=4),
+        name="staff.found",
+        subject=_subject(person),
+        facts=[person.pk],
+        at=at,
+    )
+    uid = urlsafe_base64_encode(force_bytes(person.pk))
+    return person, f"/enter/first/{uid}/{default_token_generator.make_token(person)}/"
+
+
+@transaction.atomic
+def hire(
+    *, key: UUID, name: str, first_name: str, role: str, at: datetime, by: User
+) -> tuple[User, str]:
+    """Make a login for a role; the user and the password, which is told in this answer only.
+
+    Raises BadInput naming the field, Conflict for a repeat: the password cannot be told again.
+    """
+    facts = [deeds.sealed("hingeback.staff", f"{name}\n{first_name}"), role]
+    if deeds.repeated(key=key, name="staff.hire", facts=facts):
+        raise Conflict(
+            _("This login was made already. Its password was shown once; you can make a new one.")
+        )
+    if role not in ROLES:
+        raise BadInput(_("Choose one of these."), field="role")
+    person = _created(name.strip(), first_name.strip(), role)
+    password = _given(person)
+    deeds.record(
+        key=key,
+        name="staff.hire",
+        subject=_subject(person),
+        facts=facts,
+        at=at,
+        actor=by,
+        detail={"role": role},
+    )
+    return person, password
+
+
+@transaction.atomic
+def renew_password(*, key: UUID, number: int, at: datetime, by: User) -> tuple[User, str]:
+    """Give a person a new password, told once. Their sessions end."""
+    if deeds.repeated(key=key, name="staff.renew_password", facts=[number]):
+        raise Conflict(_("A new password was made already, and is shown only once. Make another."))
+    person = _other(number, by)
+    password = _given(person)
+    deeds.record(
+        key=key,
+        name="staff.renew_password",
+        subject=_subject(person),
+        facts=[number],
+        at=at,
+        actor=by,
+    )
+    return person, password
+
+
+def switch_off(*, key: UUID, number: int, at: datetime, by: User) -> User:
+    """The person can no longer sign in, and their tokens no longer open anything."""
+    return _switched(key, "staff.switch_off", number, at, by)
+
+
+def switch_on(*, key: UUID, number: int, at: datetime, by: User) -> User:
+    """The person can sign in again with the password they had."""
+    return _switched(key, "staff.switch_on", number, at, by)
+
+
+@transaction.atomic
+def _switched(key: UUID, name: str, number: int, at: datetime, by: User) -> User:
+    person = _other(number, by)
+    if deeds.repeated(key=key, name=name, facts=[number]):
+        return person
+    person.is_active = name == "staff.switch_on"
+    person.save(update_fields=["is_active"])
+    deeds.record(key=key, name=name, subject=_subject(person), facts=[number], at=at, actor=by)
+    return person
+
+
+def everybody() -> Iterable[User]:
+    """Everybody who has a login, those who are switched off last."""
+    return User.objects.prefetch_related("groups").order_by("-is_active", "username")
+
+
+def _created(name: str, first_name: str, role: str) -> User:
+    if not 1 <= len(name) <= NAME_LENGTH_MAX:
+        raise BadInput(_("A login name has 1 to 40 characters."), field="name")
+    try:
+        UnicodeUsernameValidator()(name)
+    except ValidationError as error:
+        raise BadInput(
+            _("Use letters, digits and @ . + - _ for the login name, no blanks."), field="name"
+        ) from error
+    if User.objects.filter(username__iexact=name).exists():
+        raise BadInput(_("This login name is taken. Choose another."), field="name")
+    # An owner edits the masters in the admin, which asks for this mark.
+    person = User.objects.create_user(
+        name, first_name=first_name[:NAME_LENGTH_MAX], is_staff=role == OWNER
+    )
+    person.groups.add(Group.objects.get_or_create(name=role)[0])
+    return person
+
+
+def _other(number: int, by: User) -> User:
+    person = User.objects.select_for_update().filter(pk=number).first()
+    if person is None:
+        raise NotFound
+    if person.pk == by.pk:
+        raise Conflict(_("This is your own login. Another owner can do this for you."))
+    if person.is_superuser and not by.is_superuser:
+        raise Forbidden(_("Only a superuser may change this login."))
+    return person
+
+
+def _given(person: User) -> str:
+    groups = (
+        "".join(secrets.choice(_LETTERS) for _letter in range(_GROUP_LENGTH))
+        for _group in range(_GROUPS)
+    )
+    password = "-".join(groups)
+    person.set_password(password)
+    person.save(update_fields=["password"])
+    return password
+
+
+def _subject(person: User) -> str:
+    return f"user-{person.pk}"

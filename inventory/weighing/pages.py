@@ -1,0 +1,132 @@
+"""A month's reconciliation in words: does it close, where not, which weighing, what to count."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import urlencode
+
+from django.urls import NoReverseMatch, reverse
+from django.utils.translation import gettext as _t
+from django.utils.translation import gettext_lazy as _
+
+from inventory.furniture.numbers import fixed
+from inventory.furniture.pages.access import BENCH, OWNER
+from inventory.ledger.rules import places
+from inventory.models import Place
+from inventory.months.reports import headings
+from inventory.weighing.queries import reconciled
+from inventory.weighing.queries.reconciled import Flow, Reconciled
+from inventory.weighing.queries.weighed_twice import FRAMES, FRAMES_IN_PART, Node
+from inventory.weighing.sums.reconciliation import Knowledge
+
+COUNTERS = frozenset({BENCH, OWNER})
+MOVEMENTS_SHOWN = 8
+P_LEAST = 0.001
+KNOWLEDGE = {
+    Knowledge.REDUNDANT: _("weighed and checked by others"),
+    Knowledge.MEASURED_ONLY: _("weighed, checked by nothing"),
+    Knowledge.OBSERVABLE: _("not weighed, but follows from the others"),
+    Knowledge.UNOBSERVABLE: _("not weighed and cannot be told"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A stream in words; `movements` are the first few, `more` how many are left out."""
+
+    flow: Flow
+    words: str
+    source: str
+    target: str
+    knowledge: Any
+    movements: tuple[int, ...]
+    more: int
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """A place that a count would tell about; `address` is empty for who may not count."""
+
+    words: str
+    address: str
+
+
+def shown(label: str, roles: frozenset[str]) -> dict[str, Any]:
+    """What the month page needs. Only bench and owner are led to the count itself."""
+    told = reconciled.of_month(label)
+    nodes = {balance.node.key: balance.node for balance in told.balances}
+    lines = {flow.name: _line(flow, nodes) for flow in told.flows}
+    may_count = bool(roles & COUNTERS)
+    return {
+        "told": told,
+        "chance": _chance(told),
+        "balances": [(balance, node_words(balance.node)) for balance in told.balances],
+        "suspects": _suspects(told, lines),
+        "lines": list(lines.values()),
+        "scales": sorted({scale for flow in told.suspects for scale in flow.scales}),
+        "recount": [_spot(place, label, may_count) for place in told.recount],
+        "waiting": [_spot(place, label, may_count) for place in told.waiting],
+    }
+
+
+def _suspects(told: Reconciled, lines: Mapping[str, Line]) -> list[tuple[str, list[Line]]]:
+    """Suspicious streams under the balance that each upsets most, worst balance first."""
+    z_of = {balance.node.key: balance.z or 0.0 for balance in told.balances}
+    words = {balance.node.key: node_words(balance.node) for balance in told.balances}
+    found: dict[str, list[Line]] = {}
+    for flow in told.suspects:
+        ends = [end for end in (flow.source, flow.target) if end in z_of]
+        found.setdefault(max(ends, key=lambda end: z_of[end]), []).append(lines[flow.name])
+    return [(words[key], found[key]) for key in sorted(found, key=lambda key: -z_of[key])]
+
+
+def node_words(node: Node) -> str:
+    """A balance's name."""
+    if node.key == FRAMES:
+        return _t("Frames that left, weighed in and out")
+    if node.key == FRAMES_IN_PART:
+        return _t("Frames that left with a part that nobody weighed")
+    place = places.words(node.place) if node.place else ""
+    words = (
+        _t("%(place)s, up to the count in movement %(number)s")
+        if node.counted
+        else _t("%(place)s, ground in movement %(number)s")
+    )
+    return words % {"place": place, "number": node.ended_by}
+
+
+def _chance(told: Reconciled) -> str:
+    if told.p is None:
+        return ""
+    if told.p < P_LEAST:
+        return _t("less than 0.1 %%") % {}
+    return _t("%(percent)s %%") % {"percent": fixed(100 * told.p, 1)}
+
+
+def _line(flow: Flow, nodes: Mapping[str, Node]) -> Line:
+    kind, to = headings.KINDS.get(flow.kind, flow.kind), headings.PLACES.get(flow.to, flow.to)
+    return Line(
+        flow=flow,
+        words=_t("%(kind)s: to %(place)s") % {"kind": kind, "place": to},
+        source=node_words(nodes[flow.source]) if flow.source in nodes else _t("elsewhere"),
+        target=node_words(nodes[flow.target]) if flow.target in nodes else _t("elsewhere"),
+        knowledge=KNOWLEDGE[flow.knowledge],
+        movements=flow.movements[:MOVEMENTS_SHOWN],
+        more=max(0, len(flow.movements) - MOVEMENTS_SHOWN),
+    )
+
+
+def _spot(place: Place, label: str, may_count: bool) -> Spot:
+    return Spot(places.words(place), _count_address(place, label) if may_count else "")
+
+
+def _count_address(place: Place, label: str) -> str:
+    """The page where a person weighs it, gives the reason and approves; it only fills in a form."""
+    try:
+        address = reverse("stock-deed", args=["count"])
+    except NoReverseMatch:
+        return ""
+    reason = _t("reconciliation of %(month)s") % {"month": label}
+    return f"{address}?{urlencode({'place': place.pk, 'reason': reason})}"

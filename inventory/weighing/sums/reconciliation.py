@@ -1,0 +1,352 @@
+"""Makes measured flows between places agree with conservation of mass, and finds what does not.
+
+Weighted least squares with the balances as hard constraints, after Narasimhan & Jordache, *Data
+Reconciliation and Gross Error Detection* (2000). A change of stock is a stream from its place to
+outside, negative when the stock falls. The tests take measurements as independent; where one scale
+weighs several streams its common error is not seen here. So each figure that is worked out comes
+with the weights of the readings in it, for `weighing.spread_mg` to say how well it is known.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from enum import StrEnum
+from functools import cached_property
+from math import fsum, inf, sqrt
+from typing import TYPE_CHECKING
+
+from inventory.weighing.sums.networks import (
+    ROUNDING,
+    BadNetwork,
+    Reduced,
+    Stream,
+    check,
+    inside_of,
+    reduce_network,
+    sign,
+)
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Matrix = NDArray[np.float64]
+
+__all__ = [
+    "BadNetwork",
+    "Knowledge",
+    "NodeResult",
+    "Reconciliation",
+    "Stream",
+    "StreamResult",
+    "Verdict",
+    "Weights",
+    "gap_within",
+    "reconcile",
+    "sidak_critical",
+]
+
+SIGNIFICANCE = 0.05
+
+Weights = Mapping[str, float]
+"""How much of each uncertain reading, by the name of its stream, a figure is made of."""
+
+
+class Verdict(StrEnum):
+    """What the balances say taken together."""
+
+    CLOSES = "closes"
+    DOES_NOT_CLOSE = "does_not_close"
+    CANNOT_BE_CHECKED = "cannot_be_checked"
+
+
+class Knowledge(StrEnum):
+    """How well a stream is known: redundant ones are checked by others, unobservable by none."""
+
+    REDUNDANT = "redundant"
+    MEASURED_ONLY = "measured_only"
+    OBSERVABLE = "observable"
+    UNOBSERVABLE = "unobservable"
+
+
+@dataclass(frozen=True, slots=True)
+class StreamResult:
+    """One stream after reconciliation; `z` and `others` are None where no other figure checks it.
+
+    `others` is what all other figures give for it without its own. `weights` and `others_weights`
+    say how much of each uncertain reading, by name, is in `adjusted` and in `others`.
+    """
+
+    name: str
+    knowledge: Knowledge
+    measured: float | None
+    adjusted: float | None
+    z: float | None = None
+    others: float | None = None
+    weights: Weights = field(default_factory=dict)
+    others_weights: Weights = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class NodeResult:
+    """One place's own imbalance (in minus out); `z` is infinite if exact figures disagree."""
+
+    name: str
+    imbalance: float
+    z: float
+    suspect: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Reconciliation:
+    """The outcome for a network.
+
+    `suspects` lists the streams whose z passes `z_critical`, worst first; deleting one lowers gamma
+    by its z². Streams with the same z cannot be told apart by these balances. `contradictions`
+    names places, joined where need be, whose exactly known streams alone do not balance.
+    """
+
+    verdict: Verdict
+    gamma: float
+    degrees_of_freedom: int
+    gamma_critical: float | None
+    p_value: float | None
+    streams: tuple[StreamResult, ...]
+    nodes: tuple[NodeResult, ...]
+    suspects: tuple[str, ...]
+    z_critical: float | None
+    contradictions: tuple[tuple[str, ...], ...]
+
+    @property
+    def closes(self) -> bool:
+        """True only if the balances were checked and hold."""
+        return self.verdict is Verdict.CLOSES
+
+    def stream(self, name: str) -> StreamResult:
+        """Return the result of one stream; KeyError if there is none of that name."""
+        return {result.name: result for result in self.streams}[name]
+
+
+def reconcile(
+    streams: Sequence[Stream], nodes: Sequence[str], *, significance: float = SIGNIFICANCE
+) -> Reconciliation:
+    """Return adjusted flows and the tests of a network of any size.
+
+    Args:
+        streams: flows between places; places that are not in `nodes` are outside.
+        nodes: places whose streams must sum to zero, stock change included.
+        significance: chance of a false alarm, for the global test and for all streams together.
+
+    Raises:
+        BadNetwork: a stream or place is unusable.
+    """
+    nodes = tuple(dict.fromkeys(nodes))
+    check(streams, nodes)
+    reduced = reduce_network(streams, nodes)
+    fit = _fit(reduced)
+    z_by_name = dict(zip(reduced.names, fit.z, strict=True))
+    tested = [z for z in fit.z if z is not None]
+    z_critical = sidak_critical(len(tested), significance) if tested else None
+    gamma_critical, p_value = _chi_square(fit.gamma, fit.degrees_of_freedom, significance)
+    results = _stream_results(streams, nodes, reduced, fit)
+    return Reconciliation(
+        verdict=_verdict(reduced, fit.gamma, gamma_critical),
+        gamma=fit.gamma,
+        degrees_of_freedom=fit.degrees_of_freedom,
+        gamma_critical=gamma_critical,
+        p_value=0.0 if reduced.contradictions else p_value,
+        streams=results,
+        nodes=_node_results(streams, nodes, significance),
+        suspects=_suspects(z_by_name, z_critical),
+        z_critical=z_critical,
+        contradictions=reduced.contradictions,
+    )
+
+
+def sidak_critical(tests: int, significance: float = SIGNIFICANCE) -> float:
+    """Return the two-sided normal limit that keeps the chance of any false alarm in `tests`."""
+    from scipy.stats import norm
+
+    each = 1 - (1 - significance) ** (1 / tests)
+    return float(norm.isf(each / 2))
+
+
+def gap_within(gap: float, variances: Iterable[float], k: float = 2.0) -> bool:
+    """Return whether a lot closes: |in − out − stock change| at most k times its uncertainty."""
+    return abs(gap) <= k * sqrt(fsum(variances))
+
+
+@dataclass(frozen=True)
+class _Fit:
+    """`moves` says how much of each reading (column) is taken off each flow (row)."""
+
+    gamma: float
+    degrees_of_freedom: int
+    measured: Matrix
+    adjustment: Matrix
+    moves: Matrix
+    z: tuple[float | None, ...]
+
+    @cached_property
+    def adjusted(self) -> Matrix:
+        return self.measured - self.adjustment
+
+    @cached_property
+    def weights(self) -> Matrix:
+        """How much of each reading (column) is in each adjusted flow (row)."""
+        import numpy as np
+
+        return np.eye(len(self.measured)) - self.moves
+
+
+def _fit(reduced: Reduced) -> _Fit:
+    import numpy as np
+
+    variances = np.array(reduced.variances, dtype=np.float64)
+    measured = np.array(reduced.measured, dtype=np.float64)
+    rank = len(reduced.signs)
+    if not rank:
+        untested: tuple[float | None, ...] = (None,) * len(reduced.names)
+        unmoved = np.zeros((len(measured), len(measured)))
+        return _Fit(0.0, 0, measured, np.zeros_like(measured), unmoved, untested)
+    signs = np.array(reduced.signs, dtype=np.float64)
+    residual = signs @ measured + np.array(reduced.known, dtype=np.float64)
+    spread = signs * variances
+    # Solved from both sides with the balances scaled alike, for variances may differ by decades.
+    scale = 1 / np.sqrt(np.einsum("ij,ij->i", spread, signs))
+    inner = (spread @ signs.T) * np.outer(scale, scale)
+    pull = np.linalg.solve(inner, spread * scale[:, None])
+    adjustment = pull.T @ (residual * scale)
+    moves = pull.T @ (signs * scale[:, None])
+    gamma = float((residual * scale) @ np.linalg.solve(inner, residual * scale))
+    z = _measurement_tests(signs, adjustment, np.diag(moves) * variances)
+    return _Fit(gamma, rank, measured, adjustment, moves, z)
+
+
+def _measurement_tests(signs: Matrix, adjustment: Matrix, lost: Matrix) -> tuple[float | None, ...]:
+    """`lost` is the variance that the balances take off each flow."""
+    import numpy as np
+
+    checked = np.any(signs != 0, axis=0)
+    return tuple(
+        abs(float(moved)) / sqrt(float(variance)) if tested else None
+        for moved, variance, tested in zip(adjustment, lost, checked, strict=True)
+    )
+
+
+def _chi_square(
+    gamma: float, freedom: int, significance: float
+) -> tuple[float | None, float | None]:
+    if not freedom:
+        return None, None
+    from scipy.stats import chi2
+
+    return float(chi2.isf(significance, freedom)), float(chi2.sf(gamma, freedom))
+
+
+def _verdict(reduced: Reduced, gamma: float, gamma_critical: float | None) -> Verdict:
+    if reduced.contradictions:
+        return Verdict.DOES_NOT_CLOSE
+    if not reduced.balances:
+        return Verdict.CANNOT_BE_CHECKED
+    if gamma_critical is not None and gamma > gamma_critical:
+        return Verdict.DOES_NOT_CLOSE
+    return Verdict.CLOSES
+
+
+def _suspects(z_by_name: Mapping[str, float | None], z_critical: float | None) -> tuple[str, ...]:
+    if z_critical is None:
+        return ()
+    over = {name: z for name, z in z_by_name.items() if z is not None and z > z_critical}
+    return tuple(sorted(over, key=lambda name: (-over[name], name)))
+
+
+def _stream_results(
+    streams: Sequence[Stream], nodes: Sequence[str], reduced: Reduced, fit: _Fit
+) -> tuple[StreamResult, ...]:
+    order = {name: index for index, name in enumerate(reduced.names)}
+    results = []
+    for stream in streams:
+        if stream.mass is None:
+            results.append(_unmeasured(stream, streams, nodes, (order, fit)))
+            continue
+        touched = stream.name in reduced.touched
+        knowledge = Knowledge.REDUNDANT if touched else Knowledge.MEASURED_ONLY
+        if stream.name in order:
+            results.append(_uncertain(stream, knowledge, order, fit))
+        else:
+            results.append(StreamResult(stream.name, knowledge, stream.mass, stream.mass))
+    return tuple(results)
+
+
+def _uncertain(
+    stream: Stream, knowledge: Knowledge, order: Mapping[str, int], fit: _Fit
+) -> StreamResult:
+    """Without its own reading the whole step is taken: the adjustment over the share taken off."""
+    index = order[stream.name]
+    found = StreamResult(
+        stream.name,
+        knowledge,
+        stream.mass,
+        float(fit.adjusted[index]),
+        z=fit.z[index],
+        weights=_named(order, fit.weights[index]),
+    )
+    if found.z is None:
+        return found
+    whole = fit.moves[index] / fit.moves[index, index]
+    whole[index] = 0.0
+    others = fit.measured[index] - fit.adjustment[index] / fit.moves[index, index]
+    return replace(found, others=float(others), others_weights=_named(order, -whole))
+
+
+def _named(order: Mapping[str, int], weights: Matrix) -> Weights:
+    return dict(zip(order, weights.tolist(), strict=True))
+
+
+def _unmeasured(
+    stream: Stream,
+    streams: Sequence[Stream],
+    nodes: Sequence[str],
+    fitted: tuple[Mapping[str, int], _Fit],
+) -> StreamResult:
+    import numpy as np
+
+    order, fit = fitted
+    inside = inside_of(stream, streams, nodes)
+    if not inside:
+        return StreamResult(stream.name, Knowledge.UNOBSERVABLE, None, None)
+    direction = sign(stream, inside)
+    weights = np.zeros(len(order))
+    flows = []
+    for other in streams:
+        if other.mass is None:
+            continue
+        weight, index = -direction * sign(other, inside), order.get(other.name)
+        flows.append(weight * (other.mass if index is None else float(fit.adjusted[index])))
+        if index is not None:
+            weights[index] = weight
+    in_it = _named(order, weights @ fit.weights)
+    return StreamResult(stream.name, Knowledge.OBSERVABLE, None, fsum(flows), weights=in_it)
+
+
+def _node_results(
+    streams: Sequence[Stream], nodes: Sequence[str], significance: float
+) -> tuple[NodeResult, ...]:
+    tested = []
+    for node in nodes:
+        around = [stream for stream in streams if sign(stream, {node})]
+        if all(stream.mass is not None for stream in around):
+            tested.append((node, *_imbalance(node, around)))
+    limit = sidak_critical(len(tested), significance) if tested else inf
+    return tuple(NodeResult(name, gap, z, z > limit) for name, gap, z in tested)
+
+
+def _imbalance(node: str, around: Sequence[Stream]) -> tuple[float, float]:
+    flows = [sign(stream, {node}) * float(stream.mass or 0) for stream in around]
+    gap = fsum(flows)
+    spread = sqrt(fsum(float(stream.variance or 0) for stream in around))
+    if spread:
+        return gap, abs(gap) / spread
+    return gap, inf if abs(gap) > ROUNDING * fsum(abs(flow) for flow in flows) else 0.0

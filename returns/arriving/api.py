@@ -1,0 +1,112 @@
+"""Parcels: booking one, weighing in each frame of it, finishing it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework import serializers
+
+from inventory.furniture.api import filters
+from inventory.furniture.api.shapes import (
+    Body,
+    Code,
+    Codes,
+    Known,
+    Moment,
+    ScaleName,
+    TypedMass,
+)
+from inventory.furniture.api.views import DeedView, Detail, Listing
+from returns.arriving import rules as arriving
+from returns.arriving.rules import MENDS_TYPED_MAX, WeighIn
+from returns.furniture.api.lookups import ColourwayCode, RequestReference, parcel_at
+from returns.grading.api import FrameRow
+from returns.models import Parcel, ProductionBatch, ReturnedFrame
+
+
+class ParcelFilter(filters.FilterSet):
+    content = filters.ChoiceFilter(choices=Parcel.Content.choices)
+    is_open = filters.BooleanFilter(field_name="done_at", lookup_expr="isnull")
+
+
+class ParcelAnswer(serializers.Serializer[Parcel]):
+    code = serializers.CharField()
+    request = Code(by="reference", allow_null=True)
+    content = serializers.CharField()
+    arrived_at = Moment()
+    done_at = Moment(allow_null=True)
+    frames = Codes(by="tag")
+
+
+class BookBody(Body):
+    request = RequestReference(
+        required=False, allow_null=True, help_text="The reference on the slip, if there is one."
+    )
+
+
+class Parcels(DeedView, Listing):
+    """Parcels, the newest first; POST books one that lies on the shelf."""
+
+    scope = "bench"
+    read_scope = "read"
+    serializer_class = ParcelAnswer
+    filterset_class = ParcelFilter
+    queryset = Parcel.objects.select_related("request").prefetch_related("frames")
+    body_class = BookBody
+    made_class = ParcelAnswer
+
+    def do(self, said: dict[str, Any]) -> Parcel:
+        request = said.get("request")
+        return arriving.book(key=self.deed_key, request=request, at=self.at, by=self.by)
+
+
+class OneParcel(Detail):
+    """One parcel and the tags of its frames."""
+
+    scope = "read"
+    answer_class = ParcelAnswer
+
+    def thing(self) -> Parcel:
+        return parcel_at(self.kwargs["code"])
+
+
+class WeighInBody(Body):
+    scale = ScaleName()
+    mass = TypedMass()
+    cleaned = serializers.BooleanField(help_text="Washed, disinfected and dried.")
+    colourway = ColourwayCode(required=False, allow_null=True)
+    batch = Known(
+        lambda: ProductionBatch.objects.select_related("colourway__model", "colourway__colour"),
+        required=False,
+        allow_null=True,
+    )
+    is_stranger = serializers.BooleanField(default=False, help_text="Not one of ours.")
+    request = RequestReference(required=False, allow_null=True)
+    mends_before = serializers.IntegerField(min_value=0, max_value=MENDS_TYPED_MAX, default=0)
+
+
+class ParcelFrames(DeedView):
+    """Weigh in one frame of the parcel: it gets its tag."""
+
+    scope = "bench"
+    body_class = WeighInBody
+    made_class = FrameRow
+
+    def do(self, said: dict[str, Any]) -> ReturnedFrame:
+        parcel = parcel_at(self.kwargs["code"])
+        weighing = WeighIn(**({"request": parcel.request} | said))
+        return arriving.weigh_in(
+            key=self.deed_key, parcel=parcel, weighing=weighing, at=self.at, by=self.by
+        )
+
+
+class FinishParcel(DeedView):
+    """Everything in the parcel is weighed in, or it was empty."""
+
+    scope = "bench"
+    made_class = ParcelAnswer
+    made_status = 200
+
+    def do(self, _said: dict[str, Any]) -> Parcel:
+        parcel = parcel_at(self.kwargs["code"])
+        return arriving.finish(key=self.deed_key, parcel=parcel, at=self.at, by=self.by)

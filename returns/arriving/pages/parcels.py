@@ -1,0 +1,226 @@
+"""A parcel from the door to the last frame on the scale: booked, weighed in, finished."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _t
+from django.utils.translation import gettext_lazy as _
+from django.views.decorators.http import require_http_methods, require_safe
+
+from inventory.errors import BadInput
+from inventory.furniture.pages.access import BENCH, OWNER, StaffRequest, allow
+from inventory.furniture.pages.forms import DeedForm, WeighedForm
+from returns.arriving import rules as arriving
+from returns.arriving.pages import scales
+from returns.arriving.rules import MENDS_TYPED_MAX, WeighIn
+from returns.bench.pages.finding import parcel_by, read_code, request_by
+from returns.grading.pages import wording
+from returns.models import Colourway, Parcel, ProductionBatch, Request, ReturnedFrame
+
+OWN_TAGS_MAX = 100
+
+
+class SlipField(forms.CharField):
+    """A reference typed or scanned; empty means that there is no slip."""
+
+    def __init__(self, **facts: Any) -> None:
+        facts.setdefault("label", _("Reference on the slip"))
+        super().__init__(required=False, max_length=120, **facts)
+
+    def clean(self, value: Any) -> Request | None:
+        text = str(super().clean(value)).strip()
+        if not text:
+            return None
+        try:
+            reference = read_code(text, prefix="Q")
+        except BadInput as error:
+            raise forms.ValidationError(error.message) from error
+        found = Request.objects.filter(reference=reference).first()
+        if found is None:
+            raise forms.ValidationError(_t("Nothing was filed under this reference. Check it."))
+        return found
+
+
+class BookForm(DeedForm):
+    request = SlipField(
+        help_text=_("Scan it or type it. Leave it empty when there is no slip in the parcel."),
+    )
+
+
+class WeighInForm(WeighedForm):
+    """One frame on the scale."""
+
+    field_order = [
+        "key", "mass", "scale", "colourway", "cleaned", "request", "batch", "mends_before",
+        "is_stranger",
+    ]  # fmt: skip
+    colourway = forms.ModelChoiceField(
+        # What is sold no more still comes back.
+        Colourway.objects.select_related("model", "colour"),
+        required=False,
+        label=_("Model and colour"),
+        empty_label=_("not known"),
+    )
+    cleaned = forms.BooleanField(
+        required=False,
+        label=_("It is washed, disinfected and dry"),
+    )
+    request = SlipField(
+        help_text=_("Whose frame this is. Leave it empty for a frame without a slip."),
+    )
+    batch = forms.CharField(
+        required=False,
+        max_length=20,
+        label=_("Batch moulded into the arm"),
+        help_text=_("If it can be read."),
+    )
+    mends_before = forms.IntegerField(
+        min_value=0,
+        max_value=MENDS_TYPED_MAX,
+        initial=0,
+        label=_("Mended before, times"),
+        help_text=_("Count the mending marks inside the arms."),
+    )
+    is_stranger = forms.BooleanField(required=False, label=_("It is not one of our frames"))
+
+    def clean_batch(self) -> ProductionBatch | None:
+        return batch_by(self.cleaned_data["batch"])
+
+    def weighing(self) -> WeighIn:
+        told = dict(self.cleaned_data)
+        told.pop("key")
+        return WeighIn(**told)
+
+
+def batch_by(typed: str) -> ProductionBatch | None:
+    """The batch of a typed code; a validation error when there is none."""
+    code = typed.strip()
+    if not code:
+        return None
+    found = ProductionBatch.objects.filter(code__iexact=code).select_related("colourway").first()
+    if found is None:
+        raise forms.ValidationError(_t("There is no batch of this code. Leave it empty if unsure."))
+    return found
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@allow(BENCH, OWNER)
+def book(request: StaffRequest) -> HttpResponse:
+    """Book a parcel; the slip's reference may come with the address."""
+    form = BookForm(
+        request.POST if request.method == "POST" else None,
+        initial={"request": request.GET.get("slip", "")[:120]},
+    )
+    if request.method == "POST" and form.is_valid():
+        booked = form.attempt(
+            arriving.book,
+            request=form.cleaned_data["request"],
+            at=timezone.now(),
+            by=request.user,
+        )
+        if booked is not None:
+            messages.success(request, _t("Parcel %(code)s is booked.") % {"code": booked.code})
+            return redirect("parcel", booked.code)
+    return render(request, "returns/bench/book.html", {"form": form}, status=_status(form))
+
+
+@require_safe
+@allow(BENCH, OWNER)
+def request_page(request: StaffRequest, reference: str) -> HttpResponse:
+    """What was filed, without who filed it, and the one next step for the parcel on the counter."""
+    story = request_by(reference)
+    facts = {
+        "story": story,
+        "parcels": story.parcels.order_by("-arrived_at")[:20],
+        "frames": [
+            {"it": frame, "state": wording.STATES.get(frame.state, frame.state)}
+            for frame in story.frames.order_by("-weighed_at")[:20]
+        ],
+        "photos": story.photos.order_by("added_at")[:10],
+        "wish": wording.WISHES.get(story.wish, story.wish),
+        "form": BookForm(initial={"request": story.reference}),
+        "takes_parcels": story.kind == Request.Kind.SEND_BACK,
+    }
+    return render(request, "returns/bench/request.html", facts)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@allow(BENCH, OWNER)
+def parcel(request: StaffRequest, code: str) -> HttpResponse:
+    """Weigh in frame after frame, until the parcel is empty."""
+    opened = parcel_by(code)
+    form = WeighInForm(
+        request.POST if request.method == "POST" else None, initial=_first_guess(request, opened)
+    )
+    if request.method == "POST" and form.is_valid():
+        frame = form.attempt(
+            arriving.weigh_in,
+            parcel=opened,
+            weighing=form.weighing(),
+            at=timezone.now(),
+            by=request.user,
+        )
+        if frame is not None:
+            scales.remember(request, frame.reading.scale)
+            return redirect(f"{request.path}?weighed={frame.tag}")
+    facts = _parcel_facts(request, opened) | {"form": form}
+    return render(request, "returns/bench/parcel.html", facts, status=_status(form))
+
+
+def _first_guess(request: StaffRequest, opened: Parcel) -> dict[str, Any]:
+    """What the next frame probably is: on the same scale, and the slip's own model."""
+    guess: dict[str, Any] = scales.last(request) | {"mends_before": 0}
+    if opened.request is not None:
+        guess["request"] = opened.request.reference
+        guess["colourway"] = opened.request.colourway_id
+    return guess
+
+
+def _parcel_facts(request: StaffRequest, opened: Parcel) -> dict[str, Any]:
+    rows = arriving.live_frames(opened).select_related(
+        "reading", "colourway__model", "colourway__colour", "request"
+    )
+    frames = [_row(frame) for frame in rows[:OWN_TAGS_MAX]]
+    tag = request.GET.get("weighed", "")
+    return {
+        "parcel": opened,
+        "frames": frames,
+        "weighed": next((row for row in frames if row["it"].tag == tag), None),
+        "finish_form": DeedForm(auto_id="finish_%s"),
+    }
+
+
+def _row(frame: ReturnedFrame) -> dict[str, Any]:
+    return {
+        "it": frame,
+        "state": wording.STATES.get(frame.state, frame.state),
+        "verdict": wording.mass_verdict(frame.massfit) if frame.massfit else "",
+    }
+
+
+@require_http_methods(["POST"])
+@allow(BENCH, OWNER)
+def finish(request: StaffRequest, code: str) -> HttpResponse:
+    """Nothing is left in the parcel. A refusal is shown as a page of its own."""
+    form = DeedForm(request.POST)
+    if not form.is_valid():
+        raise BadInput(_t("This form was incomplete. Open the parcel's page and press again."))
+    done = arriving.finish(
+        key=form.cleaned_data["key"], parcel=parcel_by(code), at=timezone.now(), by=request.user
+    )
+    if done.content == Parcel.Content.EMPTY:
+        messages.warning(request, _t("Parcel %(code)s was empty.") % {"code": done.code})
+        return redirect("bench")
+    messages.success(request, _t("Parcel %(code)s is finished.") % {"code": done.code})
+    first = arriving.live_frames(done).first()
+    return redirect("frame", first.tag) if first and done.frames.count() == 1 else redirect("bench")
+
+
+def _status(form: forms.BaseForm) -> int:
+    return 422 if form.is_bound and form.errors else 200

@@ -1,0 +1,52 @@
+"""What of a frame lies on the bench, and when a scale's figure is too far from it to be taken."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import ceil
+from typing import Final
+
+from django.utils.translation import gettext as _
+
+from inventory.errors import BadInput
+from inventory.ledger.queries import whereabouts
+from inventory.models import PlaceKind, Reading
+from inventory.weighing import rules as weighing
+from inventory.weighing.sums.weighing import combine, expanded
+from returns.models import ReturnedFrame
+
+# Our own choice: room for dirt, glue and nominal masses that are not quite true.
+GAP_MG: Final = 200
+GAP_UNCERTAINTIES: Final = 5
+
+
+def on_bench_mg(frame: ReturnedFrame) -> int:
+    """Milligrams that the ledger says lie on the bench for this frame's tag."""
+    return whereabouts.held_mg(subject=frame.tag, kind=PlaceKind.BENCH)
+
+
+def limit_mg(before: Reading, after: Sequence[Reading]) -> int:
+    """How far two sides of a frame may lie apart: 200 mg, or five expanded uncertainties.
+
+    The error that both sides share on one scale cancels.
+    """
+    sides = [(1, weighing.measured(before)), *((-1, weighing.measured(part)) for part in after)]
+    return max(GAP_MG, ceil(GAP_UNCERTAINTIES * expanded(combine(sides).u_mg)))
+
+
+def refuse_gap(*, gap_mg: int, limit_mg: int, reason: str) -> None:
+    """Refuse an implausible difference that nobody has explained. `gap_mg` is missing mass."""
+    if len(reason.strip()) > 200:
+        raise BadInput(_("Keep the reason to 200 characters."), field="reason")
+    if abs(gap_mg) <= limit_mg or reason.strip():
+        return
+    template = (
+        _("%(gap)s are missing. Weigh again, or say why: over %(limit)s needs a reason.")
+        if gap_mg > 0
+        else _("%(gap)s are too much. Weigh again, or say why: over %(limit)s needs a reason.")
+    )
+    figures = {
+        "gap": weighing.words(abs(gap_mg)),
+        "limit": weighing.words(limit_mg),
+    }
+    raise BadInput(template % figures, field="reason", gap_mg=gap_mg, limit_mg=limit_mg)

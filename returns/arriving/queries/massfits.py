@@ -1,0 +1,102 @@
+"""What a frame's reading says about what lies on the scale, from the masters' masses."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+from django.db.models import Case, Q, When
+
+from inventory.models import Reading
+from inventory.weighing import rules as weighing
+from returns.arriving.sums import mass_hypotheses, massfit
+from returns.grading.sums.facts import PPM
+from returns.models import Colourway, Component, FrameModel, Policy
+
+MODELS_TRIED_MAX = 40
+FITS_KEPT_MAX = 5
+CANNOT_TELL = "cannot_tell"
+
+
+def massfit_of(
+    *, reading: Reading, colourway: Colourway | None, is_stranger: bool
+) -> dict[str, Any]:
+    """The reading against the bill of materials as JSON; empty for a stranger's frame.
+
+    Without a known model every active model is tried, and those the mass fits are named under
+    `models`; the mass alone never chooses one.
+    """
+    if is_stranger:
+        return {}
+    mass_mg, u_mg = reading.mass_mg, weighing.measured(reading).u_mg
+    if colourway is not None:
+        return against_model(mass_mg=mass_mg, u_mg=u_mg, model=colourway.model)
+    fits = {code: against(mass_mg=mass_mg, u_mg=u_mg, bill=bill) for code, bill in _bills().items()}
+    fitting = [code for code, fit in fits.items() if fit["verdict"] in ("complete", "missing")]
+    return {"verdict": CANNOT_TELL, "models": fitting, "fits": []} if fits else {}
+
+
+def against_model(*, mass_mg: int, u_mg: float, model: FrameModel) -> dict[str, Any]:
+    """A mass against a model's bill of materials and the pieces of the others; {} without one."""
+    bills = _bills(model)
+    bill = bills.pop(model.code, None)
+    others = [replace(piece, of=code) for code, other in bills.items() for piece in other]
+    return against(mass_mg=mass_mg, u_mg=u_mg, bill=bill, others=others) if bill else {}
+
+
+def _bills(own: FrameModel | None = None) -> dict[str, list[mass_hypotheses.Component]]:
+    """The bills of the active models, and of the frame's own, which comes first."""
+    rows = (
+        Component.objects.select_related("model")
+        .filter(Q(model__active=True) | Q(model=own))
+        .order_by(Case(When(model=own, then=0), default=1), "model__code", "key")
+    )
+    bills: dict[str, list[mass_hypotheses.Component]] = {}
+    for row in rows:
+        if row.model.code in bills or len(bills) < MODELS_TRIED_MAX:
+            piece = mass_hypotheses.Component(row.key, row.nominal_mg, row.spread_mg)
+            bills.setdefault(row.model.code, []).append(piece)
+    return bills
+
+
+def against(
+    *,
+    mass_mg: int,
+    u_mg: float,
+    bill: Sequence[mass_hypotheses.Component],
+    others: Sequence[mass_hypotheses.Component] = (),
+) -> dict[str, Any]:
+    """A mass against a bill, as JSON, at the ratio that the owner asks for. MassFitError."""
+    found = massfit.fit(
+        mass_mg=mass_mg,
+        u_mg=max(u_mg, 0.001),
+        components=bill,
+        others=others[: massfit.OTHERS_MAX],
+        ratio_limit=max(1.0, Policy.the().massfit_ratio_ppm / PPM),
+    )
+    return {
+        "verdict": found.verdict or CANNOT_TELL,
+        "ratio": None if found.ratio > 1e6 else round(found.ratio, 2),
+        "fits": [
+            {
+                "explanation": one.explanation.value,
+                "missing": [list(keys) for keys in one.missing],
+                "extra": [list(keys) for keys in one.extra],
+                "exchanged": [
+                    {"gone": list(change.gone), "come": list(change.come), "of": change.of}
+                    for change in one.exchanged
+                ],
+                "expected_mg": one.expected_mg,
+                "u_mg": _rounded(one.u_mg, 1),
+                "z": _rounded(one.z, 2),
+                "likelihood": one.likelihood,
+                "posterior": round(one.posterior, 4),
+            }
+            for one in found.fits[:FITS_KEPT_MAX]
+        ],
+    }
+
+
+def _rounded(figure: float | None, places: int) -> float | None:
+    return None if figure is None else round(figure, places)

@@ -1,0 +1,378 @@
+"""Parcels and weigh-ins: what the post brought becomes tagged frames with a mass in the ledger.
+
+The only writer of parcels, and the only one that makes returned frames. What is decided about a
+frame afterwards is told in `lookover`.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import TYPE_CHECKING
+from uuid import UUID
+
+from django.db import transaction
+from django.db.models import Q, QuerySet
+from django.utils.translation import gettext as _
+
+from inventory import clock, deeds
+from inventory.errors import BadInput, StaleState
+from inventory.ledger.rules import ledger, places
+from inventory.models import Deed, Movement, PlaceKind, Reading, Scale, Workshop
+from inventory.weighing import rules as weighing
+from returns.arriving.queries.massfits import massfit_of
+from returns.letters import rules as letters
+from returns.models import Colourway, Parcel, ProductionBatch, Request, ReturnedFrame
+from returns.story.rules import settle
+from returns.story.sums import codes
+from returns.story.sums.states import FrameState, RequestState, sources
+
+if TYPE_CHECKING:
+    from django.contrib.auth.models import User
+
+# A frame that was mended more often than this was mistyped.
+MENDS_TYPED_MAX = 20
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WeighIn:
+    """What the bench says while one frame lies on the scale. `mass` is the text as typed.
+
+    `cleaned` is the bench's word that the frame was washed, disinfected and dried. `request` is
+    the story the frame belongs to: the parcel's own, another slip's, or None without a slip.
+    """
+
+    scale: Scale
+    mass: str
+    cleaned: bool
+    colourway: Colourway | None = None
+    batch: ProductionBatch | None = None
+    is_stranger: bool = False
+    request: Request | None = None
+    mends_before: int = 0
+
+    def facts(self) -> list[object]:
+        """What was asked, for the fingerprint."""
+        return [
+            self.scale.pk,
+            self.mass.strip(),
+            self.cleaned,
+            self.colourway.pk if self.colourway else None,
+            self.batch.pk if self.batch else None,
+            self.is_stranger,
+            self.request.reference if self.request else None,
+            self.mends_before,
+        ]
+
+
+@transaction.atomic
+def book(*, key: UUID, request: Request | None, at: datetime, by: User) -> Parcel:
+    """Note that a parcel lies on the shelf; with a slip, its request has arrived.
+
+    A second parcel for one request is a normal thing. Raises BadInput for a request that asks
+    for spare screws, StaleState when the request cannot arrive.
+    """
+    facts = [request.reference if request else None]
+    if deeds.repeated(key=key, name="arrivals.book", facts=facts):
+        return Parcel.objects.get(key=key)
+    if request is not None:
+        _mark_arrived(request)
+    parcel = Parcel.objects.create(
+        code=_fresh_parcel_code(), key=key, request=request, arrived_at=at
+    )
+    deeds.record(
+        key=key,
+        name="arrivals.book",
+        subject=parcel.code,
+        facts=facts,
+        at=at,
+        actor=by,
+        detail={"request": facts[0]},
+    )
+    return parcel
+
+
+@transaction.atomic
+def weigh_in(
+    *, key: UUID, parcel: Parcel, weighing: WeighIn, at: datetime, by: User
+) -> ReturnedFrame:
+    """Give one frame of a parcel its tag, its reading and its place on the arrivals shelf.
+
+    Raises BadInput naming the field to mend, StaleState when the parcel is finished already.
+    """
+    facts = [parcel.code, *weighing.facts()]
+    if deeds.repeated(key=key, name="arrivals.weigh_in", facts=facts):
+        return ReturnedFrame.objects.get(key=key)
+    _refuse_bad_weigh_in(weighing)
+    _hold_open(parcel)
+    if weighing.request is not None:
+        _mark_arrived(weighing.request)
+    frame = _made_frame(key, parcel, weighing, at)
+    movement = _put_on_shelf(key, frame, at, by)
+    deeds.record(
+        key=key,
+        name="arrivals.weigh_in",
+        subject=frame.tag,
+        facts=facts,
+        at=at,
+        actor=by,
+        detail={
+            "parcel": parcel.code,
+            "request": weighing.request.reference if weighing.request else None,
+            "mass_mg": frame.reading.mass_mg,
+            "movement": movement.number,
+        },
+    )
+    return frame
+
+
+@transaction.atomic
+def assign(
+    *, key: UUID, frame: ReturnedFrame, request: Request, at: datetime, by: User
+) -> ReturnedFrame:
+    """Find the story of a frame that came without a slip, while it is still in the house.
+
+    The request's wish counts unless one was recorded at the bench. Raises StaleState when the
+    frame has a story already or has ended.
+    """
+    facts = [frame.tag, request.reference]
+    if deeds.repeated(key=key, name="arrivals.assign", facts=facts):
+        return ReturnedFrame.objects.get(pk=frame.pk)
+    _mark_arrived(request)
+    rows = ReturnedFrame.objects.filter(pk=frame.pk, request=None, ended_at=None)
+    rows = rows.exclude(state__in=[FrameState.BOXED, FrameState.GROUND, FrameState.VOIDED])
+    wish = frame.wish or request.wish
+    if rows.update(request=request, wish=wish, lenses_back=request.lenses_back) != 1:
+        raise StaleState()
+    found = ReturnedFrame.objects.get(pk=frame.pk)
+    _set_back(found.parcel.request, at)
+    letters.owe(letter="arrived", request=request, frame=found, at=at)
+    deeds.record(
+        key=key,
+        name="arrivals.assign",
+        subject=frame.tag,
+        facts=facts,
+        at=at,
+        actor=by,
+        detail={"request": request.reference},
+    )
+    return found
+
+
+@transaction.atomic
+def finish(*, key: UUID, parcel: Parcel, at: datetime, by: User) -> Parcel:
+    """Everything in the parcel is weighed in; without a single frame it was empty.
+
+    Tells each customer whose frame was in it, and the parcel's sender if none of theirs was: their
+    request is awaited again. Raises StaleState when somebody finished it first.
+    """
+    facts = [parcel.code]
+    if deeds.repeated(key=key, name="arrivals.finish", facts=facts):
+        return Parcel.objects.get(pk=parcel.pk)
+    frames = list(live_frames(parcel).select_related("request"))
+    content = Parcel.Content.FRAMES if frames else Parcel.Content.EMPTY
+    changed = Parcel.objects.filter(pk=parcel.pk, done_at=None).update(content=content, done_at=at)
+    if changed != 1:
+        raise StaleState()
+    _tell(parcel, frames, at)
+    _set_back(parcel.request, at)
+    deeds.record(
+        key=key,
+        name="arrivals.finish",
+        subject=parcel.code,
+        facts=facts,
+        at=at,
+        actor=by,
+        detail={"content": str(content), "frames": [frame.tag for frame in frames]},
+    )
+    return Parcel.objects.get(pk=parcel.pk)
+
+
+@transaction.atomic
+def unweigh(
+    *, key: UUID, frame: ReturnedFrame, reason: str, at: datetime, by: User
+) -> ReturnedFrame:
+    """Undo a weigh-in before anything was decided: the movement is reversed, the tag is void.
+
+    The parcel opens again, so that the frame can be weighed in anew. Raises StaleState once the
+    frame was looked over.
+    """
+    facts = [frame.tag, reason.strip()]
+    if deeds.repeated(key=key, name="arrivals.unweigh", facts=facts):
+        return ReturnedFrame.objects.get(pk=frame.pk)
+    rows = ReturnedFrame.objects.filter(pk=frame.pk, state__in=sources(FrameState.VOIDED))
+    if rows.update(state=FrameState.VOIDED, ended_at=at) != 1:
+        raise StaleState()
+    undone = ledger.reverse(
+        key=uuid.uuid5(key, "unweigh"),
+        movement=Movement.objects.get(key=uuid.uuid5(frame.key, "weigh-in")),
+        reason=reason,
+        at=at,
+        actor=by,
+    )
+    Parcel.objects.filter(pk=frame.parcel_id).update(done_at=None)
+    _set_back(frame.request, at)
+    deeds.record(
+        key=key,
+        name="arrivals.unweigh",
+        subject=frame.tag,
+        facts=facts,
+        at=at,
+        actor=by,
+        detail={"movement": undone.number},
+    )
+    return ReturnedFrame.objects.get(pk=frame.pk)
+
+
+def live_frames(parcel: Parcel) -> QuerySet[ReturnedFrame]:
+    """The parcel's frames whose weigh-in stands."""
+    return parcel.frames.exclude(state=FrameState.VOIDED).order_by("pk")
+
+
+def _mark_arrived(request: Request) -> None:
+    """AWAITED, WITHDRAWN or SETTLED becomes ARRIVED; one that has arrived stays as it is."""
+    if request.kind != Request.Kind.SEND_BACK:
+        raise BadInput(
+            _("%(reference)s asks for spare screws; nothing is to be sent to us. Use no slip.")
+            % {"reference": request.reference},
+            field="request",
+        )
+    rows = Request.objects.filter(pk=request.pk)
+    awaited = rows.filter(state__in=sources(RequestState.ARRIVED))
+    if awaited.update(state=RequestState.ARRIVED, ended_at=None) == 1:
+        return
+    if not rows.filter(state=RequestState.ARRIVED).exists():
+        raise StaleState()
+
+
+def _set_back(request: Request | None, at: datetime) -> None:
+    """Where a request stands once no parcel of it is open: awaited or withdrawn as before if none
+    had a frame of its sender, settled if all their frames have ended.
+
+    A frame in its parcel that has no story yet may still turn out to be theirs.
+    """
+    if request is None or request.parcels.filter(done_at=None).exists():
+        return
+    theirs = Q(request=request) | Q(request=None, parcel__request=request)
+    if ReturnedFrame.objects.filter(theirs).exclude(state=FrameState.VOIDED).exists():
+        settle(request, at)
+        return
+    ended_at = _withdrawn_at(request)
+    before = RequestState.AWAITED if ended_at is None else RequestState.WITHDRAWN
+    rows = Request.objects.filter(pk=request.pk, state__in=sources(before))
+    rows.update(state=before, ended_at=ended_at)
+
+
+def _withdrawn_at(request: Request) -> datetime | None:
+    """When its customer withdrew it or it lapsed, whatever came since; None if neither."""
+    ends = Deed.objects.filter(name__in=["intake.withdraw", "intake.lapse"])
+    return ends.filter(subject=request.reference).values_list("at", flat=True).last()
+
+
+def _refuse_bad_weigh_in(weighing: WeighIn) -> None:
+    if not weighing.cleaned:
+        raise BadInput(
+            _("Wash, disinfect and dry the frame before it is weighed, then tick the box."),
+            field="cleaned",
+        )
+    if weighing.is_stranger and (weighing.colourway or weighing.batch):
+        raise BadInput(
+            _("A frame that is not one of ours has no model. Clear one of the two."),
+            field="is_stranger",
+        )
+    if weighing.batch and weighing.colourway not in (None, weighing.batch.colourway):
+        raise BadInput(
+            _("Batch %(batch)s was moulded as %(colourway)s. Choose the one that is right.")
+            % {"batch": weighing.batch.code, "colourway": weighing.batch.colourway},
+            field="batch",
+        )
+    if not 0 <= weighing.mends_before <= MENDS_TYPED_MAX:
+        raise BadInput(
+            _("Write how often it was mended before, from 0 to %(max)s.")
+            % {"max": MENDS_TYPED_MAX},
+            field="mends_before",
+        )
+
+
+def _hold_open(parcel: Parcel) -> None:
+    """Touch the parcel's row, so that nobody finishes it while this frame is weighed in."""
+    rows = Parcel.objects.filter(pk=parcel.pk, done_at=None)
+    if rows.update(content=Parcel.Content.FRAMES) != 1:
+        raise StaleState(_("This parcel is finished. Book another one for what else was in it."))
+
+
+def _made_frame(key: UUID, parcel: Parcel, weighing: WeighIn, at: datetime) -> ReturnedFrame:
+    reading = _reading(weighing, at)
+    colourway = weighing.colourway or (weighing.batch.colourway if weighing.batch else None)
+    story = weighing.request
+    return ReturnedFrame.objects.create(
+        tag=_fresh_tag(),
+        key=key,
+        parcel=parcel,
+        request=story,
+        colourway=colourway,
+        batch=weighing.batch,
+        is_stranger=weighing.is_stranger,
+        state=FrameState.WEIGHED,
+        wish=story.wish if story else "",
+        lenses_back=story.lenses_back if story else False,
+        cleaned_at=at,
+        reading=reading,
+        massfit=massfit_of(reading=reading, colourway=colourway, is_stranger=weighing.is_stranger),
+        weighed_at=at,
+        promised_by=_promised_by(at),
+        mends_before=weighing.mends_before,
+    )
+
+
+def _reading(weighing_in: WeighIn, at: datetime) -> Reading:
+    reading = weighing.read(scale=weighing_in.scale, typed=weighing_in.mass, at=at)
+    if reading.mass_mg < 1:
+        raise BadInput(_("A frame weighs more than nothing. Read the scale again."), field="mass")
+    return reading
+
+
+def _promised_by(at: datetime) -> date:
+    return clock.day_of(at) + timedelta(days=Workshop.the().promise_days)
+
+
+def _put_on_shelf(key: UUID, frame: ReturnedFrame, at: datetime, by: User) -> Movement:
+    line = ledger.Line(
+        places.mass(PlaceKind.CUSTOMERS),
+        places.mass(PlaceKind.ARRIVALS),
+        frame.reading.mass_mg,
+        frame.reading,
+    )
+    return ledger.post(
+        key=uuid.uuid5(key, "weigh-in"),
+        kind="weigh_in",
+        lines=[line],
+        happened_at=at,
+        story=ledger.Story(subject=frame.tag, actor=by),
+    )
+
+
+def _tell(parcel: Parcel, frames: Iterable[ReturnedFrame], at: datetime) -> None:
+    """One letter per request, at the first finishing only: an undone weigh-in sends none again."""
+    if Deed.objects.filter(name="arrivals.finish", subject=parcel.code).exists():
+        return
+    told = {frame.request: frame for frame in frames if frame.request is not None}
+    for request, frame in told.items():
+        letters.owe(letter="arrived", request=request, frame=frame, at=at)
+    is_known = all(frame.request is not None for frame in frames)
+    if is_known and parcel.request is not None and parcel.request not in told:
+        letters.owe(letter="empty", request=parcel.request, frame=None, at=at)
+
+
+def _fresh_parcel_code() -> str:
+    while Parcel.objects.filter(code=(code := codes.new_code("P"))).exists():
+        continue
+    return code
+
+
+def _fresh_tag() -> str:
+    while ReturnedFrame.objects.filter(tag=(tag := codes.new_code("F"))).exists():
+        continue
+    return tag

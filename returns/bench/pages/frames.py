@@ -1,0 +1,389 @@
+"""A frame's own page: everything about it, and the one next step."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from django import forms
+from django.conf import settings
+from django.contrib import messages
+from django.http import FileResponse, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import NoReverseMatch, reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _t
+from django.utils.translation import gettext_lazy as _
+from django.views.decorators.http import require_POST, require_safe
+
+from inventory.errors import NotFound
+from inventory.furniture.numbers import fixed
+from inventory.furniture.pages.access import (
+    ACCOUNTANT,
+    BENCH,
+    OWNER,
+    StaffRequest,
+    allow,
+    roles_of,
+)
+from inventory.furniture.pages.forms import DeedForm
+from inventory.models import Movement, Place
+from inventory.weighing.queries import traced
+from inventory.weighing.sums.traced import Known, Walk
+from returns.arriving import rules as arriving
+from returns.arriving.pages.parcels import SlipField
+from returns.bench.pages.finding import frame_by
+from returns.bench.queries import frames
+from returns.bench.queries.queue import WAITING
+from returns.grading.pages import tippings, wording
+from returns.grading.rules import lookover
+from returns.grading.rules.lookover import REASON_LENGTH_MAX, Evidence
+from returns.models import Grading, Photo, Request, ReturnedFrame
+from returns.models.filing import Wish
+from returns.models.gradings import Outcome
+from returns.models.mending import RepairJob
+from returns.regrind.rules import stripdown
+from returns.salvage.queries import donors as salvage
+from returns.story.sums.states import REGRADABLE, FrameState
+
+ASSIGNABLE = REGRADABLE | {FrameState.MENDING, FrameState.MENDED, FrameState.TO_RETURN}
+
+_GOES_BACK = (FrameState.TO_RETURN, FrameState.POSTED_AS_IS)
+
+NEXT_WORDS = {
+    FrameState.WEIGHED: _("Look it over"),
+    FrameState.HELD: _("Look it over again"),
+    FrameState.TO_MEND: _("Mend it"),
+    FrameState.MENDING: _("Go on mending"),
+    FrameState.MENDED: _("Post it"),
+    FrameState.TO_STRIP: _("Strip it"),
+    FrameState.TO_RETURN: _("Post it back as it is"),
+}
+
+
+# What "not to be mended" means for a frame: its customer's wish says it.
+_UNMENDED = {
+    "": _("It cannot be mended (record the customer's wish first)"),
+    Wish.REGRIND: _("It cannot be mended: take it apart and grind it"),
+    Wish.POST_BACK: _("It cannot be mended: post it back as it is"),
+}
+
+
+class OverruleForm(DeedForm):
+    outcome = forms.ChoiceField(
+        label=_("Decide instead"), choices=Outcome.choices, widget=forms.RadioSelect
+    )
+    reason = forms.CharField(
+        label=_("Because"),
+        max_length=REASON_LENGTH_MAX,
+        help_text=_("It stays beside what was computed. Name no customer here."),
+    )
+
+    def say_for(self, frame: ReturnedFrame) -> None:
+        """Name each decision by what it leads to for this frame."""
+        choices: Any = self.fields["outcome"]
+        choices.choices = [
+            (Outcome.REPAIR, _t("Mend it")),
+            (Outcome.REGRIND, _UNMENDED.get(frame.wish, _UNMENDED[""])),
+            (Outcome.HOLD, _t("Keep it on the hold shelf")),
+        ]
+
+
+class WishForm(DeedForm):
+    wish = forms.ChoiceField(
+        label=_("If it cannot be mended, the customer wants us to"),
+        choices=Wish.choices,
+        widget=forms.RadioSelect,
+    )
+    evidence = forms.ChoiceField(label=_("We were told"), choices=Evidence.choices)
+
+
+class AssignForm(DeedForm):
+    request = SlipField(
+        label=_("Reference of the request"),
+        help_text=_("The customer told it, or found it in our letter."),
+    )
+
+    def clean_request(self) -> Request:
+        told: Request | None = self.cleaned_data["request"]
+        if told is None:
+            raise forms.ValidationError(_t("Type the reference of the request."))
+        return told
+
+
+class UnstripForm(DeedForm):
+    reason = forms.CharField(
+        label=_("Why the strip-down is undone"),
+        max_length=stripdown.REASON_LENGTH_MAX,
+        help_text=_("It is kept with the reversal. Name no customer here."),
+    )
+
+
+class UnweighForm(DeedForm):
+    reason = forms.CharField(
+        label=_("Why the weigh-in is undone"),
+        max_length=200,
+        help_text=_("It is kept with the reversal. Name no customer here."),
+    )
+
+
+@require_safe
+@allow(BENCH, ACCOUNTANT, OWNER)
+def frame(request: StaffRequest, tag: str) -> HttpResponse:
+    return _shown(request, frame_by(tag))
+
+
+@require_POST
+@allow(BENCH, OWNER)
+def overrule(request: StaffRequest, tag: str) -> HttpResponse:
+    """Decide otherwise than the sums, with a reason."""
+    return _done(request, tag, OverruleForm(request.POST), lookover.overrule)
+
+
+@require_POST
+@allow(BENCH, OWNER)
+def wish(request: StaffRequest, tag: str) -> HttpResponse:
+    """Record what the customer wants, and how we know."""
+    return _done(request, tag, WishForm(request.POST), lookover.record_wish)
+
+
+@require_POST
+@allow(BENCH, OWNER)
+def assign(request: StaffRequest, tag: str) -> HttpResponse:
+    """Give a frame that came without a slip to its story."""
+    return _done(request, tag, AssignForm(request.POST), arriving.assign)
+
+
+@require_POST
+@allow(BENCH, OWNER)
+def unweigh(request: StaffRequest, tag: str) -> HttpResponse:
+    """Undo a weigh-in that went wrong."""
+    return _done(request, tag, UnweighForm(request.POST), arriving.unweigh)
+
+
+@require_POST
+@allow(BENCH, OWNER)
+def unstrip(request: StaffRequest, tag: str) -> HttpResponse:
+    """Undo a strip-down while its box is as it left it."""
+    return _done(request, tag, UnstripForm(request.POST), stripdown.undo)
+
+
+def _done(request: StaffRequest, tag: str, form: DeedForm, rule: Any) -> HttpResponse:
+    told = frame_by(tag)
+    if form.is_valid():
+        facts = {name: told_ for name, told_ in form.cleaned_data.items() if name != "key"}
+        if form.attempt(rule, frame=told, at=timezone.now(), by=request.user, **facts) is not None:
+            messages.success(request, _DONE[type(form)])
+            return redirect("frame", told.tag)
+    messages.error(request, _t("It was not done: see what is wrong beside the form."))
+    return _shown(request, told, form)
+
+
+_DONE: dict[type[DeedForm], Any] = {
+    OverruleForm: _("It is decided so."),
+    WishForm: _("The wish is recorded."),
+    AssignForm: _("The frame belongs to its request now."),
+    UnweighForm: _("The weigh-in is undone; the tag is void and the parcel is open again."),
+    UnstripForm: _("The strip-down is undone: it is whole in the books, and to be stripped."),
+}
+
+
+def _shown(
+    request: StaffRequest, shown: ReturnedFrame, tried: DeedForm | None = None
+) -> HttpResponse:
+    told, walk = frames.story(shown), traced.story_of(shown.tag)
+    may_act = bool(roles_of(request.user) & {BENCH, OWNER})
+    names = wording.part_names() if told.latest else {}
+    facts = {
+        "frame": shown,
+        "is_promised": shown.state in WAITING,
+        "story": told,
+        "state": wording.STATES.get(shown.state, shown.state),
+        "wish": wording.WISHES.get(shown.wish, shown.wish),
+        "next": _next(shown) if may_act else None,
+        "decision": _decision(told.latest, names) if told.latest else None,
+        "was_given_up": told.latest is not None
+        and any(
+            job.state == RepairJob.State.ABANDONED and job.grading_id == told.latest.pk
+            for job in told.jobs
+        ),
+        "earlier": [_decision(one, names) for one in told.gradings[1:]],
+        "mass": _mass(shown),
+        "held": _held(told, walk),
+        "history": [{"it": deed, "words": wording.deed(deed.name)} for deed in told.deeds],
+        "movements": [_movement(one, walk) for one in told.movements],
+        "photos": shown.request.photos.order_by("added_at")[:10] if shown.request else [],
+        "may_act": may_act,
+        "may_look_again": may_act
+        and shown.state in REGRADABLE
+        and frames.NEXT_PAGE[shown.state] != "frame-look",
+        "may_discard": may_act
+        and shown.state == FrameState.HELD
+        and shown.wish == Wish.REGRIND
+        and stripdown.may_be_discarded(shown),
+        "undo_obstacle": stripdown.undo_obstacle(shown)
+        if may_act and shown.state == FrameState.BOXED
+        else "",
+        "part_promises": salvage.promises_of(shown),
+    } | _forms(shown, tried, may_act, told.latest)
+    status = 422 if tried is not None else 200
+    return render(request, "returns/bench/frame.html", facts, status=status)
+
+
+def _forms(
+    shown: ReturnedFrame, tried: DeedForm | None, may_act: bool, latest: Grading | None
+) -> dict[str, Any]:
+    """The forms that fit the frame's state; the one that was refused keeps what was typed."""
+    open_ = may_act and shown.state in REGRADABLE
+    blank = {
+        "overrule_form": OverruleForm(auto_id="overrule_%s") if open_ and latest else None,
+        "wish_form": WishForm(auto_id="wish_%s") if open_ else None,
+        "assign_form": AssignForm(auto_id="assign_%s")
+        if may_act and shown.request is None and shown.state in ASSIGNABLE
+        else None,
+        "unstrip_form": UnstripForm(auto_id="unstrip_%s")
+        if may_act and shown.state == FrameState.BOXED and not stripdown.undo_obstacle(shown)
+        else None,
+        "unweigh_form": UnweighForm(auto_id="unweigh_%s")
+        if may_act and shown.state == FrameState.WEIGHED
+        else None,
+    }
+    forms_shown = blank if tried is None else blank | {_NAMES[type(tried)]: tried}
+    if isinstance(one := forms_shown["overrule_form"], OverruleForm):
+        one.say_for(shown)
+    return forms_shown
+
+
+_NAMES: dict[type[DeedForm], str] = {
+    OverruleForm: "overrule_form",
+    WishForm: "wish_form",
+    AssignForm: "assign_form",
+    UnstripForm: "unstrip_form",
+    UnweighForm: "unweigh_form",
+}
+
+
+def _next(shown: ReturnedFrame) -> dict[str, Any] | None:
+    """The one next step, when its page is installed."""
+    page = frames.NEXT_PAGE.get(shown.state)
+    if page is None:
+        return None
+    try:
+        return {
+            "path": reverse(page, args=[shown.tag]),
+            "words": NEXT_WORDS[FrameState(shown.state)],
+        }
+    except NoReverseMatch:
+        return None
+
+
+def _movement(one: Movement, walk: Walk) -> dict[str, Any]:
+    """A movement in words, each posting with how well its mass is known."""
+    moved = {
+        line: mass.known() for (number, line), mass in walk.moved.items() if number == one.number
+    }
+    return {
+        "it": one,
+        "words": wording.MOVEMENTS.get(one.kind, one.kind),
+        "postings": [(posting, moved.get(posting.line)) for posting in one.postings.all()],
+    }
+
+
+def _held(told: frames.Story, walk: Walk) -> list[tuple[Place, int, Known | None]]:
+    """Where something of the frame lies, and how well that mass is known."""
+    known = traced.held_by(walk)
+    return [(place, mass_mg, known.get(place.code)) for place, mass_mg in told.whereabouts.items()]
+
+
+def _mass(shown: ReturnedFrame) -> dict[str, Any]:
+    fits = shown.massfit.get("fits", [])
+    return {
+        "verdict": wording.mass_verdict(shown.massfit) if shown.massfit else "",
+        "fits": [
+            {
+                "words": wording.explanation(fit),
+                "expected_mg": fit["expected_mg"],
+                "u_mg": fit["u_mg"],
+                "z": fit["z"],
+                "share": wording.percent(fit["posterior"]),
+            }
+            for fit in fits
+        ],
+        "ratio": shown.massfit.get("ratio"),
+    }
+
+
+def _decision(grading: Grading, names: dict[str, str]) -> dict[str, Any]:
+    """One grading in words and figures, as it was kept."""
+    sums = grading.sums
+    currency = sums["facts"]["currency"]
+    return {
+        "it": grading,
+        "decided": _decided(grading),
+        "computed": wording.OUTCOMES[grading.computed],
+        "disposition": wording.DISPOSITIONS.get(sums["disposition"], ""),
+        "reasons": [wording.reason(one, currency, names) for one in sums["reasons"]],
+        "polymer": wording.POLYMERS.get(sums["facts"]["polymer"], ""),
+        "findings": [_finding(one) for one in grading.findings.all()],
+        "figures": sums["figures"],
+        "plan": _plan(sums["plan"], names),
+        "is_followed": not grading.overrule_reason or grading.decided == Outcome.REPAIR,
+        "alternatives": [_plan(plan, names) for plan in sums["alternatives"]],
+        "refusals": [
+            {
+                "name": one["name"],
+                "component": wording.component(one["component"]),
+                "why": wording.reason(one["reason"], currency, names),
+            }
+            for one in sums["refusals"]
+        ],
+        "tippings": tippings.rows(sums.get("tippings", []), currency, names),
+        "never_tips": tippings.never(sums.get("tippings", []), names),
+        "facts": sums["facts"],
+        "currency": currency,
+    }
+
+
+def _decided(grading: Grading) -> Any:
+    """The outcome; a frame that was given up and wanted back is named by where it goes."""
+    if grading.decided == Outcome.REGRIND and grading.frame.state in _GOES_BACK:
+        return _t("Post it back as it is")
+    return wording.OUTCOMES[grading.decided]
+
+
+def _finding(one: Any) -> dict[str, Any]:
+    measured = "" if one.measured_um is None else f"{fixed(one.measured_um / 1000, 3)} mm"
+    return {
+        "component": wording.component(one.component),
+        "defect": wording.defect(one.defect),
+        "measured": measured,
+    }
+
+
+def _plan(plan: dict[str, Any] | None, names: dict[str, str]) -> dict[str, Any] | None:
+    if plan is None:
+        return None
+    return plan | {"remedies": [_remedy(one, names) for one in plan["remedies"]]}
+
+
+def _remedy(one: dict[str, Any], names: dict[str, str]) -> dict[str, Any]:
+    kept = one.get("evidence")
+    return one | {
+        "where": wording.component(one["component"]),
+        "takes": wording.parts(one["parts"], names),
+        "evidence": wording.evidence(kept) if kept else [],
+    }
+
+
+@require_safe
+@allow(BENCH, OWNER)
+def photo(request: StaffRequest, file_name: str) -> FileResponse:
+    """A customer's picture. Only names that the table knows are ever opened."""
+    del request
+    known = Photo.objects.filter(file_name=file_name).first()
+    if known is None:
+        raise NotFound()
+    path = Path(settings.MEDIA_ROOT) / "photos" / Path(known.file_name).name
+    if not path.is_file():
+        raise NotFound()
+    return FileResponse(path.open("rb"))

@@ -1,0 +1,194 @@
+"""From any code, scanned or typed, to the page of what it names."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from django.db.models import F, Value
+from django.db.models.functions import Replace
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import NoReverseMatch, ResolverMatch, resolve, reverse
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.decorators.http import require_safe
+
+from inventory.errors import BadInput
+from inventory.furniture.pages import frame
+from inventory.furniture.pages.access import ACCOUNTANT, BENCH, OWNER, allow
+from inventory.models import GrindRun, Lot, Movement, Part, Place, PlaceKind
+from returns.bench.pages.finding import bare, read_code
+from returns.models import Dispatch, Parcel, Request, ReturnedFrame
+from returns.story.sums import codes
+
+CODE_LENGTH_MAX = 200
+NUMBER_MAX = 2**63 - 1
+
+_NAMED_BY_PAGE: dict[str, str | Promise] = {
+    "bench-request": gettext_lazy("This is the code of a customer's request."),
+    "parcel": gettext_lazy("This is the code of a parcel."),
+    "frame": gettext_lazy("This is the code of a returned frame."),
+    "boxes": gettext_lazy("This is the code of a regrind box."),
+    "heat": gettext_lazy("This is the code of a flake lot."),
+    "run": gettext_lazy("This is the code of a grind run."),
+    "movement": gettext_lazy("This is the number of a movement in the ledger."),
+}
+_ROLES: dict[str, str | Promise] = {
+    BENCH: gettext_lazy("the bench"),
+    ACCOUNTANT: gettext_lazy("the accounts"),
+    OWNER: gettext_lazy("the owner"),
+}
+
+
+@require_safe
+@allow(BENCH, ACCOUNTANT, OWNER)
+def go(request: HttpRequest, code: str = "") -> HttpResponse:
+    """Redirect to what the code names, or say plainly why it leads nowhere for this reader."""
+    typed = (code or request.GET.get("code", ""))[:CODE_LENGTH_MAX].replace("\0", "?").strip()
+    if not typed:
+        return render(request, "returns/bench/go.html", {"typed": "", "why": ""})
+    try:
+        address = where(typed)
+    except BadInput as error:
+        return _nothing(request, typed, error.message)
+    if not address:
+        return _nothing(request, typed, _("The code is well formed, but nothing here has it."))
+    page = resolve(address.partition("#")[0])
+    openers: frozenset[str] = getattr(page.func, "roles", frame.STAFF)
+    if not openers & frame.roles(request):
+        return _not_for_this_role(request, typed, page, openers)
+    return redirect(address)
+
+
+def _not_for_this_role(
+    request: HttpRequest, typed: str, page: ResolverMatch, openers: frozenset[str]
+) -> HttpResponse:
+    """What the code is and who may open it; nothing of what lies behind it."""
+    facts = {
+        "typed": typed,
+        "named": _NAMED_BY_PAGE.get(page.url_name or "", _("This code is known here.")),
+        "openers": [words for role, words in _ROLES.items() if role in openers],
+    }
+    return render(request, "returns/bench/go_closed.html", facts, status=403)
+
+
+def _nothing(request: HttpRequest, typed: str, why: str) -> HttpResponse:
+    facts = {"typed": typed, "why": why}
+    return render(request, "returns/bench/go.html", facts, status=404)
+
+
+def where(typed: str) -> str:
+    """The address of what a code names; empty when nothing has it. BadInput when it is no code."""
+    text = bare(typed)
+    number = text.removeprefix("#").strip()
+    if number.isascii() and number.isdigit():
+        return _movement(int(number))
+    plain = _place_or_own_code(text)
+    if plain:
+        return plain
+    code = read_code(text)
+    return _BY_KIND[codes.kind_of(code)](code)
+
+
+def _movement(number: int) -> str:
+    if number > NUMBER_MAX or not Movement.objects.filter(number=number).exists():
+        return ""
+    return _first(("movement", [number]), ("months", []))
+
+
+def _place_or_own_code(code: str) -> str:
+    """Boxes and bins carry readable codes, and older lots and runs may carry their own."""
+    place = _alike(Place.objects.select_related("part", "lot"), code).first()
+    if place is not None:
+        return _place(place)
+    part = _alike(Part.objects, code).first()
+    if part is not None:
+        return _first(("part", [part.code]), ("stock", []))
+    for rows, go_to in (
+        (Lot.objects, _lot),
+        (GrindRun.objects, _run),
+        (Dispatch.objects, _dispatch),
+    ):
+        found = rows.filter(code__iexact=code).first()
+        if found is not None:
+            return go_to(found.code)
+    return ""
+
+
+def _alike(rows: Any, code: str) -> Any:
+    """Rows whose code is this one, whatever was typed between its letters."""
+    folded: Any = F("code")
+    for sign in "-_ ":
+        folded = Replace(folded, Value(sign), Value(""))
+    wanted = "".join(sign for sign in code.lower() if sign not in "-_ ")
+    return rows.alias(folded=folded).filter(folded=wanted)
+
+
+def _place(place: Place) -> str:
+    if place.kind == PlaceKind.BOX:
+        return f"{reverse('boxes')}#{place.code}"
+    if place.kind == PlaceKind.LOT and place.lot is not None:
+        return _lot(place.lot.code)
+    return _first(("place", [place.code]), ("stock", []))
+
+
+def _request(code: str) -> str:
+    found = Request.objects.filter(reference=code).exists()
+    return reverse("bench-request", args=[code]) if found else ""
+
+
+def _frame(code: str) -> str:
+    found = ReturnedFrame.objects.filter(tag=code).exists()
+    return reverse("frame", args=[code]) if found else ""
+
+
+def _parcel(code: str) -> str:
+    found = Parcel.objects.filter(code=code).exists()
+    return reverse("parcel", args=[code]) if found else ""
+
+
+def _box(code: str) -> str:
+    place = Place.objects.filter(code=code).first()
+    return _place(place) if place else ""
+
+
+def _lot(code: str) -> str:
+    found = Lot.objects.filter(code=code).exists()
+    return reverse("heat", args=[code]) if found else ""
+
+
+def _run(code: str) -> str:
+    found = GrindRun.objects.filter(code=code).exists()
+    return reverse("run", args=[code]) if found else ""
+
+
+def _dispatch(code: str) -> str:
+    sent = Dispatch.objects.filter(code=code).select_related("frame", "request").first()
+    if sent is None:
+        return ""
+    if sent.frame is not None:
+        return _frame(sent.frame.tag)
+    return _request(sent.request.reference) if sent.request else ""
+
+
+_BY_KIND: dict[str, Callable[[str], str]] = {
+    "request": _request,
+    "frame": _frame,
+    "parcel": _parcel,
+    "box": _box,
+    "lot": _lot,
+    "dispatch": _dispatch,
+    "grind run": _run,
+}
+
+
+def _first(*candidates: tuple[str, list[object]]) -> str:
+    """The first of several pages that is installed; today's page when none is."""
+    for name, args in candidates:
+        try:
+            return reverse(name, args=args)
+        except NoReverseMatch:
+            continue
+    return reverse("bench")

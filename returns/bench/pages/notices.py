@@ -1,0 +1,42 @@
+"""What was done, and the way back where there is one."""
+
+from __future__ import annotations
+
+from uuid import UUID
+
+from django.contrib import messages
+from django.urls import reverse
+from django.utils.html import format_html
+from django.utils.translation import gettext as _
+
+from inventory.furniture.pages.access import ACCOUNTANT, OWNER, StaffRequest, roles_of
+from inventory.furniture.pages.forms import DeedForm
+from inventory.models import Deed, Movement
+
+
+def done(request: StaffRequest, words: str, *, undo: str) -> None:
+    """Say what was done, with a link to the form that undoes it."""
+    link = '{} <a class="big-link" href="{}">{}</a>'
+    messages.success(request, format_html(link, words, undo, _("Undo it")))
+
+
+def moved(request: StaffRequest, words: str, form: DeedForm) -> None:
+    """Say what was done and under which movement it stands, which whoever keeps the books can
+    reverse."""
+    number = _movement_of(form.cleaned_data["key"])
+    if number is None:
+        messages.success(request, words)
+    elif roles_of(request.user) & {ACCOUNTANT, OWNER}:
+        done(request, words, undo=reverse("movement", args=[number]))
+    else:
+        told = _("If it was wrong, have the accountant or the owner reverse movement #%(number)s.")
+        messages.success(request, f"{words} {told % {'number': number}}")
+
+
+def _movement_of(key: UUID) -> int | None:
+    """A deed names its movement; where there is no deed, the movement bears the key itself."""
+    deed = Deed.objects.filter(key=key).first()
+    if deed is not None:
+        number: int | None = deed.detail.get("movement")
+        return number
+    return Movement.objects.filter(key=key).values_list("number", flat=True).first()

@@ -1,0 +1,120 @@
+"""A frame's facts: where its mass lies, what was decided, done, and what is next. Reads only."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from django.db.models import Sum
+
+from inventory.models import Deed, Movement, Place, PlaceKind, Posting
+from inventory.weighing import rules as weighing
+from inventory.weighing.sums.traced import Known
+from returns.models import Grading, RepairJob, ReturnedFrame
+from returns.story.sums.states import FrameState
+
+SHELVES: Final = (PlaceKind.ARRIVALS, PlaceKind.HOLD, PlaceKind.BENCH)
+HISTORY_MAX: Final = 100
+
+
+def whereabouts(tag: str) -> dict[Place, int]:
+    """Milligrams of a frame on each shelf or bench, by the movements of its tag."""
+    rows = Posting.objects.filter(movement__subject=tag)
+    held: dict[int, int] = {}
+    for side, sign in (("target", 1), ("source", -1)):
+        here = rows.filter(**{f"{side}__kind__in": SHELVES}).order_by()
+        for place, total in here.values_list(side).annotate(total=Sum("quantity")):
+            held[place] = held.get(place, 0) + sign * total
+    places = Place.objects.in_bulk(held)
+    return {places[pk]: mass_mg for pk, mass_mg in sorted(held.items()) if mass_mg > 0}
+
+
+def boxed(found: Sequence[ReturnedFrame]) -> dict[str, Known]:
+    """Tag -> how well the material put in a box is known, in one question for all of them."""
+    masses = {frame.tag: frame.boxed_mg for frame in found if frame.boxed_mg}
+    rows = Posting.objects.filter(
+        movement__kind="strip_down",
+        movement__subject__in=masses,
+        movement__reverses=None,
+        movement__reversed_by=None,
+        target__kind=PlaceKind.BOX,
+    )
+    told = {tag: Known(booked_mg=mass_mg) for tag, mass_mg in masses.items()}
+    for posting in rows.exclude(reading=None).select_related("movement", "reading"):
+        if posting.reading is not None:
+            told[posting.movement.subject] = weighing.known(posting.reading)
+    return told
+
+
+@dataclass(frozen=True, slots=True)
+class Story:
+    """Everything about one frame, for its page."""
+
+    frame: ReturnedFrame
+    gradings: list[Grading]
+    jobs: list[RepairJob]
+    deeds: list[Deed]
+    movements: list[Movement]
+    whereabouts: dict[Place, int]
+
+    @property
+    def latest(self) -> Grading | None:
+        return self.gradings[0] if self.gradings else None
+
+
+def story(frame: ReturnedFrame) -> Story:
+    """Gather a frame's story, the newest first. Bounded."""
+    gradings = Grading.objects.filter(frame=frame).select_related("by")
+    jobs = frame.jobs.prefetch_related("steps__remedy", "checks").order_by("-opened_at")
+    deeds = Deed.objects.filter(subject=frame.tag).select_related("actor")
+    movements = (
+        Movement.objects.filter(subject=frame.tag)
+        .select_related("reverses", "actor")
+        .prefetch_related("postings__source", "postings__target")
+    )
+    return Story(
+        frame=frame,
+        gradings=list(gradings.prefetch_related("findings")[:HISTORY_MAX]),
+        jobs=list(jobs[:HISTORY_MAX]),
+        deeds=list(deeds.order_by("-at", "-pk")[:HISTORY_MAX]),
+        movements=list(movements.order_by("-number")[:HISTORY_MAX]),
+        whereabouts=whereabouts(frame.tag),
+    )
+
+
+def by_tag(tag: str) -> ReturnedFrame | None:
+    """One frame with what its page shows beside it."""
+    return (
+        ReturnedFrame.objects.filter(tag=tag)
+        .select_related(
+            "parcel",
+            "request",
+            "colourway__model",
+            "colourway__colour",
+            "colourway__polymer",
+            "batch",
+            "reading__scale",
+            "box__polymer",
+            "box__colour",
+            "lot",
+        )
+        .first()
+    )
+
+
+# The one next step by state: the URL name of its page, whose argument is the tag.
+NEXT_PAGE: Final[dict[str, str]] = {
+    FrameState.WEIGHED: "frame-look",
+    FrameState.HELD: "frame-look",
+    FrameState.TO_MEND: "mend",
+    FrameState.MENDING: "mend",
+    FrameState.MENDED: "post-frame",
+    FrameState.TO_STRIP: "strip",
+    FrameState.TO_RETURN: "post-frame",
+}
+
+
+def plan_of(grading: Grading | None) -> dict[str, Any] | None:
+    """The plan that a grading chose or waits for; None without one."""
+    return grading.sums.get("plan") if grading is not None else None

@@ -1,0 +1,179 @@
+"""Entering what is sold and how it is mended: a first model with its bill, remedies, limits."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING, Any, Final
+from uuid import UUID
+
+from django.db import transaction
+from django.utils.text import slugify
+from django.utils.translation import gettext as _
+
+from inventory import deeds
+from inventory.errors import BadInput
+from inventory.masters import rules as masters
+from inventory.models import Colour, Part, Polymer
+from returns.catalogue.rules.starting_remedies import STARTING, Starting
+from returns.models import Colourway, Component, FrameModel, Policy, Remedy, RemedyPart
+from returns.models.catalogue import RimShape
+
+if TYPE_CHECKING:
+    from django.contrib.auth.models import User
+
+CODE_LENGTH_MAX: Final = 30
+_PPM_PER_PERCENT: Final = 10_000
+
+
+@dataclass(frozen=True, slots=True)
+class Bill:
+    """The masses of one of each, in mg; 0 for what the model does not have. Two sides are alike.
+
+    `spread_ppm` is one standard deviation of a piece, as a share of its mass.
+    """
+
+    front_mg: int
+    arm_mg: int
+    lens_mg: int
+    screw_mg: int
+    spread_ppm: int
+    wall_um: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class NewModel:
+    """A frame model as its maker knows it."""
+
+    name: str
+    code: str
+    new_frame_cost_minor: int
+    expected_life_months: int
+    polymer: Polymer
+    colours: tuple[Colour, ...]
+    bill: Bill
+    arm_part: Part | None = None
+    screw_part: Part | None = None
+    rim: str = RimShape.PANTO
+
+    def facts(self) -> list[Any]:
+        """What a repeat must say again."""
+        parts = [part.code if part else "" for part in (self.arm_part, self.screw_part)]
+        colours = [colour.code for colour in self.colours]
+        costs = [self.new_frame_cost_minor, self.expected_life_months]
+        head = [self.name, self.code, str(self.rim), *costs]
+        return [head, self.polymer.code, colours, parts, str(self.bill)]
+
+
+@transaction.atomic
+def add_model(*, key: UUID, told: NewModel, at: datetime, by: User) -> FrameModel:
+    """A model with its bill of materials and its colours. BadInput names the field."""
+    name = "furnishing.add_model"
+    done = deeds.repeated(key=key, name=name, facts=told.facts())
+    if done is not None:
+        return FrameModel.objects.get(code=done.subject)
+    if not told.colours:
+        raise BadInput(_("Tick at least one colour."), field="colours")
+    model = FrameModel(
+        code=told.code or slugify(told.name)[:CODE_LENGTH_MAX].strip("-"),
+        name=told.name,
+        rim=told.rim,
+        new_frame_cost_minor=told.new_frame_cost_minor,
+        expected_life_months=told.expected_life_months,
+    )
+    masters.keep(model)
+    for line in _lines(told):
+        masters.keep(Component(model=model, **line))
+    for colour in told.colours:
+        masters.keep(Colourway(model=model, polymer=told.polymer, colour=colour))
+    deeds.record(key=key, name=name, subject=model.code, facts=told.facts(), at=at, actor=by)
+    return model
+
+
+def _lines(told: NewModel) -> Iterator[dict[str, Any]]:
+    bill = told.bill
+    yield _line("front", "front", bill.front_mg, bill, is_frame_material=True, wall_um=bill.wall_um)
+    arm = {"is_frame_material": True, "wall_um": bill.wall_um, "part": told.arm_part}
+    screw = {"part": told.screw_part, "in_kit": told.screw_part is not None}
+    for side in ("left", "right"):
+        yield _line(f"arm_{side}", "arm", bill.arm_mg, bill, **arm)
+        if bill.lens_mg:
+            yield _line(f"lens_{side}", "lens", bill.lens_mg, bill)
+        if bill.screw_mg:
+            yield _line(f"screw_{side}", "screw", bill.screw_mg, bill, **screw)
+
+
+def _line(key: str, kind: str, mass_mg: int, bill: Bill, **more: Any) -> dict[str, Any]:
+    """A spread of less than a milligram is written as one: no piece is exact."""
+    spread_mg = max(1, mass_mg * bill.spread_ppm // 1_000_000)
+    if spread_mg >= mass_mg:
+        raise BadInput(_("The spread is smaller than the mass itself."), field="spread")
+    return {"key": key, "kind": kind, "nominal_mg": mass_mg, "spread_mg": spread_mg, **more}
+
+
+def on_offer() -> tuple[Starting, ...]:
+    """Starting remedies for what the workshop has no such remedy yet."""
+    taken = set(Remedy.objects.values_list("component_kind", "defect", "method"))
+    return tuple(one for one in STARTING if (*one.answers, one.method) not in taken)
+
+
+@transaction.atomic
+def take_remedies(
+    *, key: UUID, chosen: Sequence[str], larger_screw: Part | None, at: datetime, by: User
+) -> int:
+    """Enter the chosen starting remedies; how many there were. Those taken before stay as they are.
+
+    Raises BadInput when stepping up is chosen and no larger screw is named.
+    """
+    facts = [sorted(chosen), larger_screw.code if larger_screw else ""]
+    done = deeds.repeated(key=key, name="furnishing.take_remedies", facts=facts)
+    if done is not None:
+        return len(done.detail["taken"])
+    taking = [one for one in on_offer() if one.key in chosen]
+    if not taking:
+        raise BadInput(_("Tick at least one remedy."), field="chosen")
+    if larger_screw is None and any(one.needs_larger_screw for one in taking):
+        raise BadInput(
+            _("Stepping up needs the next larger screw. Choose it, or untick those remedies."),
+            field="larger_screw",
+        )
+    for one in taking:
+        _enter(one, larger_screw)
+    deeds.record(
+        key=key,
+        name="furnishing.take_remedies",
+        subject="remedies",
+        facts=facts,
+        at=at,
+        actor=by,
+        detail={"taken": [one.key for one in taking]},
+    )
+    return len(taking)
+
+
+def _enter(one: Starting, larger_screw: Part | None) -> None:
+    kind, defect = one.answers
+    remedy = Remedy(
+        key=one.key,
+        name=_(one.name),
+        component_kind=kind,
+        defect=defect,
+        method=one.method,
+        minutes=one.minutes,
+        odds_ppm=one.odds_percent * _PPM_PER_PERCENT,
+        steps="\n".join(_(step) for step in one.steps),
+        caution=_(one.caution) if one.caution else "",
+    )
+    masters.keep(remedy)
+    if one.needs_larger_screw:
+        RemedyPart.objects.create(remedy=remedy, part=larger_screw)
+    elif one.uses_own_part:
+        RemedyPart.objects.create(remedy=remedy, part=None)
+
+
+def set_limits(*, key: UUID, facts: Mapping[str, Any], at: datetime, by: User) -> Policy:
+    """The owner's limits on mending and on kits."""
+    with transaction.atomic():
+        entry = masters.Entry(key, facts, at, by)
+        return masters.entered("set_limits", Policy.the(), entry)

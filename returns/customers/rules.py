@@ -1,0 +1,281 @@
+"""Who a customer is: checking an address, writing it down, erasing it, handing it out to its owner.
+
+Personal data lives in `Person` and in photos alone. Deeds, duties and the ledger hold codes, so
+erasing a person changes no figure.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import json
+import secrets
+from dataclasses import asdict, dataclass, replace
+from datetime import date, datetime, timedelta
+from typing import TYPE_CHECKING, Any
+from uuid import UUID
+
+from django.core.exceptions import ValidationError
+from django.core.validators import validate_email
+from django.db import transaction
+from django.db.models import Max, Q
+from django.utils.translation import gettext as _
+
+from inventory import deeds
+from inventory.errors import BadInput, Conflict
+from inventory.models import Workshop
+from returns.customers import sums as addresses
+from returns.filing.rules import photos
+from returns.models import Person, Request
+
+if TYPE_CHECKING:
+    from django.contrib.auth.models import User
+
+
+JOINERS = "\u200c\u200d"
+"""Zero-width characters that Persian and Indian names are written with, and no line ends at."""
+
+
+@dataclass(frozen=True, slots=True)
+class Contact:
+    """How to reach a customer, as typed. `country` is ISO 3166-1 alpha-2."""
+
+    name: str
+    email: str
+    street: str
+    extra: str
+    postal_code: str
+    city: str
+    region: str
+    country: str
+    language: str = "en"
+
+    def values(self) -> list[str]:
+        """Its fields in order, for a fingerprint."""
+        return list(asdict(self).values())
+
+
+def checked(contact: Contact) -> Contact:
+    """The contact with its blanks trimmed. BadInput names the first field that will not do."""
+    tidy = Contact(**{name: _one_line(text, name) for name, text in asdict(contact).items()})
+    tidy = replace(tidy, country=tidy.country.upper(), postal_code=tidy.postal_code.upper())
+    if not tidy.name:
+        raise BadInput(_("Enter your name, as it is on your letter box."), field="name")
+    _refuse_bad_email(tidy.email)
+    for part, slip in address_slips(tidy).items():
+        raise BadInput(slip, field=part)
+    return tidy
+
+
+def address_slips(contact: Contact) -> dict[str, str]:
+    """What to mend in an address: field name to a sentence. Empty when it will do."""
+    if len(contact.country) != 2 or not contact.country.isascii() or not contact.country.isalpha():
+        return {"country": _("Choose a country.")}
+    address = addresses.Address(
+        street=contact.street,
+        postal_code=contact.postal_code,
+        city=contact.city,
+        region=contact.region,
+        country=contact.country,
+    )
+    example = addresses.shape_of(contact.country).example
+    return {
+        part.value: _sentence(part, slip, example)
+        for part, slip in addresses.slips(address).items()
+    }
+
+
+def _sentence(part: addresses.Part, slip: addresses.Slip, example: str) -> str:
+    if slip is addresses.Slip.SHAPE:
+        return _("A postal code there looks like %(example)s.") % {"example": example}
+    return {
+        addresses.Part.STREET: _("Enter the street and number, or the PO box."),
+        addresses.Part.POSTAL_CODE: _("Enter the postal code, such as %(example)s.")
+        % {"example": example},
+        addresses.Part.CITY: _("Enter the town or city."),
+        addresses.Part.REGION: _("Enter the state, province or region."),
+    }[part]
+
+
+def _one_line(text: str, name: str) -> str:
+    """Trimmed, within the column, and without anything that could start a new header line."""
+    tidy = text.strip().strip(JOINERS).strip()
+    if any(not character.isprintable() and character not in JOINERS for character in tidy):
+        raise BadInput(_("Use one line of plain text here."), field=name)
+    room = getattr(Person._meta.get_field(name), "max_length", None)
+    if room is not None and len(tidy) > room:
+        raise BadInput(_("This is too long; %(room)s characters fit.") % {"room": room}, field=name)
+    return tidy
+
+
+def _refuse_bad_email(email: str) -> None:
+    try:
+        validate_email(email)
+    except ValidationError as error:
+        raise BadInput(
+            _("Enter an email address, such as name@example.org."), field="email"
+        ) from error
+
+
+def write_down(contact: Contact) -> Person:
+    """A new person row for one request.
+
+    People are never merged by their email: nobody has proved that it is theirs, and a stranger
+    who types it must not be able to change where an earlier request is posted to.
+    """
+    return Person.objects.create(**asdict(contact))
+
+
+def rewrite(person: Person, contact: Contact) -> None:
+    """Put a checked contact in the place of the old one."""
+    Person.objects.filter(pk=person.pk).update(**asdict(contact))
+    person.refresh_from_db()
+
+
+def mark(texts: list[str], salt: str) -> str:
+    """A fingerprint of personal texts that means nothing once `salt` is gone. Hex, 64 characters.
+
+    Deeds are never deleted, so what they hold must not lead back to a person after an erasure:
+    the salt is replaced then.
+    """
+    text = json.dumps(texts, ensure_ascii=False)
+    return hmac.new(salt.encode(), text.encode(), hashlib.sha256).hexdigest()
+
+
+def by_email(email: str) -> list[Person]:
+    """Every row under an email, however it is capitalised: one for each request."""
+    return list(Person.objects.filter(email__iexact=email).order_by("pk")) if email else []
+
+
+def open_requests(person: Person) -> list[Request]:
+    """Requests whose story goes on, which still need the person's address."""
+    return list(person.requests.filter(ended_at=None))
+
+
+@transaction.atomic
+def erase(*, key: UUID, person: Person, at: datetime, by: User | None = None) -> Person:
+    """Delete name, email, address, notes and photos; keep the rows that figures stand on.
+
+    What is deleted already stays so, and no second deed is written.
+
+    Raises:
+        Conflict: a request of theirs is still open; end or withdraw it first.
+    """
+    facts = ["erase", person.pk]
+    if deeds.repeated(key=key, name="people.erase", facts=facts):
+        return Person.objects.get(pk=person.pk)
+    person = Person.objects.select_for_update().get(pk=person.pk)
+    if person.erased_at is not None:
+        return person
+    waiting = open_requests(person)
+    if waiting:
+        raise Conflict(
+            _("End or withdraw %(references)s first: it still needs the address.")
+            % {"references": ", ".join(request.reference for request in waiting)}
+        )
+    for request in person.requests.all():
+        _forget_request(request)
+    _blank(person, at)
+    subject = f"person-{person.pk}"
+    deeds.record(key=key, name="people.erase", subject=subject, facts=facts, at=at, actor=by)
+    return person
+
+
+def _forget_request(request: Request) -> None:
+    """The link dies with its salt, and so does every fingerprint made with it."""
+    photos.remove_all(request)
+    dead = secrets.token_hex(32)
+    Request.objects.filter(pk=request.pk).update(
+        note="", link_salt=secrets.token_hex(24), link_hash=dead
+    )
+
+
+def _blank(person: Person, at: datetime) -> None:
+    for name in Contact.__slots__:
+        if name != "language":
+            setattr(person, name, "")
+    person.erased_at = at
+    person.save()
+
+
+def expired(at: datetime) -> list[Person]:
+    """People whose every story ended longer ago than the workshop keeps personal data."""
+    limit = at - timedelta(days=Workshop.the().retention_days)
+    known = Person.objects.filter(erased_at=None)
+    known = known.annotate(last_end=Max("requests__ended_at")).filter(last_end__lt=limit)
+    return list(known.exclude(requests__ended_at=None).order_by("pk")[:200])
+
+
+@transaction.atomic
+def hand_out(*, key: UUID, person: Person, at: datetime, by: User) -> dict[str, Any]:
+    """The copy that a person asked for. The history says that it was made, and nothing of it.
+
+    Raises:
+        Conflict: their data has been deleted.
+    """
+    facts = ["hand_out", person.pk]
+    if person.erased_at is not None:
+        raise Conflict(_("Their data has been deleted. There is nothing to hand out."))
+    if not deeds.repeated(key=key, name="people.hand_out", facts=facts):
+        subject = f"person-{person.pk}"
+        deeds.record(key=key, name="people.hand_out", subject=subject, facts=facts, at=at, actor=by)
+    return export(person)
+
+
+def export(person: Person) -> dict[str, Any]:
+    """Everything held about one person, JSON-able: contact, requests, photos, what was posted.
+
+    Mass and grading of a frame are under its tag; they are about the frame.
+    """
+    contact = {field: getattr(person, field) for field in Contact.__slots__}
+    return {
+        "contact": contact,
+        "requests": [_exported(request) for request in person.requests.order_by("filed_at")],
+    }
+
+
+def _exported(request: Request) -> dict[str, Any]:
+    return {
+        "reference": request.reference,
+        "kind": request.kind,
+        "state": request.state,
+        "colourway": str(request.colourway),
+        "component": request.component,
+        "defect": request.defect,
+        "note": request.note,
+        "wish": request.wish,
+        "lenses_back": request.lenses_back,
+        "notice_version": request.notice_version,
+        "filed_at": request.filed_at.isoformat(),
+        "promised_by": _written(request.promised_by),
+        "posted_at": _written(request.posted_at),
+        "ended_at": _written(request.ended_at),
+        "photos": [
+            {"file_name": photo.file_name, "added_at": photo.added_at.isoformat()}
+            for photo in request.photos.order_by("pk")
+        ],
+        "parcels": [
+            {"code": parcel.code, "arrived_at": parcel.arrived_at.isoformat()}
+            for parcel in request.parcels.order_by("pk")
+        ],
+        "frames": [frame.tag for frame in request.frames.order_by("pk")],
+        "dispatches": [
+            {
+                "code": parcel.code,
+                "kind": parcel.kind,
+                "posted_at": _written(parcel.posted_at),
+                "missing_reported_at": _written(parcel.missing_reported_at),
+            }
+            for parcel in request.dispatches.order_by("pk")
+        ],
+    }
+
+
+def _written(moment: date | None) -> str | None:
+    """A day or moment in ISO 8601; None while there is none."""
+    return moment.isoformat() if moment else None
+
+
+def same_person(email: str) -> Q:
+    """Rows of requests filed under an email, however it is capitalised."""
+    return Q(person__email__iexact=email)

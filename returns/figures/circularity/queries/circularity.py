@@ -1,0 +1,362 @@
+"""What came back and what became of it: shares, masses and losses of a span, model or batch.
+
+The owner's page, the claims sheet and the API all read `circularity()`. Every figure comes from
+postings, sold units and the frames' own rows; nothing is estimated here.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from functools import partial
+
+from django.db.models import Count, Q, QuerySet, Subquery, Sum
+
+from inventory.models import GrindRun, Origin, PlaceKind, Posting
+from inventory.weighing.sums.weighing import total
+from returns.figures.circularity.queries import flows
+from returns.figures.circularity.queries.flows import Weighed
+from returns.figures.circularity.queries.judged import BOOKED, Judged
+from returns.figures.circularity.queries.outcomes import (
+    AS_IS,
+    DISCARDED,
+    MENDED,
+    REGROUND,
+    by_outcome,
+    outcomes,
+)
+from returns.figures.circularity.sums import circularity as sums
+from returns.figures.circularity.sums.mass_shares import mass_share, recovery_yield
+from returns.figures.circularity.sums.recycled_content import (
+    Issue,
+    RecycledContent,
+    recycled_content,
+)
+from returns.figures.span.queries import Scope, Span
+from returns.models import ReturnedFrame
+from returns.story.sums.states import FrameState
+
+GRIND_LOSSES = ("dust", "purge", "moisture", "difference")
+STRIP_LOSSES = ("lens", "metal", "foreign", "dust", "purge", "moisture", "difference")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Counts:
+    """Pieces. `sold_ever` and `came_ever` are up to the end of the span, first returns only."""
+
+    sold_in_span: int
+    sold_ever: int
+    received: int
+    first_returns: int
+    came_ever: int
+    mended: int
+    reground: int
+    posted_as_is: int
+    discarded: int
+
+    @property
+    def ended(self) -> int:
+        """Frames whose fate was carried out: posted, put into a box, or discarded."""
+        return self.mended + self.reground + self.posted_as_is + self.discarded
+
+    @property
+    def out_there(self) -> int:
+        """Units that were with customers, or came back first in this span."""
+        return self.sold_ever - self.came_ever + self.first_returns
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Loss:
+    """Mass that left by one cause at one stage ("strip_down" or "grind"), in milligrams.
+
+    Negative for a count difference where more came out than went in. `expanded_mg` is k = 2 of its
+    readings, and None where the mass follows by subtraction.
+    """
+
+    stage: str
+    cause: str
+    mass_mg: int
+    share: float
+    expanded_mg: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Content:
+    """Make-up of what was issued to moulding, in milligrams; shares 0..1, None without an issue.
+
+    In-process scrap is left out of the share on both sides; `unknown_mg` counts as virgin.
+    `weighed` has each mass again by its name without the unit, with its uncertainty (k = 2).
+    """
+
+    post_consumer_return_mg: int
+    post_consumer_feedstock_mg: int
+    in_process_mg: int
+    virgin_mg: int
+    unknown_mg: int
+    counted_mg: int
+    recycled_share: float | None
+    return_share: float | None
+    issues: int
+    scrap_back_mg: int
+    weighed: dict[str, Weighed]
+
+    @property
+    def post_consumer_mg(self) -> int:
+        return self.post_consumer_return_mg + self.post_consumer_feedstock_mg
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Circularity:
+    """The figures of one span and scope. Shares carry their interval and method.
+
+    What was ground rests on the readings of the frames at the box, not on one of its own.
+    """
+
+    first_month: str
+    last_month: str
+    scope: str
+    counts: Counts
+    take_back: Judged
+    take_back_in_span: Judged
+    repair_share: Judged
+    recovered: Weighed
+    salvaged: Weighed
+    recovery_yield: Judged
+    runs: int
+    ground: Weighed
+    flake: Weighed
+    losses: tuple[Loss, ...]
+    content: Content
+    recycled_content: Judged
+    closed_loop: Judged
+
+
+def circularity(span: Span, scope: Scope) -> Circularity:
+    """Every figure of a span, in a number of questions that does not grow with the books.
+
+    Grinding mixes models in a box, so recovery yield and grinding losses are those of the whole
+    workshop whatever the scope.
+    """
+    counts = _counts(span, scope)
+    told_of_frames = flows.of_frames(span, scope)
+    strips = told_of_frames.filter(movement__kind="strip_down")
+    grinds = flows.postings(span).filter(movement__kind="grind")
+    stripped, ground = flows.net(strips), flows.net(grinds)
+    content = content_of(span, scope)
+    recycled, closed_loop = _issued_shares(content)
+    into = flows.weighed_by_target(strips)
+    boxed, flake = _boxed(span, _ground_mg(ground)), _flake(span)
+    runs = _runs(span)
+    return Circularity(
+        first_month=span.labels[0],
+        last_month=span.labels[1],
+        scope=scope.name,
+        counts=counts,
+        take_back=_take_back(counts.came_ever, counts.sold_ever),
+        take_back_in_span=_take_back(counts.first_returns, counts.out_there),
+        repair_share=Judged.of(
+            partial(sums.repair_share, repaired=counts.mended, graded=counts.ended)
+        ),
+        recovered=into.get(PlaceKind.BOX, flows.NOTHING),
+        salvaged=into.get(PlaceKind.SALVAGE, flows.NOTHING),
+        recovery_yield=_yield(flake, boxed, runs),
+        runs=runs,
+        ground=boxed,
+        flake=flake,
+        # Boxes of every origin: the granulator's dust is told of all of them.
+        losses=(
+            *_losses(stripped, strips, "strip_down", STRIP_LOSSES),
+            *_losses(ground, grinds, "grind", GRIND_LOSSES),
+        ),
+        content=content,
+        recycled_content=recycled,
+        closed_loop=closed_loop,
+    )
+
+
+def _counts(span: Span, scope: Scope) -> Counts:
+    last = span.labels[1]
+    sold = scope.sold().aggregate(
+        ever=Sum("pieces", filter=Q(month__lte=last)),
+        span=Sum("pieces", filter=Q(month__lte=last, month__gte=span.labels[0])),
+    )
+    in_span = span.holds("weighed_at")
+    became = by_outcome(outcomes(scope, first=span.labels[0], last=last))
+    came = scope.frames().aggregate(
+        received=Count("pk", filter=in_span),
+        first=Count("pk", filter=in_span & Q(mends_before=0)),
+        ever=Count("pk", filter=Q(weighed_at__lt=span.end, mends_before=0)),
+    )
+    return Counts(
+        sold_in_span=sold["span"] or 0,
+        sold_ever=sold["ever"] or 0,
+        received=came["received"],
+        first_returns=came["first"],
+        came_ever=came["ever"],
+        mended=became[MENDED],
+        reground=became[REGROUND],
+        posted_as_is=became[AS_IS],
+        discarded=became[DISCARDED],
+    )
+
+
+def _take_back(returned: int, sold: int) -> Judged:
+    """More returned than sold means that sales are missing from the import, not a rate."""
+    if returned > sold:
+        return Judged.without(of="sold units", have=max(0, sold), need=returned)
+    return Judged.of(partial(sums.take_back_rate, returned=returned, sold=sold))
+
+
+def _ground_mg(ground: flows.Flows) -> int:
+    """Mass taken from the boxes of returns, less what a run found in excess."""
+    leaving = ground.total_mg("grind", source="box", origin=Origin.RETURN)
+    return leaving - ground.total_mg("grind", target="box", origin=Origin.RETURN)
+
+
+def _runs(span: Span) -> int:
+    return GrindRun.objects.filter(
+        span.holds("finished_at"), state=GrindRun.State.FINISHED, lot__origin=Origin.RETURN
+    ).count()
+
+
+def _flake(span: Span) -> Weighed:
+    """Flake out of the boxes of returns."""
+    grinds = flows.postings(span).filter(movement__kind="grind", source__origin=Origin.RETURN)
+    back = flows.postings(span).filter(movement__kind="grind", target__origin=Origin.RETURN)
+    return flows.weighed(grinds | back, source="box", target="lot")
+
+
+def _boxed(span: Span, ground_mg: int) -> Weighed:
+    """What was ground, as well known as the frames that went into it were at the box."""
+    tags = ReturnedFrame.objects.filter(
+        span.holds("lot__run__finished_at"), state=FrameState.GROUND
+    ).order_by()
+    put_in = Posting.objects.filter(
+        movement__kind="strip_down", movement__subject__in=Subquery(tags.values("tag"))
+    ).order_by()
+    found = flows.weighed(put_in, target="box")
+    of_no_frame_mg = abs(ground_mg - found.mass_mg)
+    unweighed_mg = min(abs(ground_mg), found.unweighed_mg + of_no_frame_mg)
+    return replace(found, mass_mg=ground_mg, unweighed_mg=unweighed_mg)
+
+
+def _yield(flake: Weighed, ground: Weighed, runs: int) -> Judged:
+    """The flake's uncertainty is its readings'; the box's is that of the frames ground."""
+    if ground.mass_mg <= 0:
+        return Judged.without(of="grind runs", have=runs, need=1)
+    judged = Judged.of(
+        partial(
+            recovery_yield,
+            flake.measured,
+            replace(ground.measured, mass_mg=ground.mass_mg),
+            evidence=runs,
+        )
+    )
+    return _ranged(judged, [flake, ground])
+
+
+def _losses(
+    found: flows.Flows, rows: QuerySet[Posting], stage: str, causes: Iterable[str]
+) -> tuple[Loss, ...]:
+    by_cause = Counter(found.by_target_mg(stage))
+    whole_mg = found.total_mg(stage) - found.total_mg(stage, source="difference")
+    by_cause["difference"] -= found.total_mg(stage, source="difference")
+    readings = flows.weighed_by_target(rows.filter(reading__isnull=False))
+    return tuple(
+        Loss(
+            stage=stage,
+            cause=cause,
+            mass_mg=by_cause[cause],
+            share=by_cause[cause] / whole_mg,
+            expanded_mg=_expanded_mg(readings.get(cause), by_cause[cause]),
+        )
+        for cause in causes
+        if whole_mg > 0 and by_cause[cause]
+    )
+
+
+def _expanded_mg(weighed: Weighed | None, mass_mg: int) -> float | None:
+    """None unless every milligram was weighed."""
+    if weighed is None or weighed.mass_mg != mass_mg:
+        return None
+    return weighed.expanded_mg
+
+
+def content_of(span: Span, scope: Scope) -> Content:
+    rows = flows.of_batches(span, scope)
+    scrap = flows.postings(span).filter(movement__kind="return_scrap")
+    issued = {key: one for key, one in flows.weighed_by_origin(rows).items() if one.mass_mg > 0}
+    made = recycled_content(Issue(key, one.mass_mg) for key, one in sorted(issued.items()))
+    weighed = _by_name(issued)
+    if scope.is_whole:
+        weighed["scrap_back"] = flows.weighed(scrap, target=PlaceKind.BOX)
+    return Content(
+        post_consumer_return_mg=made.post_consumer_return_mg,
+        post_consumer_feedstock_mg=made.post_consumer_feedstock_mg,
+        in_process_mg=made.in_process_mg,
+        virgin_mg=made.virgin_mg,
+        unknown_mg=made.unknown_mg,
+        counted_mg=made.counted_mg,
+        recycled_share=_float(made, "post_consumer_share"),
+        return_share=_float(made, "return_share"),
+        issues=rows.filter(movement__reverses=None, movement__reversed_by=None)
+        .values("movement")
+        .distinct()
+        .count(),
+        scrap_back_mg=weighed["scrap_back"].mass_mg,
+        weighed=weighed,
+    )
+
+
+def _by_name(issued: Mapping[str, Weighed]) -> dict[str, Weighed]:
+    """By the names that `Content` has for its masses: what is unknown is in the virgin too."""
+    unknown = flows.together(one for key, one in issued.items() if key not in Origin)
+    found = {origin.value: issued.get(origin, flows.NOTHING) for origin in Origin}
+    found[Origin.VIRGIN] = flows.together([found[Origin.VIRGIN], unknown])
+    counted = flows.together(one for key, one in found.items() if key != Origin.IN_PROCESS)
+    return found | {"unknown": unknown, "counted": counted, "scrap_back": flows.NOTHING}
+
+
+def _float(made: RecycledContent, name: str) -> float | None:
+    share = getattr(made, name)
+    return None if share is None else float(share)
+
+
+def _issued_shares(content: Content) -> tuple[Judged, Judged]:
+    """Post-consumer material, and own returns alone, in what was issued; own scrap left out.
+
+    No sampling stands behind them: their range is that of the weighings at the issue.
+    """
+    if not content.counted_mg:
+        missing = Judged.without(of="issues to moulding", have=content.issues, need=1)
+        return missing, missing
+    own, feedstock, virgin = (
+        content.weighed[origin] for origin in (Origin.RETURN, Origin.FEEDSTOCK, Origin.VIRGIN)
+    )
+    return (
+        _weighed_share([own, feedstock], [virgin], content.issues),
+        _weighed_share([own], [feedstock, virgin], content.issues),
+    )
+
+
+def _weighed_share(part: list[Weighed], rest: list[Weighed], evidence: int) -> Judged:
+    judged = Judged.of(
+        partial(
+            mass_share,
+            total(one.measured for one in part),
+            total(one.measured for one in rest),
+            evidence=evidence,
+        )
+    )
+    return _ranged(judged, [*part, *rest])
+
+
+def _ranged(judged: Judged, masses: list[Weighed]) -> Judged:
+    """Mass that no reading stands behind has no range to give: then its share has none."""
+    share = judged.share
+    if share is None or not any(one.unweighed_mg for one in masses):
+        return judged
+    return Judged(
+        share=replace(share, low=share.share, high=share.share, coverage=1.0, method=BOOKED)
+    )

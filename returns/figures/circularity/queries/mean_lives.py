@@ -1,0 +1,122 @@
+"""The mean number of lives of what was moulded in a span, with its range."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from typing import Any
+
+from django.db.models import Q, Sum
+
+from inventory.material.sums.heat import BadHeatSpread, HeatSpread
+from inventory.weighing.sums.weighing import COVERAGE_FACTOR
+from returns.figures.circularity.sums import mean_lives as sums
+from returns.figures.circularity.sums.mean_lives import Doubt, Moulded
+from returns.figures.span.queries import Scope, Span
+from returns.models import Colourway, Component, ProductionBatch, ReturnedFrame
+from returns.moulding.rules import issued
+from returns.regrind.queries import frame_heat
+
+
+def moulded(span: Span, scope: Scope) -> tuple[tuple[Moulded, ...], int]:
+    """What was moulded in the span by model, with the lives of its pieces; and how many batches.
+
+    A heat pass stands for a life. A batch without a known spread is left out.
+    """
+    pieces: Counter[int] = Counter()
+    lives: defaultdict[int, float] = defaultdict(float)
+    batches = 0
+    rows = _batches(span, scope).values_list("heat", "pieces", "colourway__model")
+    for heat, made, model in rows:
+        passes = _mean_lives(heat)
+        if passes is not None:
+            batches += 1
+            pieces[model] += made
+            lives[model] += passes * made
+    masses = _piece_masses()
+    models = [
+        Moulded(
+            piece_mg=masses[model][0],
+            spread_mg=masses[model][1],
+            pieces=count,
+            lives=lives[model],
+        )
+        for model, count in sorted(pieces.items())
+        if model in masses and count
+    ]
+    return tuple(models), batches
+
+
+def limits(span: Span, scope: Scope, models: tuple[Moulded, ...]) -> tuple[float, float]:
+    """Low and high at k = 2: the spread of the drawings' masses, and the unknown batches.
+
+    A returned frame of unknown batch was taken to have the mean of the batches that it may be
+    from; what it may differ goes with its lot into the batches moulded. Left out: how many passes
+    bought feedstock had before, and that own scrap counts like a life.
+    """
+    middle = sums.mean(models)
+    arm = COVERAGE_FACTOR * sums.standard(models, _doubts(span, scope))
+    return max(1.0, middle - arm), middle + arm
+
+
+def _batches(span: Span, scope: Scope) -> Any:
+    return (
+        scope.batches()
+        .filter(made_on__gte=span.first.first_day, made_on__lte=span.last.last_day)
+        .order_by()
+    )
+
+
+def _mean_lives(heat: Any) -> float | None:
+    """The first life is one without a pass as well as one with a single pass."""
+    try:
+        shares = HeatSpread.from_list(heat).shares
+    except BadHeatSpread:
+        return None
+    return sum(max(1, passes) * ppm for passes, ppm in shares) / sum(ppm for _n, ppm in shares)
+
+
+def _piece_masses() -> dict[int, tuple[int, float]]:
+    """Nominal milligrams of frame material by model, and one standard deviation of them."""
+    found: dict[int, tuple[int, float]] = {}
+    rows = Component.objects.filter(is_frame_material=True).order_by()
+    for model, mass_mg, spread_mg in rows.values_list("model", "nominal_mg", "spread_mg"):
+        total_mg, spread = found.get(model, (0, 0.0))
+        found[model] = (total_mg + mass_mg, (spread**2 + spread_mg**2) ** 0.5)
+    return found
+
+
+def _doubts(span: Span, scope: Scope) -> list[Doubt]:
+    """Each lot that went into the span's batches, as a part of all that went in, with its doubt."""
+    rows = issued(_batches(span, scope).values("code")).filter(source__lot__isnull=False)
+    by_lot = dict(rows.order_by().values_list("source__lot").annotate(Sum("quantity")))
+    whole_mg = sum(by_lot.values())
+    unsure = _unsure_lots(by_lot)
+    return [Doubt(by_lot[lot] / whole_mg, standard) for lot, standard in sorted(unsure.items())]
+
+
+def _unsure_lots(lots: dict[int, int]) -> dict[int, float]:
+    """Lot -> standard uncertainty of its mean passes, for lots with frames of unknown batch."""
+    ground = ReturnedFrame.objects.filter(lot__in=list(lots)).order_by()
+    rows = ground.values("lot").annotate(
+        whole=Sum("boxed_mg"), unknown=Sum("boxed_mg", filter=Q(batch=None))
+    )
+    whole_mg = {row["lot"]: row["whole"] for row in rows if row["unknown"]}
+    spread_of = _spreads_by_colourway() if whole_mg else {}
+    frames: defaultdict[int, list[tuple[int, float]]] = defaultdict(list)
+    unknown = ground.filter(batch=None, lot__in=list(whole_mg))
+    for lot, colourway, mass_mg in unknown.values_list("lot", "colourway", "boxed_mg"):
+        frames[lot].append((mass_mg, spread_of.get(colourway, 0.0)))
+    return {lot: sums.unknown_batches(found, lot_mg=whole_mg[lot]) for lot, found in frames.items()}
+
+
+def _spreads_by_colourway() -> dict[int, float]:
+    """How far apart the batches lie that a frame may be from, as `frame_heat` takes them."""
+    sold = frame_heat.pool(ProductionBatch.objects.order_by())
+    polymers = dict(Colourway.objects.order_by().values_list("pk", "polymer"))
+    found = {}
+    for colourway, polymer in polymers.items():
+        own = [one for one in sold if one.colourway == colourway]
+        if not any(one.mass_mg for one in own):
+            own = [one for one in sold if one.polymer == polymer]
+        found[colourway] = sums.spread_of((one.spread.mean_passes, one.mass_mg) for one in own)
+    return found

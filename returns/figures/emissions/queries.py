@@ -1,0 +1,130 @@
+"""Emissions of a year's recycled material, and avoided ones beside them, never netted. Reads only.
+
+Both lines rest on the reclaimed post-consumer flake that was issued to moulding in the year. The
+process line uses a factor that includes forming, so no metered power is added. A year without
+factors gets no number: the factor of another year is never borrowed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+from math import ceil
+
+from django.db.models import Q
+from django.utils.translation import gettext as _
+
+from inventory.models import Movement, PlaceKind
+from inventory.models.materials import Origin
+from inventory.months.sums.calendar_month import Month
+from returns.figures.circularity.queries import flows
+from returns.figures.circularity.queries.flows import Weighed
+from returns.figures.claims.sums.claims import EvidenceError, InputRefused
+from returns.figures.emissions import sums as emissions
+from returns.figures.emissions.sums import (
+    Activity,
+    EmissionStatement,
+    Factor,
+    MissingFactor,
+    Substitution,
+)
+from returns.figures.span.queries import Span
+from returns.models import EmissionFactors, Policy
+
+OWN_FAMILY = "own"
+VIRGIN, PROCESS = "pp_material_primary", "pp_material_closed_loop"
+YEARS_MAX = 10
+
+
+@dataclass(frozen=True, slots=True)
+class Year:
+    """One year: the reclaimed flake issued in mg, and its statement or why there is none.
+
+    Both expanded uncertainties (k = 2) are of the weighings alone, and None where some of the mass
+    was not weighed: no factor comes with an uncertainty of its own.
+    """
+
+    year: int
+    issued_mg: int
+    statement: EmissionStatement | None
+    lacking: str
+    process: Factor | None = None
+    issued_expanded_mg: int | None = None
+    inventory_expanded_kg: Decimal | None = None
+
+
+def years() -> list[Year]:
+    """Every year with issues to moulding, the newest first, at most ten."""
+    labels = Movement.objects.filter(kind="issue").values_list("month", flat=True).distinct()
+    found = sorted({int(label[:4]) for label in labels}, reverse=True)[:YEARS_MAX]
+    return [of_year(year, Policy.the()) for year in found]
+
+
+def of_year(year: int, choice: Policy) -> Year:
+    """The two lines of one year, by the owner's own factors for it or else the UK set's."""
+    issued = _issued(year)
+    issued_mg = issued.mass_mg
+    expanded_mg = None if issued.stated_mg is None else ceil(issued.stated_mg)
+    if issued_mg < 1:
+        return Year(year, 0, None, _("No reclaimed flake was issued to moulding in this year."))
+    try:
+        virgin, process = _factors(year)
+        made = emissions.statement(
+            [Activity(issued_mg, year, process)],
+            displaced=Activity(issued_mg, year, virgin),
+            substitution=_substitution(choice),
+        )
+    except MissingFactor:
+        return Year(year, issued_mg, None, _lacking_factor(year), None, expanded_mg)
+    except (InputRefused, EvidenceError):
+        text = _("The limits' replacement shares or factors cannot be used. Mend them there.")
+        return Year(year, issued_mg, None, text, None, expanded_mg)
+    expanded_kg = None if expanded_mg is None else Activity(expanded_mg, year, process).kg_co2e
+    return Year(year, issued_mg, made, "", process, expanded_mg, expanded_kg)
+
+
+def _issued(year: int) -> Weighed:
+    span = Span(Month(year, 1), Month(year, 12))
+    reclaimed = [Origin.RETURN, Origin.FEEDSTOCK]
+    rows = flows.postings(span).filter(
+        Q(source__origin__in=reclaimed) | Q(target__origin__in=reclaimed), movement__kind="issue"
+    )
+    return flows.weighed(rows, source=PlaceKind.LOT, target=PlaceKind.PRODUCTION)
+
+
+def _factors(year: int) -> tuple[Factor, Factor]:
+    own = EmissionFactors.objects.filter(year=year).first()
+    if own is not None:
+        return _own(VIRGIN, own.virgin_g_per_t, own), _own(PROCESS, own.process_g_per_t, own)
+    return emissions.uk_factor(VIRGIN, year=year), emissions.uk_factor(PROCESS, year=year)
+
+
+def _own(flow: str, g_per_tonne: int, row: EmissionFactors) -> Factor:
+    return Factor(
+        flow=flow,
+        year=row.year,
+        kg_co2e_per_unit=Decimal(g_per_tonne) / 1000,
+        unit="t",
+        scope="scope 3",
+        family=OWN_FAMILY,
+        source=row.source,
+        licence="",
+    )
+
+
+def _substitution(choice: Policy) -> Substitution:
+    million = Decimal(1_000_000)
+    return Substitution(
+        low=choice.substitution_low_ppm / million,
+        central=choice.substitution_ppm / million,
+        high=choice.substitution_high_ppm / million,
+        reason=choice.substitution_reason,
+    )
+
+
+def _lacking_factor(year: int) -> str:
+    text = _(
+        "No number: there is no factor for %(year)s here, and another year's is not borrowed. "
+        "A factor that is missing is not zero. Enter both factors of that year with their source."
+    )
+    return text % {"year": year}

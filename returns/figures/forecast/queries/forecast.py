@@ -1,0 +1,243 @@
+"""What will come back in the next twelve months, and which spare parts to order today."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from django.db.models import Count, Q, Sum
+
+from inventory.models import Balance, Colour, Part, PlaceKind, Posting, Reservation
+from inventory.models.places import ReservationState
+from inventory.months.sums.calendar_month import Month
+from returns.figures.circularity.queries.judged import Missing
+from returns.figures.claims.sums.claims import EvidenceError, NotEnoughEvidence
+from returns.figures.forecast.sums import forecasts, spares
+from returns.figures.lifetimes.queries.lifetimes import Cohorts, cohorts, kit_cohorts
+from returns.figures.span.queries import Scope, by_index, index
+from returns.models import Component
+
+MONTHS_AHEAD = 12
+MONTHS_LOOKED_AT = 12
+SERVICE_LEVEL = 0.95
+COVERAGE = 0.9
+INNER_COVERAGE = 0.5
+SEED = 20_261_014
+LEADS = (3, 2, 1)
+DAYS_PER_MONTH = 365.25 / 12
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Forecast:
+    """Returns month by month with 90 % limits, and `inner` ones of 50 %; counts of months past.
+
+    `back_tests` hold what was forecast three, two and one months ahead against what came, as far
+    as the books reach.
+    """
+
+    made: forecasts.Forecast | None
+    inner: forecasts.Forecast | None = None
+    past: tuple[tuple[int, int], ...] = ()
+    back_tests: tuple[forecasts.BackTest, ...] = ()
+    missing: Missing | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartProposal:
+    """What to hold of one part and what to order. `missing` where use says too little so far.
+
+    Without enough months the owner's own reorder level is the target.
+    """
+
+    code: str
+    name: str
+    used_months: tuple[int, ...]
+    lead_time_days: int
+    on_hand: int
+    reserved: int
+    base_stock: int | None
+    order: spares.OrderProposal
+    missing: Missing | None = None
+
+
+def forecast(found: Cohorts) -> Forecast:
+    """Twelve months after the cohorts' last month. The seed is fixed: the same data, the same."""
+    made, inner = _made(found, COVERAGE), _made(found, INNER_COVERAGE)
+    if isinstance(made, Missing) or isinstance(inner, Missing):
+        return Forecast(
+            made=None, past=_past(found), missing=made if isinstance(made, Missing) else None
+        )
+    return Forecast(
+        made=made,
+        inner=inner,
+        past=_past(found),
+        back_tests=tuple(test for test in (_back_test(found, lead) for lead in LEADS) if test),
+    )
+
+
+def _made(found: Cohorts, coverage: float) -> forecasts.Forecast | Missing:
+    try:
+        return forecasts.forecast(
+            found.cohorts,
+            as_of=index(found.as_of),
+            months=MONTHS_AHEAD,
+            coverage=coverage,
+            seed=SEED,
+        )
+    except NotEnoughEvidence as error:
+        return Missing.because(error)
+
+
+def _past(found: Cohorts) -> tuple[tuple[int, int], ...]:
+    """First returns by running month, from the first month of sale on, at most twelve months."""
+    last = index(found.as_of)
+    first = min((cohort.month for cohort in found.cohorts), default=last + 1)
+    return tuple(
+        (month, sum(cohort.returned_in(month) for cohort in found.cohorts))
+        for month in range(max(first, last - MONTHS_LOOKED_AT + 1), last + 1)
+    )
+
+
+def _back_test(found: Cohorts, lead: int) -> forecasts.BackTest | None:
+    try:
+        return forecasts.back_test(
+            found.cohorts, as_of=index(found.as_of), lead=lead, months=12, seed=SEED
+        )
+    except NotEnoughEvidence:
+        return None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ColourMass:
+    """Frame material in the frames of one colour that come back, over the twelve months."""
+
+    name: str
+    months: tuple[forecasts.MonthMass, ...]
+
+
+def mass_by_colour(scope: Scope, *, as_of: Month) -> tuple[ColourMass, ...]:
+    """Milligrams of frame material by colour and month. A colour with thin data is left out, and
+    one whose models name no frame material."""
+    made: dict[str, forecasts.Forecast] = {}
+    names = dict(Colour.objects.values_list("code", "name"))
+    for code in names:
+        ahead = forecast_of(cohorts(scope, as_of=as_of, colour=code))
+        if ahead is not None:
+            made[code] = ahead
+    frame_mg = _frame_material_mg(scope, made)
+    masses = forecasts.mass_by_colour({code: made[code] for code in frame_mg}, frame_mg)
+    return tuple(ColourMass(name=names[code], months=months) for code, months in masses.items())
+
+
+def forecast_of(found: Cohorts) -> forecasts.Forecast | None:
+    """The bare forecast, or None where the data are too thin."""
+    made = _made(found, COVERAGE)
+    return None if isinstance(made, Missing) else made
+
+
+def screws_by_month(scope: Scope, *, as_of: Month) -> tuple[forecasts.MonthForecast, ...]:
+    """Requests for spare kits in the months to come; a kit holds what the bill of materials says.
+
+    Each unit is taken to ask once: who asks again starts anew, as with returns.
+    """
+    ahead = forecast_of(kit_cohorts(scope, as_of=as_of))
+    return ahead.months if ahead else ()
+
+
+def _frame_material_mg(scope: Scope, colours: Iterable[str]) -> dict[str, int]:
+    """Frame material of one piece by colour: the mean of its models, by their colourways."""
+    rows = Component.objects.filter(
+        is_frame_material=True, model__colourways__colour__code__in=colours
+    )
+    if scope.model is not None:
+        rows = rows.filter(model=scope.model)
+    found = (
+        rows.order_by()
+        .values_list("model__colourways__colour__code")
+        .annotate(mass=Sum("nominal_mg"), models=Count("model", distinct=True))
+    )
+    return {code: mass // models for code, mass, models in found}
+
+
+def part_proposals(*, as_of: Month, level: float = SERVICE_LEVEL) -> tuple[PartProposal, ...]:
+    """Every part, by what left its bin for customers in the twelve months up to `as_of`.
+
+    `level` is the share of requests that the shelf shall meet, above 0 and below 1.
+    Pieces on order are not known here: take off by hand what is on its way. Four questions to
+    the database.
+    """
+    used = _used(as_of)
+    hands = dict(
+        Balance.objects.filter(place__kind=PlaceKind.BIN).values_list("place__part", "quantity")
+    )
+    reserved = dict(
+        Reservation.objects.filter(state=ReservationState.OPEN)
+        .order_by()
+        .values_list("part")
+        .annotate(Sum("pieces"))
+    )
+    return tuple(
+        _proposal(part, used[part.pk], (hands.get(part.pk, 0), reserved.get(part.pk, 0)), level)
+        for part in Part.objects.order_by("code")
+    )
+
+
+def _used(as_of: Month) -> defaultdict[int, tuple[int, ...]]:
+    """Pieces per month, oldest first; a reversal gives its pieces back to its own month."""
+    last = index(as_of)
+    months = [str(by_index(n)) for n in range(last - MONTHS_LOOKED_AT + 1, last + 1)]
+    leaving = Q(movement__reverses=None, source__kind=PlaceKind.BIN)
+    back = Q(movement__reverses__isnull=False, target__kind=PlaceKind.BIN)
+    rows = (
+        Posting.objects.filter(
+            leaving | back,
+            movement__kind__in=["post_kit", "fit_part"],
+            movement__month__in=months,
+        )
+        .order_by()
+        .values_list("movement__month", "source__part", "target__part")
+        .annotate(pieces=Sum("quantity"))
+    )
+    first_seen = Posting.objects.filter(source__unit="pc").order_by("movement__month")
+    began = first_seen.values_list("movement__month", flat=True).first() or months[-1]
+    lived = [month for month in months if month >= began]
+    counts: Counter[tuple[int, str]] = Counter()
+    for month, source, target, pieces in rows:
+        if source is not None:
+            counts[source, month] += pieces
+        else:
+            counts[target, month] -= pieces
+    found: defaultdict[int, tuple[int, ...]] = defaultdict(lambda: (0,) * len(lived))
+    for part in {part for part, _month in counts}:
+        found[part] = tuple(max(0, counts[part, month]) for month in lived)
+    return found
+
+
+def _proposal(
+    part: Part, used: tuple[int, ...], held: tuple[int, int], level: float
+) -> PartProposal:
+    on_hand, reserved = held
+    stock: int | None = None
+    missing: Missing | None = None
+    try:
+        monthly = spares.monthly_demand(used)
+        lead = monthly.over(max(1, part.lead_time_days) / DAYS_PER_MONTH)
+        found = spares.base_stock(lead, level=level, measure=spares.Measure.READY_RATE)
+        stock = found.base_stock if monthly.mean > 0 else 0
+    except EvidenceError as error:
+        missing = Missing.because(error)
+    holding = spares.Holding(
+        on_hand=max(0, on_hand), on_order=0, reserved=reserved, pack_size=max(1, part.pack_size)
+    )
+    return PartProposal(
+        code=part.code,
+        name=part.name,
+        used_months=used,
+        lead_time_days=part.lead_time_days,
+        on_hand=on_hand,
+        reserved=reserved,
+        base_stock=stock,
+        order=spares.propose_order(holding, target=max(stock or 0, part.reorder_level)),
+        missing=missing,
+    )

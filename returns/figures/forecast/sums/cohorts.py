@@ -1,0 +1,101 @@
+"""Units by month of sale, the chance of coming back at each age, and what is expected of both."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from returns.figures.claims.sums.claims import InputRefused
+from returns.figures.lifetimes.sums.lifetimes import AgedCohort, AgeHazard, age_hazards
+
+# The workshop's own choices.
+RETURNS_MIN = 5
+TAIL_AGES = 6
+
+
+@dataclass(frozen=True, slots=True)
+class SoldCohort:
+    """Units sold in one month and what came back of them since.
+
+    `month` is a running month number (year * 12 + month - 1). `returned_by_age[k - 1]` came back in
+    month `month` + k; what came back in the month of sale itself is booked at age 1. A month still
+    to come holds planned sales and no returns.
+    """
+
+    month: int
+    sold: int
+    returned_by_age: tuple[int, ...] = ()
+
+    def __post_init__(self) -> None:
+        AgedCohort(self.sold, self.returned_by_age)
+
+    @property
+    def still_out(self) -> int:
+        """Units that have not come back yet."""
+        return self.sold - sum(self.returned_by_age)
+
+    def as_known(self, *, at_month: int) -> SoldCohort:
+        """Return the cohort as it was known at the end of an earlier month."""
+        lived = max(0, at_month - self.month)
+        return SoldCohort(self.month, self.sold, self.returned_by_age[:lived])
+
+    def returned_in(self, month: int) -> int:
+        """Return how many came back in one month, 0 where none are recorded."""
+        index = month - self.month - 1
+        return self.returned_by_age[index] if 0 <= index < len(self.returned_by_age) else 0
+
+
+@dataclass(frozen=True, slots=True)
+class HazardTable:
+    """Chance of coming back in each month of age, age 1 first, and beyond the ages observed."""
+
+    by_age: tuple[float, ...]
+    tail: float
+
+    def __post_init__(self) -> None:
+        if any(not 0 <= hazard <= 1 for hazard in (*self.by_age, self.tail)):
+            raise InputRefused("A hazard must lie between 0 and 1.")
+
+    def at(self, age: int) -> float:
+        """Return the hazard of an age of 1 or more."""
+        return self.by_age[age - 1] if age <= len(self.by_age) else self.tail
+
+    @property
+    def shares(self) -> tuple[float, ...]:
+        """Share of a cohort that comes back at each age: hazard times the part still out."""
+        shares, still_out = [], 1.0
+        for hazard in self.by_age:
+            shares.append(still_out * hazard)
+            still_out *= 1 - hazard
+        return tuple(shares)
+
+
+def expected_returns(
+    cohorts: Iterable[SoldCohort], hazards: HazardTable, *, as_of: int, months: int = 12
+) -> tuple[float, ...]:
+    """Return expected returns in each month after `as_of`, from units still out there only."""
+    totals = [0.0] * months
+    for cohort in cohorts:
+        still_out = float(cohort.still_out)
+        for ahead in range(months):
+            age = as_of + 1 + ahead - cohort.month
+            if age >= 1:
+                coming = still_out * hazards.at(age)
+                totals[ahead] += coming
+                still_out -= coming
+    return tuple(totals)
+
+
+def observed_hazards(
+    cohorts: Sequence[SoldCohort], returns_min: int = RETURNS_MIN
+) -> tuple[AgeHazard, ...]:
+    """Return the hazards pooled over cohorts; NotEnoughEvidence on fewer than `returns_min`."""
+    aged = [AgedCohort(c.sold, c.returned_by_age) for c in cohorts if c.returned_by_age]
+    return age_hazards(aged, failures_min=max(1, returns_min))
+
+
+def hazard_table(observed: Sequence[AgeHazard]) -> HazardTable:
+    """Return the pooled hazards with a tail pooled over the last six ages."""
+    last = observed[-TAIL_AGES:]
+    tail = sum(row.failed for row in last) / sum(row.at_risk for row in last)
+    return HazardTable(tuple(row.hazard for row in observed), tail)

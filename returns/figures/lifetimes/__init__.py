@@ -1,0 +1,3 @@
+"""How long frames stay out before they first come back, and why."""
+
+from __future__ import annotations

@@ -1,0 +1,54 @@
+"""A Weibull fit of each cause of a first return, or how many more returns it would take. Reads."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+
+from inventory.months.sums.calendar_month import Month
+from returns.figures.circularity.queries.judged import Missing
+from returns.figures.claims.sums.claims import EvidenceError
+from returns.figures.lifetimes.queries.lifetimes import NOT_LOOKED_OVER, exposures_by_cause
+from returns.figures.lifetimes.sums.causes import cause_weibull
+from returns.figures.span.queries import Scope
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CauseFit:
+    """Shape and scale (months) with standard errors while this cause alone acts, or what misses."""
+
+    cause: str
+    returns: int
+    shape: float | None = None
+    shape_standard_error: float | None = None
+    scale: float | None = None
+    scale_standard_error: float | None = None
+    missing: Missing | None = None
+
+
+def cause_fits(scope: Scope, *, as_of: Month) -> tuple[CauseFit, ...]:
+    """The commonest cause first. A frame nobody looked over has no cause yet and counts as
+    censored."""
+    exposures = exposures_by_cause(scope, as_of=as_of)
+    returns: Counter[str] = Counter()
+    for row in exposures:
+        if row.cause not in ("", NOT_LOOKED_OVER):
+            returns[row.cause] += row.units
+    found = []
+    for cause, count in returns.most_common():
+        try:
+            fit = cause_weibull(exposures, cause=cause)
+        except EvidenceError as error:
+            found.append(CauseFit(cause=cause, returns=count, missing=Missing.because(error)))
+            continue
+        found.append(
+            CauseFit(
+                cause=cause,
+                returns=count,
+                shape=fit.shape,
+                shape_standard_error=fit.shape_standard_error,
+                scale=fit.scale,
+                scale_standard_error=fit.scale_standard_error,
+            )
+        )
+    return tuple(found)

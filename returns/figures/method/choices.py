@@ -1,0 +1,290 @@
+"""Every number that rests on our own choice, on common practice or on memory, in one place.
+
+The value shown is read from where it acts, so the list cannot say another. What the owner may
+change has the name that its field carries; its value here is the one a new workshop starts with.
+"""
+
+from __future__ import annotations
+
+from dataclasses import MISSING, dataclass, fields, is_dataclass
+from fractions import Fraction
+from importlib import import_module
+from typing import Any
+
+from django.db.models import Model
+from django.utils.formats import get_format
+from django.utils.translation import gettext_lazy as _
+
+from inventory.furniture.numbers import fixed
+from returns.figures.method.entries import TAG_WORDS, Tag
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """A number at `path`: a module's constant, a model's field, or a dataclass's default.
+
+    `words` may be left out for a model's field, which has its own.
+    """
+
+    path: str
+    words: Any = ""
+    tag: Tag = Tag.OWN
+
+    @property
+    def value(self) -> str:
+        """The number as text; several are listed."""
+        found = _found(self.path)
+        return "; ".join(map(_text, found)) if isinstance(found, tuple) else _text(found)
+
+    @property
+    def name(self) -> Any:
+        """What the number is for."""
+        return self.words or _field(self.path).verbose_name
+
+    @property
+    def may_be_changed(self) -> bool:
+        """Whether the owner sets it; a model's field then holds it."""
+        return ".models." in self.path
+
+    @property
+    def tag_words(self) -> Any:
+        return TAG_WORDS[self.tag]
+
+
+def _found(path: str) -> Any:
+    owner, name = _owner(path)
+    if isinstance(owner, type) and issubclass(owner, Model):
+        return _field(path).default
+    if isinstance(owner, type) and is_dataclass(owner):
+        default = next(field.default for field in fields(owner) if field.name == name)
+        if default is MISSING:
+            raise AttributeError(path)
+        return default
+    return getattr(owner, name)
+
+
+def _owner(path: str) -> tuple[Any, str]:
+    """The module or class that holds the last name of a path."""
+    above, name = path.rsplit(".", 1)
+    try:
+        return import_module(above), name
+    except ModuleNotFoundError:
+        module, cls = above.rsplit(".", 1)
+        return getattr(import_module(module), cls), name
+
+
+def _field(path: str) -> Any:
+    owner, name = _owner(path)
+    return owner._meta.get_field(name)
+
+
+def _text(value: Any) -> str:
+    """A whole number in threes, another one with the decimal sign of the language."""
+    if isinstance(value, Fraction):
+        return str(value)
+    if isinstance(value, int):
+        return fixed(value, 0)
+    text = f"{value:g}" if isinstance(value, float) else str(value)
+    return text.replace(".", str(get_format("DECIMAL_SEPARATOR")))
+
+
+_FITS = "returns.arriving.sums.mass_hypotheses.Priors"
+_POLICY = "returns.models.Policy"
+_SHOP = "inventory.models.Workshop"
+
+CHOICES: tuple[Choice, ...] = (
+    # Weighing and reconciliation.
+    Choice(
+        "inventory.weighing.sums.weighing.COVERAGE_FACTOR",
+        _("coverage factor k of every expanded uncertainty (GUM 6.3.3, about 95 %)"),
+        Tag.MEMORY,
+    ),
+    Choice(
+        "inventory.weighing.sums.reconciliation.SIGNIFICANCE",
+        _("chance of a false alarm when a month's weighings are checked"),
+    ),
+    Choice(
+        "returns.arriving.queries.frame_masses.GAP_MG",
+        _("mass by which a mended frame may differ from its books before we ask, mg"),
+    ),
+    Choice(
+        "returns.arriving.queries.frame_masses.GAP_UNCERTAINTIES",
+        _("the same, in expanded uncertainties; the larger of the two counts"),
+    ),
+    Choice(f"{_SHOP}.grind_loss_limit_ppm"),
+    # What the mass of a frame says.
+    Choice(f"{_FITS}.complete", _("share of frames thought whole before weighing")),
+    Choice(f"{_FITS}.one_missing", _("share of frames thought to lack one piece")),
+    Choice(f"{_FITS}.two_missing", _("share of frames thought to lack two pieces")),
+    Choice(f"{_FITS}.three_missing", _("share of frames thought to lack three pieces")),
+    Choice(f"{_FITS}.one_extra", _("share of frames thought to have a piece too many")),
+    Choice(f"{_FITS}.two_extra", _("share of frames thought to have two pieces too many")),
+    Choice(
+        f"{_FITS}.one_missing_one_extra",
+        _("share of frames thought to lack one piece and have another one twice"),
+    ),
+    Choice(
+        f"{_FITS}.one_of_another_model",
+        _("share of frames thought to have one piece of another model"),
+    ),
+    Choice(
+        f"{_FITS}.missing_and_foreign",
+        _("share of frames thought to lack one piece and hold something foreign"),
+    ),
+    Choice(f"{_FITS}.foreign", _("share of frames thought to hold something foreign")),
+    Choice(f"{_FITS}.unexplained", _("share of frames whose mass nothing here explains")),
+    Choice(f"{_POLICY}.massfit_ratio_ppm"),
+    # Grading and mending.
+    Choice(f"{_POLICY}.ceiling_ppm"),
+    Choice(f"{_POLICY}.mends_max", tag=Tag.PRACTICE),
+    Choice(f"{_POLICY}.wall_ratio_ppm", tag=Tag.PRACTICE),
+    Choice(f"{_POLICY}.hole_offset_um", tag=Tag.PRACTICE),
+    Choice(f"{_SHOP}.labour_minor_per_hour"),
+    Choice(f"{_SHOP}.postage_out_minor"),
+    Choice(f"{_SHOP}.postage_in_minor"),
+    Choice(f"{_SHOP}.strip_minutes"),
+    Choice(
+        "returns.grading.sums.facts.Prices.recovery_share_ppm",
+        _("share of a frame's mass that becomes usable flake, parts per million"),
+    ),
+    Choice(
+        "returns.mending.sums.WALL_RATIO_DEFAULT",
+        _("wall left beside a stepped-up screw, in diameters, where the owner set none"),
+        Tag.PRACTICE,
+    ),
+    Choice(
+        "returns.mending.sums.LIMITS_FROM_MEMORY_MM",
+        _("screws, mm, whose limits of diameter (ISO 965-1, 6g) were not read in a table"),
+        Tag.MEMORY,
+    ),
+    Choice(
+        "returns.grading.sums.evidence.WEIGHT_DEFAULT",
+        _("earlier cases that a typed odds or time counts for"),
+    ),
+    Choice(
+        "returns.grading.sums.evidence.MINUTES_SHAPE_DEFAULT",
+        _("shape of the spread of bench times (4: about half their mean)"),
+    ),
+    Choice(
+        "returns.grading.sums.evidence.LEVEL_DEFAULT", _("level of the ranges of odds and minutes")
+    ),
+    Choice("returns.grading.sums.evidence.ODDS_MIN", _("typed odds are never taken as lower")),
+    Choice("returns.grading.sums.evidence.ODDS_MAX", _("typed odds are never taken as higher")),
+    Choice(
+        "returns.salvage.queries.donors.TAKE_OFF_MINUTES",
+        _("minutes to take one part off a donor whole and to fit it"),
+    ),
+    Choice(f"{_POLICY}.kits_max"),
+    Choice(f"{_POLICY}.kits_days"),
+    # Material.
+    Choice(
+        "inventory.material.sums.heat.PASSES_MAX",
+        _("most heat passes told apart; more count as so many"),
+    ),
+    Choice("inventory.material.queries.blends.LOT_MIN_MG", _("least of a lot worth weighing, mg")),
+    Choice(
+        "returns.auditing.rules.COVERAGE_FACTOR",
+        _("standard deviations beyond which two weighings of an audit differ"),
+    ),
+    # Lifetimes, forecasts, spares.
+    Choice(
+        "returns.figures.lifetimes.sums.lifetimes.FAILURES_MIN",
+        _("first returns needed for a curve or a fit"),
+    ),
+    Choice(
+        "returns.figures.lifetimes.sums.weibull.SHAPE_MIN",
+        _("a curve with a lower shape is not shown as a fit"),
+    ),
+    Choice(
+        "returns.figures.forecast.sums.cohorts.RETURNS_MIN",
+        _("first returns needed for a forecast"),
+    ),
+    Choice(
+        "returns.figures.forecast.sums.cohorts.TAIL_AGES",
+        _("latest months of age whose rate carries on beyond the oldest age seen"),
+    ),
+    Choice(
+        "returns.figures.forecast.sums.drift.DRIFT_AT_FIRST",
+        _("drift of the level of returns from month to month before there is a record"),
+    ),
+    Choice(
+        "returns.figures.forecast.sums.drift.MISSES_AT_FIRST",
+        _("past misses that this drift counts for"),
+    ),
+    Choice(
+        "returns.figures.forecast.sums.drift.MISS_LEADS",
+        _("most months ahead of the misses looked at"),
+    ),
+    Choice("returns.figures.forecast.sums.drift.MISS_MONTHS", _("months of misses looked at")),
+    Choice(
+        "returns.figures.forecast.queries.forecast.COVERAGE",
+        _("coverage of the forecast's outer limits"),
+    ),
+    Choice(
+        "returns.figures.forecast.queries.forecast.INNER_COVERAGE",
+        _("coverage of its inner limits"),
+    ),
+    Choice(
+        "returns.figures.forecast.queries.forecast.MONTHS_LOOKED_AT",
+        _("months of use of a part looked at"),
+    ),
+    Choice(
+        "returns.figures.forecast.queries.forecast.SERVICE_LEVEL",
+        _("share of requests that the shelf shall meet, where none is asked for"),
+    ),
+    Choice(
+        "returns.figures.forecast.sums.spares.MONTHS_MIN",
+        _("months of use needed before the spread of demand is believed"),
+    ),
+    Choice("returns.models.FrameModel.expected_life_months"),
+    # Circularity, claims, emissions, repairability.
+    Choice(
+        "returns.figures.circularity.queries.indicators.SOLD_MIN",
+        _("units sold that a model's circularity indicator needs"),
+    ),
+    Choice(
+        "returns.figures.circularity.sums.indicator_spread.STILL_OUT_MAX",
+        _("largest share of frames still out at which their mean life counts as measured"),
+    ),
+    Choice(
+        "returns.figures.circularity.queries.indicators.DRAWS",
+        _("draws behind the range of the indicator"),
+    ),
+    Choice(
+        "returns.figures.circularity.queries.circular_flows.DRAWS",
+        _("draws behind the range of the outflow"),
+    ),
+    Choice(
+        "returns.figures.circularity.sums.run_chart.VALUES_MIN",
+        _("grind runs needed for limits of their yield"),
+    ),
+    Choice(
+        "returns.figures.claims.queries.claims_sheet.COUNT_MIN",
+        _("units or frames that a claim needs"),
+    ),
+    Choice(
+        "returns.figures.claims.queries.claims_sheet.RUNS_MIN", _("grind runs that a claim needs")
+    ),
+    Choice(
+        "returns.figures.claims.queries.claims_sheet.ISSUES_MIN",
+        _("issues to moulding that a claim needs"),
+    ),
+    Choice(
+        "returns.figures.claims.queries.claims_sheet.WIDTH_PERCENT_MAX",
+        _("widest range of a claim, percentage points"),
+    ),
+    Choice(
+        "returns.figures.claims.queries.public_claims.MONTHS",
+        _("closed months that the public page tells of"),
+    ),
+    Choice(f"{_POLICY}.substitution_low_ppm"),
+    Choice(f"{_POLICY}.substitution_ppm"),
+    Choice(f"{_POLICY}.substitution_high_ppm"),
+    Choice(
+        "returns.figures.repairability.queries.IN_KIT", _("score of a part that comes in the kit")
+    ),
+    Choice("returns.figures.repairability.queries.STOCKED", _("score of a part that we stock")),
+    Choice(
+        "returns.figures.repairability.queries.NO_PART", _("score of a part that is not to be had")
+    ),
+)

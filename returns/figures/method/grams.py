@@ -1,0 +1,189 @@
+"""How the figures of the ledger room are made: weighing, material, worth, months."""
+
+from __future__ import annotations
+
+from django.utils.translation import gettext_lazy as _
+
+from returns.figures.method.entries import Entry, Source, Tag
+
+GRAMS = (
+    Entry(
+        key="typed-masses",
+        title=_("Masses as typed"),
+        answers=_("What mass did the person at the scale mean?"),
+        formula=_(
+            "Every way to read comma and point is listed; readings that the scale could not show "
+            "are dropped. One left: it is taken. Several left: we ask back."
+        ),
+        sources=(Source(_("Exact decimal arithmetic; ambiguous input is refused"), Tag.OWN),),
+        shown=_("At every field for a mass."),
+        limits=_("A wrong figure that the scale could have shown is not noticed here."),
+        modules=("inventory.weighing.sums.masses",),
+    ),
+    Entry(
+        key="weighing",
+        title=_("Weighing uncertainty"),
+        answers=_("How far may a weighed mass, or a sum of them, be off?"),
+        formula=_(
+            "u² = (step / √12)² + (permissible error / √3)². In a sum the step parts add as "
+            "squares; one scale's common part adds in full, with its sign. Shown: ± 2 u."
+        ),
+        sources=(
+            Source(
+                "Directive 2014/31/EU, table of errors, as in UK SI 1995/1907, Sch. 2", Tag.READ
+            ),
+            Source("JCGM 100:2008 (GUM), 4.3.7, 5.2.2, F.2.2.1, G.4.1", Tag.MEMORY),
+            Source(
+                _("A calibration figure of the scale stands in for the class, if known"), Tag.OWN
+            ),
+        ),
+        shown=_("Month report, circularity figures, reconciliation."),
+        limits=_("Drafts, dirt and a scale that was moved are not in it; nor is an overdue check."),
+        modules=("inventory.weighing.sums.weighing",),
+    ),
+    Entry(
+        key="traced-masses",
+        title=_("Where a booked mass comes from"),
+        answers=_("Which weighings stand behind a mass in the books, and how well is it known?"),
+        formula=_(
+            "Each mass is kept as a sum and difference of readings. A reading on both sides "
+            "cancels; a scale's common error within one calibration period adds with its sign; "
+            "own parts add as squares. U = 2 u, rounded up."
+        ),
+        sources=(
+            Source("JCGM 100:2008 (GUM), 5.2.2 note 1 and F.1.2.3", Tag.MEMORY),
+            Source(_("In which order a mass is traced to its readings"), Tag.OWN),
+        ),
+        shown=_("Frames, boxes, lots and the month report."),
+        limits=_("Mass that nobody weighed is counted apart and has no uncertainty of its own."),
+        modules=("inventory.weighing.sums.traced",),
+    ),
+    Entry(
+        key="reconciliation",
+        title=_("Reconciliation of a month"),
+        answers=_("Do the weighings agree within what the scales can tell, and which does not?"),
+        formula=_(
+            "Where a mass was weighed twice, in = out must hold. Readings are moved as little as "
+            "possible, each by its uncertainty: minimise Σ (adjustment / u)². That sum is held "
+            "against chi-square at 5 %; each weighing's z against a limit for all of them."
+        ),
+        sources=(
+            Source(
+                "Narasimhan & Jordache, Data Reconciliation and Gross Error Detection, 2000, "
+                "by a public benchmark set (read)",
+                Tag.SECOND_HAND,
+            ),
+            Source(_("Which deeds close a balance; common scale errors only raise u"), Tag.OWN),
+        ),
+        shown=_("Month page; readings themselves are never changed."),
+        limits=_(
+            "Only what was weighed twice is checked. Equal z cannot be told apart. Plastic left "
+            "in the mill looks like a wrong reading."
+        ),
+        modules=("inventory.weighing.sums.reconciliation", "inventory.weighing.sums.networks"),
+    ),
+    Entry(
+        key="heat-passes",
+        title=_("Heat passes"),
+        answers=_("How often has this material been melted?"),
+        formula=_(
+            "Each lot carries the share of its mass at each number of passes. Mixing adds by "
+            "mass; moulding adds one; grinding adds none."
+        ),
+        sources=(
+            Source(_("A box counts as evenly mixed; pellets as bought count as 0"), Tag.OWN),
+            Source(
+                "European paper recycling reports for 2011 and 2012, uses = 1 / (1 − rate)",
+                Tag.READ,
+            ),
+        ),
+        shown=_("Boxes, lots, batches, frames."),
+        limits=_("Compounding may have melted bought pellets once or twice before."),
+        modules=("inventory.material.sums.heat", "inventory.material.sums.box_heat"),
+    ),
+    Entry(
+        key="melt-flow",
+        title=_("Melt flow of a blend"),
+        answers=_("How easily will a blend flow in the mould?"),
+        formula=_("ln(flow of blend) = Σ mass share · ln(flow of part)."),
+        sources=(
+            Source("Nielsen, Polymer Rheology, 1977, by two public pages", Tag.SECOND_HAND),
+            Source("rotoun.com, melt index of blends: fails beyond a ratio of 3.28", Tag.READ),
+        ),
+        shown=_("Blends and lots."),
+        limits=_("An estimate for like polymers. Weigh and mould a trial before a series."),
+        modules=("inventory.material.sums.melt_flow",),
+    ),
+    Entry(
+        key="blending",
+        title=_("Blending of lots"),
+        answers=_("Which lots, and how much of each, make a recipe within its limits?"),
+        formula=_(
+            "Least cost Σ cost · mass under linear limits on origin, passes and melt flow, oldest "
+            "material first; whole milligrams."
+        ),
+        sources=(
+            Source("Optimization Algorithms (Manning), a blending example", Tag.READ),
+            Source(_("Oldest first, and which limit to name when none fits"), Tag.OWN),
+        ),
+        shown=_("Blends."),
+        limits=_("Colour and smell are not reckoned; look and smell first."),
+        modules=(
+            "inventory.material.sums.blending",
+            "inventory.material.sums.mixing",
+            "inventory.ledger.sums.shares",
+        ),
+    ),
+    Entry(
+        key="valuation",
+        title=_("Worth of the material"),
+        answers=_("At what amount does recovered material stand in the books?"),
+        formula=_(
+            "average = (opening cost + cost brought in) / (opening mass + mass in); carried at the "
+            "lower of that cost and price less cost to complete and sell."
+        ),
+        sources=(
+            Source(
+                "IAS 2 Inventories: weighted average, lower of cost and net realisable value",
+                Tag.SECOND_HAND,
+            ),
+            Source("Edwards & Hermanson, Accounting Principles, exhibits 53 to 55", Tag.READ),
+            Source(_("Which costs belong to reclaimed material"), Tag.OWN),
+        ),
+        shown=_("Month report."),
+        limits=_("Your accountant and local law decide how returned material is valued."),
+        modules=("inventory.months.sums.valuation",),
+    ),
+    Entry(
+        key="month-report",
+        title=_("Month report"),
+        answers=_("What came in, went out and is left, to the milligram?"),
+        formula=_(
+            "opening + in − out = closing, for every box and lot. A closed month is sealed by a "
+            "SHA-256 digest over its postings and the digest before."
+        ),
+        sources=(
+            Source(_("Every movement goes from one place to another, so nothing is lost"), Tag.OWN),
+            Source("NIST FIPS 180-4, Secure Hash Standard, 2015", Tag.MEMORY),
+        ),
+        shown=_("Months and their files."),
+        limits=_("It is exact about the books; how exact the scales are stands beside it."),
+        modules=("inventory.ledger.sums.recipes", "inventory.months.sums.calendar_month"),
+    ),
+    Entry(
+        key="codes",
+        title=_("Codes and links"),
+        answers=_("Is this the code on the tag, or a slip of the pen?"),
+        formula=_(
+            "Seven random characters and one check character. Every single wrong character is "
+            "caught; of swapped neighbours all but 0.36 %."
+        ),
+        sources=(
+            Source("ISO/IEC 7064, hybrid system MOD N+1,N", Tag.MEMORY),
+            Source(_("Alphabet without characters that look alike"), Tag.OWN),
+        ),
+        shown=_("Tags, parcels, lots, runs, requests."),
+        limits=_("A code is no secret. Only the private link opens a customer's story."),
+        modules=("inventory.ledger.sums.codes", "returns.story.sums.codes"),
+    ),
+)

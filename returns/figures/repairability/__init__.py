@@ -1,0 +1,3 @@
+"""How easy each model is to repair, from the owner's scores."""
+
+from __future__ import annotations

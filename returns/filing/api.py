@@ -1,0 +1,134 @@
+"""Filing a request: what any customer may do, from any program that speaks for one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from django.conf import settings
+from django.urls import reverse
+from rest_framework import serializers
+from rest_framework.parsers import MultiPartParser
+from rest_framework.throttling import ScopedRateThrottle
+
+from inventory.errors import NotOpenYet
+from inventory.furniture.api.parsing import BoundedJSON
+from inventory.furniture.api.shapes import Body, Moment
+from inventory.furniture.api.views import DeedView
+from returns.customers.rules import Contact
+from returns.filing.rules import intake, photos
+from returns.filing.rules.intake import Filing
+from returns.furniture.api.lookups import ColourwayCode
+from returns.models import Request
+from returns.setup import queries as readiness
+
+CONTACT = tuple(Contact.__slots__)
+
+
+class ContactBody(Body):
+    """Where something may be posted to, flat in the body."""
+
+    name = serializers.CharField(max_length=100)
+    street = serializers.CharField(max_length=120)
+    extra = serializers.CharField(max_length=120, allow_blank=True, default="")
+    postal_code = serializers.CharField(max_length=12, allow_blank=True, default="")
+    city = serializers.CharField(max_length=80)
+    region = serializers.CharField(max_length=80, allow_blank=True, default="")
+    country = serializers.CharField(max_length=2)
+
+
+class FilingBody(ContactBody):
+    colourway = ColourwayCode()
+    component = serializers.CharField(max_length=20)
+    defect = serializers.CharField(max_length=20)
+    note = serializers.CharField(max_length=500, allow_blank=True, default="")
+    notice = serializers.CharField(
+        max_length=10, help_text="Version of the privacy notice that the person has read."
+    )
+    email = serializers.CharField(max_length=254)
+    language = serializers.ChoiceField(
+        choices=[code for code, _name in settings.LANGUAGES], default="en"
+    )
+    photos = serializers.ListField(
+        child=serializers.FileField(), max_length=photos.PHOTOS_MAX, required=False
+    )
+
+
+class SendBackBody(FilingBody):
+    wish = serializers.CharField(
+        max_length=10, help_text="If it cannot be mended: regrind or post_back."
+    )
+    lenses_back = serializers.BooleanField(default=False)
+
+
+class FiledAnswer(serializers.Serializer[Request]):
+    """`secret` opens the request's story. It is told here and in the letter, and never stored."""
+
+    reference = serializers.CharField()
+    kind = serializers.CharField()
+    state = serializers.CharField()
+    filed_at = Moment()
+    promised_by = serializers.DateField(allow_null=True)
+    secret = serializers.SerializerMethodField()
+    link = serializers.SerializerMethodField()
+
+    def get_secret(self, request: Request) -> str:
+        return intake.link_secret(request)
+
+    def get_link(self, request: Request) -> str:
+        return f"{settings.BASE_URL}{reverse('story', args=[intake.link_secret(request)])}"
+
+
+class File(DeedView):
+    """What both filings share."""
+
+    scope = None
+    throttle_classes = [ScopedRateThrottle]
+    throttle_scope = "file"
+    parser_classes = [BoundedJSON, MultiPartParser]
+    made_class = FiledAnswer
+    rule: Callable[..., Request]
+
+    def initial(self, request: Any, *args: Any, **kwargs: Any) -> None:
+        """Before the body is looked at: a workshop without models can only answer this."""
+        super().initial(request, *args, **kwargs)
+        if not readiness.is_open():
+            raise NotOpenYet()
+
+    def do(self, said: dict[str, Any]) -> Request:
+        pictures = [
+            photos.redraw(upload, size_bytes=upload.size) for upload in said.pop("photos", [])
+        ]
+        filing = Filing(
+            colourway=said["colourway"],
+            component=said["component"],
+            defect=said["defect"],
+            note=said["note"],
+            wish=said.get("wish", ""),
+            lenses_back=said.get("lenses_back", False),
+            notice_version=said["notice"],
+            contact=Contact(**{name: said[name] for name in CONTACT}),
+        )
+        return type(self).rule(key=self.deed_key, filing=filing, at=self.at, pictures=pictures)
+
+    def kept(self, answer: Any) -> Any:
+        return {name: value for name, value in answer.items() if name not in ("secret", "link")}
+
+    def replayed(self, stored: Any) -> Any:
+        request = Request.objects.get(reference=stored["reference"])
+        answer = FiledAnswer(request)
+        return stored | {name: answer.data[name] for name in ("secret", "link")}
+
+
+class SendBack(File):
+    """Ask to send a frame back. Photos go as multipart/form-data."""
+
+    body_class = SendBackBody
+    rule = staticmethod(intake.file_return)
+
+
+class SpareScrews(File):
+    """Ask for a kit of spare screws."""
+
+    body_class = FilingBody
+    rule = staticmethod(intake.ask_screws)

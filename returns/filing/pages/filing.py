@@ -1,0 +1,153 @@
+"""The two ways in: asking for spare screws, and sending a frame back."""
+
+from __future__ import annotations
+
+import uuid
+from datetime import datetime
+from typing import Any, Final
+
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.decorators.http import require_http_methods, require_safe
+
+from inventory.errors import BadInput
+from returns.filing.pages import drawing, limits
+from returns.filing.pages.forms import FilingForm, ReturnForm, ScrewsForm
+from returns.filing.pages.opening import once_open
+from returns.filing.rules import intake, twins
+from returns.kits.rules import kits
+from returns.models import FrameModel, Request
+from returns.story.pages import loop
+from returns.story.pages.personal import filing_page
+
+TOO_MANY = 429
+# Either answer to the question whether a screw would do says that the frame is to come back.
+_GO_ON: Final = {"go_on", "another"}
+_TRAIL: Final = [
+    ("frame", gettext_lazy("Frame")),
+    ("trouble", gettext_lazy("Trouble")),
+    ("wish", gettext_lazy("Wish")),
+    ("address", gettext_lazy("Address")),
+    ("send", gettext_lazy("Send")),
+]
+
+
+@require_safe
+@once_open
+def start(request: HttpRequest) -> HttpResponse:
+    """Which of the two it is."""
+    models = FrameModel.objects.filter(active=True, components__in_kit=True).distinct()
+    facts = {"models": models, "parts": drawing.shapes().items(), "signs": loop.PROMISE}
+    return render(request, "returns/customer/start.html", facts)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@once_open
+@filing_page
+def ask_screws(request: HttpRequest) -> HttpResponse:
+    """Ask for a spare kit."""
+    if request.method != "POST":
+        return _page(request, ScrewsForm(initial=_preset(request)), "ask_screws.html")
+    if not limits.may_file(request):
+        return _too_many(request)
+    form, at = ScrewsForm(request.POST), timezone.now()
+    if form.is_valid():
+        twin = _twin(form, Request.Kind.SCREWS, at)
+        if twin is not None:
+            return _page(request, form, "ask_screws.html", twin=twin)
+        filed = form.attempt(intake.ask_screws, filing=form.filing(), at=at)
+        if filed is not None:
+            return redirect("story", intake.link_secret(filed))
+    return _page(request, _sendable_again(form), "ask_screws.html")
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@once_open
+@filing_page
+def ask_return(request: HttpRequest) -> HttpResponse:
+    """Send a frame back; who only needs a screw is shown the shorter way first."""
+    if request.method != "POST":
+        return _page(request, ReturnForm(initial=_preset(request)), "ask_return.html")
+    if not limits.may_file(request):
+        return _too_many(request)
+    form, at = ReturnForm(request.POST, request.FILES), timezone.now()
+    if form.is_valid():
+        if _shorter_way(form) and not _GO_ON & request.POST.keys():
+            return _page(request, form, "ask_return.html", steer=True)
+        twin = _twin(form, Request.Kind.SEND_BACK, at)
+        if twin is not None:
+            return _page(request, form, "ask_return.html", twin=twin)
+        filed = form.attempt(
+            intake.file_return,
+            filing=form.filing(),
+            at=at,
+            pictures=form.cleaned_data["photos"],
+        )
+        if filed is not None:
+            return redirect("story", intake.link_secret(filed))
+    return _page(request, _sendable_again(form), "ask_return.html")
+
+
+def _twin(form: FilingForm, kind: Request.Kind, at: datetime) -> Request | None:
+    """The same request under another key, of which nobody has said that it is another frame.
+
+    It meets who went back without scripts, or typed all of it again because no answer came.
+    """
+    if "another" in form.data:
+        return None
+    key = form.cleaned_data["key"]
+    return twins.of(key=key, filing=form.filing(), kind=kind, at=at)
+
+
+def _shorter_way(form: FilingForm) -> bool:
+    typed = form.cleaned_data
+    mends = intake.screws_would_do(component=typed["component"], defect=typed["defect"])
+    return mends and kits.has_kit(typed["colourway"].model)
+
+
+def _sendable_again(form: FilingForm) -> FilingForm:
+    """A form whose key is used up for other content gets a new one, so that it can be sent.
+
+    This happens to somebody who goes back in the browser, changes something and sends again.
+    """
+    used = form.cleaned_data.get("key")
+    if used is None or not Request.objects.filter(key=used).exists():
+        return form
+    data = QueryDict(mutable=True)
+    data.update(form.data)
+    data["key"] = str(uuid.uuid4())
+    form.data = data
+    return form
+
+
+def _preset(request: HttpRequest) -> dict[str, Any]:
+    """What a link from elsewhere may choose beforehand: never anything about a person."""
+    wanted = request.GET.get("frame", "")
+    return {"colourway": wanted} if wanted.isascii() and wanted.isdigit() else {}
+
+
+def _page(
+    request: HttpRequest,
+    form: FilingForm,
+    template: str,
+    *,
+    steer: bool = False,
+    twin: Request | None = None,
+) -> HttpResponse:
+    facts = {
+        "form": form,
+        "steer": steer,
+        "twin": twin,
+        "pressed": "another" if twin else "go_on",
+        "trail": [part for part in _TRAIL if part[0] != "wish" or "wish" in form.fields],
+        "view_box": drawing.VIEW_BOX,
+    }
+    return render(request, f"returns/customer/{template}", facts)
+
+
+def _too_many(request: HttpRequest) -> HttpResponse:
+    error = BadInput(_("Too many requests came from your network. Wait an hour and try again."))
+    return render(request, "hingeback/refused.html", {"error": error}, status=TOO_MANY)

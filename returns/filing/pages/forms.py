@@ -1,0 +1,289 @@
+"""What customers type: the two filing forms, the address, and asking for a link again."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.utils.translation import get_language
+from django.utils.translation import gettext_lazy as _
+
+from inventory.errors import BadInput
+from inventory.furniture.pages.forms import DeedForm
+from inventory.models import Workshop
+from returns.customers import rules as people
+from returns.customers.rules import Contact
+from returns.filing.rules import intake, photos
+from returns.filing.rules.intake import Filing
+from returns.models import Colourway, Request
+from returns.models.catalogue import ComponentKey
+from returns.models.filing import Wish
+from returns.models.remedies import DefectKey
+
+_ADDRESS_FIELDS = ("name", "street", "extra", "postal_code", "city", "region", "country")
+
+# What a customer can see for themselves; the finer defects are the bench's words.
+_DEFECTS = [
+    (DefectKey.LOOSE, _("the screw is loose or keeps coming loose")),
+    (DefectKey.MISSING, _("the part is lost")),
+    (DefectKey.SNAPPED, _("snapped in two")),
+    (DefectKey.CRACKED_PIVOT, _("cracked at the hinge")),
+    (DefectKey.CRACKED, _("cracked somewhere else")),
+    (DefectKey.STRIPPED, _("the screw turns but does not hold")),
+    (DefectKey.GROOVE, _("the lens falls out")),
+    (DefectKey.WARPED, _("bent or warped")),
+    (DefectKey.SCUFFED, _("scuffed or scratched")),
+]
+_SCREW_DEFECTS = _DEFECTS[:2]
+
+
+def told_defect(request: Request) -> str:
+    """What is wrong, in the words in which the customer chose it."""
+    told = dict(_DEFECTS)
+    known = request.defect in told
+    return str(told[DefectKey(request.defect)] if known else request.get_defect_display())
+
+
+def country_name(code: str) -> str:
+    """A country's name in the page's language; the code itself for one that is not known."""
+    from django_countries import countries as known
+
+    return str(known.name(code)) or code
+
+
+def sent_abroad_to(request: Request) -> str:
+    """The workshop's country, which a parcel needs when it comes from another; else empty."""
+    home = Workshop.the().country
+    abroad = request.person is not None and request.person.country not in ("", home)
+    return country_name(home) if abroad else ""
+
+
+def countries() -> list[tuple[str, str]]:
+    """Every country's code and name in the page's language, in order of the names."""
+    from django_countries import countries as known
+
+    return [("", str(_("Choose a country"))), *((row.code, row.name) for row in known)]
+
+
+class AddressFields(forms.Form):
+    """A postal address, checked for its country: which parts must be there depends on it."""
+
+    name = forms.CharField(
+        label=_("Name"),
+        max_length=100,
+        help_text=_("As it is on your letter box."),
+        widget=forms.TextInput(attrs={"autocomplete": "name"}),
+        error_messages={"required": _("Enter your name, as it is on your letter box.")},
+    )
+    street = forms.CharField(
+        label=_("Street and number, or PO box"),
+        max_length=120,
+        widget=forms.TextInput(attrs={"autocomplete": "address-line1"}),
+    )
+    extra = forms.CharField(
+        label=_("Flat, floor, care of"),
+        max_length=120,
+        required=False,
+        widget=forms.TextInput(attrs={"autocomplete": "address-line2"}),
+    )
+    postal_code = forms.CharField(
+        label=_("Postal code"),
+        max_length=12,
+        required=False,
+        help_text=_("Leave it empty only where your country has none."),
+        widget=forms.TextInput(attrs={"autocomplete": "postal-code", "class": "short"}),
+    )
+    city = forms.CharField(
+        label=_("Town or city"),
+        max_length=80,
+        required=False,
+        widget=forms.TextInput(attrs={"autocomplete": "address-level2"}),
+    )
+    region = forms.CharField(
+        label=_("State, province or region"),
+        max_length=80,
+        required=False,
+        help_text=_("Only where addresses in your country have one."),
+        widget=forms.TextInput(attrs={"autocomplete": "address-level1"}),
+    )
+    country = forms.ChoiceField(
+        label=_("Country"),
+        choices=countries,
+        initial=lambda: Workshop.the().country,
+        widget=forms.Select(attrs={"autocomplete": "country"}),
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        country = str(self["country"].value() or "")
+        nowhere = Contact("", "", "", "", "", "", "", country.upper())
+        for field, sentence in people.address_slips(nowhere).items():
+            self.fields[field].required = True
+            self.fields[field].error_messages["required"] = sentence
+
+    def clean(self) -> dict[str, Any]:
+        cleaned: dict[str, Any] = super().clean() or self.cleaned_data
+        if "country" in cleaned:
+            for field, sentence in people.address_slips(self.contact()).items():
+                if field not in self.errors:
+                    self.add_error(field, sentence)
+        return cleaned
+
+    def contact(self) -> Contact:
+        """What was typed, as the rules take it; a missing or bad field is empty."""
+        typed = {name: self.cleaned_data.get(name, "") for name in _ADDRESS_FIELDS}
+        email = self.cleaned_data.get("email", "")
+        return Contact(email=email, language=get_language() or "en", **typed)
+
+
+class AddressForm(AddressFields, DeedForm):
+    """Changing the address of a request."""
+
+
+class PhotoInput(forms.FileInput):
+    allow_multiple_selected = True
+
+
+class PhotosField(forms.FileField):
+    """Up to four photos; each is decoded and drawn anew, and what cannot be read is refused."""
+
+    widget = PhotoInput(
+        attrs={"accept": "image/jpeg,image/png,image/webp,image/heic,image/heif", "multiple": True}
+    )
+
+    def clean(self, data: Any, initial: Any = None) -> list[photos.Picture]:
+        del initial
+        uploads = [upload for upload in data or [] if upload]
+        if len(uploads) > photos.PHOTOS_MAX:
+            raise forms.ValidationError(
+                _("At most %(most)s photos, please."), params={"most": photos.PHOTOS_MAX}
+            )
+        try:
+            return [photos.redraw(upload, size_bytes=upload.size) for upload in uploads]
+        except BadInput as error:
+            raise forms.ValidationError(error.message) from error
+
+
+class FilingForm(AddressFields, DeedForm):
+    """What both requests ask: the frame, what is wrong and where, and who asks.
+
+    The order is the page's, so that the summary of errors leads through it from top to bottom.
+    """
+
+    field_order = (
+        *("key", "colourway", "component", "defect", "note", "photos", "wish", "lenses_back"),
+        *("email", *_ADDRESS_FIELDS, "notice"),
+    )
+
+    colourway = forms.ModelChoiceField(
+        Colourway.objects.none(),
+        label=_("Which frame is it?"),
+        widget=forms.RadioSelect,
+        empty_label=None,
+        error_messages={"required": _("Choose one of our frames.")},
+    )
+    component = forms.ChoiceField(
+        label=_("Where is it broken?"),
+        help_text=_(
+            "Tap the part in the drawing or choose it below. Left and right as you wear it."
+        ),
+        choices=ComponentKey.choices,
+        widget=forms.RadioSelect,
+        error_messages={"required": _("Choose the part that is broken.")},
+    )
+    defect = forms.ChoiceField(
+        label=_("What is wrong?"),
+        choices=_DEFECTS,
+        widget=forms.RadioSelect,
+        error_messages={"required": _("Choose what is wrong.")},
+    )
+    note = forms.CharField(
+        label=_("In your own words"),
+        max_length=intake.NOTE_LENGTH_MAX,
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+    photos = PhotosField(
+        label=_("Photos"),
+        required=False,
+        help_text=_(
+            "Up to four, JPEG, PNG, WebP or HEIC. We keep the picture only, not where and when it "
+            "was taken. Should the form come back with an error, choose them again."
+        ),
+    )
+    email = forms.EmailField(
+        label=_("Email"),
+        max_length=254,
+        help_text=_("We write at each turn, and for nothing else."),
+        widget=forms.EmailInput(attrs={"autocomplete": "email"}),
+        error_messages={"required": _("Enter an email address, such as name@example.org.")},
+    )
+    notice = forms.BooleanField(
+        label=_("I have read what happens with my frame and with my data."),
+        error_messages={"required": _("Read the notice and tick that you have read it.")},
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        rows = Colourway.objects.filter(active=True, model__active=True)
+        rows = rows.select_related("model", "colour").order_by("model__name", "colour__name")
+        self.fields["colourway"].queryset = rows  # type: ignore[attr-defined]
+
+    def filing(self) -> Filing:
+        """What was asked, as the rules take it."""
+        typed = self.cleaned_data
+        return Filing(
+            colourway=typed["colourway"],
+            component=typed["component"],
+            defect=typed["defect"],
+            note=typed["note"],
+            wish=typed.get("wish", ""),
+            lenses_back=typed.get("lenses_back") == "yes",
+            notice_version=intake.NOTICE_VERSION,
+            contact=self.contact(),
+        )
+
+
+class ScrewsForm(FilingForm):
+    """Asking for a spare kit."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["defect"].choices = _SCREW_DEFECTS  # type: ignore[attr-defined]
+        rows = self.fields["colourway"].queryset  # type: ignore[attr-defined]
+        in_kit = rows.filter(model__components__in_kit=True, model__components__part__isnull=False)
+        self.fields["colourway"].queryset = in_kit.distinct()  # type: ignore[attr-defined]
+        del self.fields["photos"]
+
+
+class ReturnForm(FilingForm):
+    """Sending a frame back: what we may do with it."""
+
+    wish = forms.ChoiceField(
+        label=_("If it cannot be mended, what shall we do?"),
+        choices=Wish.choices,
+        widget=forms.RadioSelect,
+        error_messages={"required": _("Say what we may do if it cannot be mended.")},
+    )
+    lenses_back = forms.ChoiceField(
+        label=_("If we take the frame apart, do you want your lenses back?"),
+        choices=[("yes", _("yes, post my lenses to me")), ("no", _("no, I do not need them"))],
+        widget=forms.RadioSelect,
+        error_messages={"required": _("Say whether you want your lenses back.")},
+    )
+
+
+class FindForm(forms.Form):
+    """Asking for the link again."""
+
+    reference = forms.CharField(
+        label=_("Reference"),
+        max_length=40,
+        help_text=_("It starts with Q and stands on your slip and in our letters."),
+        widget=forms.TextInput(attrs={"autocapitalize": "characters", "spellcheck": "false"}),
+    )
+    email = forms.EmailField(
+        label=_("Email"),
+        max_length=254,
+        widget=forms.EmailInput(attrs={"autocomplete": "email"}),
+    )

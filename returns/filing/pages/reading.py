@@ -1,0 +1,37 @@
+"""Pages that are only read: the fitting guide, and the notice about frames and data."""
+
+from __future__ import annotations
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from inventory.errors import NotFound
+from returns.filing.pages import drawing
+from returns.filing.rules import intake
+from returns.kits.rules import kits
+from returns.models import FrameModel
+
+
+@require_safe
+def guide(request: HttpRequest, model: str) -> HttpResponse:
+    """How to fit the screws of one model."""
+    found = FrameModel.objects.filter(code=model).first()
+    if found is None or not kits.has_kit(found):
+        raise NotFound()
+    kit = kits.contents(found)
+    facts = {
+        "model": found,
+        "kit": kit.items(),
+        "only": next(iter(kit)) if len(kit) == 1 else None,
+        "knuckles": drawing.KNUCKLES,
+        "tongue": drawing.TONGUE,
+        "parts": drawing.shapes(found.rim).items(),
+    }
+    return render(request, "returns/customer/guide.html", facts)
+
+
+@require_safe
+def notice(request: HttpRequest) -> HttpResponse:
+    """What happens with a frame, with lenses and with data."""
+    return render(request, "returns/customer/notice.html", {"version": intake.NOTICE_VERSION})

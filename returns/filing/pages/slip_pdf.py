@@ -1,0 +1,56 @@
+"""The slip that goes into the parcel, as PDF. Nothing is fetched: all of it is in the template."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.conf import settings
+from django.template.loader import render_to_string
+from django.utils.safestring import mark_safe
+from django.utils.translation import get_language
+
+from inventory.models import Workshop
+from returns.filing.pages.forms import sent_abroad_to
+from returns.models import Request
+
+SIZES = {"a4": "A4", "a6": "A6"}
+
+
+def make(filed: Request, *, size: str) -> bytes:
+    """The slip as PDF bytes; `size` is a4 or a6."""
+    from weasyprint import HTML
+
+    html = HTML(string=page(filed, size=size), url_fetcher=_refusing())
+    return bytes(html.write_pdf(pdf_variant="pdf/ua-1"))
+
+
+def page(filed: Request, *, size: str) -> str:
+    """The slip's HTML."""
+    facts = {
+        "filed": filed,
+        "workshop": Workshop.the(),
+        "country": sent_abroad_to(filed),
+        "size": size,
+        "paper": SIZES[size],
+        "language": get_language(),
+        "qr": mark_safe(_qr(f"{settings.BASE_URL}/go/{filed.reference}/")),  # drawn by us
+    }
+    return render_to_string(f"returns/slip_{size}.html", facts)
+
+
+def _qr(address: str) -> str:
+    import segno
+
+    return str(segno.make(address, error="m", micro=False).svg_inline(omitsize=True, border=4))
+
+
+def _refusing() -> Any:
+    """A fetcher that refuses every address, our own included."""
+    from weasyprint.urls import FatalURLFetchingError, URLFetcher
+
+    class Refusing(URLFetcher):  # type: ignore[misc]
+        def fetch(self, url: str, headers: Any = None) -> Any:
+            del headers
+            raise FatalURLFetchingError(f"a slip fetches nothing, and not {url[:80]}")
+
+    return Refusing(allowed_protocols=[], allow_redirects=False, fail_on_errors=True)

@@ -1,0 +1,412 @@
+"""Filing a request, its private link, and what a customer may still change before the post goes."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import hmac
+import secrets
+import uuid
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from functools import partial
+from typing import Any, Final
+from uuid import UUID
+
+from django.conf import settings
+from django.db import IntegrityError, transaction
+from django.db.models import F, Q, QuerySet
+from django.utils.encoding import force_bytes
+from django.utils.translation import gettext as _
+
+from inventory import deeds
+from inventory.errors import BadInput, Conflict, NotFound, StaleState
+from inventory.models import Workshop
+from inventory.parts import rules as stock
+from returns.customers import rules as people
+from returns.customers.rules import Contact
+from returns.filing.rules import photos
+from returns.kits.rules import kits
+from returns.letters import rules as letters
+from returns.models import Colourway, Dispatch, Request
+from returns.models.catalogue import ComponentKey
+from returns.models.filing import Wish
+from returns.models.remedies import DefectKey
+from returns.story.sums import codes
+from returns.story.sums.states import FrameState, RequestState
+
+NOTICE_VERSION: Final = "1"
+NOTE_LENGTH_MAX: Final = 500
+_SECRET_LENGTH_MAX: Final = 80
+# Before the last thing of theirs has left the house, its address may change.
+OPEN_STATES: Final = (
+    RequestState.AWAITED,
+    RequestState.ARRIVED,
+    RequestState.RESERVED,
+    RequestState.WAITING_STOCK,
+    RequestState.REPORTED_MISSING,
+)
+# Before anything was posted either way, its customer may take it back.
+_WITHDRAWABLE: Final = (
+    RequestState.AWAITED,
+    RequestState.RESERVED,
+    RequestState.WAITING_STOCK,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Filing:
+    """What a customer asks for. `wish` stays empty when they ask for screws only."""
+
+    colourway: Colourway
+    component: str
+    defect: str
+    note: str
+    wish: str
+    lenses_back: bool
+    notice_version: str
+    contact: Contact
+
+
+def screws_would_do(*, component: str, defect: str) -> bool:
+    """Whether the trouble is a loose or lost screw, which is mended at home with a kit."""
+    if defect == DefectKey.LOOSE:
+        return True
+    screws = {ComponentKey.SCREW_LEFT, ComponentKey.SCREW_RIGHT}
+    return defect == DefectKey.MISSING and component in screws
+
+
+def file_return(
+    *, key: UUID, filing: Filing, at: datetime, pictures: Sequence[photos.Picture] = ()
+) -> Request:
+    """File a frame to be sent back. A repeat under the same key returns the same request.
+
+    Raises:
+        BadInput: a field will not do; `field` names it.
+        KeyReused: the key was used for another filing.
+    """
+    return _once(partial(_file_return, key, filing, at, pictures))
+
+
+def ask_screws(
+    *, key: UUID, filing: Filing, at: datetime, pictures: Sequence[photos.Picture] = ()
+) -> Request:
+    """Ask for a spare kit: promised from stock at once, or waiting for stock.
+
+    Raises:
+        BadInput: a field will not do, the frame has no kit, or the limit of kits is reached.
+        KeyReused: the key was used for another filing.
+    """
+    return _once(partial(_ask_screws, key, filing, at, pictures))
+
+
+def _once(file: Callable[[], Request]) -> Request:
+    """Of two that file under one key at the same moment, the slower finds what the other wrote."""
+    try:
+        return file()
+    except IntegrityError:
+        return file()
+
+
+@transaction.atomic
+def _file_return(
+    key: UUID, filing: Filing, at: datetime, pictures: Sequence[photos.Picture]
+) -> Request:
+    if filing.wish not in Wish.values:
+        raise BadInput(_("Say what we may do if it cannot be mended."), field="wish")
+    plan = _planned(key, filing)
+    if deeds.repeated(key=key, name="intake.file_return", facts=plan.facts):
+        return Request.objects.get(key=key)
+    request = _write(
+        plan,
+        kind=Request.Kind.SEND_BACK,
+        state=RequestState.AWAITED.value,
+        wish=filing.wish,
+        lenses_back=filing.lenses_back,
+        filed_at=at,
+    )
+    photos.keep(request=request, pictures=pictures, at=at)
+    _record(key, "intake.file_return", request, at, facts=plan.facts)
+    letters.owe(letter="filed", request=request, at=at)
+    return request
+
+
+@transaction.atomic
+def _ask_screws(
+    key: UUID, filing: Filing, at: datetime, pictures: Sequence[photos.Picture]
+) -> Request:
+    plan = _planned(key, filing)
+    if deeds.repeated(key=key, name="intake.ask_screws", facts=plan.facts):
+        return Request.objects.get(key=key)
+    model = filing.colourway.model
+    kits.refuse_over_limit(model=model, email=plan.contact.email, at=at)
+    reference = _fresh_reference()
+    state = kits.reserve(model=model, subject=reference, at=at)
+    reserved = state is RequestState.RESERVED
+    request = _write(
+        plan,
+        reference=reference,
+        kind=Request.Kind.SCREWS,
+        state=state.value,
+        filed_at=at,
+        promised_by=kits.promise_day(at) if reserved else None,
+    )
+    photos.keep(request=request, pictures=pictures, at=at)
+    _record(key, "intake.ask_screws", request, at, facts=plan.facts, state=state.value)
+    letters.owe(letter="filed" if reserved else "waiting_stock", request=request, at=at)
+    return request
+
+
+@dataclass(frozen=True, slots=True)
+class _Plan:
+    """A filing that passed its checks, with the salt that its fingerprint and link come from."""
+
+    key: UUID
+    filing: Filing
+    contact: Contact
+    salt: str
+    facts: list[Any]
+
+
+def _planned(key: UUID, filing: Filing) -> _Plan:
+    contact = people.checked(filing.contact)
+    _refuse_bad_filing(filing)
+    earlier = Request.objects.filter(key=key).first()
+    salt = earlier.link_salt if earlier else secrets.token_hex(24)
+    facts = [
+        filing.colourway.pk,
+        filing.component,
+        filing.defect,
+        people.mark([filing.note.strip(), *contact.values()], salt),
+        filing.wish,
+        filing.lenses_back,
+        filing.notice_version,
+    ]
+    return _Plan(key, filing, contact, salt, facts)
+
+
+def _refuse_bad_filing(filing: Filing) -> None:
+    if not (filing.colourway.active and filing.colourway.model.active):
+        raise BadInput(_("Choose one of our frames."), field="colourway")
+    if filing.component not in ComponentKey.values:
+        raise BadInput(_("Choose the part that is broken."), field="component")
+    if filing.defect not in DefectKey.values:
+        raise BadInput(_("Choose what is wrong."), field="defect")
+    if filing.notice_version != NOTICE_VERSION:
+        raise BadInput(_("Read the notice and tick that you have read it."), field="notice")
+    if len(filing.note) > NOTE_LENGTH_MAX or "\x00" in filing.note:
+        raise BadInput(
+            _("Use at most %(room)s characters of plain text.") % {"room": NOTE_LENGTH_MAX},
+            field="note",
+        )
+
+
+def _write(plan: _Plan, *, reference: str = "", **columns: Any) -> Request:
+    filing = plan.filing
+    return Request.objects.create(
+        reference=reference or _fresh_reference(),
+        link_salt=plan.salt,
+        link_hash=codes.hash_secret(_derived(settings.SECRET_KEY, plan.salt)),
+        key=plan.key,
+        person=people.write_down(plan.contact),
+        colourway=filing.colourway,
+        component=filing.component,
+        defect=filing.defect,
+        note=filing.note.strip(),
+        notice_version=filing.notice_version,
+        **columns,
+    )
+
+
+def _fresh_reference() -> str:
+    reference = codes.new_code("Q")
+    while Request.objects.filter(reference=reference).exists():
+        reference = codes.new_code("Q")
+    return reference
+
+
+def link_secret(request: Request) -> str:
+    """The secret part of a request's private link: 43 characters that carry 256 bits.
+
+    It is HMAC-SHA256 of the request's own random salt (192 bits) under the server's key, so that
+    a letter can repeat the link while no usable secret is stored: the database holds the salt and
+    the SHA-256 of the secret, and neither opens the page without the key. When the key has been
+    changed, the older keys in `SECRET_KEY_FALLBACKS` are tried against the stored hash.
+
+    Raises:
+        Conflict: the key it was made with is gone; `renewed_secret` makes a new link.
+    """
+    for server_key in (settings.SECRET_KEY, *settings.SECRET_KEY_FALLBACKS):
+        secret = _derived(server_key, request.link_salt)
+        if hmac.compare_digest(codes.hash_secret(secret), request.link_hash):
+            return secret
+    raise Conflict(_("This link cannot be made again. Ask for a new one by reference and email."))
+
+
+def renewed_secret(request: Request) -> str:
+    """The link's secret, made anew under today's key when the old key is gone."""
+    try:
+        return link_secret(request)
+    except Conflict:
+        request.link_hash = codes.hash_secret(_derived(settings.SECRET_KEY, request.link_salt))
+        Request.objects.filter(pk=request.pk).update(link_hash=request.link_hash)
+        return link_secret(request)
+
+
+def _derived(server_key: str | bytes, salt: str) -> str:
+    message = f"hingeback private link {salt}".encode()
+    digest = hmac.new(force_bytes(server_key), message, hashlib.sha256).digest()
+    return base64.urlsafe_b64encode(digest).rstrip(b"=").decode()
+
+
+def by_secret(secret: str) -> Request:
+    """The request that a private link opens. NotFound otherwise."""
+    if not secret.isascii() or len(secret) > _SECRET_LENGTH_MAX:
+        raise NotFound(_("This link leads nowhere. Ask for it again by reference and email."))
+    rows = Request.objects.select_related("person", "colourway__model", "colourway__colour")
+    found = rows.filter(link_hash=codes.hash_secret(secret)).first()
+    if found is None:
+        raise NotFound(_("This link leads nowhere. Ask for it again by reference and email."))
+    return found
+
+
+@transaction.atomic
+def withdraw(*, key: UUID, request: Request, at: datetime) -> Request:
+    """The customer takes a request back before anything was posted either way.
+
+    Raises:
+        StaleState: the parcel has arrived, or the kit has left, or the story is over.
+    """
+    facts = ["withdraw", request.reference]
+    if deeds.repeated(key=key, name="intake.withdraw", facts=facts):
+        return Request.objects.get(pk=request.pk)
+    _close(request, at)
+    _record(key, "intake.withdraw", request, at, facts=facts)
+    letters.owe(letter="withdrawn", request=request, at=at)
+    return request
+
+
+@transaction.atomic
+def lapse(at: datetime) -> list[Request]:
+    """End send-backs whose parcel never came within the time that personal data is kept."""
+    limit = at - timedelta(days=Workshop.the().retention_days)
+    rows = Request.objects.filter(state=RequestState.AWAITED.value, filed_at__lte=limit)
+    lapsed = list(rows.order_by("pk")[:200])
+    for request in lapsed:
+        _close(request, at)
+        _record(uuid.uuid4(), "intake.lapse", request, at, facts=["lapse", request.reference])
+    return lapsed
+
+
+def _close(request: Request, at: datetime) -> None:
+    rows = Request.objects.filter(pk=request.pk, state__in=_WITHDRAWABLE)
+    if rows.update(state=RequestState.WITHDRAWN.value, ended_at=at) != 1:
+        raise StaleState(_("It is too late to withdraw this: it is on its way or has arrived."))
+    stock.release(subject=request.reference)
+    request.refresh_from_db()
+
+
+@transaction.atomic
+def change_address(*, key: UUID, request: Request, contact: Contact, at: datetime) -> Request:
+    """Change name and postal address while something of theirs is still to be posted.
+
+    The email stays as it was filed: whoever holds the link alone must not be able to take the
+    story over. A letter goes to that email.
+
+    Raises:
+        BadInput: the address will not do; `field` names the part.
+        StaleState: everything has left the house already, or the story is over.
+    """
+    person = request.person
+    if person is None or person.erased_at is not None:
+        raise StaleState(_("The address of this request has been deleted."))
+    kept = people.checked(replace(contact, email=person.email, language=person.language))
+    facts = ["address", request.reference, people.mark(kept.values(), request.link_salt)]
+    if deeds.repeated(key=key, name="intake.change_address", facts=facts):
+        return Request.objects.get(pk=request.pk)
+    _hold_open(request)
+    people.rewrite(person, kept)
+    _record(key, "intake.change_address", request, at, facts=facts)
+    letters.owe(letter="address_changed", request=request, at=at)
+    return request
+
+
+def _hold_open(request: Request) -> None:
+    """Take the row's lock while it is open, so that no posting slips in between."""
+    if request.state == RequestState.WITHDRAWN:
+        raise StaleState(_("This request has ended. Nothing more happens."))
+    still = [state.value for state in OPEN_STATES]
+    rows = Request.objects.filter(pk=request.pk, state__in=still, ended_at=None)
+    if rows.update(state=F("state")) != 1 or not may_change_address(request):
+        raise StaleState(_("It is too late to change the address: it has been posted."))
+
+
+def may_change_address(request: Request) -> bool:
+    """Whether anything may still be posted to the address of a request."""
+    if request.ended_at is not None or request.state not in set(OPEN_STATES):
+        return False
+    frames = list(request.frames.exclude(state=FrameState.VOIDED.value))
+    # A frame that is ground already may still have lenses waiting to be posted.
+    return not frames or any(frame.ended_at is None for frame in frames)
+
+
+@transaction.atomic
+def report_missing(*, key: UUID, request: Request, at: datetime) -> Request:
+    """The customer never got what we posted last: a kit, their frame or their lenses.
+
+    A kit is queued for a bench hand's decision. For a frame the dispatch is marked, and the
+    workshop asks the carrier.
+
+    Raises:
+        StaleState: nothing has been posted, it was reported before, or it is too long ago.
+    """
+    if request.kind == Request.Kind.SCREWS:
+        return kits.report_missing(key=key, request=request, at=at)
+    facts = ["missing", request.reference]
+    if deeds.repeated(key=key, name="intake.report_missing", facts=facts):
+        return Request.objects.get(pk=request.pk)
+    last = last_dispatch(request)
+    kits.refuse_long_posted(last.posted_at if last else None, at)
+    rows = Dispatch.objects.filter(missing_reported_at=None)
+    if last is None or rows.filter(pk=last.pk).update(missing_reported_at=at) != 1:
+        raise StaleState(_("Nothing of yours is in the post, or you have told us already."))
+    _record(key, "intake.report_missing", request, at, facts=facts, dispatch=last.code)
+    letters.owe(letter="missing", request=request, at=at)
+    return request
+
+
+def lost(at: datetime) -> QuerySet[Dispatch]:
+    """Frames and lenses that their owners said of late never came, the oldest report first.
+
+    Kits are under `kits.missing`.
+    """
+    rows = Dispatch.objects.exclude(kind=Dispatch.Kind.KIT)
+    rows = rows.filter(frame__isnull=False, missing_reported_at__gt=at - kits.SETTLED_AFTER)
+    return rows.select_related("frame", "request").order_by("missing_reported_at")
+
+
+def last_dispatch(request: Request) -> Dispatch | None:
+    """What was posted last to the person behind a request, of a kit or of any frame of it."""
+    rows = Dispatch.objects.filter(Q(request=request) | Q(frame__request=request))
+    return rows.exclude(posted_at=None).order_by("-posted_at", "-pk").first()
+
+
+def may_report_missing(request: Request, *, at: datetime) -> bool:
+    """Whether something was posted not long ago that its owner could be waiting for."""
+    if request.kind == Request.Kind.SCREWS:
+        return request.state == RequestState.POSTED and not kits.long_posted(request.posted_at, at)
+    last = last_dispatch(request)
+    told = last is not None and last.missing_reported_at is not None
+    return last is not None and not told and not kits.long_posted(last.posted_at, at)
+
+
+def may_withdraw(request: Request) -> bool:
+    """Whether a request can still be taken back."""
+    return request.state in _WITHDRAWABLE
+
+
+def _record(
+    key: UUID, name: str, request: Request, at: datetime, *, facts: list[Any], **detail: str
+) -> None:
+    deeds.record(key=key, name=name, subject=request.reference, facts=facts, at=at, detail=detail)

@@ -1,0 +1,47 @@
+"""Finds a request that was filed twice by mistake: the same words from the same person. Reads.
+
+The one-time key of a form makes a repeat harmless. This meets the repeats whose key is new: a
+form typed again because no answer came, or got back to in a browser that fetched it anew.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from datetime import datetime, timedelta
+from typing import Final
+from uuid import UUID
+
+from inventory.errors import BadInput
+from returns.customers import rules as people
+from returns.filing.rules.intake import Filing
+from returns.models import Request
+from returns.story.sums.states import RequestState
+
+# Within this time the same words are most likely about the same frame (own choice).
+SAME_AGAIN: Final = timedelta(days=1)
+
+
+def of(*, key: UUID, filing: Filing, kind: Request.Kind, at: datetime) -> Request | None:
+    """The newest request that says the same to the letter, filed under another key within a day.
+
+    None when the key itself has been used, or the contact will not do: the rule answers those.
+    """
+    if Request.objects.filter(key=key).exists():
+        return None
+    try:
+        contact = asdict(people.checked(filing.contact))
+    except BadInput:
+        return None
+    del contact["language"]
+    rows = Request.objects.filter(
+        kind=kind,
+        colourway=filing.colourway,
+        component=filing.component,
+        defect=filing.defect,
+        note=filing.note.strip(),
+        wish=filing.wish,
+        lenses_back=filing.lenses_back,
+        filed_at__gt=at - SAME_AGAIN,
+        **{f"person__{name}": typed for name, typed in contact.items()},
+    )
+    return rows.exclude(state=RequestState.WITHDRAWN.value).order_by("-filed_at").first()

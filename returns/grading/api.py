@@ -1,0 +1,303 @@
+"""Returned frames: where each stands, what was decided, and the deeds of looking it over."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+from rest_framework.serializers import BaseSerializer
+
+from inventory.furniture.api import filters
+from inventory.furniture.api.shapes import (
+    Body,
+    Code,
+    Known,
+    KnownMass,
+    KnownTogether,
+    Moment,
+    ReadingKnown,
+    known_mass,
+)
+from inventory.furniture.api.views import DeedView, Detail, Listing
+from inventory.models import Reading
+from inventory.weighing.queries import traced
+from returns.arriving import rules as arriving
+from returns.bench.queries import frames
+from returns.furniture.api.lookups import ColourwayCode, colourway_code, frame_at
+from returns.grading.queries.facts import Seen
+from returns.grading.rules import lookover
+from returns.grading.rules.lookover import MEASURED_UM_MAX, Look
+from returns.models import Finding, Grading, ProductionBatch, RepairJob, ReturnedFrame
+from returns.models.mending import JobStep
+from returns.story.sums.states import FrameState
+
+ROWS = ReturnedFrame.objects.select_related(
+    "parcel",
+    "request",
+    "colourway__model",
+    "colourway__colour",
+    "batch",
+    "reading__scale",
+    "box",
+    "lot",
+)
+FINDINGS_MAX = 40
+
+
+class FrameFilter(filters.FilterSet):
+    state = filters.ChoiceFilter(choices=[(s.value, s.value) for s in FrameState])
+    model = filters.CharFilter(field_name="colourway__model__code", max_length=30)
+    batch = filters.CharFilter(field_name="batch__code", max_length=20)
+    request = filters.CharFilter(field_name="request__reference", max_length=20)
+    lot = filters.CharFilter(field_name="lot__code", max_length=20)
+    is_stranger = filters.BooleanFilter()
+    promised_to = filters.Day(field_name="promised_by", lookup_expr="lte")
+    weighed_from = filters.Day(field_name="weighed_at", lookup_expr="date__gte")
+    weighed_to = filters.Day(field_name="weighed_at", lookup_expr="date__lte")
+
+
+class FrameRow(serializers.Serializer[ReturnedFrame]):
+    """`boxed_known` is null where nothing of it was put in a box."""
+
+    tag = serializers.CharField()
+    state = serializers.CharField()
+    parcel = Code()
+    request = Code(by="reference", allow_null=True)
+    colourway = serializers.SerializerMethodField()
+    batch = Code(allow_null=True)
+    is_stranger = serializers.BooleanField()
+    wish = serializers.CharField()
+    lenses_back = serializers.BooleanField()
+    mass_mg = serializers.IntegerField(source="reading.mass_mg")
+    known = ReadingKnown(source="reading")
+    weighed_at = Moment()
+    promised_by = serializers.DateField()
+    mends_before = serializers.IntegerField()
+    box = Code(allow_null=True)
+    boxed_mg = serializers.IntegerField()
+    boxed_known = KnownTogether(ask=frames.boxed, by="tag")
+    lot = Code(allow_null=True)
+    ended_at = Moment(allow_null=True)
+
+    def get_colourway(self, frame: ReturnedFrame) -> str | None:
+        return colourway_code(frame.colourway) if frame.colourway else None
+
+
+class ReadingAnswer(serializers.Serializer[Reading]):
+    scale = Code(by="name")
+    typed = serializers.CharField()
+    mass_mg = serializers.IntegerField()
+    known = ReadingKnown(source="*")
+    own_uncertainty_ug = serializers.IntegerField(source="u_own_ug")
+    shared_uncertainty_ug = serializers.IntegerField(source="u_shared_ug")
+    flags = serializers.ListField(child=serializers.CharField())
+    at = Moment()
+
+
+class FindingAnswer(serializers.Serializer[Finding]):
+    component = serializers.CharField()
+    defect = serializers.CharField()
+    measured_um = serializers.IntegerField(allow_null=True)
+
+
+class GradingAnswer(serializers.Serializer[Grading]):
+    """`sums` holds the reasons, plans and figures that the decision came from.
+
+    Its `tippings` tell, for each number alone, the value nearest to today's (`at`) from which
+    another way wins (`then`); `off_ppm` is how far off that is, null where none tips it.
+    """
+
+    frame = Code(by="tag")
+    computed = serializers.CharField()
+    decided = serializers.CharField()
+    overrule_reason = serializers.CharField()
+    at = Moment()
+    by = Code(by="username")
+    findings = FindingAnswer(many=True)
+    sums = serializers.JSONField()
+
+
+class StepAnswer(serializers.Serializer[JobStep]):
+    remedy = Code(by="key")
+    component = serializers.CharField()
+    done_at = Moment(allow_null=True)
+    minutes = serializers.IntegerField(allow_null=True)
+    worked = serializers.BooleanField(allow_null=True)
+    parts_used = serializers.DictField(child=serializers.IntegerField())
+
+
+class JobAnswer(serializers.Serializer[RepairJob]):
+    frame = Code(by="tag")
+    state = serializers.CharField()
+    opened_at = Moment()
+    ended_at = Moment(allow_null=True)
+    steps = StepAnswer(many=True)
+
+
+class WhereAnswer(serializers.Serializer[Any]):
+    place = serializers.CharField()
+    mass_mg = serializers.IntegerField()
+    known = KnownMass()
+
+
+class FrameAnswer(FrameRow):
+    """`mass_fit` is what the mass alone says about model and missing pieces."""
+
+    cleaned_at = Moment()
+    reading = ReadingAnswer()
+    mass_fit = serializers.JSONField(source="massfit")
+    whereabouts = serializers.SerializerMethodField()
+    gradings = serializers.SerializerMethodField()
+    jobs = serializers.SerializerMethodField()
+    movements = serializers.SerializerMethodField(help_text="Numbers of the latest movements.")
+
+    def to_representation(self, frame: ReturnedFrame) -> Any:
+        self.story = frames.story(frame)
+        return super().to_representation(frame)
+
+    @extend_schema_field(WhereAnswer(many=True))
+    def get_whereabouts(self, _frame: ReturnedFrame) -> list[dict[str, Any]]:
+        known = traced.of_subject(self.story.frame.tag)
+        return [
+            {"place": place.code, "mass_mg": mass_mg, "known": known_mass(known.get(place.code))}
+            for place, mass_mg in self.story.whereabouts.items()
+        ]
+
+    @extend_schema_field(GradingAnswer(many=True))
+    def get_gradings(self, _frame: ReturnedFrame) -> list[dict[str, Any]]:
+        return [dict(GradingAnswer(grading).data) for grading in self.story.gradings]
+
+    @extend_schema_field(JobAnswer(many=True))
+    def get_jobs(self, _frame: ReturnedFrame) -> list[dict[str, Any]]:
+        return [dict(JobAnswer(job).data) for job in self.story.jobs]
+
+    def get_movements(self, _frame: ReturnedFrame) -> list[int]:
+        return [movement.number for movement in self.story.movements]
+
+
+class Frames(Listing):
+    """Returned frames, the newest first."""
+
+    scope = "read"
+    serializer_class = FrameRow
+    filterset_class = FrameFilter
+    queryset = ROWS
+
+
+class OneFrame(Detail):
+    """One frame: mass, whereabouts, gradings, jobs."""
+
+    scope = "read"
+    answer_class = FrameAnswer
+
+    def thing(self) -> ReturnedFrame:
+        return frame_at(self.kwargs["tag"], ROWS.all())
+
+
+class FrameDeed(DeedView):
+    """A deed at the bench that one frame is the subject of."""
+
+    scope = "bench"
+    made_class: ClassVar[type[BaseSerializer[Any]]] = FrameRow
+    made_status = 200
+
+    def frame(self) -> ReturnedFrame:
+        return frame_at(self.kwargs["tag"], ROWS.all())
+
+
+class FindingBody(Body):
+    component = serializers.CharField(max_length=20)
+    defect = serializers.CharField(max_length=20)
+    measured_um = serializers.IntegerField(
+        required=False, allow_null=True, min_value=0, max_value=MEASURED_UM_MAX
+    )
+
+
+class LookBody(Body):
+    findings = serializers.ListSerializer[Any](
+        child=FindingBody(), max_length=FINDINGS_MAX, default=list
+    )
+    polymer = serializers.CharField(
+        max_length=20, help_text="What the bench says of the plastic: ours, other or unknown."
+    )
+    found_sound = serializers.BooleanField(default=False)
+    batch = Known(ProductionBatch.objects.all, required=False, allow_null=True)
+    colourway = ColourwayCode(
+        required=False,
+        allow_null=True,
+        help_text="What it turned out to be, such as avocet/slate; leave it out if that is known.",
+    )
+
+
+def look_of(said: dict[str, Any]) -> Look:
+    """A body as the look-over takes it."""
+    seen = [
+        Seen(one["component"], one["defect"], one.get("measured_um")) for one in said["findings"]
+    ]
+    return Look(**(said | {"findings": seen}))
+
+
+class Gradings(FrameDeed):
+    """Look the frame over: findings in, decision with its sums out."""
+
+    body_class = LookBody
+    made_class = GradingAnswer
+    made_status = 201
+
+    def do(self, said: dict[str, Any]) -> Grading:
+        return lookover.grade(
+            key=self.deed_key, frame=self.frame(), look=look_of(said), at=self.at, by=self.by
+        )
+
+
+class OverruleBody(Body):
+    outcome = serializers.CharField(max_length=8, help_text="repair, regrind or hold")
+    reason = serializers.CharField(max_length=200)
+
+
+class Overrulings(FrameDeed):
+    """Decide otherwise than the sums did, and say why.
+
+    "regrind" means that it cannot be mended: a frame that its customer wants back is posted back.
+    """
+
+    body_class = OverruleBody
+    made_class = GradingAnswer
+    made_status = 201
+
+    def do(self, said: dict[str, Any]) -> Grading:
+        return lookover.overrule(
+            key=self.deed_key, frame=self.frame(), at=self.at, by=self.by, **said
+        )
+
+
+class WishBody(Body):
+    wish = serializers.CharField(max_length=10, help_text="regrind or post_back")
+    evidence = serializers.CharField(max_length=10, help_text="letter, email, phone or in_person")
+
+
+class Wishes(FrameDeed):
+    """Record what the customer wants if the frame cannot be mended, and how we know."""
+
+    body_class = WishBody
+
+    def do(self, said: dict[str, Any]) -> ReturnedFrame:
+        return lookover.record_wish(
+            key=self.deed_key, frame=self.frame(), at=self.at, by=self.by, **said
+        )
+
+
+class ReasonBody(Body):
+    reason = serializers.CharField(max_length=200)
+
+
+class Voidings(FrameDeed):
+    """Undo a weigh-in before anything was decided about the frame."""
+
+    body_class = ReasonBody
+
+    def do(self, said: dict[str, Any]) -> ReturnedFrame:
+        return arriving.unweigh(
+            key=self.deed_key, frame=self.frame(), at=self.at, by=self.by, **said
+        )

@@ -1,0 +1,238 @@
+"""The look-over form: what is wrong with which part, the plastic, and the word that all is well."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from decimal import Decimal, DecimalException
+from typing import Any, Final
+
+from django import forms
+from django.contrib import messages
+from django.forms.boundfield import BoundField
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _t
+from django.utils.translation import gettext_lazy as _
+from django.utils.translation import ngettext
+from django.views.decorators.http import require_http_methods
+
+from inventory.furniture.pages.access import BENCH, OWNER, StaffRequest, allow
+from inventory.furniture.pages.forms import DeedForm
+from returns.arriving.pages.parcels import batch_by
+from returns.bench.pages.finding import frame_by
+from returns.grading.pages import wording
+from returns.grading.queries.facts import MEASURED, Seen
+from returns.grading.rules import lookover
+from returns.grading.rules.lookover import MEASURED_UM_MAX, Look
+from returns.grading.sums import PolymerCheck
+from returns.models import Colourway, ProductionBatch, Remedy, ReturnedFrame
+from returns.models.catalogue import ComponentKey
+from returns.models.remedies import DefectKey
+from returns.story.sums.states import REGRADABLE
+
+_D = DefectKey
+# What can be seen on each kind of part; common practice, no source. The owner's remedies add more.
+SEEN_ON: Final[dict[str, tuple[str, ...]]] = {
+    "front": (_D.SNAPPED, _D.CRACKED, _D.GROOVE, _D.WARPED, _D.SCUFFED, _D.FOREIGN),
+    "bridge": (_D.SNAPPED, _D.CRACKED, _D.WARPED),
+    "arm": (_D.SNAPPED, _D.CRACKED, _D.WARPED, _D.SCUFFED, _D.MISSING, _D.FOREIGN),
+    "hinge": (_D.CRACKED_PIVOT, _D.STRIPPED, _D.OFFSET, _D.SNAPPED),
+    "screw": (_D.LOOSE, _D.MISSING, _D.FOREIGN),
+    "lens": (_D.SCUFFED, _D.CRACKED, _D.MISSING, _D.FOREIGN),
+}
+_AT_HINGE: Final = set(SEEN_ON["hinge"]) - set(SEEN_ON["arm"])
+MEASURE_HINTS: Final = {
+    _D.OFFSET: _("how far off its centre, mm"),
+    _D.STRIPPED: _("thinnest wall round the hole, mm"),
+    _D.GROOVE: _("depth of wear, mm"),
+}
+
+
+class MillimetreField(forms.CharField):
+    """A length typed in mm with a point or a comma; becomes whole micrometres, or None."""
+
+    def __init__(self, **facts: Any) -> None:
+        super().__init__(required=False, max_length=12, **facts)
+
+    def clean(self, value: Any) -> int | None:
+        text = str(super().clean(value)).strip().removesuffix("mm").strip().replace(",", ".")
+        if not text:
+            return None
+        try:
+            length_um = Decimal(text) * 1000
+        except DecimalException:
+            raise forms.ValidationError(_t("Write a length in mm, for example 0.15.")) from None
+        if not (length_um.is_finite() and 0 <= length_um <= MEASURED_UM_MAX):
+            raise forms.ValidationError(
+                _t("A length here lies between 0 and %(max)s mm.")
+                % {"max": MEASURED_UM_MAX // 1000}
+            )
+        if length_um != length_um.to_integral_value():
+            raise forms.ValidationError(_t("Write no more than three decimals of a millimetre."))
+        return int(length_um)
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One defect of one part: its tick, and its measure where one applies; what is seen of both.
+
+    The fields' own labels name the part too, for a summary of errors.
+    """
+
+    tick: BoundField
+    measure: BoundField | None
+    words: str
+    hint: str
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One part with its defects; open from the start where there is something to see in it."""
+
+    label: str
+    cells: list[Cell]
+    is_open: bool
+    has_errors: bool
+
+    @property
+    def tallies(self) -> str:
+        """How many of its defects are ticked, in words for each number there can be, none first."""
+        counts = range(1, len(self.cells) + 1)
+        words = [ngettext("%(count)s ticked", "%(count)s ticked", n) % {"count": n} for n in counts]
+        return "|".join(["", *words])
+
+
+class LookForm(DeedForm):
+    """A tick per part and defect; everything else about the frame in three questions."""
+
+    polymer = forms.ChoiceField(
+        label=_("The plastic"),
+        choices=[
+            (PolymerCheck.OURS, _("ours: mark, colour and feel are right")),
+            (PolymerCheck.FOREIGN, _("not ours")),
+            (PolymerCheck.UNKNOWN, _("cannot tell")),
+        ],
+        widget=forms.RadioSelect,
+    )
+    found_sound = forms.BooleanField(
+        required=False,
+        label=_("Nothing is wrong with it: I looked at every part"),
+    )
+    colourway = forms.ModelChoiceField(
+        Colourway.objects.select_related("model", "colour"),
+        required=False,
+        label=_("Model and colour"),
+        empty_label=_("not known"),
+    )
+    batch = forms.CharField(
+        required=False,
+        max_length=20,
+        label=_("Batch moulded into the arm"),
+        help_text=_("If it can be read and was not noted at the weigh-in."),
+    )
+
+    def __init__(self, *args: Any, opened: str = "", **facts: Any) -> None:
+        """`opened` is the part that stands open from the start."""
+        super().__init__(*args, **facts)
+        self.opened = opened
+        extra = set(Remedy.objects.filter(active=True).values_list("component_kind", "defect"))
+        self.grid = [(key, _offered(key, extra)) for key in ComponentKey.values]
+        for key, defects in self.grid:
+            for defect in defects:
+                part, seen = ComponentKey(key).label, DefectKey(defect)
+                label = f"{part}: {seen.label}"
+                self.fields[f"d_{key}_{defect}"] = forms.BooleanField(required=False, label=label)
+                if defect in MEASURED:
+                    label = f"{part}: {MEASURE_HINTS[seen]}"
+                    self.fields[f"um_{key}_{defect}"] = MillimetreField(label=label)
+
+    def clean_batch(self) -> ProductionBatch | None:
+        return batch_by(self.cleaned_data["batch"])
+
+    def rows(self) -> Iterator[Row]:
+        """The grid for the page."""
+        for key, defects in self.grid:
+            cells = [self._cell(key, DefectKey(one)) for one in defects]
+            bound = [one for cell in cells for one in (cell.tick, cell.measure) if one]
+            has_errors = any(one.errors for one in bound)
+            is_open = key == self.opened or has_errors or any(one.value() for one in bound)
+            yield Row(str(ComponentKey(key).label), cells, is_open, has_errors)
+
+    def _cell(self, key: str, defect: DefectKey) -> Cell:
+        name = f"um_{key}_{defect}"
+        measure = self[name] if name in self.fields else None
+        hint = str(MEASURE_HINTS.get(defect, ""))
+        return Cell(self[f"d_{key}_{defect}"], measure, str(defect.label), hint)
+
+    def look(self) -> Look:
+        """What was ticked. A measure without its tick counts as ticked: nobody measures nothing."""
+        told = self.cleaned_data
+        seen = [
+            Seen(key, defect, told.get(f"um_{key}_{defect}"))
+            for key, defects in self.grid
+            for defect in defects
+            if told[f"d_{key}_{defect}"] or told.get(f"um_{key}_{defect}") is not None
+        ]
+        return Look(
+            findings=seen,
+            polymer=told["polymer"],
+            found_sound=told["found_sound"],
+            batch=told["batch"],
+            colourway=told["colourway"],
+        )
+
+
+def _offered(component: str, extra: set[tuple[str, str]]) -> list[str]:
+    """The usual defects of a part, and any other that one of the owner's remedies answers."""
+    kind = component.partition("_")[0]
+    usual = [str(defect) for defect in SEEN_ON[kind]]
+    # What shows at the hinge is asked there, though the arm is the piece that is mended.
+    elsewhere = SEEN_ON["hinge"] if kind == "arm" else ()
+    added = sorted(
+        defect for of, defect in extra if of == kind and defect not in (*usual, *elsewhere)
+    )
+    return [*usual, *added]
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@allow(BENCH, OWNER)
+def look(request: StaffRequest, tag: str) -> HttpResponse:
+    """Look a frame over; the answer with its sums stands on the frame's own page."""
+    seen = frame_by(tag)
+    if seen.state not in REGRADABLE:
+        messages.warning(request, _t("This frame is past its look-over."))
+        return redirect("frame", seen.tag)
+    form = LookForm(
+        request.POST if request.method == "POST" else None,
+        initial={"batch": seen.batch.code if seen.batch else "", "colourway": seen.colourway},
+        opened=_named(seen),
+    )
+    if request.method == "POST" and form.is_valid():
+        graded = form.attempt(
+            lookover.grade, frame=seen, look=form.look(), at=timezone.now(), by=request.user
+        )
+        if graded is not None:
+            return redirect("frame", seen.tag)
+    facts = {"frame": seen, "form": form} | _told(seen)
+    return render(request, "returns/bench/look.html", facts, status=422 if form.errors else 200)
+
+
+def _named(frame: ReturnedFrame) -> str:
+    """The part where a hand looks first: the one that the customer named, or an arm's hinge."""
+    if frame.request is None:
+        return ""
+    kind, _underscore, side = frame.request.component.partition("_")
+    at_hinge = kind == "arm" and frame.request.defect in _AT_HINGE
+    return f"hinge_{side}" if at_hinge else frame.request.component
+
+
+def _told(frame: ReturnedFrame) -> dict[str, Any]:
+    """What the customer and the mass say; shown beside the form, never ticked for anybody."""
+    story = frame.request
+    return {
+        "told_component": wording.component(story.component) if story else "",
+        "told_defect": wording.defect(story.defect) if story else "",
+        "verdict": wording.mass_verdict(frame.massfit) if frame.massfit else "",
+    }

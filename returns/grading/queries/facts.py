@@ -1,0 +1,266 @@
+"""What a grading is told about a frame: remedies, prices, stock and limits from the masters.
+
+Reads only. The sums themselves live in `returns.grading.sums`; what follows from them is done in
+`lookover`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+from types import MappingProxyType
+from typing import Final
+
+from django.db.models import Q
+
+from inventory.models import ClassPrice, Origin, Part, Workshop
+from inventory.parts import rules as stock
+from returns.grading import sums as grading
+from returns.grading.queries import learning
+from returns.grading.queries.learning import NOTHING, Tally
+from returns.grading.sums.costs import stripping_minor
+from returns.grading.sums.facts import PPM
+from returns.mending import sums as threads
+from returns.models import Component, FrameModel, Policy, Remedy, RemedyPart, ReturnedFrame
+from returns.models.catalogue import ComponentKey, ComponentKind
+from returns.models.remedies import DefectKey, Method
+
+# A defect is pointed at where it shows; the piece that is mended or replaced may be a larger one.
+PIECE_OF: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        ComponentKey.BRIDGE: ComponentKey.FRONT,
+        ComponentKey.HINGE_LEFT: ComponentKey.ARM_LEFT,
+        ComponentKey.HINGE_RIGHT: ComponentKey.ARM_RIGHT,
+    }
+)
+MEASURED: Final = frozenset({DefectKey.OFFSET, DefectKey.STRIPPED, DefectKey.GROOVE})
+"""Defects with a length: hole offset, wall left round the hole, depth of the worn groove."""
+KEY_SIGN: Final = "@"
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """One finding as the bench entered it. `measured_um` is in micrometres."""
+
+    component: str
+    defect: str
+    measured_um: int | None = None
+
+    @property
+    def piece(self) -> str:
+        """The piece of the bill of materials that the finding belongs to."""
+        return PIECE_OF.get(self.component, self.component)
+
+    @property
+    def measured_mm(self) -> Decimal | None:
+        return None if self.measured_um is None else Decimal(self.measured_um) / 1000
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """A remedy of the masters applied to one piece, beside what the sums know of it.
+
+    The sums' minutes and odds are the learned means; `tally` holds the outcomes behind them.
+    """
+
+    row: Remedy
+    piece: str
+    parts: Mapping[Part, int]
+    tally: Tally
+    sums: grading.Remedy
+
+
+def findings(seen: Iterable[Seen]) -> tuple[grading.Finding, ...]:
+    """The findings as the sums take them: by piece, each defect of a piece once."""
+    by_pair: dict[tuple[str, str], grading.Finding] = {}
+    for one in seen:
+        found = grading.Finding(one.piece, one.defect, measured_mm=one.measured_mm)
+        by_pair.setdefault((one.piece, one.defect), found)
+    return tuple(by_pair.values())
+
+
+def offers(frame: ReturnedFrame, seen: Sequence[Seen], policy: Policy) -> list[Offer]:
+    """Every remedy in use that could answer a finding on a piece that this model has.
+
+    A replacement answers whatever else is wrong with the same piece, so that nothing is mended
+    on a piece that is thrown away. A remedy whose own spare part is not named is left out.
+    """
+    pieces = {piece.key: piece for piece in bill(frame)}
+    by_piece: dict[str, set[str]] = {}
+    for one in seen:
+        by_piece.setdefault(one.piece, set()).add(one.defect)
+    rows = list(
+        Remedy.objects.filter(active=True, defect__in={one.defect for one in seen})
+        .order_by("key")
+        .prefetch_related("parts__part")
+    )
+    outcomes = learning.tallies(rows)
+    made = [
+        _offer((row, outcomes.get(row.pk, NOTHING)), pieces[key], defects, pieces, policy)
+        for key, defects in by_piece.items()
+        for row in rows
+        if key in pieces and row.component_kind == pieces[key].kind and row.defect in defects
+    ]
+    return [offer for offer in made if offer is not None]
+
+
+def bill(frame: ReturnedFrame) -> list[Component]:
+    """The model's bill of materials; empty when the model is not known."""
+    if frame.colourway is None:
+        return []
+    rows = Component.objects.filter(model=frame.colourway.model_id)
+    return list(rows.select_related("part").order_by("key"))
+
+
+def _offer(
+    known: tuple[Remedy, Tally],
+    piece: Component,
+    defects: set[str],
+    pieces: Mapping[str, Component],
+    policy: Policy,
+) -> Offer | None:
+    row, tally = known
+    parts = _parts(row.parts.all(), piece)
+    if parts is None:
+        return None
+    answered = defects if row.method == Method.REPLACE else {row.defect}
+    sums = grading.Remedy(
+        key=f"{row.key}{KEY_SIGN}{piece.key}",
+        component_key=piece.key,
+        defect_keys=frozenset(answered),
+        method=row.method,
+        minutes=tally.minutes(Fraction(row.minutes)),
+        odds=tally.odds(Fraction(row.odds_ppm, PPM)),
+        parts={part.code: count for part, count in parts.items()},
+        wall_min_mm=_wall_min_mm(row, piece, parts, pieces, policy),
+    )
+    return Offer(row, piece.key, parts, tally, sums)
+
+
+def _parts(rows: Iterable[RemedyPart], piece: Component) -> dict[Part, int] | None:
+    parts: dict[Part, int] = {}
+    for row in rows:
+        part = row.part or piece.part
+        if part is None:
+            return None
+        parts[part] = parts.get(part, 0) + row.pieces
+    return parts
+
+
+def _wall_min_mm(
+    row: Remedy,
+    piece: Component,
+    parts: Mapping[Part, int],
+    pieces: Mapping[str, Component],
+    policy: Policy,
+) -> Decimal | None:
+    """The wall needed today beside the hole; None for what is no stepping up."""
+    sizes = [thread for part in parts if (thread := _thread(part)) is not None]
+    if row.method != Method.STEP_UP or not sizes:
+        return None
+    following = max(sizes, key=lambda thread: thread.diameter_mm)
+    side = piece.key.rpartition("_")[2]
+    own = pieces.get(f"{ComponentKind.SCREW}_{side}")
+    current = _thread(own.part) if own is not None and own.part is not None else None
+    ratio = Decimal(policy.wall_ratio_ppm) / PPM
+    return threads.wall_needed_now_mm(current or following, following, wall_ratio=ratio)
+
+
+def _thread(part: Part) -> threads.Thread | None:
+    for thread in threads.THREADS:
+        if part.screw_size and part.screw_size in (thread.name, thread.name.partition("x")[0]):
+            return thread
+    return None
+
+
+def prices(frame: ReturnedFrame, offered: Iterable[Offer], policy: Policy) -> grading.Prices:
+    """What things cost today, in minor units."""
+    workshop = Workshop.the()
+    model = _model(frame)
+    labour_minor = workshop.labour_minor_per_hour
+    return grading.Prices(
+        labour_minor_per_hour=labour_minor,
+        postage_out_minor=workshop.postage_out_minor,
+        postage_in_minor=workshop.postage_in_minor,
+        new_frame_cost_minor=model.new_frame_cost_minor if model else 0,
+        material_minor_per_kg=_material_minor_per_kg(frame),
+        regrind_cost_minor=stripping_minor(labour_minor, workshop.strip_minutes),
+        part_minor={part.code: part.price_minor for offer in offered for part in offer.parts},
+        repair_ceiling_share_ppm=policy.ceiling_ppm,
+    )
+
+
+def _model(frame: ReturnedFrame) -> FrameModel | None:
+    return frame.colourway.model if frame.colourway else None
+
+
+def _material_minor_per_kg(frame: ReturnedFrame) -> int:
+    """What a kilogram of returned material of this colour is worth, its selling costs off."""
+    if frame.colourway is None:
+        return 0
+    rows = ClassPrice.objects.filter(polymer=frame.colourway.polymer, origin=Origin.RETURN)
+    own = Q(colour=frame.colourway.colour_id)
+    price = rows.filter(own).first() or rows.filter(colour=None).first()
+    if price is None:
+        return 0
+    costs = price.to_complete_minor_per_kg + price.to_sell_minor_per_kg
+    return max(0, price.price_minor_per_kg - costs)
+
+
+def stock_of(offered: Iterable[Offer]) -> grading.Stock:
+    """Parts that may still be promised."""
+    parts = {part for offer in offered for part in offer.parts}
+    return grading.Stock({part.code: stock.available(part) for part in parts})
+
+
+def limits(policy: Policy) -> grading.Limits:
+    """The bench's rules that overrule money, with the owner's figures in them."""
+    return grading.Limits(
+        bans=(grading.Ban(DefectKey.CRACKED_PIVOT, Method.GLUE),),
+        measured=(
+            grading.MeasuredLimit(
+                DefectKey.OFFSET,
+                Decimal(policy.hole_offset_um) / 1000,
+                frozenset({Method.REPLACE.value}),
+            ),
+        ),
+        mends_max=policy.mends_max,
+        foreign_defect_keys=frozenset({DefectKey.FOREIGN.value}),
+    )
+
+
+def frame_facts(
+    frame: ReturnedFrame, seen: Sequence[Seen], polymer: str, *, found_sound: bool
+) -> grading.FrameFacts:
+    """What is known of the frame itself. A measured wall outweighs the drawing's."""
+    walls = {
+        piece.key: Decimal(piece.wall_um) / 1000
+        for piece in bill(frame)
+        if piece.wall_um is not None
+    }
+    measured = {
+        one.piece: one.measured_mm
+        for one in seen
+        if one.defect == DefectKey.STRIPPED and one.measured_mm is not None
+    }
+    return grading.FrameFacts(
+        mass_mg=material_mg(frame),
+        polymer=grading.PolymerCheck(polymer),
+        model_known=frame.colourway is not None,
+        wish=grading.Wish(frame.wish) if frame.wish else None,
+        mends=frame.mends_before,
+        found_sound=found_sound,
+        wall_mm=walls | measured,
+    )
+
+
+def material_mg(frame: ReturnedFrame) -> int:
+    """The frame polymer in the weighed mass, by the bill's shares; the whole mass without one."""
+    pieces = bill(frame)
+    whole_mg = sum(piece.nominal_mg for piece in pieces)
+    plastic_mg = sum(piece.nominal_mg for piece in pieces if piece.is_frame_material)
+    if not plastic_mg:
+        return frame.reading.mass_mg
+    return max(1, frame.reading.mass_mg * plastic_mg // whole_mg)

@@ -1,0 +1,3 @@
+"""Spare kits from promise to posting, and parts that come in for who waits."""
+
+from __future__ import annotations

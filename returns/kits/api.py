@@ -1,0 +1,116 @@
+"""Spare kits: who waits, what may be posted, what never came. Addresses are for posting only."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, ClassVar
+
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+from rest_framework.serializers import BaseSerializer
+
+from inventory.furniture.api import filters
+from inventory.furniture.api.access import scopes_of
+from inventory.furniture.api.shapes import Moment
+from inventory.furniture.api.views import DeedView, Listing
+from returns.furniture.api.lookups import colourway_code, request_at
+from returns.kits.rules import kits
+from returns.leaving.api import DispatchAnswer
+from returns.models import Dispatch, FrameModel, Request
+from returns.story.api.requests import SEES_PEOPLE
+from returns.story.sums.states import RequestState
+
+OPEN = (RequestState.WAITING_STOCK, RequestState.RESERVED, RequestState.REPORTED_MISSING)
+
+
+class KitFilter(filters.FilterSet):
+    state = filters.ChoiceFilter(choices=[(state.value, state.value) for state in OPEN])
+
+
+class KitPart(serializers.Serializer[Any]):
+    part = serializers.CharField()
+    pieces = serializers.IntegerField()
+
+
+class KitAnswer(serializers.Serializer[Request]):
+    """`address` is null for callers who may not see people."""
+
+    reference = serializers.CharField()
+    state = serializers.CharField()
+    colourway = serializers.SerializerMethodField()
+    filed_at = Moment()
+    promised_by = serializers.DateField(allow_null=True)
+    parts = serializers.SerializerMethodField()
+    address = serializers.SerializerMethodField()
+
+    def get_colourway(self, request: Request) -> str:
+        return colourway_code(request.colourway)
+
+    @extend_schema_field(KitPart(many=True))
+    def get_parts(self, request: Request) -> list[dict[str, Any]]:
+        return self._contents(request.colourway.model)
+
+    def get_address(self, request: Request) -> list[str] | None:
+        if request.person is None or not SEES_PEOPLE & scopes_of(self.context["request"]):
+            return None
+        return [*request.person.address_lines(), request.person.country]
+
+    def _contents(self, model: FrameModel) -> list[dict[str, Any]]:
+        """Asked once per model: a page of kits is mostly of the same few."""
+        known: dict[int, list[dict[str, Any]]] = self.__dict__.setdefault("known", {})
+        if model.pk not in known:
+            known[model.pk] = [
+                {"part": part.code, "pieces": pieces}
+                for part, pieces in kits.contents(model).items()
+            ]
+        return known[model.pk]
+
+
+class Kits(Listing):
+    """Kits that wait for stock, may be posted, or were reported missing."""
+
+    scope = "read"
+    serializer_class = KitAnswer
+    filterset_class = KitFilter
+    queryset = Request.objects.filter(
+        kind=Request.Kind.SCREWS, state__in=[state.value for state in OPEN]
+    ).select_related("person", "colourway__model", "colourway__colour")
+
+
+class KitDeed(DeedView):
+    """A deed on one kit."""
+
+    scope = "bench"
+    made_class: ClassVar[type[BaseSerializer[Any]]] = KitAnswer
+    made_status = 200
+    rule: Callable[..., Any]
+
+    def do(self, _said: dict[str, Any]) -> Any:
+        request = request_at(self.kwargs["reference"])
+        return type(self).rule(key=self.deed_key, request=request, at=self.at, by=self.by)
+
+
+class KitDispatches(KitDeed):
+    """The kit goes into the post."""
+
+    made_class = DispatchAnswer
+    made_status = 201
+    rule: Callable[..., Dispatch] = staticmethod(kits.post)
+
+
+class PutBack(KitDeed):
+    """The bin holds less than the books said: the kit waits again."""
+
+    rule = staticmethod(kits.put_back)
+
+
+class Repost(KitDeed):
+    """A missing kit is to be posted once more."""
+
+    rule = staticmethod(kits.repost)
+
+
+class TurnedUp(KitDeed):
+    """A kit reported missing did arrive."""
+
+    rule = staticmethod(kits.turned_up)

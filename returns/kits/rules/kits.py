@@ -1,0 +1,289 @@
+"""Spare kits: what is in one, promising it from stock, posting it, and when it never arrived."""
+
+from __future__ import annotations
+
+import uuid
+from contextlib import suppress
+from datetime import date, datetime, timedelta
+from typing import TYPE_CHECKING
+from uuid import UUID
+
+from django.db import transaction
+from django.db.models import QuerySet
+from django.utils.translation import gettext as _
+
+from inventory import clock, deeds
+from inventory.errors import BadInput, Conflict, NotEnough, StaleState
+from inventory.ledger.rules import ledger, places
+from inventory.models import Part, PlaceKind, Reservation, Workshop
+from inventory.models.places import ReservationState
+from inventory.parts import rules as stock
+from returns.customers.rules import same_person
+from returns.letters import rules as letters
+from returns.models import Dispatch, FrameModel, Policy, Request
+from returns.story.sums import codes, states
+from returns.story.sums.states import RequestState
+
+if TYPE_CHECKING:
+    from django.contrib.auth.models import User
+
+# So long after its posting nobody reports a thing missing by themselves any more.
+SETTLED_AFTER = timedelta(days=45)
+
+
+def contents(model: FrameModel) -> dict[Part, int]:
+    """Pieces of each part in a model's spare kit, from its bill of materials."""
+    pieces: dict[Part, int] = {}
+    for component in model.components.filter(in_kit=True, part__isnull=False).select_related(
+        "part"
+    ):
+        if component.part is not None:
+            pieces[component.part] = pieces.get(component.part, 0) + 1
+    return pieces
+
+
+def has_kit(model: FrameModel) -> bool:
+    """Whether the workshop posts spare screws for a model."""
+    return model.components.filter(in_kit=True, part__isnull=False).exists()
+
+
+def waiting() -> QuerySet[Request]:
+    """Requests that wait for stock, the oldest first."""
+    return _in_state(RequestState.WAITING_STOCK)
+
+
+def to_post() -> QuerySet[Request]:
+    """Requests whose kit is promised from stock and may be posted now, the oldest first."""
+    return _in_state(RequestState.RESERVED)
+
+
+def missing() -> QuerySet[Request]:
+    """Requests whose kit was reported as never arrived, the oldest first."""
+    return _in_state(RequestState.REPORTED_MISSING)
+
+
+def _in_state(state: RequestState) -> QuerySet[Request]:
+    rows = Request.objects.filter(kind=Request.Kind.SCREWS, state=state.value)
+    return rows.select_related("person", "colourway__model", "colourway__colour").order_by(
+        "filed_at"
+    )
+
+
+def refuse_over_limit(*, model: FrameModel, email: str, at: datetime) -> None:
+    """At most so many kits of a model for one email in the policy's span of days.
+
+    Must run in the transaction that files the request. The policy's row is the lock, so two
+    requests sent at once are counted one after the other.
+    """
+    policy = Policy.objects.select_for_update().get(pk=Policy.the().pk)
+    since = at - timedelta(days=policy.kits_days)
+    rows = Request.objects.filter(
+        same_person(email),
+        kind=Request.Kind.SCREWS,
+        colourway__model=model,
+        filed_at__gt=since,
+    ).exclude(state=RequestState.WITHDRAWN.value)
+    if rows.count() >= policy.kits_max:
+        raise BadInput(
+            _(
+                "We post at most %(most)s kits per frame in %(days)s days. If the screws work "
+                "loose again, send the frame back to us, or write to %(email)s."
+            )
+            % {"most": policy.kits_max, "days": policy.kits_days, "email": Workshop.the().email},
+            field="colourway",
+        )
+
+
+def reserve(*, model: FrameModel, subject: str, at: datetime) -> RequestState:
+    """Promise a whole kit to a story, or nothing of it. Returns the state this leads to."""
+    pieces = contents(model)
+    if not pieces:
+        raise BadInput(_("There is no spare kit for this frame."), field="colourway")
+    try:
+        with transaction.atomic():
+            # In one order everywhere, so that two kits never wait for each other.
+            for part in sorted(pieces, key=lambda part: part.pk):
+                stock.reserve(part=part, pieces=pieces[part], subject=subject, at=at)
+    except NotEnough:
+        return RequestState.WAITING_STOCK
+    return RequestState.RESERVED
+
+
+@transaction.atomic
+def reserve_waiting(at: datetime) -> list[Request]:
+    """Promise kits to those who wait, the oldest first; call it when parts have come in.
+
+    A repeat finds nobody waiting, or no stock, and changes nothing.
+    """
+    served = []
+    for request in waiting():
+        # Somebody else may be doing the same at this moment: theirs counts then.
+        with suppress(StaleState), transaction.atomic():
+            if _reserve_waiting(request, at):
+                served.append(request)
+    return served
+
+
+def _reserve_waiting(request: Request, at: datetime) -> bool:
+    model = request.colourway.model
+    if reserve(model=model, subject=request.reference, at=at) is not RequestState.RESERVED:
+        return False
+    _step(request, RequestState.RESERVED, promised_by=promise_day(at))
+    _record(uuid.uuid4(), "kits.reserve", request, at)
+    letters.owe(letter="kit_reserved", request=request, at=at)
+    return True
+
+
+def promise_day(at: datetime) -> date:
+    """The day by which a kit filed or reserved now shall be posted, in the workshop's zone."""
+    return clock.day_of(at) + timedelta(days=Workshop.the().kit_promise_days)
+
+
+@transaction.atomic
+def post(*, key: UUID, request: Request, at: datetime, by: User) -> Dispatch:
+    """The kit goes into the post: its pieces leave the bin now, as promised.
+
+    Raises:
+        StaleState: it is not a reserved kit (any more).
+        Conflict: the person's address is erased.
+        NotEnough: the bin holds less than was promised; count it, then `put_back`.
+    """
+    facts = ["post", request.reference]
+    if deeds.repeated(key=key, name="kits.post", facts=facts):
+        return Dispatch.objects.get(key=key)
+    if request.person is None or request.person.erased_at is not None:
+        raise Conflict(_("There is no address left to post this to."))
+    _step(request, RequestState.POSTED, posted_at=at)
+    lines = [
+        ledger.Line(places.bin_of(promise.part), places.pieces(PlaceKind.CUSTOMERS), promise.pieces)
+        for promise in _promises(request)
+    ]
+    story = ledger.Story(subject=request.reference, actor=by)
+    ledger.post(
+        key=uuid.uuid5(key, "kit"), kind="post_kit", lines=lines, happened_at=at, story=story
+    )
+    stock.use(subject=request.reference)
+    dispatch = Dispatch.objects.create(
+        code=codes.new_code("D"), key=key, kind=Dispatch.Kind.KIT, request=request, posted_at=at
+    )
+    _record(key, "kits.post", request, at, by=by, facts=facts, dispatch=dispatch.code)
+    letters.owe(letter="kit_posted", request=request, at=at)
+    return dispatch
+
+
+def _promises(request: Request) -> list[Reservation]:
+    rows = Reservation.objects.filter(subject=request.reference, state=ReservationState.OPEN)
+    return list(rows.select_related("part").order_by("part_id"))
+
+
+@transaction.atomic
+def put_back(*, key: UUID, request: Request, at: datetime, by: User) -> Request:
+    """The bin turned out to hold less than the books said: the kit waits for stock again."""
+    facts = ["put_back", request.reference]
+    if deeds.repeated(key=key, name="kits.put_back", facts=facts):
+        return Request.objects.get(pk=request.pk)
+    _step(request, RequestState.WAITING_STOCK)
+    stock.release(subject=request.reference)
+    _record(key, "kits.put_back", request, at, by=by, facts=facts)
+    letters.owe(letter="waiting_stock", request=request, at=at)
+    return request
+
+
+@transaction.atomic
+def report_missing(*, key: UUID, request: Request, at: datetime) -> Request:
+    """The customer says that a posted kit never arrived; a bench hand decides what follows."""
+    facts = ["missing", request.reference]
+    if deeds.repeated(key=key, name="kits.report_missing", facts=facts):
+        return Request.objects.get(pk=request.pk)
+    refuse_long_posted(request.posted_at, at)
+    _step(request, RequestState.REPORTED_MISSING)
+    last = request.dispatches.filter(kind=Dispatch.Kind.KIT).order_by("-posted_at").first()
+    if last is not None:
+        Dispatch.objects.filter(pk=last.pk).update(missing_reported_at=at)
+    _record(key, "kits.report_missing", request, at, facts=facts)
+    letters.owe(letter="missing", request=request, at=at)
+    return request
+
+
+def long_posted(posted_at: datetime | None, at: datetime) -> bool:
+    """Whether it was posted so long ago that its story is over."""
+    return posted_at is not None and posted_at <= at - SETTLED_AFTER
+
+
+def refuse_long_posted(posted_at: datetime | None, at: datetime) -> None:
+    """A report that it never came, long after: StaleState, with whom to write to."""
+    if long_posted(posted_at, at):
+        words = _("It was posted more than %(days)s days ago. Please write to us: %(email)s")
+        raise StaleState(words % {"days": SETTLED_AFTER.days, "email": Workshop.the().email})
+
+
+@transaction.atomic
+def repost(*, key: UUID, request: Request, at: datetime, by: User) -> Request:
+    """Queue a missing kit to be posted once more: reserved, or waiting when stock is short."""
+    facts = ["repost", request.reference]
+    if deeds.repeated(key=key, name="kits.repost", facts=facts):
+        return Request.objects.get(pk=request.pk)
+    state = reserve(model=request.colourway.model, subject=request.reference, at=at)
+    rows = Request.objects.filter(pk=request.pk, state=RequestState.REPORTED_MISSING.value)
+    if rows.update(state=state.value, promised_by=promise_day(at)) != 1:
+        raise StaleState()
+    request.refresh_from_db()
+    _record(key, "kits.repost", request, at, by=by, facts=facts)
+    reserved = state is RequestState.RESERVED
+    letters.owe(letter="kit_reserved" if reserved else "waiting_stock", request=request, at=at)
+    return request
+
+
+@transaction.atomic
+def turned_up(*, key: UUID, request: Request, at: datetime, by: User) -> Request:
+    """A kit reported missing did arrive after all: the story ends."""
+    facts = ["turned_up", request.reference]
+    if deeds.repeated(key=key, name="kits.turned_up", facts=facts):
+        return Request.objects.get(pk=request.pk)
+    rows = Request.objects.filter(pk=request.pk, state=RequestState.REPORTED_MISSING.value)
+    if rows.update(state=RequestState.SETTLED.value, ended_at=at) != 1:
+        raise StaleState()
+    request.refresh_from_db()
+    _record(key, "kits.turned_up", request, at, by=by, facts=facts)
+    return request
+
+
+@transaction.atomic
+def settle_posted(at: datetime) -> int:
+    """End the story of kits posted long enough ago that nobody will report them missing."""
+    old = Request.objects.filter(
+        kind=Request.Kind.SCREWS,
+        state=RequestState.POSTED.value,
+        posted_at__lte=at - SETTLED_AFTER,
+    )
+    return old.update(state=RequestState.SETTLED.value, ended_at=at)
+
+
+def _step(request: Request, target: RequestState, **changes: object) -> None:
+    """Move a kit request one step, or StaleState when it is not where the step starts."""
+    sources = [state.value for state in states.sources(target)]
+    rows = Request.objects.filter(pk=request.pk, kind=Request.Kind.SCREWS, state__in=sources)
+    if rows.update(state=target.value, **changes) != 1:
+        raise StaleState()
+    request.refresh_from_db()
+
+
+def _record(
+    key: UUID,
+    name: str,
+    request: Request,
+    at: datetime,
+    *,
+    by: User | None = None,
+    facts: list[str] | None = None,
+    **detail: str,
+) -> None:
+    deeds.record(
+        key=key,
+        name=name,
+        subject=request.reference,
+        facts=facts or [name, request.reference],
+        at=at,
+        actor=by,
+        detail=detail,
+    )

@@ -1,0 +1,111 @@
+"""How a frame's story ends: taken apart, thrown away as foreign, or posted."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework import serializers
+
+from inventory.furniture.api.shapes import Body, Code, Known, Moment, ScaleName, TypedMass
+from inventory.models import Part
+from returns.grading.api import FrameDeed, ReasonBody
+from returns.leaving import rules as posting_out
+from returns.models import Dispatch, ReturnedFrame
+from returns.regrind.rules import stripdown
+from returns.regrind.rules.stripdown import PIECES_MAX, Salvaged, StripDown
+
+
+def _mass_or_none() -> TypedMass:
+    return TypedMass(allow_blank=True, default="")
+
+
+class SalvagedBody(Body):
+    part = Known(Part.objects.all)
+    pieces = serializers.IntegerField(min_value=1, max_value=PIECES_MAX)
+    mass = TypedMass()
+
+
+class StripBody(Body):
+    """Each mass as typed; left empty or 0 where there was none."""
+
+    scale = ScaleName()
+    plastic = TypedMass(help_text="Clean frame material fit for the box.")
+    lenses = _mass_or_none()
+    metal = _mass_or_none()
+    foreign = _mass_or_none()
+    salvaged = serializers.ListSerializer[Any](child=SalvagedBody(), max_length=20, default=list)
+    reason = serializers.CharField(max_length=200, allow_blank=True, default="")
+
+
+class StripDowns(FrameDeed):
+    """Take the frame apart for grinding. This destroys it: it needs wish and grading."""
+
+    body_class = StripBody
+
+    def do(self, said: dict[str, Any]) -> ReturnedFrame:
+        kept = tuple(Salvaged(**one) for one in said["salvaged"])
+        parts = StripDown(**(said | {"salvaged": kept}))
+        return stripdown.strip(
+            key=self.deed_key, frame=self.frame(), parts=parts, at=self.at, by=self.by
+        )
+
+
+class StripDownReversals(FrameDeed):
+    """Take a strip-down back while its box is as it left it: the frame is to be stripped again."""
+
+    body_class = ReasonBody
+
+    def do(self, said: dict[str, Any]) -> ReturnedFrame:
+        return stripdown.undo(key=self.deed_key, frame=self.frame(), at=self.at, by=self.by, **said)
+
+
+class Discards(FrameDeed):
+    """A frame that is not surely of our polymer ends as foreign waste."""
+
+    body_class = ReasonBody
+
+    def do(self, said: dict[str, Any]) -> ReturnedFrame:
+        return stripdown.discard_foreign(
+            key=self.deed_key, frame=self.frame(), at=self.at, by=self.by, **said
+        )
+
+
+class DispatchBody(Body):
+    """A frame that goes back as it is may be weighed once more."""
+
+    scale = ScaleName(required=False, allow_null=True)
+    mass = _mass_or_none()
+    reason = serializers.CharField(max_length=200, allow_blank=True, default="")
+
+
+class DispatchAnswer(serializers.Serializer[Dispatch]):
+    code = serializers.CharField()
+    kind = serializers.CharField()
+    frame = Code(by="tag", allow_null=True)
+    request = Code(by="reference", allow_null=True)
+    posted_at = Moment(allow_null=True)
+
+
+class Dispatches(FrameDeed):
+    """The frame leaves the house, mended or as it is."""
+
+    body_class = DispatchBody
+    made_class = DispatchAnswer
+    made_status = 201
+
+    def do(self, said: dict[str, Any]) -> Dispatch:
+        return posting_out.post_frame(
+            key=self.deed_key, frame=self.frame(), at=self.at, by=self.by, **said
+        )
+
+
+class LensDispatches(FrameDeed):
+    """The lenses of a stripped frame go back to their wearer."""
+
+    made_class = DispatchAnswer
+    made_status = 201
+
+    def do(self, _said: dict[str, Any]) -> Dispatch:
+        return posting_out.post_lenses(
+            key=self.deed_key, frame=self.frame(), at=self.at, by=self.by
+        )

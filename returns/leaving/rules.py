@@ -1,0 +1,173 @@
+"""What leaves for a customer: a mended frame, a frame as it is, or the lenses of a ground one."""
+
+from __future__ import annotations
+
+import uuid
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING, Any, Final
+from uuid import UUID
+
+from django.db import transaction
+from django.db.models import Exists, OuterRef, QuerySet
+from django.utils.translation import gettext as _
+
+from inventory import deeds
+from inventory.errors import BadInput, StaleState
+from inventory.ledger.rules import carrying, ledger, places
+from inventory.models import PlaceKind, Reading, Scale
+from inventory.weighing import rules as weighing
+from returns.arriving.queries.frame_masses import on_bench_mg
+from returns.letters import rules as letters
+from returns.mending.rules import mending
+from returns.models import Dispatch, ReturnedFrame
+from returns.story.rules import LENSES_WAIT_IN, advance, again, lenses_wait, settle
+from returns.story.sums.codes import new_code
+from returns.story.sums.states import FrameState
+
+if TYPE_CHECKING:
+    from django.contrib.auth.models import User
+
+TO_POST: Final = (FrameState.MENDED, FrameState.TO_RETURN)
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """How a frame leaves: the state it ends in, the kind of dispatch, the letter."""
+
+    state: FrameState
+    kind: Dispatch.Kind
+    letter: str
+
+
+WAYS: Final = {
+    FrameState.MENDED: Way(FrameState.POSTED, Dispatch.Kind.MENDED, "posted_mended"),
+    FrameState.TO_RETURN: Way(FrameState.POSTED_AS_IS, Dispatch.Kind.AS_IS, "posted_as_is"),
+}
+
+
+@transaction.atomic
+def post_frame(
+    *,
+    key: UUID,
+    frame: ReturnedFrame,
+    at: datetime,
+    by: User,
+    scale: Scale | None = None,
+    mass: str = "",
+    reason: str = "",
+) -> Dispatch:
+    """A frame leaves the house, mended or as it is.
+
+    A frame that goes back as it is may be weighed once more: then give `scale` and `mass` as
+    typed. A mended one was weighed out already. Raises StaleState when it is not to be posted.
+    """
+    facts = [frame.tag, scale.pk if scale else None, mass.strip(), reason.strip()]
+    if deeds.repeated(key=key, name="posting_out.post_frame", facts=facts):
+        return Dispatch.objects.get(key=key)
+    way = WAYS.get(FrameState(again(frame).state))
+    if way is None:
+        raise StaleState(_("This frame is not to be posted now."))
+    carrying.carry(key=key, subject=frame.tag, to=PlaceKind.BENCH, at=at, actor=by)
+    reading = _reading(key, frame, scale, mass, reason, at, by)
+    _leave(key, frame, way.kind, reading, at, by)
+    gone = advance(frame, way.state, ended_at=at)
+    dispatch = _dispatched(key, way.kind, gone, at)
+    _told(dispatch, "post_frame", way.letter, key=key, facts=facts, at=at, actor=by)
+    return dispatch
+
+
+@transaction.atomic
+def post_lenses(*, key: UUID, frame: ReturnedFrame, at: datetime, by: User) -> Dispatch:
+    """The lenses of a stripped frame go back to their wearer.
+
+    Raises StaleState when no lenses of this frame wait.
+    """
+    facts = [frame.tag]
+    if deeds.repeated(key=key, name="posting_out.post_lenses", facts=facts):
+        return Dispatch.objects.get(key=key)
+    if not lenses_wait(again(frame)):
+        raise StaleState(_("No lenses of this frame wait to be posted."))
+    _leave(key, frame, Dispatch.Kind.LENSES, None, at, by)
+    over = (FrameState.GROUND, FrameState.DISCARDED)
+    ReturnedFrame.objects.filter(pk=frame.pk, state__in=over).update(ended_at=at)
+    dispatch = _dispatched(key, Dispatch.Kind.LENSES, again(frame), at)
+    _told(dispatch, "post_lenses", "lenses_posted", key=key, facts=facts, at=at, actor=by)
+    return dispatch
+
+
+def frames_to_post() -> QuerySet[ReturnedFrame]:
+    """Frames that are ready to leave, the first promised first."""
+    return ReturnedFrame.objects.filter(state__in=TO_POST).select_related(
+        "request__person", "colourway__model", "colourway__colour"
+    )
+
+
+def lenses_to_post() -> list[ReturnedFrame]:
+    """Stripped frames whose lenses wait on the bench, the first promised first."""
+    posted = Dispatch.objects.filter(frame=OuterRef("pk"), kind=Dispatch.Kind.LENSES)
+    rows = ReturnedFrame.objects.filter(~Exists(posted), lenses_back=True)
+    rows = rows.filter(state__in=LENSES_WAIT_IN).select_related("request__person")
+    return [frame for frame in rows if lenses_wait(frame)]
+
+
+def _reading(  # noqa: PLR0917  a reading and its circumstances, as the caller has them
+    key: UUID,
+    frame: ReturnedFrame,
+    scale: Scale | None,
+    mass: str,
+    reason: str,
+    at: datetime,
+    by: User,
+) -> Reading | None:
+    if not mass.strip():
+        return mending.weighed_out(frame)
+    if scale is None:
+        raise BadInput(_("Choose the scale that showed this mass."), field="scale")
+    reading = weighing.read(scale=scale, typed=mass, at=at)
+    mending.settle_scale(key=key, frame=frame, reading=reading, reason=reason, at=at, by=by)
+    return reading
+
+
+def _leave(  # noqa: PLR0917  what leaves and its circumstances, as the caller has them
+    key: UUID,
+    frame: ReturnedFrame,
+    kind: Dispatch.Kind,
+    reading: Reading | None,
+    at: datetime,
+    by: User,
+) -> None:
+    """The movement's reason says what left: the month's report counts mended frames by it."""
+    mass_mg = on_bench_mg(frame)
+    if mass_mg < 1:
+        raise StaleState(_("The ledger has nothing of this frame on the bench."))
+    line = ledger.Line(
+        places.mass(PlaceKind.BENCH), places.mass(PlaceKind.CUSTOMERS), mass_mg, reading
+    )
+    ledger.post(
+        key=uuid.uuid5(key, "post"),
+        kind="post_frame",
+        lines=[line],
+        happened_at=at,
+        story=ledger.Story(subject=frame.tag, actor=by, reason=kind.value),
+    )
+
+
+def _dispatched(key: UUID, kind: Dispatch.Kind, frame: ReturnedFrame, at: datetime) -> Dispatch:
+    while Dispatch.objects.filter(code=(code := new_code("D"))).exists():
+        continue
+    return Dispatch.objects.create(
+        code=code, key=key, kind=kind, request=frame.request, frame=frame, posted_at=at
+    )
+
+
+def _told(dispatch: Dispatch, name: str, letter: str, **deed: Any) -> None:
+    """The history, the request's end, and the letter if somebody is known who gets one."""
+    frame = dispatch.frame
+    assert frame is not None  # noqa: S101  every dispatch made here is of a frame
+    deeds.record(
+        name=f"posting_out.{name}", subject=frame.tag, detail={"dispatch": dispatch.code}, **deed
+    )
+    settle(frame.request, deed["at"])
+    if frame.request is not None:
+        letters.owe(letter=letter, request=frame.request, frame=frame, at=deed["at"])

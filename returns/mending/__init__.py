@@ -1,0 +1,3 @@
+"""Repair jobs step by step, the parts fitted, the bench check, the weigh-out."""
+
+from __future__ import annotations

@@ -1,0 +1,160 @@
+"""Mending a frame: its open job, step by step, to the bench check and the scale.
+
+A step is named by its remedy and component; of several tries the one still to do is meant.
+"""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from django.utils.translation import gettext as _
+from rest_framework import serializers
+from rest_framework.serializers import BaseSerializer
+
+from inventory.errors import NotFound
+from inventory.furniture.api.shapes import Body, Known, Moment, ScaleName, TypedMass
+from inventory.models import Part
+from returns.grading.api import FrameDeed, FrameRow, JobAnswer, ReasonBody, StepAnswer
+from returns.mending.rules import mending
+from returns.mending.rules.fitting import PIECES_MAX
+from returns.mending.rules.mending import MINUTES_MAX
+from returns.models import BenchCheck, JobStep, Remedy, RepairJob, ReturnedFrame
+
+
+class JobDeed(FrameDeed):
+    """A deed on the frame's latest job."""
+
+    made_class: ClassVar[type[BaseSerializer[Any]]] = JobAnswer
+
+    def job(self) -> RepairJob:
+        job = self.frame().jobs.order_by("-opened_at", "-pk").first()
+        if job is None:
+            raise NotFound(_("This frame has no repair job. Open one first."))
+        return job
+
+    def step(self, said: dict[str, Any]) -> JobStep:
+        rows = self.job().steps.filter(remedy=said["remedy"], component=said["component"])
+        step = rows.filter(done_at=None).first() or rows.order_by("-pk").first()
+        if step is None:
+            raise NotFound(_("This job has no such step."))
+        return step
+
+
+class Jobs(FrameDeed):
+    """Start mending: the plan of the grading becomes steps."""
+
+    made_class = JobAnswer
+    made_status = 201
+
+    def do(self, _said: dict[str, Any]) -> RepairJob:
+        return mending.open_job(key=self.deed_key, frame=self.frame(), at=self.at, by=self.by)
+
+
+class StepBody(Body):
+    remedy = Known(Remedy.objects.all, by="key")
+    component = serializers.CharField(max_length=20)
+
+
+class Additions(JobDeed):
+    """One more step turned out to be needed."""
+
+    body_class = StepBody
+    made_class = StepAnswer
+    made_status = 201
+
+    def do(self, said: dict[str, Any]) -> JobStep:
+        return mending.add_step(key=self.deed_key, job=self.job(), at=self.at, by=self.by, **said)
+
+
+class Removals(JobDeed):
+    """A step that was not done yet turned out not to be needed."""
+
+    body_class = StepBody
+
+    def do(self, said: dict[str, Any]) -> RepairJob:
+        return mending.drop_step(
+            key=self.deed_key, job=self.job(), step=self.step(said), at=self.at, by=self.by
+        )
+
+
+class UsedBody(Body):
+    part = Known(Part.objects.all)
+    pieces = serializers.IntegerField(min_value=1, max_value=PIECES_MAX)
+
+
+class DoneBody(StepBody):
+    minutes = serializers.IntegerField(min_value=1, max_value=MINUTES_MAX)
+    parts = serializers.ListSerializer[Any](child=UsedBody(), max_length=20, default=list)
+
+
+class Steps(JobDeed):
+    """Note a step as done, with its minutes and the parts it used."""
+
+    body_class = DoneBody
+    made_class = StepAnswer
+    made_status = 201
+
+    def do(self, said: dict[str, Any]) -> JobStep:
+        return mending.do_step(
+            key=self.deed_key,
+            job=self.job(),
+            step=self.step(said),
+            minutes=said["minutes"],
+            parts_used={used["part"].code: used["pieces"] for used in said["parts"]},
+            at=self.at,
+            by=self.by,
+        )
+
+
+class CheckBody(Body):
+    closes_freely = serializers.BooleanField()
+    screw_flush = serializers.BooleanField()
+    lens_held = serializers.BooleanField()
+    no_sharp_edge = serializers.BooleanField()
+
+
+class CheckAnswer(serializers.Serializer[BenchCheck]):
+    passed = serializers.BooleanField()
+    closes_freely = serializers.BooleanField()
+    screw_flush = serializers.BooleanField()
+    lens_held = serializers.BooleanField()
+    no_sharp_edge = serializers.BooleanField()
+    at = Moment()
+
+
+class Checks(JobDeed):
+    """The bench check after repair. All four must hold."""
+
+    body_class = CheckBody
+    made_class = CheckAnswer
+    made_status = 201
+
+    def do(self, said: dict[str, Any]) -> BenchCheck:
+        check = mending.Check(**said)
+        return mending.check(key=self.deed_key, job=self.job(), check=check, at=self.at, by=self.by)
+
+
+class GivingUp(JobDeed):
+    """It cannot be mended after all."""
+
+    body_class = ReasonBody
+    made_class = FrameRow
+
+    def do(self, said: dict[str, Any]) -> ReturnedFrame:
+        return mending.give_up(key=self.deed_key, job=self.job(), at=self.at, by=self.by, **said)
+
+
+class WeighOutBody(Body):
+    scale = ScaleName()
+    mass = TypedMass()
+    reason = serializers.CharField(max_length=200, allow_blank=True, default="")
+
+
+class WeighOuts(JobDeed):
+    """Weigh the mended frame; it is then ready to be posted."""
+
+    body_class = WeighOutBody
+    made_class = FrameRow
+
+    def do(self, said: dict[str, Any]) -> ReturnedFrame:
+        return mending.weigh_out(key=self.deed_key, job=self.job(), at=self.at, by=self.by, **said)

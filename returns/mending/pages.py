@@ -1,0 +1,280 @@
+"""Mending one frame: the plan, its steps with parts and minutes, the check, the weigh-out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Final
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _t
+from django.utils.translation import gettext_lazy as _
+from django.views.decorators.http import require_POST, require_safe
+
+from inventory.errors import NotFound
+from inventory.furniture.pages.access import BENCH, OWNER, StaffRequest, allow
+from inventory.furniture.pages.forms import DeedForm, WeighedForm
+from inventory.models import Part
+from inventory.weighing.queries import traced
+from returns.arriving.pages import scales
+from returns.bench.pages.attempts import done, focused, found
+from returns.bench.pages.finding import frame_by
+from returns.mending.rules import fitting, mending
+from returns.mending.rules.mending import Check
+from returns.models import JobStep, Remedy, RepairJob, ReturnedFrame
+from returns.models.catalogue import ComponentKey
+from returns.story.sums.states import FrameState
+
+MINUTES = {"inputmode": "numeric"}
+
+
+class StepForm(DeedForm):
+    """Minutes, the planned parts, and one more part if it was needed."""
+
+    minutes = forms.IntegerField(label=_("Minutes"), min_value=1, max_value=mending.MINUTES_MAX)
+
+    def __init__(self, step: JobStep, *args: Any, **facts: Any) -> None:
+        super().__init__(*args, **facts)
+        self.step = step
+        self.fields["minutes"].initial = step.remedy.minutes
+        planned = mending.planned_parts(step)
+        for part in Part.objects.filter(code__in=planned).order_by("code"):
+            self.fields[f"part-{part.code}"] = forms.IntegerField(
+                label=part.name,
+                min_value=0,
+                max_value=fitting.PIECES_MAX,
+                initial=planned[part.code],
+                help_text=_t("Pieces used; %(free)s are free.")
+                % {"free": fitting.free_for(part, step.job.frame.tag)},
+            )
+        self.fields["other"] = forms.ModelChoiceField(
+            Part.objects.exclude(code__in=planned), required=False, label=_("Another part")
+        )
+        self.fields["other_pieces"] = forms.IntegerField(
+            required=False,
+            min_value=1,
+            max_value=fitting.PIECES_MAX,
+            label=_("Pieces of it"),
+        )
+
+    def facts(self) -> dict[str, Any]:
+        """What the rule is told."""
+        told = self.cleaned_data
+        used = {
+            name.removeprefix("part-"): pieces
+            for name, pieces in told.items()
+            if name.startswith("part-") and pieces
+        }
+        if told["other"] is not None:
+            used[told["other"].code] = told["other_pieces"] or 1
+        return {"step": self.step, "minutes": told["minutes"], "parts_used": used}
+
+
+class AddForm(DeedForm):
+    remedy = forms.ModelChoiceField(Remedy.objects.filter(active=True), label=_("What is done"))
+    component = forms.ChoiceField(label=_("To which part"), choices=ComponentKey.choices)
+
+
+class CheckForm(DeedForm):
+    closes_freely = forms.BooleanField(required=False, label=_("The arms open and close freely"))
+    screw_flush = forms.BooleanField(required=False, label=_("The screws sit flush"))
+    lens_held = forms.BooleanField(required=False, label=_("The lenses are held"))
+    no_sharp_edge = forms.BooleanField(
+        required=False, label=_("No edge is sharp, anywhere a finger or temple touches")
+    )
+
+    def facts(self) -> dict[str, Any]:
+        """What the rule is told."""
+        names = Check.__dataclass_fields__
+        return {"check": Check(**{name: self.cleaned_data[name] for name in names})}
+
+
+class GiveUpForm(DeedForm):
+    reason = forms.CharField(
+        label=_("Why it cannot be mended"),
+        max_length=200,
+        help_text=_("Name no customer here."),
+    )
+
+
+class WeighOutForm(WeighedForm):
+    reason = forms.CharField(
+        required=False,
+        label=_("Reason for a large difference"),
+        max_length=200,
+        help_text=_("Only when the scale disagrees with what is expected."),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Action:
+    """A deed of this page: its form's name in the template, the form, the rule."""
+
+    slot: str
+    form: Callable[..., DeedForm]
+    rule: Callable[..., Any]
+
+
+ACTIONS: Final = {
+    "add": Action("add_form", AddForm, mending.add_step),
+    "check": Action("check_form", CheckForm, mending.check),
+    "give-up": Action("give_up_form", GiveUpForm, mending.give_up),
+    "weigh-out": Action("weigh_form", WeighOutForm, mending.weigh_out),
+}
+
+
+@require_safe
+@allow(BENCH, OWNER)
+def mend(request: StaffRequest, tag: str) -> HttpResponse:
+    return _page(request, frame_by(tag))
+
+
+@require_POST
+@allow(BENCH, OWNER)
+def open_job(request: StaffRequest, tag: str) -> HttpResponse:
+    """Start the repair job."""
+    frame, form = frame_by(tag), DeedForm(request.POST)
+    if done(request, form, mending.open_job, frame=frame):
+        return redirect("mend", frame.tag)
+    return _page(request, frame, {"open_form": form})
+
+
+@require_POST
+@allow(BENCH, OWNER)
+def act(request: StaffRequest, tag: str, deed: str) -> HttpResponse:
+    """One of the deeds of an open job, or the weigh-out."""
+    frame = frame_by(tag)
+    if deed not in ACTIONS:
+        raise NotFound()
+    action, job = ACTIONS[deed], _job(frame)
+    form = action.form(request.POST)
+    facts = _facts(form) if form.is_valid() else {}
+    if done(request, form, action.rule, job=job, **facts):
+        return _onward(request, frame, deed)
+    return _page(request, frame, {action.slot: form})
+
+
+@require_POST
+@allow(BENCH, OWNER)
+def do_step(request: StaffRequest, tag: str, step: int) -> HttpResponse:
+    """Note a step as done."""
+    frame = frame_by(tag)
+    job = _job(frame)
+    row = found(job.steps.select_related("remedy", "job__frame", "job__grading"), pk=step)
+    form = StepForm(row, request.POST)
+    facts = form.facts() if form.is_valid() else {}
+    if done(request, form, mending.do_step, job=job, **facts):
+        return redirect("mend", frame.tag)
+    return _page(request, frame, {"tried_step": form})
+
+
+@require_POST
+@allow(BENCH, OWNER)
+def drop_step(request: StaffRequest, tag: str, step: int) -> HttpResponse:
+    """Take a step off that is not needed."""
+    frame, form = frame_by(tag), DeedForm(request.POST)
+    job = _job(frame)
+    if done(request, form, mending.drop_step, job=job, step=found(job.steps.all(), pk=step)):
+        return redirect("mend", frame.tag)
+    return _page(request, frame, {"open_form": form})
+
+
+def _facts(form: DeedForm) -> dict[str, Any]:
+    if isinstance(form, CheckForm):
+        return form.facts()
+    return {name: told for name, told in form.cleaned_data.items() if name != "key"}
+
+
+def _onward(request: StaffRequest, frame: ReturnedFrame, deed: str) -> HttpResponse:
+    now = ReturnedFrame.objects.get(pk=frame.pk)
+    if deed == "weigh-out":
+        messages.success(request, _t("Weighed out. Next it is posted."))
+        return redirect("post-frame", frame.tag)
+    if deed == "give-up":
+        messages.info(request, _t("The repair job has ended."))
+        return redirect("strip" if now.state == FrameState.TO_STRIP else "post-frame", frame.tag)
+    return redirect("mend", frame.tag)
+
+
+def _job(frame: ReturnedFrame) -> RepairJob:
+    job = frame.jobs.select_related("frame", "grading").order_by("-opened_at", "-pk").first()
+    if job is None:
+        raise NotFound()
+    return job
+
+
+def _page(
+    request: StaffRequest, frame: ReturnedFrame, tried: dict[str, Any] | None = None
+) -> HttpResponse:
+    tried = dict(tried or {})
+    job = frame.jobs.order_by("-opened_at", "-pk").first()
+    is_mending = frame.state == FrameState.MENDING and job is not None
+    facts: dict[str, Any] = {
+        "frame": frame,
+        "job": job if is_mending else None,
+        "is_waiting": frame.state == FrameState.TO_MEND,
+        "is_passed": is_mending and job is not None and job.state == RepairJob.State.PASSED,
+        "planned": mending.planned_steps(frame) if frame.state == FrameState.TO_MEND else [],
+        "expected_mg": mending.expected_mass_mg(frame),
+        "known": traced.in_house(frame.tag),
+        "open_form": DeedForm(auto_id="open_%s"),
+        "add_form": AddForm(auto_id="add_%s"),
+        "check_form": focused(CheckForm(auto_id="check_%s")),
+        "give_up_form": GiveUpForm(auto_id="give_up_%s"),
+        "weigh_form": WeighOutForm(auto_id="weigh_%s", initial=scales.last(request)),
+        "check": job.checks.order_by("-pk").first() if is_mending and job else None,
+    }
+    again = tried.pop("tried_step", None)
+    facts["steps"] = _steps(job, again) if is_mending and job else []
+    facts["all_done"] = not any(not step["it"].done_at for step in facts["steps"])
+    facts["refused"] = again or next(iter(tried.values()), None)
+    return render(
+        request,
+        "returns/workroom/mend.html",
+        facts | tried,
+        status=422 if facts["refused"] else 200,
+    )
+
+
+def _steps(job: RepairJob, tried: StepForm | None) -> list[dict[str, Any]]:
+    """Each step with its form while it is to be done; the first of these gets the focus."""
+    rows = list(job.steps.select_related("remedy", "job__frame", "job__grading"))
+    names = dict(ComponentKey.choices)
+    parts = dict(Part.objects.values_list("code", "name"))
+    is_open = job.state == RepairJob.State.OPEN
+    shown: list[dict[str, Any]] = []
+    for step in rows:
+        form = (
+            StepForm(step, auto_id=f"step{step.pk}_%s") if is_open and _to_do(step, rows) else None
+        )
+        if tried is not None and tried.step.pk == step.pk:
+            form = tried
+        shown.append(
+            {
+                "it": step,
+                "component": names.get(step.component, step.component),
+                "lines": [line for line in step.remedy.steps.splitlines() if line.strip()],
+                "used": [(parts.get(code, code), n) for code, n in step.parts_used.items()],
+                "form": form,
+                "drop": DeedForm(auto_id=f"drop{step.pk}_%s"),
+            }
+        )
+    first = next((one["form"] for one in shown if one["form"] is not None), None)
+    if first is not None:
+        focused(first)
+    return shown
+
+
+def _to_do(step: JobStep, rows: list[JobStep]) -> bool:
+    """Not done yet, or failed and not tried anew since."""
+    if step.done_at is None:
+        return True
+    later = [
+        row
+        for row in rows
+        if row.pk > step.pk and (row.remedy_id, row.component) == (step.remedy_id, step.component)
+    ]
+    return step.worked is False and not later

@@ -1,0 +1,329 @@
+"""Repair jobs: opened from the plan of a grading, done step by step, checked, weighed out."""
+
+from __future__ import annotations
+
+import uuid
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING, Any, Final
+from uuid import UUID
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from inventory import deeds
+from inventory.errors import BadInput, StaleState
+from inventory.ledger.queries import whereabouts
+from inventory.ledger.rules import carrying, ledger, places
+from inventory.models import Deed, Part, PlaceKind, Reading, Scale
+from inventory.parts import rules as stock
+from inventory.weighing import rules as weighing
+from returns.arriving.queries.frame_masses import limit_mg, on_bench_mg, refuse_gap
+from returns.mending.rules import fitting
+from returns.models import BenchCheck, Grading, JobStep, Remedy, RepairJob, ReturnedFrame
+from returns.models.catalogue import ComponentKey, ComponentKind
+from returns.models.filing import Wish
+from returns.models.remedies import Method
+from returns.story.rules import advance, again
+from returns.story.sums.states import FrameState
+
+if TYPE_CHECKING:
+    from django.contrib.auth.models import User
+
+MINUTES_MAX: Final = 480
+State = RepairJob.State
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Check:
+    """The four questions of the bench check; all must be answered yes."""
+
+    closes_freely: bool
+    screw_flush: bool
+    lens_held: bool
+    no_sharp_edge: bool
+
+    @property
+    def passed(self) -> bool:
+        """Whether the frame may go back to its wearer."""
+        return all(asdict(self).values())
+
+    def judges(self, kind: str, method: str) -> bool:
+        """Whether a remedy on a component of this kind worked, as far as the check can tell."""
+        asked = {
+            ComponentKind.SCREW: (self.closes_freely, self.screw_flush),
+            ComponentKind.ARM: (self.closes_freely, self.no_sharp_edge),
+            ComponentKind.LENS: (self.lens_held,),
+        }.get(ComponentKind(kind), (self.lens_held, self.no_sharp_edge))
+        return all(asked) and (method != Method.STEP_UP or self.screw_flush)
+
+
+@transaction.atomic
+def open_job(*, key: UUID, frame: ReturnedFrame, at: datetime, by: User) -> RepairJob:
+    """Start mending: the frame comes to the bench, and the plan of its grading becomes steps."""
+    facts = [frame.tag]
+    done = deeds.repeated(key=key, name="mending.open_job", facts=facts)
+    if done:
+        return RepairJob.objects.get(pk=done.detail["job"])
+    grading = frame.gradings.order_by("-at", "-pk").first()
+    if grading is None:
+        raise BadInput(_("Look the frame over first: it has no grading."), field="frame")
+    advance(frame, FrameState.MENDING)
+    carrying.carry(key=key, subject=frame.tag, to=PlaceKind.BENCH, at=at, actor=by)
+    job = RepairJob.objects.create(frame=frame, grading=grading, opened_at=at, opened_by=by)
+    JobStep.objects.bulk_create(_planned(job, grading))
+    _record(job, "open_job", {"job": job.pk}, key=key, facts=facts, at=at, actor=by)
+    return job
+
+
+@transaction.atomic
+def add_step(
+    *, key: UUID, job: RepairJob, remedy: Remedy, component: str, at: datetime, by: User
+) -> JobStep:
+    """Something more turned out to be needed."""
+    facts = [job.pk, remedy.key, component]
+    done = deeds.repeated(key=key, name="mending.add_step", facts=facts)
+    if done:
+        return JobStep.objects.get(pk=done.detail["step"])
+    _refuse_not_open(job)
+    if component not in ComponentKey.values:
+        raise BadInput(_("Choose the component that is mended."), field="component")
+    step = JobStep.objects.create(job=job, remedy=remedy, component=component)
+    _record(job, "add_step", {"step": step.pk}, key=key, facts=facts, at=at, actor=by)
+    return step
+
+
+@transaction.atomic
+def drop_step(*, key: UUID, job: RepairJob, step: JobStep, at: datetime, by: User) -> RepairJob:
+    """A planned step turned out not to be needed; it is taken off before it was done."""
+    facts = [job.pk, step.pk]
+    if deeds.repeated(key=key, name="mending.drop_step", facts=facts):
+        return job
+    _refuse_not_open(job)
+    if job.steps.filter(pk=step.pk, done_at=None).delete()[0] != 1:
+        raise StaleState()
+    _record(job, "drop_step", {"step": facts[1]}, key=key, facts=facts, at=at, actor=by)
+    return job
+
+
+@transaction.atomic
+def do_step(
+    *,
+    key: UUID,
+    job: RepairJob,
+    step: JobStep,
+    minutes: int,
+    parts_used: Mapping[str, int],
+    at: datetime,
+    by: User,
+) -> JobStep:
+    """Note a step as done, with its minutes and parts. A step that failed is done anew as a
+    step of its own, so that the first try keeps its verdict.
+
+    Raises NotEnough when the bin's free pieces do not suffice, StaleState when it was done.
+    """
+    facts = [job.pk, step.pk, minutes, dict(parts_used)]
+    done = deeds.repeated(key=key, name="mending.do_step", facts=facts)
+    if done:
+        return JobStep.objects.get(pk=done.detail["step"])
+    _refuse_not_open(job)
+    if not 1 <= minutes <= MINUTES_MAX:
+        raise BadInput(_("Write the minutes that it took, from 1 to 480."), field="minutes")
+    parts = fitting.named(parts_used)
+    target = _next_try(job, step)
+    changed = JobStep.objects.filter(pk=target.pk, job=job, done_at=None)
+    if changed.update(done_at=at, minutes=minutes, parts_used=dict(parts_used)) != 1:
+        raise StaleState()
+    movements = fitting.fit(key=key, step=target, parts=parts, at=at, by=by)
+    _renew_promises(job, at)
+    detail = {"step": target.pk, "movements": [movement.number for movement in movements]}
+    _record(job, "do_step", detail, key=key, facts=facts, at=at, actor=by)
+    return JobStep.objects.get(pk=target.pk)
+
+
+@transaction.atomic
+def check(*, key: UUID, job: RepairJob, check: Check, at: datetime, by: User) -> BenchCheck:
+    """The check after repair. Passed, the frame is ready to be weighed out; failed, the steps
+    that the failure speaks of are marked, and the frame stays on the bench."""
+    facts = [job.pk, asdict(check)]
+    done = deeds.repeated(key=key, name="mending.check", facts=facts)
+    if done:
+        return BenchCheck.objects.get(pk=done.detail["check"])
+    _refuse_not_open(job)
+    _refuse_undone(job)
+    row = BenchCheck.objects.create(job=job, at=at, by=by, **asdict(check))
+    for step in job.steps.filter(worked=None).select_related("remedy"):
+        step.worked = check.judges(step.remedy.component_kind, step.remedy.method)
+        step.save(update_fields=["worked"])
+    if row.passed:
+        _end(job, State.PASSED, at)
+    detail = {"check": row.pk, "passed": row.passed}
+    _record(job, "check", detail, key=key, facts=facts, at=at, actor=by)
+    return row
+
+
+@transaction.atomic
+def give_up(*, key: UUID, job: RepairJob, reason: str, at: datetime, by: User) -> ReturnedFrame:
+    """It cannot be mended after all. The customer's recorded wish says what comes next; without
+    one the frame goes back as it is, for nothing may be destroyed unasked."""
+    facts = [job.pk, reason.strip()]
+    if deeds.repeated(key=key, name="mending.give_up", facts=facts):
+        return again(job.frame)
+    if not 1 <= len(reason.strip()) <= 200:
+        raise BadInput(_("Say why in up to 200 characters."), field="reason")
+    _end(job, State.ABANDONED, at)
+    wants_regrind = job.frame.wish == Wish.REGRIND
+    frame = advance(job.frame, FrameState.TO_STRIP if wants_regrind else FrameState.TO_RETURN)
+    detail = {"job": job.pk, "next": str(frame.state), "reason": reason.strip()}
+    _record(job, "give_up", detail, key=key, facts=facts, at=at, actor=by)
+    return frame
+
+
+@transaction.atomic
+def weigh_out(
+    *,
+    key: UUID,
+    job: RepairJob,
+    scale: Scale,
+    mass: str,
+    at: datetime,
+    by: User,
+    reason: str = "",
+) -> ReturnedFrame:
+    """Weigh the mended frame. What nominal part masses got wrong goes to the count difference,
+    so that the bench holds for this tag what the scale shows.
+
+    An implausible difference needs a reason. Raises StaleState before the check has passed.
+    """
+    facts = [job.pk, scale.pk, mass.strip(), reason.strip()]
+    if deeds.repeated(key=key, name="mending.weigh_out", facts=facts):
+        return again(job.frame)
+    if not RepairJob.objects.filter(pk=job.pk, state=State.PASSED).exists():
+        raise StaleState(_("Check the frame first; then weigh it out."))
+    reading = weighing.read(scale=scale, typed=mass, at=at)
+    settle_scale(key=key, frame=job.frame, reading=reading, reason=reason, at=at, by=by)
+    frame = advance(job.frame, FrameState.MENDED)
+    detail = {"reading": reading.pk, "mass_mg": reading.mass_mg}
+    _record(job, "weigh_out", detail, key=key, facts=facts, at=at, actor=by)
+    return frame
+
+
+def settle_scale(
+    *, key: UUID, frame: ReturnedFrame, reading: Reading, reason: str, at: datetime, by: User
+) -> None:
+    """Make the bench hold for this frame what the scale shows, by a count difference."""
+    gap_mg = on_bench_mg(frame) - reading.mass_mg
+    refuse_gap(gap_mg=gap_mg, limit_mg=limit_mg(frame.reading, [reading]), reason=reason)
+    if gap_mg == 0:
+        return
+    bench, difference = places.mass(PlaceKind.BENCH), places.mass(PlaceKind.DIFFERENCE)
+    source, target = (bench, difference) if gap_mg > 0 else (difference, bench)
+    ledger.post(
+        key=uuid.uuid5(key, "weigh-out"),
+        kind="post_frame",
+        lines=[ledger.Line(source, target, abs(gap_mg), reading)],
+        happened_at=at,
+        story=ledger.Story(subject=frame.tag, actor=by, reason=reason.strip()),
+    )
+
+
+def weighed_out(frame: ReturnedFrame) -> Reading | None:
+    """The reading of the latest weigh-out, if there was one."""
+    rows = Deed.objects.filter(subject=frame.tag, name="mending.weigh_out").order_by("-pk")
+    deed = rows.first()
+    return Reading.objects.get(pk=deed.detail["reading"]) if deed else None
+
+
+def planned_steps(frame: ReturnedFrame) -> list[dict[str, Any]]:
+    """What the latest grading would have the bench do, as it was kept; empty without a plan."""
+    grading = frame.gradings.order_by("-at", "-pk").first()
+    return _entries(grading) if grading else []
+
+
+def expected_mass_mg(frame: ReturnedFrame) -> int:
+    """What the scale should show: the mass that the ledger has of a frame in the house."""
+    shelves = (PlaceKind.ARRIVALS, PlaceKind.HOLD, PlaceKind.BENCH)
+    return sum(whereabouts.held_mg(subject=frame.tag, kind=kind) for kind in shelves)
+
+
+def planned_parts(step: JobStep) -> dict[str, int]:
+    """Part code to pieces for a step: as its grading planned, else as its remedy says."""
+    for entry in _entries(step.job.grading):
+        if (entry["remedy"], entry["component"]) == (step.remedy.key, step.component):
+            return dict(entry["parts"])
+    own = _own_part(step)
+    parts: dict[str, int] = {}
+    for row in step.remedy.parts.select_related("part"):
+        part = row.part or own
+        if part is not None:
+            parts[part.code] = parts.get(part.code, 0) + row.pieces
+    return parts
+
+
+def _own_part(step: JobStep) -> Part | None:
+    colourway = step.job.frame.colourway
+    if colourway is None:
+        return None
+    component = colourway.model.components.filter(key=step.component).first()
+    return component.part if component else None
+
+
+def _entries(grading: Grading) -> list[dict[str, Any]]:
+    """What the grading's plan has the bench do, once each; empty without a plan."""
+    plan = grading.sums.get("plan") or {}
+    return plan["remedies"] if isinstance(plan, dict) and plan else []
+
+
+def _planned(job: RepairJob, grading: Grading) -> list[JobStep]:
+    """Steps of the chosen plan; a remedy that has left the list since is passed over."""
+    plan = _entries(grading)
+    remedies = Remedy.objects.in_bulk([entry["remedy"] for entry in plan], field_name="key")
+    return [
+        JobStep(job=job, remedy=remedies[entry["remedy"]], component=entry["component"])
+        for entry in plan
+        if entry["remedy"] in remedies
+    ]
+
+
+def _renew_promises(job: RepairJob, at: datetime) -> None:
+    """Of what was promised to this frame, only the parts of steps still to do stay promised."""
+    tag = job.frame.tag
+    stock.use(subject=tag)
+    wanted: Counter[str] = Counter()
+    for step in job.steps.filter(done_at=None).select_related("remedy", "job__grading"):
+        wanted.update(planned_parts(step))
+    for part in Part.objects.filter(code__in=wanted).order_by("code"):
+        pieces = min(wanted[part.code], stock.available(part))
+        if pieces:
+            stock.reserve(part=part, pieces=pieces, subject=tag, at=at)
+
+
+def _next_try(job: RepairJob, step: JobStep) -> JobStep:
+    """The step itself, or a fresh one when the bench check has judged it as failed."""
+    if step.done_at is None or step.worked is not False:
+        return step
+    return JobStep.objects.create(job=job, remedy=step.remedy, component=step.component)
+
+
+def _refuse_not_open(job: RepairJob) -> None:
+    """Touches the row, so that two hands at one job go one after the other."""
+    if RepairJob.objects.filter(pk=job.pk, state=State.OPEN).update(state=State.OPEN) != 1:
+        raise StaleState(_("This repair job has ended."))
+
+
+def _refuse_undone(job: RepairJob) -> None:
+    if job.steps.filter(done_at=None).exists():
+        raise BadInput(_("Do every step first, or take off those that are not needed."))
+
+
+def _end(job: RepairJob, state: RepairJob.State, at: datetime) -> None:
+    rows = RepairJob.objects.filter(pk=job.pk, state=State.OPEN)
+    if rows.update(state=state, ended_at=at) != 1:
+        raise StaleState()
+    stock.release(subject=job.frame.tag)
+
+
+def _record(job: RepairJob, name: str, detail: dict[str, Any], **deed: Any) -> None:
+    deeds.record(name=f"mending.{name}", subject=job.frame.tag, detail=detail, **deed)

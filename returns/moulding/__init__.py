@@ -1,0 +1,3 @@
+"""Flake goes to the press: blends, moulded batches and their heat history."""
+
+from __future__ import annotations

@@ -1,0 +1,152 @@
+"""Production batches, and the sold units that an import says of them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+
+from inventory.furniture.api import filters
+from inventory.furniture.api.shapes import Body, KnownTogether, Pieces
+from inventory.furniture.api.views import DeedView, Listing
+from returns.catalogue.rules import sold
+from returns.catalogue.rules.sold import Row, Verdict
+from returns.furniture.api.lookups import ColourwayCode, colourway_code
+from returns.models import ProductionBatch
+from returns.moulding import queries as batch_heat
+from returns.moulding import rules as batches
+from returns.regrind.api.boxes import HeatShare, heat_shares
+
+# Our own choice: what fits a body of 2 MB with room to spare.
+ROWS_MAX = 20_000
+
+
+class BatchFilter(filters.FilterSet):
+    model = filters.CharFilter(field_name="colourway__model__code", max_length=30)
+
+
+class BatchAnswer(serializers.Serializer[ProductionBatch]):
+    """`known` tells of `issued_mg`; null where the batch took only a part of its issues."""
+
+    code = serializers.CharField()
+    colourway = serializers.SerializerMethodField()
+    made_on = serializers.DateField()
+    pieces = serializers.IntegerField()
+    heat = serializers.SerializerMethodField()
+    issued_mg = serializers.IntegerField(
+        help_text="When the batch was noted. An issue that was taken back since still counts here."
+    )
+    known = KnownTogether(ask=batch_heat.known_issues, by="code")
+
+    def get_colourway(self, batch: ProductionBatch) -> str:
+        return colourway_code(batch.colourway)
+
+    @extend_schema_field(HeatShare(many=True))
+    def get_heat(self, batch: ProductionBatch) -> list[dict[str, int]]:
+        return heat_shares(batch.heat)
+
+
+class MouldBody(Body):
+    code = serializers.CharField(max_length=20)
+    colourway = ColourwayCode()
+    made_on = serializers.DateField()
+    pieces = Pieces()
+
+
+class Batches(DeedView, Listing):
+    """Production batches; POST notes one that was moulded from what was issued under its code."""
+
+    scope = "bench"
+    read_scope = "read"
+    serializer_class = BatchAnswer
+    filterset_class = BatchFilter
+    queryset = ProductionBatch.objects.select_related("colourway__model", "colourway__colour")
+    body_class = MouldBody
+    made_class = BatchAnswer
+
+    def do(self, said: dict[str, Any]) -> ProductionBatch:
+        return batches.mould(key=self.deed_key, at=self.at, by=self.by, **said)
+
+
+class SoldRowBody(Body):
+    batch = serializers.CharField(max_length=40)
+    month = serializers.CharField(max_length=40)
+    pieces = serializers.IntegerField(min_value=0, max_value=sold.PIECES_MAX)
+
+
+class SoldBody(Body):
+    rows = serializers.ListSerializer[Any](child=SoldRowBody(), min_length=1, max_length=ROWS_MAX)
+
+
+class ImportBody(SoldBody):
+    replace = serializers.ChoiceField(
+        choices=["", "confirmed"],
+        default="",
+        help_text="“confirmed” lets rows change a month that is known.",
+    )
+
+
+class RefusedRow(serializers.Serializer[Any]):
+    row = serializers.IntegerField(source="row.line")
+    why = serializers.CharField()
+
+
+class ReplacedRow(serializers.Serializer[Any]):
+    row = serializers.IntegerField(source="line")
+    batch = serializers.CharField(source="batch.code")
+    month = serializers.CharField()
+    known = serializers.IntegerField()
+    pieces = serializers.IntegerField()
+
+
+class VerdictAnswer(serializers.Serializer[Verdict]):
+    """Rows are counted from 1. `before` and `after` are pieces over all batches and months."""
+
+    is_clean = serializers.BooleanField()
+    accepted = serializers.SerializerMethodField()
+    refused = RefusedRow(source="rejected", many=True)
+    replacing = ReplacedRow(many=True)
+    unchanged = serializers.IntegerField()
+    before = serializers.IntegerField()
+    after = serializers.IntegerField()
+
+    def get_accepted(self, verdict: Verdict) -> int:
+        return len(verdict.accepted)
+
+
+class Trials(DeedView):
+    """What an import would do. Writes nothing."""
+
+    scope = "owner"
+    body_class = SoldBody
+    made_class = VerdictAnswer
+    made_status = 200
+
+    def do(self, said: dict[str, Any]) -> Verdict:
+        return sold.check(listed(said["rows"]), at=self.at)
+
+
+class Imports(DeedView):
+    """Write the sold units of a list: all of it or nothing."""
+
+    scope = "owner"
+    body_class = ImportBody
+    made_class = VerdictAnswer
+
+    def do(self, said: dict[str, Any]) -> Verdict:
+        return sold.bring_in(
+            key=self.deed_key,
+            rows=listed(said["rows"]),
+            replace=said["replace"],
+            at=self.at,
+            by=self.by,
+        )
+
+
+def listed(rows: list[dict[str, Any]]) -> list[Row]:
+    """The rows as the rule takes them, numbered from 1."""
+    return [
+        Row(index, row["batch"], row["month"], str(row["pieces"]))
+        for index, row in enumerate(rows, start=1)
+    ]

@@ -1,0 +1,54 @@
+"""Where the heat passes of a moulded batch come from: the lots issued for it. Reads only."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from inventory.material.queries.lot_heat import Share
+from inventory.material.sums.heat import HeatSpread
+from inventory.weighing import rules as weighing
+from inventory.weighing.sums.traced import Known, Traced, booked
+from returns.models import ProductionBatch
+from returns.moulding.rules import issued, lot_code
+
+
+@dataclass(frozen=True, slots=True)
+class BatchHeat:
+    """A batch's spread, its own moulding included, and the lots it was moulded from."""
+
+    batch: ProductionBatch
+    spread: HeatSpread
+    lots: tuple[Share, ...]
+
+
+def known_issues(batches: Sequence[ProductionBatch]) -> dict[str, Known]:
+    """Code -> how well what was issued for a batch is known, in one question for all of them.
+
+    Without a batch that was moulded from a part of its issues, or before the ledger began.
+    """
+    masses = {batch.code: Traced() for batch in batches if batch.issued_mg}
+    for posting in issued(masses).select_related("movement", "reading"):
+        read = posting.reading
+        source = weighing.source(read) if read else booked(posting.quantity)
+        masses[posting.movement.subject].add(Traced.of(source))
+    took_mg = {batch.code: batch.issued_mg for batch in batches}
+    return {code: one.known() for code, one in masses.items() if one.mass_mg == took_mg[code]}
+
+
+def of(batch: ProductionBatch) -> BatchHeat:
+    """A batch from before the ledger has its spread and no lots."""
+    rows = issued([batch.code]).select_related("movement").order_by("movement__number", "line")
+    return BatchHeat(
+        batch=batch,
+        spread=HeatSpread.from_list(batch.heat),
+        lots=tuple(
+            Share(
+                lot_code(posting),
+                posting.quantity,
+                HeatSpread.from_list(posting.source.lot.heat) if posting.source.lot else None,
+                posting,
+            )
+            for posting in rows[:200]
+        ),
+    )

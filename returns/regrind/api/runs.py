@@ -1,0 +1,158 @@
+"""Grind runs: proposed by one, confirmed at the box by another, weighed out, explained."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework import serializers
+
+from inventory.furniture.api import filters
+from inventory.furniture.api.shapes import (
+    Body,
+    Code,
+    Known,
+    KnownTogether,
+    Moment,
+    ScaleName,
+    TypedMass,
+    found,
+)
+from inventory.furniture.api.views import DeedView, Detail, Listing
+from inventory.material.rules import grinding
+from inventory.material.rules.grinding import MINUTES_MAX, GrindOut
+from inventory.models import GrindRun, Place
+from inventory.weighing.queries import traced
+from returns.regrind.rules import regrind
+
+MASS_MG_MAX = 2**53
+MELT_FLOW_MAX = 1_000_000
+
+
+class RunFilter(filters.FilterSet):
+    state = filters.ChoiceFilter(choices=GrindRun.State.choices)
+    box = filters.CharFilter(field_name="box__code", max_length=60)
+
+
+class RunAnswer(serializers.Serializer[GrindRun]):
+    code = serializers.CharField()
+    state = serializers.CharField()
+    box = Code()
+    box_mg = serializers.IntegerField()
+    known = KnownTogether(ask=traced.of_runs, by="code")
+    proposed_by = Code(by="username")
+    proposed_at = Moment()
+    confirmed_by = Code(by="username", allow_null=True)
+    confirmed_at = Moment(allow_null=True)
+    minutes = serializers.IntegerField()
+    colour_change = serializers.BooleanField()
+    held_for = serializers.CharField()
+    explanation = serializers.CharField()
+    finished_at = Moment(allow_null=True)
+    lot = Code(allow_null=True)
+
+
+class ProposeBody(Body):
+    box = Known(Place.objects.all)
+
+
+class Runs(DeedView, Listing):
+    """Grind runs, the newest first; POST proposes one for what is in a box now."""
+
+    scope = "bench"
+    read_scope = "read"
+    serializer_class = RunAnswer
+    filterset_class = RunFilter
+    queryset = GrindRun.objects.select_related("box", "proposed_by", "confirmed_by", "lot")
+    body_class = ProposeBody
+    made_class = RunAnswer
+
+    def do(self, said: dict[str, Any]) -> GrindRun:
+        return grinding.propose(key=self.deed_key, box=said["box"], at=self.at, by=self.by)
+
+
+class OneRun(Detail):
+    """One grind run."""
+
+    scope = "read"
+    answer_class = RunAnswer
+
+    def thing(self) -> GrindRun:
+        run: GrindRun = found(Runs.queryset.all(), code=self.kwargs["code"])
+        return run
+
+
+class RunDeed(DeedView):
+    """A deed on one run."""
+
+    scope = "bench"
+    made_class = RunAnswer
+    made_status = 200
+
+    def run(self) -> GrindRun:
+        run: GrindRun = found(Runs.queryset.all(), code=self.kwargs["code"])
+        return run
+
+
+class ConfirmBody(Body):
+    seen_mg = serializers.IntegerField(
+        min_value=0, max_value=MASS_MG_MAX, help_text="`box_mg` as it was shown at the box."
+    )
+
+
+class Confirmations(RunDeed):
+    """The second person has seen the box. Never the one who proposed."""
+
+    body_class = ConfirmBody
+
+    def do(self, said: dict[str, Any]) -> GrindRun:
+        return grinding.confirm(key=self.deed_key, run=self.run(), at=self.at, by=self.by, **said)
+
+
+class Cancellations(RunDeed):
+    """Let the box be before anything was ground."""
+
+    def do(self, _said: dict[str, Any]) -> GrindRun:
+        return grinding.cancel(key=self.deed_key, run=self.run(), at=self.at, by=self.by)
+
+
+class OutBody(Body):
+    """Each mass as typed; left empty or 0 where there was none."""
+
+    scale = ScaleName()
+    flake = TypedMass()
+    dust = TypedMass(allow_blank=True, default="")
+    purge = TypedMass(allow_blank=True, default="")
+    moisture = TypedMass(allow_blank=True, default="")
+    minutes = serializers.IntegerField(min_value=1, max_value=MINUTES_MAX)
+    colour_change = serializers.BooleanField(default=False)
+    fine_scale = ScaleName(required=False, allow_null=True)
+    melt_flow_mg_per_10min = serializers.IntegerField(
+        required=False, allow_null=True, min_value=0, max_value=MELT_FLOW_MAX
+    )
+    melt_flow_tolerance_mg = serializers.IntegerField(
+        required=False, allow_null=True, min_value=0, max_value=MELT_FLOW_MAX
+    )
+
+
+class RunWeighOuts(RunDeed):
+    """Weigh out what a confirmed run gave. Implausible figures hold it until explained."""
+
+    body_class = OutBody
+
+    def do(self, said: dict[str, Any]) -> GrindRun:
+        return regrind.finish(
+            key=self.deed_key, run=self.run(), out=GrindOut(**said), at=self.at, by=self.by
+        )
+
+
+class ExplainBody(Body):
+    explanation = serializers.CharField(max_length=200)
+
+
+class Explanations(RunDeed):
+    """Say why a held run's figures are as they are; then it is posted as weighed."""
+
+    body_class = ExplainBody
+
+    def do(self, said: dict[str, Any]) -> GrindRun:
+        return regrind.explain(key=self.deed_key, run=self.run(), at=self.at, by=self.by, **said)

@@ -1,0 +1,244 @@
+"""Regrind boxes and grind runs: propose, confirm as a second person, weigh out, explain."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _t
+from django.utils.translation import gettext_lazy as _
+from django.views.decorators.http import require_POST, require_safe
+
+from inventory.errors import NotFound
+from inventory.furniture.pages.access import BENCH, OWNER, StaffRequest, allow
+from inventory.furniture.pages.forms import DeedForm, FigureField, MassField, ScaleField
+from inventory.material.queries import boxes as box_queries
+from inventory.material.rules import grinding
+from inventory.material.rules.grinding import GrindOut
+from inventory.models import GrindRun, Place, PlaceKind, Reading
+from inventory.weighing.queries import traced
+from returns.arriving.pages import scales
+from returns.bench.pages.attempts import done, found
+from returns.regrind.rules import regrind
+
+
+class SeenForm(DeedForm):
+    """The mass that the second person was shown, and their word for what they saw."""
+
+    seen_mg = forms.IntegerField(widget=forms.HiddenInput)
+    seen = forms.BooleanField(
+        label=_("I stand at the box and have seen its label, its colour and its mass")
+    )
+
+
+class OutForm(DeedForm):
+    scale = ScaleField()
+    flake = MassField(label=_("Flake"))
+    fine_scale = ScaleField(
+        required=False,
+        label=_("Scale for dust, purge and moisture"),
+        help_text=_("Only if it is another one."),
+    )
+    dust = MassField(required=False, label=_("Dust"))
+    purge = MassField(required=False, label=_("Purge"))
+    moisture = MassField(
+        required=False,
+        label=_("Moisture driven off"),
+        help_text=_("Only if it was weighed before and after drying."),
+    )
+    colour_change = forms.BooleanField(
+        required=False, label=_("The colour changed; the purge is from cleaning out")
+    )
+    minutes = forms.IntegerField(
+        label=_("Minutes, cleaning included"), min_value=1, max_value=grinding.MINUTES_MAX
+    )
+    melt_flow = FigureField(
+        required=False,
+        label=_("Melt flow, g in 10 minutes"),
+        min_value=0,
+        max_value=1000,
+        decimal_places=3,
+    )
+    melt_flow_tolerance = FigureField(
+        required=False,
+        label=_("Its tolerance, plus or minus"),
+        min_value=0,
+        max_value=1000,
+        decimal_places=3,
+    )
+
+    def out(self) -> GrindOut:
+        """What the rule is told."""
+        told = dict(self.cleaned_data)
+        del told["key"]
+        flow, tolerance = told.pop("melt_flow"), told.pop("melt_flow_tolerance")
+        return GrindOut(
+            melt_flow_mg_per_10min=None if flow is None else int(flow * 1000),
+            melt_flow_tolerance_mg=None if tolerance is None else int(tolerance * 1000),
+            **told,
+        )
+
+
+class ExplainForm(DeedForm):
+    explanation = forms.CharField(
+        label=_("Where the difference comes from"),
+        max_length=200,
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+
+
+@require_safe
+@allow(BENCH, OWNER)
+def box_list(request: StaffRequest) -> HttpResponse:
+    return _boxes(request)
+
+
+@require_POST
+@allow(BENCH, OWNER)
+def propose(request: StaffRequest, code: str) -> HttpResponse:
+    """Propose to grind a box."""
+    box = found(Place.objects.filter(kind=PlaceKind.BOX), code=code)
+    form = DeedForm(request.POST)
+    if done(request, form, grinding.propose, box=box):
+        run = box_queries.open_run(box)
+        if run is not None:
+            return redirect("run", run.code)
+        return redirect("boxes")
+    return _boxes(request, form)
+
+
+@require_safe
+@allow(BENCH, OWNER)
+def run(request: StaffRequest, code: str) -> HttpResponse:
+    return _run_page(request, _run(code))
+
+
+@require_POST
+@allow(BENCH, OWNER)
+def act(request: StaffRequest, code: str, deed: str) -> HttpResponse:
+    """Confirm, finish, explain or cancel a run."""
+    if deed not in _DEEDS:
+        raise NotFound()
+    told, (slot, kind, rule) = _run(code), _DEEDS[deed]
+    form = kind(request.POST)
+    facts = _facts(form) if form.is_valid() else {}
+    if done(request, form, rule, run=told, **facts):
+        messages.success(request, _words(_run(code)))
+        return redirect("run", told.code)
+    return _run_page(request, told, {slot: form})
+
+
+_DEEDS: dict[str, tuple[str, Callable[..., DeedForm], Callable[..., Any]]] = {
+    "confirm": ("seen_form", SeenForm, grinding.confirm),
+    "finish": ("out_form", OutForm, regrind.finish),
+    "explain": ("explain_form", ExplainForm, regrind.explain),
+    "cancel": ("cancel_form", DeedForm, grinding.cancel),
+}
+
+
+def _facts(form: DeedForm) -> dict[str, Any]:
+    if isinstance(form, OutForm):
+        return {"out": form.out()}
+    hidden = ("key", "seen")
+    return {name: told for name, told in form.cleaned_data.items() if name not in hidden}
+
+
+def _words(told: GrindRun) -> str:
+    return {
+        GrindRun.State.PROPOSED: _t("Proposed."),
+        GrindRun.State.CONFIRMED: _t("Confirmed. The box may be ground."),
+        GrindRun.State.HELD: _t("Kept, but held: explain the figures below."),
+        GrindRun.State.FINISHED: _t("Finished. The lot is in stock."),
+        GrindRun.State.CANCELLED: _t("Cancelled. The box stays as it is."),
+    }[GrindRun.State(told.state)]
+
+
+def _run(code: str) -> GrindRun:
+    rows = GrindRun.objects.select_related(
+        "box__polymer", "box__colour", "lot", "proposed_by", "confirmed_by"
+    )
+    return found(rows, code=code)
+
+
+def _boxes(request: StaffRequest, refused: DeedForm | None = None) -> HttpResponse:
+    known = traced.of_material()
+    shown: list[dict[str, Any]] = [
+        {
+            "it": inside,
+            "known": known.get(inside.place.code),
+            "origin": inside.place.get_origin_display(),
+            "frames": regrind.frames_in(inside.place).count(),
+            "run": box_queries.open_run(inside.place),
+            "form": DeedForm(auto_id=f"box{inside.place.pk}_%s"),
+        }
+        for inside in box_queries.boxes()
+    ]
+    runs = GrindRun.objects.select_related("box__colour", "lot")[:20]
+    facts = {
+        "boxes": [box for box in shown if box["it"].mass_mg or box["run"]],
+        "empty_boxes": [box for box in shown if not (box["it"].mass_mg or box["run"])],
+        "runs": runs,
+        "refused": refused,
+        "wide": True,
+    }
+    status = 422 if refused else 200
+    return render(request, "returns/workroom/boxes.html", facts, status=status)
+
+
+def _run_page(
+    request: StaffRequest, told: GrindRun, tried: dict[str, Any] | None = None
+) -> HttpResponse:
+    state = GrindRun.State
+    facts: dict[str, Any] = (
+        {
+            "run": told,
+            "origin": told.box.get_origin_display(),
+            "frames": regrind.frames_of(told)[:200],
+            "is_proposed": told.state == state.PROPOSED,
+            "is_confirmed": told.state == state.CONFIRMED,
+            "is_held": told.state == state.HELD,
+            "is_open": told.state in (state.PROPOSED, state.CONFIRMED),
+            "is_mine": told.proposed_by_id == request.user.pk,
+            "came_out": _came_out(told),
+            "box_known": traced.of_place_at(told.box, told.box_movement),
+            "seen_form": SeenForm(initial={"seen_mg": told.box_mg}, auto_id="seen_%s"),
+            "out_form": OutForm(auto_id="out_%s", initial=scales.last(request)),
+            "explain_form": ExplainForm(auto_id="explain_%s"),
+            "cancel_form": DeedForm(auto_id="cancel_%s"),
+        }
+        | _trail(told)
+        | (tried or {})
+    )
+    facts["refused"] = next(iter((tried or {}).values()), None)
+    status = 422 if facts["refused"] else 200
+    return render(request, "returns/workroom/run.html", facts, status=status)
+
+
+_STATION = {"proposed": 0, "confirmed": 1, "held": 2, "finished": 3}
+
+
+def _trail(told: GrindRun) -> dict[str, Any]:
+    """The steps of a run and where it stands; of a cancelled one what was done, and its end."""
+    steps = [_t("Proposed"), _t("Confirmed"), _t("Ground"), _t("In stock")]
+    if told.state == GrindRun.State.CANCELLED:
+        steps = [*steps[: 2 if told.confirmed_at else 1], _t("Cancelled")]
+    return {"stations": steps, "station": _STATION.get(told.state, len(steps) - 1)}
+
+
+def _came_out(told: GrindRun) -> list[tuple[str, Reading]]:
+    names = {
+        "flake": _t("Flake"),
+        "dust": _t("Dust"),
+        "purge": _t("Purge"),
+        "moisture": _t("Moisture driven off"),
+    }
+    readings = Reading.objects.in_bulk(told.readings.values())
+    return [
+        (words, readings[told.readings[name]])
+        for name, words in names.items()
+        if told.readings.get(name) in readings
+    ]

@@ -1,0 +1,174 @@
+"""Taking a frame apart at the scale: each part beside what the bill of materials expects."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.translation import gettext as _t
+from django.utils.translation import gettext_lazy as _
+from django.views.decorators.http import require_http_methods, require_POST
+
+from inventory.furniture.pages.access import BENCH, OWNER, StaffRequest, allow
+from inventory.furniture.pages.forms import DeedForm, MassField, ScaleField
+from inventory.furniture.wording import mass as written
+from inventory.models import Part
+from inventory.weighing.queries import traced
+from returns.arriving.pages import scales
+from returns.bench.pages import notices
+from returns.bench.pages.attempts import done
+from returns.bench.pages.finding import frame_by
+from returns.mending.rules import mending
+from returns.models import ReturnedFrame
+from returns.models.filing import Wish
+from returns.models.remedies import DefectKey
+from returns.regrind.rules import stripdown
+from returns.regrind.rules.stripdown import Salvaged, StripDown
+from returns.salvage.queries import donors as salvage
+from returns.story.sums.states import FrameState
+
+_GROUPS = {"lenses": "lens", "metal": "screw"}
+
+
+class StripForm(DeedForm):
+    """One scale, one mass per heap; empty means that there was none."""
+
+    scale = ScaleField()
+    plastic = MassField(label=_("Clean frame material"))
+    lenses = MassField(required=False, label=_("Lenses"))
+    metal = MassField(required=False, label=_("Screws and metal"))
+    foreign = MassField(
+        required=False,
+        label=_("Anything else, for waste"),
+        help_text=_("Pads, glue, tape, frame material too dirty to grind."),
+    )
+    reason = forms.CharField(
+        required=False,
+        label=_("Reason for a large difference"),
+        max_length=200,
+        help_text=_("Only when the heaps do not add up to the frame."),
+    )
+
+    def __init__(self, frame: ReturnedFrame, *args: Any, **facts: Any) -> None:
+        super().__init__(*args, **facts)
+        self.spares = _spares(frame)
+        for name, expected_mg in _expected(frame).items():
+            self.fields[name].help_text = _t("The bill expects %(mass)s.") % {
+                "mass": written(expected_mg)
+            }
+        for part in self.spares:
+            self.fields[f"pieces-{part.code}"] = forms.IntegerField(
+                required=False,
+                min_value=0,
+                max_value=stripdown.PIECES_MAX,
+                label=_t("%(part)s: pieces kept") % {"part": part.name},
+            )
+            self.fields[f"salvaged-{part.code}"] = MassField(
+                required=False,
+                label=_t("%(part)s: mass together") % {"part": part.name},
+                help_text=_t("One weighs %(mass)s new.") % {"mass": written(part.nominal_mg)},
+            )
+
+    def heaps(self) -> list[Any]:
+        """The bound fields of the heaps, in the order of the work."""
+        return [self[name] for name in ("plastic", "lenses", "metal", "foreign")]
+
+    def kept(self) -> list[tuple[Any, Any]]:
+        """Per spare part its two bound fields."""
+        codes = [part.code for part in self.spares]
+        return [(self[f"pieces-{code}"], self[f"salvaged-{code}"]) for code in codes]
+
+    def facts(self) -> StripDown:
+        """What the rule is told."""
+        told = self.cleaned_data
+        kept = [
+            Salvaged(
+                part=part,
+                pieces=told[f"pieces-{part.code}"] or 0,
+                mass=told[f"salvaged-{part.code}"],
+            )
+            for part in self.spares
+            if told[f"pieces-{part.code}"] or told[f"salvaged-{part.code}"]
+        ]
+        names = ("scale", "plastic", "lenses", "metal", "foreign", "reason")
+        return StripDown(salvaged=tuple(kept), **{name: told[name] for name in names})
+
+
+class DiscardForm(DeedForm):
+    reason = forms.CharField(
+        label=_("What it is, or why it cannot be known"),
+        max_length=200,
+        help_text=_("Name no customer here."),
+    )
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@allow(BENCH, OWNER)
+def strip(request: StaffRequest, tag: str) -> HttpResponse:
+    frame = frame_by(tag)
+    if request.method != "POST":
+        return _page(request, frame, {})
+    form = StripForm(frame, request.POST)
+    told = {"parts": form.facts()} if form.is_valid() else {}
+    if done(request, form, stripdown.strip, frame=frame, **told):
+        words = _t("%(tag)s is in its box.") % {"tag": frame.tag}
+        notices.done(request, words, undo=f"{reverse('frame', args=[frame.tag])}#undo")
+        now = ReturnedFrame.objects.get(pk=frame.pk)
+        return redirect("post-frame" if now.lenses_back else "frame", frame.tag)
+    return _page(request, frame, {"form": form})
+
+
+@require_POST
+@allow(BENCH, OWNER)
+def discard(request: StaffRequest, tag: str) -> HttpResponse:
+    """It is not ours, or not surely: it ends as waste."""
+    frame, form = frame_by(tag), DiscardForm(request.POST, auto_id="discard_%s")
+    told = {"reason": form.cleaned_data["reason"]} if form.is_valid() else {}
+    if done(request, form, stripdown.discard_foreign, frame=frame, **told):
+        messages.success(request, _t("%(tag)s is in the foreign waste.") % {"tag": frame.tag})
+        return redirect("frame", frame.tag)
+    return _page(request, frame, {"discard_form": form})
+
+
+def _page(request: StaffRequest, frame: ReturnedFrame, tried: dict[str, Any]) -> HttpResponse:
+    facts: dict[str, Any] = {
+        "frame": frame,
+        "form": StripForm(frame, initial=scales.last(request)),
+        "discard_form": DiscardForm(auto_id="discard_%s"),
+        "is_next": frame.state == FrameState.TO_STRIP or stripdown.may_be_discarded(frame),
+        "is_held": frame.state == FrameState.HELD,
+        "is_ours": stripdown.is_ours(frame),
+        "is_wished": frame.wish == Wish.REGRIND,
+        "mass_mg": mending.expected_mass_mg(frame),
+        "known": traced.in_house(frame.tag),
+        "part_promises": salvage.promises_of(frame),
+    } | tried
+    facts["refused"] = next((form for form in tried.values() if form.is_bound), None)
+    status = 422 if facts["refused"] else 200
+    return render(request, "returns/workroom/strip.html", facts, status=status)
+
+
+def _expected(frame: ReturnedFrame) -> dict[str, int]:
+    """What the bill says of each heap, less what the latest look-over found missing."""
+    if frame.colourway is None:
+        return {}
+    latest = frame.gradings.order_by("-at", "-pk").first()
+    missing = latest.findings.filter(defect=DefectKey.MISSING) if latest else None
+    gone = set(missing.values_list("component", flat=True)) if missing is not None else set()
+    bill = frame.colourway.model.components.exclude(key__in=gone)
+    expected = {"plastic": sum(piece.nominal_mg for piece in bill if piece.is_frame_material)}
+    for name, kind in _GROUPS.items():
+        expected[name] = sum(piece.nominal_mg for piece in bill if piece.kind == kind)
+    return expected
+
+
+def _spares(frame: ReturnedFrame) -> list[Part]:
+    """The spare parts that this model is built with: what may be worth keeping."""
+    if frame.colourway is None:
+        return []
+    codes = frame.colourway.model.components.exclude(part=None).values("part")
+    return list(Part.objects.filter(pk__in=codes).order_by("code"))

@@ -1,0 +1,379 @@
+"""Strip-down: a frame is taken apart for grinding, and every gram of it gets a place.
+
+This destroys somebody's property: it needs the recorded wish and a grading, and what is not
+surely our own polymer never enters a box.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING, Any, Final
+from uuid import UUID
+
+from django.db import transaction
+from django.db.models import Q
+from django.utils.translation import gettext as _
+
+from inventory import deeds
+from inventory.errors import BadInput, Conflict, NotEnough, StaleState
+from inventory.ledger.rules import carrying, ledger, places
+from inventory.material.queries.boxes import OPEN_RUN_STATES
+from inventory.material.rules.grinding import is_nothing
+from inventory.models import (
+    GrindRun,
+    Movement,
+    Part,
+    Place,
+    PlaceKind,
+    Reading,
+    Scale,
+    Workshop,
+)
+from inventory.models.materials import Origin
+from inventory.parts import rules as stock
+from inventory.weighing import rules as weighing
+from returns.arriving.queries.frame_masses import limit_mg, on_bench_mg, refuse_gap
+from returns.grading.sums import PolymerCheck
+from returns.letters import rules as letters
+from returns.models import Colourway, PartPromise, ReturnedFrame
+from returns.models.filing import Wish
+from returns.regrind.queries import frame_heat
+from returns.salvage import rules as salvaging
+from returns.story.rules import advance, again, settle
+from returns.story.sums.states import FrameState
+
+if TYPE_CHECKING:
+    from django.contrib.auth.models import User
+
+PIECES_MAX: Final = 20
+REASON_LENGTH_MAX: Final = 200
+WASTE_FIELDS: Final = {
+    "lenses": PlaceKind.LENS,
+    "metal": PlaceKind.METAL,
+    "foreign": PlaceKind.FOREIGN,
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Salvaged:
+    """Good parts kept for repairs, with their mass together as typed."""
+
+    part: Part
+    pieces: int
+    mass: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StripDown:
+    """What a frame came apart into, as typed; an empty text or 0 means that there was none.
+
+    `plastic` is frame material fit for the box. `foreign` is whatever else is thrown away: glue,
+    tape, pads, frame material too dirty to grind. `reason` explains a difference that is large.
+    """
+
+    scale: Scale
+    plastic: str
+    lenses: str = ""
+    metal: str = ""
+    foreign: str = ""
+    salvaged: tuple[Salvaged, ...] = ()
+    reason: str = ""
+
+    def facts(self) -> list[Any]:
+        """What was asked, for the fingerprint."""
+        typed = [self.plastic, self.lenses, self.metal, self.foreign]
+        kept = [[one.part.code, one.pieces, one.mass.strip()] for one in self.salvaged]
+        return [self.scale.pk, [text.strip() for text in typed], kept, self.reason.strip()]
+
+    def kept_pieces(self) -> Counter[Part]:
+        """How many good pieces of each part were kept."""
+        pieces: Counter[Part] = Counter()
+        for one in self.salvaged:
+            pieces[one.part] += one.pieces
+        return pieces
+
+
+@transaction.atomic
+def strip(
+    *, key: UUID, frame: ReturnedFrame, parts: StripDown, at: datetime, by: User
+) -> ReturnedFrame:
+    """Take a frame apart: clean frame material to its box, the rest to waste, salvage or, for
+    lenses that are wanted back, to the bench until they are posted.
+
+    What the parts do not add up to goes to the count difference; an implausible gap needs a
+    reason. Raises BadInput without the wish, a grading or a polymer that is ours.
+    """
+    facts = [frame.tag, *parts.facts()]
+    if deeds.repeated(key=key, name="stripdown.strip", facts=facts):
+        return again(frame)
+    colourway = _may_be_ground(again(frame))
+    carrying.carry(key=key, subject=frame.tag, to=PlaceKind.BENCH, at=at, actor=by)
+    readings = _readings(parts, at)
+    if "plastic" not in readings:
+        raise BadInput(_("Weigh the clean frame material."), field="plastic")
+    box = places.box(polymer=colourway.polymer, colour=colourway.colour, origin=Origin.RETURN)
+    movement = _post(key, again(frame), parts, readings, box, at, by)
+    boxed_mg = readings["plastic"].mass_mg
+    salvaging.keep(donor=frame, salvaged=parts.kept_pieces(), at=at, by=by)
+    stripped = advance(frame, FrameState.BOXED, box=box, boxed_mg=boxed_mg)
+    deeds.record(
+        key=key,
+        name="stripdown.strip",
+        subject=frame.tag,
+        facts=facts,
+        at=at,
+        actor=by,
+        detail={"box": box.code, "boxed_mg": boxed_mg, "movement": movement.number},
+    )
+    return stripped
+
+
+@transaction.atomic
+def discard_foreign(
+    *, key: UUID, frame: ReturnedFrame, reason: str, at: datetime, by: User
+) -> ReturnedFrame:
+    """A frame that is not ours, or not surely of our polymer, ends as foreign waste.
+
+    The wish to have it destroyed is needed for this just as well. Raises StaleState when the
+    frame is neither to be stripped nor held as not ours.
+    """
+    facts = [frame.tag, reason.strip()]
+    if deeds.repeated(key=key, name="stripdown.discard_foreign", facts=facts):
+        return again(frame)
+    if not 1 <= len(reason.strip()) <= REASON_LENGTH_MAX:
+        raise BadInput(_("Say in up to 200 characters what it is."), field="reason")
+    if not may_be_discarded(again(frame)):
+        raise StaleState()
+    _refuse_unwished(again(frame))
+    carrying.carry(key=key, subject=frame.tag, to=PlaceKind.BENCH, at=at, actor=by)
+    bench, waste = places.mass(PlaceKind.BENCH), places.mass(PlaceKind.FOREIGN)
+    movement = ledger.post(
+        key=uuid.uuid5(key, "discard"),
+        kind="strip_down",
+        lines=[ledger.Line(bench, waste, on_bench_mg(frame))],
+        happened_at=at,
+        story=ledger.Story(subject=frame.tag, actor=by, reason=reason.strip()),
+    )
+    gone = advance(frame, FrameState.DISCARDED, ended_at=at)
+    settle(gone.request, at)
+    if gone.request is not None:
+        letters.owe(letter="discarded", request=gone.request, frame=gone, at=at)
+    deeds.record(
+        key=key,
+        name="stripdown.discard_foreign",
+        subject=frame.tag,
+        facts=facts,
+        at=at,
+        actor=by,
+        detail={"movement": movement.number},
+    )
+    return again(frame)
+
+
+@transaction.atomic
+def undo(*, key: UUID, frame: ReturnedFrame, reason: str, at: datetime, by: User) -> ReturnedFrame:
+    """Take a strip-down back: every posting is reversed, and the frame is to be stripped again;
+    a part that it had promised, and that was not kept, is promised again.
+
+    Raises StaleState once it is ground or was never boxed; Conflict when its box, its parts or the
+    frame itself were touched since, naming what stands in the way.
+    """
+    facts = [frame.tag, reason.strip()]
+    if deeds.repeated(key=key, name="stripdown.undo", facts=facts):
+        return again(frame)
+    if not 1 <= len(reason.strip()) <= REASON_LENGTH_MAX:
+        raise BadInput(_("Say why, in up to 200 characters."), field="reason")
+    movement = stripped_by(frame)
+    if frame.state != FrameState.BOXED or frame.box is None or movement is None:
+        raise StaleState()
+    obstacle = undo_obstacle(frame)
+    if obstacle:
+        raise Conflict(obstacle)
+    try:
+        reversal = ledger.reverse(
+            key=uuid.uuid5(key, "undo"), movement=movement, reason=reason, at=at, actor=by
+        )
+    except NotEnough as error:
+        raise Conflict(
+            _("It cannot be undone: what it put into %(place)s is no longer there.")
+            % {"place": Place.objects.get(code=error.facts["place"]).get_kind_display()}
+        ) from error
+    advance(frame, FrameState.TO_STRIP, box=None, boxed_mg=0)
+    salvaging.take_up(donor=frame, stripped_at=movement.happened_at, at=at, by=by)
+    deeds.record(
+        key=key,
+        name="stripdown.undo",
+        subject=frame.tag,
+        facts=facts,
+        at=at,
+        actor=by,
+        detail={"movement": movement.number, "reversal": reversal.number},
+    )
+    return again(frame)
+
+
+def stripped_by(frame: ReturnedFrame) -> Movement | None:
+    """The strip-down that stands; None when there is none."""
+    rows = Movement.objects.filter(
+        kind="strip_down", subject=frame.tag, reverses=None, reversed_by=None
+    )
+    return rows.order_by("number").last()
+
+
+def undo_obstacle(frame: ReturnedFrame) -> str:
+    """Why the strip-down of a boxed frame can no longer be undone; empty when it can."""
+    movement, box = stripped_by(frame), frame.box
+    if movement is None or box is None:
+        return _("This frame lies in no box.")
+    if GrindRun.objects.filter(box=box, state__in=OPEN_RUN_STATES).exists():
+        return _("A grind run of its box is open. Cancel the run first.")
+    since = Movement.objects.filter(number__gt=movement.number, reverses=None, reversed_by=None)
+    if since.filter(Q(postings__source=box) | Q(postings__target=box)).exists():
+        return _("Its box was filled or emptied since: its pieces can no longer be told apart.")
+    if since.filter(subject=frame.tag).exists():
+        return _("Something else was done with the frame since, such as posting its lenses.")
+    if PartPromise.objects.filter(donor=frame, state=PartPromise.State.KEPT).exists():
+        return _("One of its parts is kept for another frame.")
+    gone = _parts_gone(movement)
+    return (
+        _("Parts of it are used or promised by now: %(parts)s.") % {"parts": gone} if gone else ""
+    )
+
+
+def _parts_gone(movement: Movement) -> str:
+    """Names of the parts whose kept pieces are no longer free in their bins."""
+    kept = movement.postings.filter(target__kind=PlaceKind.BIN).select_related("target__part")
+    parts = [(line.target.part, line.quantity) for line in kept.order_by("line")]
+    gone = [part.name for part, pieces in parts if part and stock.available(part) < pieces]
+    return ", ".join(gone)
+
+
+def is_ours(frame: ReturnedFrame) -> bool:
+    """Whether a frame may enter a box: one of our models, and by the latest look-over our
+    plastic. A doubt counts as a no."""
+    if frame.colourway is None or frame.is_stranger:
+        return False
+    latest = frame.gradings.order_by("-at", "-pk").first()
+    facts = latest.sums.get("facts", {}) if latest else {}
+    return facts.get("polymer") == PolymerCheck.OURS
+
+
+def may_be_discarded(frame: ReturnedFrame) -> bool:
+    """Held, only what is not ours can be; to be stripped, whatever turns out not to be."""
+    if frame.state == FrameState.HELD:
+        return not is_ours(frame)
+    return frame.state == FrameState.TO_STRIP
+
+
+def _may_be_ground(frame: ReturnedFrame) -> Colourway:
+    if frame.state != FrameState.TO_STRIP:
+        raise StaleState()
+    _refuse_unwished(frame)
+    if frame.colourway is None or not is_ours(frame):
+        raise BadInput(
+            _("Its plastic is not surely ours. Look it over again, or discard it as foreign.")
+        )
+    return frame.colourway
+
+
+def _refuse_unwished(frame: ReturnedFrame) -> None:
+    if frame.wish != Wish.REGRIND:
+        raise BadInput(
+            _("The customer has not said that it may be ground. Ask, and record the wish first.")
+        )
+    if not frame.gradings.exists():
+        raise BadInput(_("Look the frame over first: it has no grading."))
+
+
+def _readings(parts: StripDown, at: datetime) -> dict[str, Reading]:
+    """By field; salvaged parts under `salvaged-<part code>`."""
+    typed = {"plastic": parts.plastic}
+    typed |= {name: getattr(parts, name) for name in WASTE_FIELDS}
+    for kept in parts.salvaged:
+        _refuse_bad_salvage(kept)
+        typed[f"salvaged-{kept.part.code}"] = kept.mass
+    return {
+        name: weighing.read(scale=parts.scale, typed=text, at=at, field=name)
+        for name, text in typed.items()
+        if not is_nothing(text)
+    }
+
+
+def _refuse_bad_salvage(kept: Salvaged) -> None:
+    field = f"salvaged-{kept.part.code}"
+    if not 1 <= kept.pieces <= PIECES_MAX:
+        raise BadInput(_("Write how many pieces were kept, from 1 to 20."), field=field)
+    if is_nothing(kept.mass):
+        raise BadInput(_("Weigh the parts that were kept."), field=field)
+
+
+def _post(
+    key: UUID,
+    frame: ReturnedFrame,
+    parts: StripDown,
+    readings: dict[str, Reading],
+    box: Place,
+    /,
+    *when_and_who: Any,
+) -> Any:
+    at, by = when_and_who
+    workshop = Workshop.the()
+    labour_minor = workshop.strip_minutes * workshop.labour_minor_per_hour // 60
+    gap_mg = on_bench_mg(frame) - sum(reading.mass_mg for reading in readings.values())
+    refuse_gap(
+        gap_mg=gap_mg,
+        limit_mg=limit_mg(frame.reading, list(readings.values())),
+        reason=parts.reason,
+    )
+    return ledger.post(
+        key=uuid.uuid5(key, "strip"),
+        kind="strip_down",
+        lines=_lines(frame, parts, readings, box, gap_mg),
+        happened_at=at,
+        story=ledger.Story(
+            subject=frame.tag,
+            actor=by,
+            reason=parts.reason.strip(),
+            cost_minor=labour_minor + workshop.postage_in_minor,
+            heat=frame_heat.of(frame).to_list(),
+        ),
+    )
+
+
+def _lines(
+    frame: ReturnedFrame,
+    parts: StripDown,
+    readings: dict[str, Reading],
+    box: Place,
+    gap_mg: int,
+) -> list[ledger.Line]:
+    bench = places.mass(PlaceKind.BENCH)
+    targets: dict[str, Place] = {"plastic": box}
+    targets |= {name: places.mass(kind) for name, kind in WASTE_FIELDS.items()}
+    if frame.lenses_back:
+        # They stay on the bench under the frame's tag until they are posted.
+        del targets["lenses"]
+    salvage = places.mass(PlaceKind.SALVAGE)
+    targets |= {f"salvaged-{kept.part.code}": salvage for kept in parts.salvaged}
+    lines = [
+        ledger.Line(bench, target, readings[name].mass_mg, readings[name])
+        for name, target in targets.items()
+        if name in readings
+    ]
+    return [*lines, *_kept_pieces(parts.salvaged), *_gap(bench, gap_mg)]
+
+
+def _kept_pieces(salvaged: Sequence[Salvaged]) -> list[ledger.Line]:
+    customers = places.pieces(PlaceKind.CUSTOMERS)
+    return [ledger.Line(customers, places.bin_of(kept.part), kept.pieces) for kept in salvaged]
+
+
+def _gap(bench: Place, gap_mg: int) -> list[ledger.Line]:
+    difference = places.mass(PlaceKind.DIFFERENCE)
+    if gap_mg > 0:
+        return [ledger.Line(bench, difference, gap_mg)]
+    return [ledger.Line(difference, bench, -gap_mg)] if gap_mg else []

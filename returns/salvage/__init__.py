@@ -1,0 +1,3 @@
+"""Good parts of frames that will be ground, kept for frames that lack them."""
+
+from __future__ import annotations

@@ -1,0 +1,105 @@
+"""Tokens for machines. The owner makes them, signed in as a person: no token makes another."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib.auth.models import User
+from django.utils.translation import gettext as _
+from rest_framework import serializers
+
+from inventory.errors import Forbidden, NotFound
+from inventory.furniture.api import tokens
+from inventory.furniture.api.shapes import Body, Code, Known, Moment
+from inventory.furniture.api.views import DeedView, Listing
+from inventory.models import AccessToken
+
+
+class TokenAnswer(serializers.Serializer[AccessToken]):
+    """`handle` is how a token is spoken of; it opens nothing."""
+
+    handle = serializers.SerializerMethodField()
+    name = serializers.CharField()
+    user = Code(by="username")
+    scopes = serializers.ListField(child=serializers.CharField())
+    created_at = Moment()
+    expires_at = Moment()
+    revoked_at = Moment(allow_null=True)
+
+    def get_handle(self, token: AccessToken) -> str:
+        return tokens.handle(token)
+
+
+class IssuedAnswer(TokenAnswer):
+    """`token` is told once. A repeated request gets null: revoke it then, and make another."""
+
+    token = serializers.CharField(source="told", allow_null=True)
+
+
+class TokenBody(Body):
+    name = serializers.CharField(max_length=tokens.NAME_LENGTH_MAX)
+    user = Known(
+        lambda: User.objects.filter(is_active=True),
+        by="username",
+        required=False,
+        allow_null=True,
+        help_text="Whose roles it narrows; left out: your own.",
+    )
+    scopes = serializers.ListField(
+        child=serializers.ChoiceField(choices=list(tokens.SCOPES)),
+        min_length=1,
+        max_length=len(tokens.SCOPES),
+    )
+    days = serializers.IntegerField(min_value=1, max_value=tokens.DAYS_MAX)
+
+
+class Tokens(DeedView, Listing):
+    """Tokens, the newest first; POST makes one."""
+
+    scope = "owner"
+    serializer_class = TokenAnswer
+    queryset = AccessToken.objects.select_related("user")
+    body_class = TokenBody
+    made_class = IssuedAnswer
+
+    def do(self, said: dict[str, Any]) -> AccessToken:
+        refuse_token(self.request.auth)
+        row, told = tokens.issue(
+            name=said["name"],
+            user=said.get("user") or self.by,
+            scopes=said["scopes"],
+            days=said["days"],
+            at=self.at,
+        )
+        row.told = told  # type: ignore[attr-defined]
+        return row
+
+    def kept(self, answer: Any) -> Any:
+        return answer | {"token": None}
+
+
+class Revocations(DeedView):
+    """End a token now."""
+
+    scope = "owner"
+    made_class = TokenAnswer
+    made_status = 200
+
+    def do(self, _said: dict[str, Any]) -> AccessToken:
+        refuse_token(self.request.auth)
+        row = self._row()
+        tokens.revoke(token=row, at=self.at, by=self.by)
+        return self._row()
+
+    def _row(self) -> AccessToken:
+        handle = self.kwargs["handle"]
+        rows = AccessToken.objects.select_related("user").filter(digest__startswith=handle)
+        row = rows.first() if len(handle) == tokens.HANDLE_LENGTH else None
+        if row is None:
+            raise NotFound()
+        return row
+
+
+def refuse_token(auth: object) -> None:
+    if isinstance(auth, AccessToken):
+        raise Forbidden(_("Sign in as a person for this: a token cannot make or end tokens."))

@@ -1,0 +1,108 @@
+"""People of the workshop: logins made by the owner, passwords shown once, switched off and on."""
+
+from __future__ import annotations
+
+import uuid
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _t
+from django.utils.translation import gettext_lazy as _
+from django.views.decorators.http import require_http_methods, require_POST
+
+from inventory.furniture.pages.access import OWNER, StaffRequest, allow
+from inventory.furniture.pages.forms import DeedForm
+from inventory.staff import rules as staff
+
+ROLES = {"bench": _("bench"), "accountant": _("accountant"), "owner": _("owner")}
+ROLE_NAMES = {
+    "bench": _("bench: weighs in, grades, mends, grinds"),
+    "accountant": _("accountant: reads and closes months"),
+    "owner": _("owner: everything, and the logins"),
+}
+
+
+class HireForm(DeedForm):
+    name = forms.CharField(
+        label=_("Login name"),
+        max_length=staff.NAME_LENGTH_MAX,
+        help_text=_("Short, without blanks, such as “bea”."),
+        widget=forms.TextInput(attrs={"autocapitalize": "none", "autocomplete": "off"}),
+    )
+    first_name = forms.CharField(
+        label=_("First name"), max_length=staff.NAME_LENGTH_MAX, required=False
+    )
+    role = forms.ChoiceField(
+        label=_("Role"), choices=list(ROLE_NAMES.items()), widget=forms.RadioSelect
+    )
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@allow(OWNER)
+def page(request: StaffRequest) -> HttpResponse:
+    """List and make logins. A new password stands in this one answer and nowhere else."""
+    form = HireForm(request.POST if request.method == "POST" else None)
+    made: dict[str, Any] = {}
+    if form.is_bound and form.is_valid():
+        facts = {name: form.cleaned_data[name] for name in ("name", "first_name", "role")}
+        done = form.attempt(staff.hire, at=timezone.now(), by=request.user, **facts)
+        if done is not None:
+            made, form = {"made": done[0], "password": done[1]}, HireForm()
+    return _shown(request, form, made)
+
+
+@require_POST
+@allow(OWNER)
+def password(request: StaffRequest, number: int) -> HttpResponse:
+    """A new password for somebody, shown in this one answer."""
+    person, text = staff.renew_password(
+        key=_key(request), number=number, at=timezone.now(), by=request.user
+    )
+    return _shown(request, HireForm(), {"made": person, "password": text})
+
+
+@require_POST
+@allow(OWNER)
+def off(request: StaffRequest, number: int) -> HttpResponse:
+    """Switch a login off; once it is, it stays so."""
+    person = staff.switch_off(key=_key(request), number=number, at=timezone.now(), by=request.user)
+    said = _t("“%(name)s” can no longer sign in.")
+    messages.success(request, said % {"name": person.get_username()})
+    return redirect("people")
+
+
+@require_POST
+@allow(OWNER)
+def on(request: StaffRequest, number: int) -> HttpResponse:
+    """Switch a login on again."""
+    person = staff.switch_on(key=_key(request), number=number, at=timezone.now(), by=request.user)
+    messages.success(request, _t("“%(name)s” can sign in again.") % {"name": person.get_username()})
+    return redirect("people")
+
+
+def _key(request: StaffRequest) -> uuid.UUID:
+    """The button's one-time key; a button without one stands for a new deed."""
+    try:
+        return uuid.UUID(request.POST.get("key", ""))
+    except ValueError:
+        return uuid.uuid4()
+
+
+def _shown(request: StaffRequest, form: HireForm, made: dict[str, Any]) -> HttpResponse:
+    rows = [
+        {
+            "it": person,
+            "roles": [ROLES.get(group.name, group.name) for group in person.groups.all()],
+            "is_self": person.pk == request.user.pk,
+            "is_above": person.is_superuser and not request.user.is_superuser,
+            "keys": (uuid.uuid4(), uuid.uuid4()),
+        }
+        for person in staff.everybody()
+    ]
+    status = 400 if form.errors else 200
+    facts = {"form": form, "rows": rows, "wide": False, **made}
+    return render(request, "returns/setup/people.html", facts, status=status)

@@ -1,0 +1,152 @@
+"""The steps of the set-up in words: what each is for, its form, its rule, what is there already."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Any, Final
+
+from django.db.models import Count, Model
+from django.forms.models import model_to_dict
+from django.urls import reverse
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+
+from inventory.furniture.pages.forms import DeedForm
+from inventory.masters import rules as masters
+from inventory.models import Colour, Part, Polymer, Scale, Workshop
+from returns.catalogue.rules import model_setup
+from returns.models import FrameModel, Policy, Remedy
+from returns.setup.pages import forms
+
+Rule = Callable[..., Any]
+
+
+@dataclass(frozen=True, slots=True)
+class There:
+    """Something entered already, and where it is changed."""
+
+    name: str
+    path: str
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """A step. Without a form, `door` names the page where it is done."""
+
+    title: Promise
+    why: Promise
+    press: Promise | str = ""
+    form: type[DeedForm] | None = None
+    rule: Rule | None = None
+    row: Callable[[], Model] | None = None
+    rows: Callable[[], Iterable[Model]] | None = None
+    door: str = ""
+    door_args: tuple[str, ...] = ()
+
+    def initial(self) -> dict[str, Any]:
+        """What the form starts with: the one row as it stands."""
+        row = self.row() if self.row else None
+        return {k: v for k, v in model_to_dict(row).items() if k != "id"} if row else {}
+
+    def there(self) -> list[There]:
+        """What is entered already, each with its page in the admin."""
+        return [There(str(row), _change(row)) for row in (self.rows() if self.rows else ())]
+
+    def address(self, name: str) -> str:
+        """Where the step is done."""
+        return (
+            reverse(self.door, args=self.door_args)
+            if self.door
+            else reverse("setup-step", args=[name])
+        )
+
+
+def _change(row: Model) -> str:
+    meta = row._meta
+    return reverse(f"admin:{meta.app_label}_{meta.model_name}_change", args=[row.pk])
+
+
+def _models() -> Iterable[Model]:
+    return FrameModel.objects.annotate(lines=Count("components")).filter(lines__gt=0)
+
+
+PAGES: Final[dict[str, Page]] = {
+    "workshop": Page(
+        title=_("The workshop"),
+        why=_("Name, address, money and promises. Slips, letters and sums stand on them."),
+        press=_("Keep them"),
+        form=forms.WorkshopForm,
+        rule=masters.set_workshop,
+        row=Workshop.the,
+    ),
+    "scale": Page(
+        title=_("Scales"),
+        why=_("Each reading carries its scale's uncertainty. One that shows 0.01 g will do."),
+        press=_("Add the scale"),
+        form=forms.ScaleForm,
+        rule=masters.add_scale,
+        rows=Scale.objects.all,
+    ),
+    "polymer": Page(
+        title=_("Polymer"),
+        why=_("What your frames are moulded from. Boxes and lots never mix polymers."),
+        press=_("Add the polymer"),
+        form=forms.PolymerForm,
+        rule=masters.add_polymer,
+        rows=Polymer.objects.all,
+    ),
+    "colours": Page(
+        title=_("Colours"),
+        why=_("Customers choose among them, and ground plastic is kept apart by them."),
+        press=_("Add the colour"),
+        form=forms.ColourForm,
+        rule=masters.add_colour,
+        rows=Colour.objects.all,
+    ),
+    "parts": Page(
+        title=_("Spare parts and their bins"),
+        why=_("Screws, arms and pads that you keep. Each gets a bin that is counted."),
+        press=_("Add the part"),
+        form=forms.PartForm,
+        rule=masters.add_part,
+        rows=Part.objects.all,
+    ),
+    "model": Page(
+        title=_("A model and its bill of materials"),
+        why=_("What it is made of and weighs: so the scale can tell what is missing."),
+        press=_("Add the model"),
+        form=forms.ModelForm,
+        rule=model_setup.add_model,
+        rows=_models,
+    ),
+    "remedies": Page(
+        title=_("Remedies"),
+        why=_("What you can do about a defect: minutes, parts, odds. Grading counts with them."),
+        press=_("Take the ticked ones"),
+        form=forms.RemediesForm,
+        rule=model_setup.take_remedies,
+        rows=Remedy.objects.all,
+    ),
+    "limits": Page(
+        title=_("Your limits"),
+        why=_("How dear a mend may be, and how often. Until you set them, our guesses count."),
+        press=_("Keep them"),
+        form=forms.LimitsForm,
+        rule=model_setup.set_limits,
+        row=Policy.the,
+    ),
+    "people": Page(
+        title=_("People and their logins"),
+        why=_("Bench hands and an accountant. To grind, a second person confirms at the box."),
+        door="people",
+    ),
+    "stock": Page(
+        title=_("Opening stock"),
+        why=_("What lies in boxes, lots and bins today. Only what was there before this ledger."),
+    ),
+    "sold": Page(
+        title=_("Sold units"),
+        why=_("What you sold, by batch and month. Without it no return rate and no lifetime."),
+    ),
+}

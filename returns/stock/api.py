@@ -1,0 +1,255 @@
+"""Spare parts and material: what comes in, goes to moulding, is counted or taken away."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.utils.translation import gettext as _
+from rest_framework import serializers
+
+from inventory.errors import BadInput
+from inventory.furniture.api.shapes import (
+    Body,
+    Known,
+    Minor,
+    Pieces,
+    ScaleName,
+    TypedMass,
+    found,
+)
+from inventory.furniture.api.views import DeedView, Detail, Listing
+from inventory.ledger.api import MovementAnswer, currency
+from inventory.material.rules import material
+from inventory.material.rules.material import Material, Weighing
+from inventory.material.sums import heat
+from inventory.models import Colour, Lot, Movement, Origin, Part, Place, Polymer
+from inventory.parts import rules as stock
+from returns.kits.rules import receiving
+from returns.regrind.api.boxes import LotAnswer
+
+
+class PartAnswer(serializers.Serializer[Part]):
+    code = serializers.CharField()
+    name = serializers.CharField()
+    nominal_mass_mg = serializers.IntegerField(source="nominal_mg")
+    price_minor = serializers.IntegerField()
+    currency = serializers.SerializerMethodField()
+    screw_size = serializers.CharField()
+    length_um = serializers.IntegerField(allow_null=True)
+    reorder_level = serializers.IntegerField()
+    pack_size = serializers.IntegerField()
+    lead_time_days = serializers.IntegerField()
+    pieces_held = serializers.SerializerMethodField()
+    pieces_available = serializers.SerializerMethodField(help_text="Held and not promised.")
+
+    def get_currency(self, _part: Part) -> str:
+        return currency(self.context)
+
+    def get_pieces_held(self, part: Part) -> int:
+        return stock.held(part)
+
+    def get_pieces_available(self, part: Part) -> int:
+        return stock.available(part)
+
+
+class Parts(Listing):
+    """Spare parts and how many there are."""
+
+    scope = "read"
+    serializer_class = PartAnswer
+    queryset = Part.objects.all()
+
+
+class OnePart(Detail):
+    """One spare part."""
+
+    scope = "read"
+    answer_class = PartAnswer
+
+    def thing(self) -> Part:
+        part: Part = found(Part.objects.all(), code=self.kwargs["code"])
+        return part
+
+
+class ReceiptBody(Body):
+    pieces = Pieces()
+    cost_minor = Minor(default=0, help_text="What they cost together.")
+
+
+class Receipts(DeedView):
+    """Parts came from a supplier; whoever waits for a kit gets one set aside."""
+
+    scope = "bench"
+    body_class = ReceiptBody
+    made_class = MovementAnswer
+
+    def do(self, said: dict[str, Any]) -> Movement:
+        part = found(Part.objects.all(), code=self.kwargs["code"])
+        return receiving.receive_parts(key=self.deed_key, part=part, at=self.at, by=self.by, **said)
+
+
+class CountAnswer(serializers.Serializer[Any]):
+    """`movement` is null when the count agrees with the books."""
+
+    movement = MovementAnswer(allow_null=True)
+
+
+class PartCountBody(Body):
+    counted = Pieces(least=0)
+    reason = serializers.CharField(max_length=200)
+
+
+class PartCounts(DeedView):
+    """Put a bin right after a count."""
+
+    scope = "bench"
+    body_class = PartCountBody
+    made_class = CountAnswer
+
+    def do(self, said: dict[str, Any]) -> dict[str, Movement | None]:
+        part = found(Part.objects.all(), code=self.kwargs["code"])
+        moved = stock.count(key=self.deed_key, part=part, at=self.at, actor=self.by, **said)
+        return {"movement": moved}
+
+
+class MaterialBody(Body):
+    polymer = Known(Polymer.objects.all)
+    colour = Known(Colour.objects.all)
+    heat_passes = serializers.IntegerField(
+        min_value=0, max_value=heat.PASSES_MAX, help_text="Trips through the melt so far."
+    )
+    note = serializers.CharField(max_length=120, allow_blank=True, default="")
+    cost_minor = Minor(default=0)
+    scale = ScaleName()
+    mass = TypedMass()
+
+
+class FeedstockBody(MaterialBody):
+    origin = serializers.ChoiceField(choices=sorted(origin.value for origin in material.BOUGHT))
+    into = serializers.ChoiceField(
+        choices=["box", "lot"], help_text="box: still to be ground; lot: fit for moulding."
+    )
+
+
+class FeedstockAnswer(serializers.Serializer[Any]):
+    """A lot for what is fit for moulding, a movement for what went into a box."""
+
+    lot = LotAnswer(allow_null=True)
+    movement = MovementAnswer(allow_null=True)
+
+
+class Feedstock(DeedView):
+    """Bought-in material comes in."""
+
+    scope = "bench"
+    body_class = FeedstockBody
+    made_class = FeedstockAnswer
+
+    def do(self, said: dict[str, Any]) -> dict[str, Any]:
+        told = _told(self, said, said["origin"])
+        if said["into"] == "lot":
+            return {"lot": material.receive_as_lot(**told), "movement": None}
+        return {"lot": None, "movement": material.receive_to_box(**told)}
+
+
+class Scrap(DeedView):
+    """Sprues, short shots and rejects of our own moulding go to their box."""
+
+    scope = "bench"
+    body_class = MaterialBody
+    made_class = MovementAnswer
+
+    def do(self, said: dict[str, Any]) -> Movement:
+        return material.return_scrap(**_told(self, said, Origin.IN_PROCESS))
+
+
+def _told(view: DeedView, said: dict[str, Any], origin: str) -> dict[str, Any]:
+    what = Material(
+        polymer=said["polymer"],
+        colour=said["colour"],
+        origin=origin,
+        heat=heat.of_passes(said["heat_passes"]),
+        note=said["note"],
+        cost_minor=said["cost_minor"],
+    )
+    weighing = Weighing(scale=said["scale"], mass=said["mass"])
+    return {
+        "key": view.deed_key,
+        "material": what,
+        "weighing": weighing,
+        "at": view.at,
+        "by": view.by,
+    }
+
+
+class IssuedLotBody(Body):
+    lot = Known(Lot.objects.all)
+    mass = TypedMass()
+
+
+class IssueBody(Body):
+    batch_code = serializers.CharField(max_length=material.BATCH_CODE_LENGTH_MAX)
+    scale = ScaleName()
+    lots = serializers.ListSerializer[Any](child=IssuedLotBody(), min_length=1, max_length=50)
+
+
+class Issues(DeedView):
+    """Flake goes to moulding for one production batch."""
+
+    scope = "bench"
+    body_class = IssueBody
+    made_class = MovementAnswer
+
+    def do(self, said: dict[str, Any]) -> Movement:
+        lots = {one["lot"]: one["mass"] for one in said["lots"]}
+        if len(lots) < len(said["lots"]):
+            raise BadInput(_("A lot is named twice. Weigh it once."), field="lots")
+        return material.issue(
+            key=self.deed_key,
+            lots=lots,
+            batch_code=said["batch_code"],
+            scale=said["scale"],
+            at=self.at,
+            by=self.by,
+        )
+
+
+class MassCountBody(Body):
+    scale = ScaleName()
+    mass = TypedMass(help_text="As the scale shows it; 0 says that the place is empty.")
+    reason = serializers.CharField(max_length=200)
+
+
+class MassCounts(DeedView):
+    """Put a box, a lot or the salvage bin right after weighing what is there."""
+
+    scope = "bench"
+    body_class = MassCountBody
+    made_class = CountAnswer
+
+    def do(self, said: dict[str, Any]) -> dict[str, Movement | None]:
+        moved = material.count(
+            key=self.deed_key,
+            place=found(Place.objects.select_related("lot"), code=self.kwargs["code"]),
+            weighing=Weighing(scale=said["scale"], mass=said["mass"]),
+            reason=said["reason"],
+            at=self.at,
+            by=self.by,
+        )
+        return {"movement": moved}
+
+
+class DisposalBody(Body):
+    reason = serializers.CharField(max_length=200, help_text="By whom or where to.")
+
+
+class Disposals(DeedView):
+    """A waste stream is taken away whole."""
+
+    scope = "bench"
+    body_class = DisposalBody
+    made_class = MovementAnswer
+
+    def do(self, said: dict[str, Any]) -> Movement:
+        place = found(Place.objects.select_related("lot"), code=self.kwargs["code"])
+        return material.dispose(key=self.deed_key, place=place, at=self.at, by=self.by, **said)

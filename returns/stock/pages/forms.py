@@ -1,0 +1,206 @@
+"""Forms of the stock room: material in and out, counts, parts."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext as _t
+from django.utils.translation import gettext_lazy as _
+
+from inventory.furniture.pages.forms import DeedForm, MassField, ScaleField, WeighedForm
+from inventory.furniture.wording import mass as written
+from inventory.ledger.rules import places
+from inventory.material.queries import boxes
+from inventory.material.rules import material
+from inventory.material.sums import heat
+from inventory.material.sums.heat import HeatSpread
+from inventory.models import Colour, Lot, Origin, Part, Place, Polymer
+from returns.kits.rules import receiving
+from returns.models import Colourway, ProductionBatch
+from returns.setup.pages.fields import money
+
+BOUGHT = [(Origin.FEEDSTOCK, Origin.FEEDSTOCK.label), (Origin.VIRGIN, Origin.VIRGIN.label)]
+INTO = [
+    ("box", _("its regrind box, to be ground here")),
+    ("lot", _("a lot of its own, ready for moulding")),
+]
+
+
+class MaterialForm(WeighedForm):
+    """The class of material, its heat passes, and the reading."""
+
+    polymer = forms.ModelChoiceField(Polymer.objects.all(), label=_("Polymer"))
+    colour = forms.ModelChoiceField(Colour.objects.all(), label=_("Colour"))
+    passes = forms.IntegerField(
+        label=_("Heat passes so far"),
+        min_value=0,
+        max_value=heat.PASSES_MAX,
+        help_text=_("How often it has been moulded. Pots that were in use: 1. Pellets: 0."),
+    )
+    note = forms.CharField(required=False, max_length=120, label=_("Supplier or note"))
+    cost = money(label=_("What it cost altogether"), required=False)
+
+    def facts(self) -> dict[str, Any]:
+        """What the rule is told."""
+        told = self.cleaned_data
+        return {"material": self.material(), "weighing": weighed(told)}
+
+    def material(self) -> material.Material:
+        """The material as the rules know it."""
+        told = self.cleaned_data
+        return material.Material(
+            polymer=told["polymer"],
+            colour=told["colour"],
+            origin=told["origin"],
+            heat=heat.of_passes(told["passes"]),
+            note=told["note"],
+            cost_minor=told["cost"] or 0,
+        )
+
+
+class FeedstockForm(MaterialForm):
+    origin = forms.ChoiceField(label=_("Origin"), choices=BOUGHT, widget=forms.RadioSelect)
+    into = forms.ChoiceField(label=_("It goes into"), choices=INTO, widget=forms.RadioSelect)
+
+
+class OpeningForm(MaterialForm):
+    """What was there before the ledger began."""
+
+    origin = forms.ChoiceField(label=_("Origin"), choices=Origin.choices, widget=forms.RadioSelect)
+    into = forms.ChoiceField(label=_("It lies in"), choices=INTO, widget=forms.RadioSelect)
+
+
+class ScrapForm(WeighedForm):
+    """Sprues and rejects of a batch: its polymer, colour and heat passes are known."""
+
+    batch = forms.ModelChoiceField(
+        ProductionBatch.objects.select_related("colourway__colour"), label=_("From batch")
+    )
+
+    def facts(self) -> dict[str, Any]:
+        """What the rule is told."""
+        told = self.cleaned_data
+        batch: ProductionBatch = told["batch"]
+        scrap = material.Material(
+            polymer=batch.colourway.polymer,
+            colour=batch.colourway.colour,
+            origin=Origin.IN_PROCESS,
+            heat=HeatSpread.from_list(batch.heat),
+            note=batch.code,
+        )
+        return {"material": scrap, "weighing": weighed(told)}
+
+
+class IssueForm(DeedForm):
+    batch_code = forms.CharField(
+        label=_("For production batch"),
+        max_length=material.BATCH_CODE_LENGTH_MAX,
+        help_text=_("The code that goes on the batch card, for example AV-2610."),
+    )
+    scale = ScaleField()
+
+    def __init__(self, *args: Any, **facts: Any) -> None:
+        super().__init__(*args, **facts)
+        rows = Lot.objects.select_related("polymer", "colour", "place")
+        rows = rows.filter(place__balance__quantity__gt=0)
+        self.lots = list(rows.order_by("made_at", "code")[:60])
+        for lot in self.lots:
+            self.fields[f"lot-{lot.pk}"] = MassField(
+                required=False,
+                label=f"{lot.code} · {lot.polymer} · {lot.colour} · {lot.get_origin_display()}",
+                help_text=_t("Holds %(mass)s.") % {"mass": written(boxes.held_mg(lot.place))},
+            )
+
+    def facts(self) -> dict[str, Any]:
+        """What the rule is told."""
+        told = self.cleaned_data
+        lots = {lot: told[f"lot-{lot.pk}"] for lot in self.lots if told[f"lot-{lot.pk}"]}
+        return {"lots": lots, "batch_code": told["batch_code"], "scale": told["scale"]}
+
+
+class MouldForm(DeedForm):
+    code = forms.CharField(label=_("Production batch"), max_length=20)
+    colourway = forms.ModelChoiceField(
+        Colourway.objects.filter(active=True).select_related("model", "colour"),
+        label=_("Model and colour"),
+    )
+    made_on = forms.DateField(
+        label=_("Moulded on"), widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    )
+    pieces = forms.IntegerField(label=_("Good pieces"), min_value=1, max_value=1_000_000)
+
+    def facts(self) -> dict[str, Any]:
+        """What the rule is told."""
+        return {name: told for name, told in self.cleaned_data.items() if name != "key"}
+
+
+class PlaceField(forms.ModelChoiceField):  # type: ignore[type-arg]
+    """Places to choose from, as people call them."""
+
+    def label_from_instance(self, obj: Place) -> str:
+        return places.words(obj)
+
+
+class CountForm(WeighedForm):
+    place = PlaceField(
+        Place.objects.filter(kind__in=material.COUNTED).select_related("lot", "colour", "polymer"),
+        label=_("What was counted"),
+    )
+    reason = forms.CharField(label=_("Why it was counted"), max_length=200)
+
+    field_order = ["place", "scale", "mass", "reason"]
+
+    def __init__(self, *args: Any, **facts: Any) -> None:
+        super().__init__(*args, **facts)
+        self.fields["mass"].help_text = _t("Write 0 when it is empty.")
+
+    def facts(self) -> dict[str, Any]:
+        """What the rule is told."""
+        told = self.cleaned_data
+        return {"place": told["place"], "weighing": weighed(told), "reason": told["reason"]}
+
+
+class DisposeForm(DeedForm):
+    place = PlaceField(
+        Place.objects.filter(kind__in=material.WASTE, balance__quantity__gt=0),
+        label=_("Waste stream"),
+        to_field_name="code",
+    )
+    reason = forms.CharField(label=_("Who took it, and where to"), max_length=200)
+
+    def facts(self) -> dict[str, Any]:
+        """What the rule is told."""
+        return {"place": self.cleaned_data["place"], "reason": self.cleaned_data["reason"]}
+
+
+class PartsForm(DeedForm):
+    part = forms.ModelChoiceField(Part.objects.all(), label=_("Part"), to_field_name="code")
+    pieces = forms.IntegerField(label=_("Pieces"), min_value=1, max_value=receiving.PIECES_MAX)
+    cost = money(label=_("What they cost altogether"), required=False)
+
+    def facts(self) -> dict[str, Any]:
+        """What the rule is told."""
+        told = self.cleaned_data
+        return {
+            "part": told["part"],
+            "pieces": told["pieces"],
+            "cost_minor": told["cost"] or 0,
+        }
+
+
+class PartsCountForm(DeedForm):
+    part = forms.ModelChoiceField(Part.objects.all(), label=_("Part"), to_field_name="code")
+    counted = forms.IntegerField(
+        label=_("Pieces counted"), min_value=0, max_value=receiving.PIECES_MAX
+    )
+    reason = forms.CharField(label=_("Why it was counted"), max_length=200)
+
+    def facts(self) -> dict[str, Any]:
+        """What the rule is told."""
+        return {name: told for name, told in self.cleaned_data.items() if name != "key"}
+
+
+def weighed(told: dict[str, Any]) -> material.Weighing:
+    """A weighed form's reading, still as typed."""
+    return material.Weighing(scale=told["scale"], mass=told["mass"])

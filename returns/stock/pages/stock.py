@@ -1,0 +1,223 @@
+"""The stock room: what is there, and one page per deed that moves it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Final
+from uuid import UUID
+
+from django.contrib.auth.models import User
+from django.db.models import Sum
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _t
+from django.utils.translation import gettext_lazy as _
+from django.views.decorators.http import require_http_methods, require_safe
+
+from inventory.errors import NotFound
+from inventory.furniture.numbers import fixed
+from inventory.furniture.pages.access import ACCOUNTANT, BENCH, OWNER, StaffRequest, allow
+from inventory.furniture.pages.forms import DeedForm, MassField
+from inventory.material.queries import boxes
+from inventory.material.rules import material
+from inventory.material.sums.heat import HeatSpread
+from inventory.models import Lot, Movement, Part, Place, PlaceKind
+from inventory.parts import queries as parts
+from inventory.parts import rules as stock
+from inventory.weighing.queries import traced
+from inventory.weighing.sums.traced import Known
+from returns.arriving.pages import scales
+from returns.bench.pages import notices
+from returns.bench.pages.attempts import done, focused
+from returns.kits.rules import receiving
+from returns.moulding import rules as batches
+from returns.stock.pages import forms
+
+Rule = Callable[..., Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Deed:
+    """One page of the stock room: its words, its form, its rule."""
+
+    title: Promise
+    lead: Promise
+    press: Promise
+    form: Callable[..., Any]
+    rule: Rule
+
+
+def _receive(*, into: str, **facts: Any) -> Movement | Lot:
+    return material.receive_to_box(**facts) if into == "box" else material.receive_as_lot(**facts)
+
+
+def _open(*, into: str, **facts: Any) -> Movement | Lot:
+    return material.open_box(**facts) if into == "box" else material.open_lot(**facts)
+
+
+def _count_parts(
+    *, key: UUID, part: Part, counted: int, reason: str, at: datetime, by: User
+) -> Movement | None:
+    return stock.count(key=key, part=part, counted=counted, reason=reason, at=at, actor=by)
+
+
+DEEDS: Final[dict[str, Deed]] = {
+    "feedstock": Deed(
+        _("Receive feedstock"),
+        _("Bought-in material. Its origin is kept apart in every figure."),
+        _("Receive it"),
+        forms.FeedstockForm,
+        _receive,
+    ),
+    "scrap": Deed(
+        _("Return scrap from moulding"),
+        _("Sprues, short shots and rejects. They never count as recycled content."),
+        _("Put it in its box"),
+        forms.ScrapForm,
+        material.return_scrap,
+    ),
+    "issue": Deed(
+        _("Issue flake to moulding"),
+        _("Weigh what you take from each lot. Leave the others empty; the oldest come first."),
+        _("Issue it"),
+        forms.IssueForm,
+        material.issue,
+    ),
+    "mould": Deed(
+        _("Note a moulded batch"),
+        _("Its material is what was issued under its code; moulding adds one heat pass."),
+        _("Note it"),
+        forms.MouldForm,
+        batches.mould,
+    ),
+    "count": Deed(
+        _("Count material"),
+        _("Weigh what is there. The difference to the ledger is posted as a count difference."),
+        _("Take the count"),
+        forms.CountForm,
+        material.count,
+    ),
+    "opening": Deed(
+        _("Opening stock"),
+        _("Only for what was there before this ledger began."),
+        _("Enter it"),
+        forms.OpeningForm,
+        _open,
+    ),
+    "dispose": Deed(
+        _("Dispose of waste"),
+        _("The stream is emptied whole. How waste is sorted and handed over, local rules say."),
+        _("It was taken away"),
+        forms.DisposeForm,
+        material.dispose,
+    ),
+    "parts-receive": Deed(
+        _("Receive parts"),
+        _("Kits that wait for these parts are set aside at once."),
+        _("Put them in the bin"),
+        forms.PartsForm,
+        receiving.receive_parts,
+    ),
+    "parts-count": Deed(
+        _("Count parts"),
+        _("Count the bin, promised pieces included."),
+        _("Take the count"),
+        forms.PartsCountForm,
+        _count_parts,
+    ),
+}
+
+
+@require_safe
+@allow(BENCH, OWNER, ACCOUNTANT)
+def stock_room(request: StaffRequest) -> HttpResponse:
+    """Everything in stock at a glance."""
+    stocked = parts.listed()
+    known = traced.of_every_place()
+    facts = {
+        "lots": _lots(known),
+        "boxes": [
+            {"it": inside, "known": known.get(inside.place.code)}
+            for inside in boxes.boxes()
+            if inside.mass_mg
+        ],
+        "waste": [_waste_line(place, known) for place in _held(material.WASTE)],
+        "salvage": [_waste_line(place, known) for place in _held({PlaceKind.SALVAGE})],
+        "parts": stocked,
+        "low": [one for one in stocked if one.is_low],
+        "deeds": DEEDS,
+        "wide": True,
+    }
+    return render(request, "returns/workroom/stock.html", facts)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@allow(BENCH, OWNER)
+def stock_deed(request: StaffRequest, deed: str) -> HttpResponse:
+    """One deed: its form, and back to the stock room when it is done."""
+    if deed not in DEEDS:
+        raise NotFound()
+    page = DEEDS[deed]
+    form = (
+        page.form(request.POST) if request.method == "POST" else page.form(initial=_hint(request))
+    )
+    if request.method == "POST" and done(request, form, page.rule, **_facts(form)):
+        notices.moved(request, _t("Done: %(deed)s.") % {"deed": page.title}, form)
+        return redirect("stock")
+    refused = form if form.is_bound else None
+    facts = {
+        "form": focused(form),
+        "deed": page,
+        "name": deed,
+        "refused": refused,
+        "has_mass": any(isinstance(field, MassField) for field in form.fields.values()),
+    }
+    status = 422 if refused else 200
+    return render(request, "returns/workroom/stock_deed.html", facts, status=status)
+
+
+def _hint(request: StaffRequest) -> dict[str, Any]:
+    """What a link on the stock page has chosen already; a form ignores what it does not know."""
+    known = ("part", "place", "code", "batch_code", "reason")
+    told = {
+        name: told for name, told in request.GET.items() if name in known or name.startswith("lot-")
+    }
+    return scales.last(request) | told
+
+
+def _facts(form: DeedForm) -> dict[str, Any]:
+    if not form.is_valid():
+        return {}
+    told: dict[str, Any] = form.facts()  # type: ignore[attr-defined]
+    if "into" in form.cleaned_data:
+        told["into"] = form.cleaned_data["into"]
+    return told
+
+
+def _lots(known: Mapping[str, Known]) -> list[dict[str, Any]]:
+    rows = Lot.objects.select_related("polymer", "colour", "place")
+    rows = rows.filter(place__balance__quantity__gt=0).annotate(
+        held_mg=Sum("place__balance__quantity")
+    )
+    return [
+        {
+            "it": lot,
+            "held_mg": lot.held_mg,
+            "known": known.get(lot.place.code),
+            "origin": lot.get_origin_display(),
+            "passes": fixed(HeatSpread.from_list(lot.heat).mean_passes, 1),
+        }
+        for lot in rows.order_by("made_at", "code")[:200]
+    ]
+
+
+def _held(kinds: Iterable[PlaceKind]) -> list[Place]:
+    rows = Place.objects.filter(kind__in=list(kinds), balance__quantity__gt=0)
+    return list(rows.order_by("code"))
+
+
+def _waste_line(place: Place, known: Mapping[str, Known]) -> dict[str, Any]:
+    return {"it": place, "mass_mg": boxes.held_mg(place), "known": known.get(place.code)}

@@ -1,0 +1,104 @@
+"""Requests as staff sees them. Who filed one is told to bench and owner alone."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+
+from inventory.furniture.api import filters
+from inventory.furniture.api.access import scopes_of
+from inventory.furniture.api.shapes import Codes, Moment
+from inventory.furniture.api.views import Detail, Listing
+from returns.furniture.api.lookups import colourway_code, request_at
+from returns.models import Dispatch, Person, Request
+from returns.story.sums.states import RequestState
+
+SEES_PEOPLE = frozenset({"bench", "owner"})
+
+
+class RequestFilter(filters.FilterSet):
+    kind = filters.ChoiceFilter(choices=Request.Kind.choices)
+    state = filters.ChoiceFilter(choices=[(s.value, s.value) for s in RequestState])
+    model = filters.CharFilter(field_name="colourway__model__code", max_length=30)
+    filed_from = filters.Day(field_name="filed_at", lookup_expr="date__gte")
+    filed_to = filters.Day(field_name="filed_at", lookup_expr="date__lte")
+
+
+class RequestRow(serializers.Serializer[Request]):
+    reference = serializers.CharField()
+    kind = serializers.CharField()
+    state = serializers.CharField()
+    colourway = serializers.SerializerMethodField()
+    component = serializers.CharField()
+    defect = serializers.CharField()
+    wish = serializers.CharField()
+    lenses_back = serializers.BooleanField()
+    filed_at = Moment()
+    promised_by = serializers.DateField(allow_null=True)
+    posted_at = Moment(allow_null=True)
+    ended_at = Moment(allow_null=True)
+
+    def get_colourway(self, request: Request) -> str:
+        return colourway_code(request.colourway)
+
+
+class PersonAnswer(serializers.Serializer[Person]):
+    name = serializers.CharField()
+    email = serializers.CharField()
+    street = serializers.CharField()
+    extra = serializers.CharField()
+    postal_code = serializers.CharField()
+    city = serializers.CharField()
+    region = serializers.CharField()
+    country = serializers.CharField()
+    language = serializers.CharField()
+
+
+class PostedAnswer(serializers.Serializer[Dispatch]):
+    code = serializers.CharField()
+    kind = serializers.CharField()
+    posted_at = Moment(allow_null=True)
+    missing_reported_at = Moment(allow_null=True)
+
+
+class RequestAnswer(RequestRow):
+    """`person` and `note` are null for callers who may not see people."""
+
+    parcels = Codes(by="code")
+    frames = Codes(by="tag")
+    dispatches = PostedAnswer(many=True)
+    person = serializers.SerializerMethodField()
+    note = serializers.SerializerMethodField()
+
+    @extend_schema_field(PersonAnswer(allow_null=True))
+    def get_person(self, request: Request) -> dict[str, Any] | None:
+        person = request.person if self._sees_people() else None
+        return dict(PersonAnswer(person).data) if person else None
+
+    def get_note(self, request: Request) -> str | None:
+        return request.note if self._sees_people() else None
+
+    def _sees_people(self) -> bool:
+        return bool(SEES_PEOPLE & scopes_of(self.context["request"]))
+
+
+class Requests(Listing):
+    """Requests, the newest first."""
+
+    scope = "read"
+    serializer_class = RequestRow
+    filterset_class = RequestFilter
+    queryset = Request.objects.select_related("colourway__model", "colourway__colour")
+
+
+class OneRequest(Detail):
+    """One request with what belongs to it."""
+
+    scope = "read"
+    answer_class = RequestAnswer
+
+    def thing(self) -> Request:
+        rows = Request.objects.select_related("person", "colourway__model", "colourway__colour")
+        return request_at(self.kwargs["reference"], rows)

@@ -1,0 +1,155 @@
+"""What a private link opens: the story, its slip and photos, and what may still be done."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+from typing import Any
+
+from django.db.models import QuerySet
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_safe
+
+from inventory import clock
+from inventory.errors import NotFound, StaleState
+from inventory.furniture.pages.access import BENCH, OWNER, allow
+from inventory.furniture.pages.forms import DeedForm
+from returns.filing.pages import slip_pdf
+from returns.filing.pages.forms import AddressForm, country_name, sent_abroad_to, told_defect
+from returns.filing.rules import intake, photos
+from returns.kits.rules import kits
+from returns.models import Photo, Request
+from returns.story.pages import loop
+from returns.story.pages.personal import REFERRER_WITHOUT_FORMS, personal
+from returns.story.queries import story as stories
+from returns.story.sums.states import RequestState
+
+
+@require_safe
+@personal
+def story(request: HttpRequest, secret: str) -> HttpResponse:
+    """Everything so far and what is next."""
+    filed = intake.by_secret(secret)
+    now = timezone.now()
+    told = stories.of(filed, at=now)
+    facts = {
+        "filed": filed,
+        "secret": secret,
+        "story": told,
+        "loop": loop.picture(told.way),
+        "waits_for_us": _waits_for_us(filed, told, now),
+        "late": told.promised_by is not None and told.promised_by < clock.day_of(now),
+        "country": country_name(filed.person.country) if filed.person else "",
+        "abroad": sent_abroad_to(filed),
+        "defect": told_defect(filed),
+        "here": told.stations[told.station],
+        "photos": filed.photos.all(),
+        "is_kit": filed.kind == Request.Kind.SCREWS,
+        "kit": kits.contents(filed.colourway.model).items(),
+        "may_withdraw": intake.may_withdraw(filed),
+        "may_change_address": intake.may_change_address(filed),
+        "may_report_missing": intake.may_report_missing(filed, at=now),
+        "slip_open": _slip_open(filed),
+    }
+    return render(request, "returns/customer/story.html", facts)
+
+
+def _waits_for_us(filed: Request, told: stories.Story, at: datetime) -> bool:
+    """Whether the next deed is ours, which words about being late say already."""
+    if filed.ended_at is not None or filed.state == RequestState.AWAITED:
+        return False
+    if filed.state == RequestState.WAITING_STOCK or intake.may_report_missing(filed, at=at):
+        return False
+    return told.promised_by is None or told.promised_by >= clock.day_of(at)
+
+
+def _slip_open(filed: Request) -> bool:
+    return filed.kind == Request.Kind.SEND_BACK and filed.ended_at is None
+
+
+@require_safe
+@personal
+def slip(request: HttpRequest, secret: str) -> HttpResponse:
+    """The slip for the parcel, as PDF in A4 or A6."""
+    filed = intake.by_secret(secret)
+    if not _slip_open(filed):
+        raise NotFound()
+    size = "a6" if request.GET.get("size", "").lower() == "a6" else "a4"
+    response = HttpResponse(slip_pdf.make(filed, size=size), content_type="application/pdf")
+    response["Content-Disposition"] = f'inline; filename="{filed.reference}-{size}.pdf"'
+    response["Referrer-Policy"] = REFERRER_WITHOUT_FORMS
+    return response
+
+
+@require_safe
+@personal
+def story_photo(request: HttpRequest, secret: str, file_name: str) -> HttpResponse:
+    """One photo of one's own request."""
+    del request
+    return _picture(Photo.objects.filter(request=intake.by_secret(secret), file_name=file_name))
+
+
+@require_safe
+@allow(BENCH, OWNER)
+def photo(request: HttpRequest, file_name: str) -> HttpResponse:
+    """One photo, for the bench."""
+    del request
+    return _picture(Photo.objects.filter(file_name=file_name))
+
+
+def _picture(rows: QuerySet[Photo]) -> HttpResponse:
+    found = rows.first()
+    if found is None or not photos.path(found.file_name).is_file():
+        raise NotFound()
+    response = HttpResponse(photos.path(found.file_name).read_bytes(), content_type="image/jpeg")
+    response["Cache-Control"] = "no-store"
+    response["Referrer-Policy"] = REFERRER_WITHOUT_FORMS
+    response["Content-Disposition"] = "inline"
+    return response
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@personal
+def withdraw(request: HttpRequest, secret: str) -> HttpResponse:
+    """Take the request back, after one question."""
+    return _once_confirmed(request, secret, intake.withdraw, "withdraw.html")
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@personal
+def missing(request: HttpRequest, secret: str) -> HttpResponse:
+    """It never came."""
+    return _once_confirmed(request, secret, intake.report_missing, "missing.html")
+
+
+def _once_confirmed(
+    request: HttpRequest, secret: str, rule: Callable[..., Any], template: str
+) -> HttpResponse:
+    """Ask once on a page of its own, then do it and show the story."""
+    filed = intake.by_secret(secret)
+    form = DeedForm(request.POST or None)
+    if form.is_valid() and form.attempt(rule, request=filed, at=timezone.now()) is not None:
+        return redirect("story", secret)
+    facts = {"form": form, "filed": filed, "secret": secret}
+    return render(request, f"returns/customer/{template}", facts)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@personal
+def address(request: HttpRequest, secret: str) -> HttpResponse:
+    """Change where it is posted to, as long as it has not been."""
+    filed = intake.by_secret(secret)
+    if filed.person is None or filed.person.erased_at is not None:
+        raise StaleState()
+    names = [name for name in AddressForm.base_fields if name != "key"]
+    known = {name: getattr(filed.person, name) for name in names}
+    form = AddressForm(request.POST or None, initial=known)
+    if form.is_valid():
+        contact, at = form.contact(), timezone.now()
+        done = form.attempt(intake.change_address, request=filed, contact=contact, at=at)
+        if done is not None:
+            return redirect("story", secret)
+    facts = {"form": form, "filed": filed, "secret": secret}
+    return render(request, "returns/customer/address.html", facts)

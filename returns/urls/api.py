@@ -1,0 +1,167 @@
+"""Addresses of the API. Nouns are plural; a deed on a thing is a noun below it."""
+
+from __future__ import annotations
+
+from django.urls import URLPattern, URLResolver, path, re_path
+
+from inventory.ledger import api as movements
+from inventory.months import api as months
+from inventory.weighing import api as reconciliation
+from returns.api import calculations, sums
+from returns.arriving import api as parcels
+from returns.auditing import api as audits
+from returns.catalogue import api as catalogue
+from returns.figures.circularity import api as circularity
+from returns.figures.forecast import api as foresight
+from returns.figures.repairability import api as repairs
+from returns.filing import api as filing
+from returns.furniture.api import describing
+from returns.grading import api as frames
+from returns.kits import api as kits
+from returns.leaving import api as leaving
+from returns.mending import api as mending
+from returns.moulding import api as batches
+from returns.regrind.api import boxes, runs
+from returns.setup import api as tokens
+from returns.stock import api as stock
+from returns.story.api import requests, stories
+
+_open: list[URLPattern] = [
+    path("models/", catalogue.Models.as_view(), name="api-models"),
+    path("models/<str:code>/", catalogue.OneModel.as_view(), name="api-model"),
+    path("send-backs/", filing.SendBack.as_view(), name="api-send-backs"),
+    path("spare-screws/", filing.SpareScrews.as_view(), name="api-spare-screws"),
+    path("story/", stories.OneStory.as_view(), name="api-story"),
+    path("story/withdrawals/", stories.Withdraw.as_view(), name="api-story-withdrawals"),
+    path("story/addresses/", stories.ChangeAddress.as_view(), name="api-story-addresses"),
+    path("story/missing-reports/", stories.ReportMissing.as_view(), name="api-story-missing"),
+]
+
+_bench: list[URLPattern] = [
+    path("requests/", requests.Requests.as_view(), name="api-requests"),
+    path("requests/<str:reference>/", requests.OneRequest.as_view(), name="api-request"),
+    path("parcels/", parcels.Parcels.as_view(), name="api-parcels"),
+    path("parcels/<str:code>/", parcels.OneParcel.as_view(), name="api-parcel"),
+    path("parcels/<str:code>/frames/", parcels.ParcelFrames.as_view(), name="api-parcel-frames"),
+    path("parcels/<str:code>/endings/", parcels.FinishParcel.as_view(), name="api-parcel-endings"),
+    path("kits/", kits.Kits.as_view(), name="api-kits"),
+    path("kits/<str:reference>/dispatches/", kits.KitDispatches.as_view(), name="api-kit-posts"),
+    path("kits/<str:reference>/returns-to-queue/", kits.PutBack.as_view(), name="api-kit-back"),
+    path("kits/<str:reference>/reposts/", kits.Repost.as_view(), name="api-kit-reposts"),
+    path("kits/<str:reference>/arrivals/", kits.TurnedUp.as_view(), name="api-kit-arrivals"),
+]
+
+_frames: list[URLPattern] = [
+    path("frames/", frames.Frames.as_view(), name="api-frames"),
+    path("frames/<str:tag>/", frames.OneFrame.as_view(), name="api-frame"),
+    path("frames/<str:tag>/gradings/", frames.Gradings.as_view(), name="api-gradings"),
+    path("frames/<str:tag>/overrulings/", frames.Overrulings.as_view(), name="api-overrulings"),
+    path("frames/<str:tag>/wishes/", frames.Wishes.as_view(), name="api-wishes"),
+    path("frames/<str:tag>/voidings/", frames.Voidings.as_view(), name="api-voidings"),
+    path("frames/<str:tag>/jobs/", mending.Jobs.as_view(), name="api-jobs"),
+    path("frames/<str:tag>/job/additions/", mending.Additions.as_view(), name="api-job-additions"),
+    path("frames/<str:tag>/job/removals/", mending.Removals.as_view(), name="api-job-removals"),
+    path("frames/<str:tag>/job/steps/", mending.Steps.as_view(), name="api-job-steps"),
+    path("frames/<str:tag>/job/checks/", mending.Checks.as_view(), name="api-job-checks"),
+    path("frames/<str:tag>/job/endings/", mending.GivingUp.as_view(), name="api-job-endings"),
+    path("frames/<str:tag>/job/weigh-outs/", mending.WeighOuts.as_view(), name="api-weigh-outs"),
+    path("frames/<str:tag>/strip-downs/", leaving.StripDowns.as_view(), name="api-strip-downs"),
+    path(
+        "frames/<str:tag>/strip-down-reversals/",
+        leaving.StripDownReversals.as_view(),
+        name="api-strip-down-reversals",
+    ),
+    path("frames/<str:tag>/discards/", leaving.Discards.as_view(), name="api-discards"),
+    path("frames/<str:tag>/dispatches/", leaving.Dispatches.as_view(), name="api-dispatches"),
+    path("frames/<str:tag>/lens-dispatches/", leaving.LensDispatches.as_view(), name="api-lenses"),
+]
+
+_material: list[URLPattern] = [
+    path("boxes/", boxes.Boxes.as_view(), name="api-boxes"),
+    path("boxes/<str:code>/", boxes.OneBox.as_view(), name="api-box"),
+    path("lots/", boxes.Lots.as_view(), name="api-lots"),
+    path("lots/<str:code>/", boxes.OneLot.as_view(), name="api-lot"),
+    path("balances/", boxes.Balances.as_view(), name="api-balances"),
+    path("runs/", runs.Runs.as_view(), name="api-runs"),
+    path("runs/<str:code>/", runs.OneRun.as_view(), name="api-run"),
+    path("runs/<str:code>/confirmations/", runs.Confirmations.as_view(), name="api-run-confirm"),
+    path("runs/<str:code>/cancellations/", runs.Cancellations.as_view(), name="api-run-cancel"),
+    path("runs/<str:code>/weigh-outs/", runs.RunWeighOuts.as_view(), name="api-run-finish"),
+    path("runs/<str:code>/explanations/", runs.Explanations.as_view(), name="api-run-explain"),
+    path("parts/", stock.Parts.as_view(), name="api-parts"),
+    path("parts/<str:code>/", stock.OnePart.as_view(), name="api-part"),
+    path("parts/<str:code>/receipts/", stock.Receipts.as_view(), name="api-part-receipts"),
+    path("parts/<str:code>/counts/", stock.PartCounts.as_view(), name="api-part-counts"),
+    path("feedstock/", stock.Feedstock.as_view(), name="api-feedstock"),
+    path("scrap/", stock.Scrap.as_view(), name="api-scrap"),
+    path("issues/", stock.Issues.as_view(), name="api-issues"),
+    path("places/<str:code>/counts/", stock.MassCounts.as_view(), name="api-place-counts"),
+    path("places/<str:code>/disposals/", stock.Disposals.as_view(), name="api-disposals"),
+    path("batches/", batches.Batches.as_view(), name="api-batches"),
+]
+
+_books: list[URLPattern] = [
+    path("movements/", movements.Movements.as_view(), name="api-movements"),
+    path("movements/<int:number>/", movements.OneMovement.as_view(), name="api-movement"),
+    path("movements/<int:number>/reversals/", movements.Reversals.as_view(), name="api-reversals"),
+    path("months/", months.Months.as_view(), name="api-months"),
+    path("months/<str:label>/", months.OneMonth.as_view(), name="api-month"),
+    path("months/<str:label>/report/", months.Report.as_view(), name="api-month-report"),
+    path(
+        "months/<str:label>/reconciliation/",
+        reconciliation.OfMonth.as_view(),
+        name="api-month-reconciliation",
+    ),
+    path("months/<str:label>/closings/", months.Close.as_view(), name="api-month-closings"),
+]
+
+_owner: list[URLPattern] = [
+    path("lifetimes/", foresight.Lifetimes.as_view(), name="api-lifetimes"),
+    path("forecast/", foresight.Forecast.as_view(), name="api-forecast"),
+    path("weigh-audits/", audits.Audits.as_view(), name="api-audits"),
+    path("weigh-audits/<int:number>/", audits.OneAudit.as_view(), name="api-audit"),
+    path(
+        "weigh-audits/<int:number>/results/",
+        audits.AuditResults.as_view(),
+        name="api-audit-results",
+    ),
+    path("part-orders/", foresight.PartOrders.as_view(), name="api-part-orders"),
+    path("outstanding/", foresight.Outstanding.as_view(), name="api-outstanding"),
+    path("claims/", foresight.Claims.as_view(), name="api-claims"),
+    path("emissions/", foresight.Emissions.as_view(), name="api-emissions"),
+    path("circularity/", circularity.Whole.as_view(), name="api-circularity"),
+    path(
+        "circularity/models/<str:code>/",
+        circularity.OfModel.as_view(),
+        name="api-circularity-model",
+    ),
+    path(
+        "circularity/batches/<str:code>/",
+        circularity.OfBatch.as_view(),
+        name="api-circularity-batch",
+    ),
+    path("sold-units/trials/", batches.Trials.as_view(), name="api-sold-trials"),
+    path("sold-units/imports/", batches.Imports.as_view(), name="api-sold-imports"),
+    path("tokens/", tokens.Tokens.as_view(), name="api-tokens"),
+    path("tokens/<str:handle>/revocations/", tokens.Revocations.as_view(), name="api-revocations"),
+]
+
+_itself: list[URLPattern] = [
+    path("schema/", describing.Description.as_view(), name="api-schema"),
+    path("docs/", describing.Docs.as_view(), name="api-docs"),
+    path("problems/", describing.Problems.as_view(), name="api-problems"),
+    re_path(r"^.*$", describing.Unknown.as_view(), name="api-unknown"),
+]
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    *_open,
+    *_bench,
+    *_frames,
+    *_material,
+    *_books,
+    *_owner,
+    *sums.urlpatterns,
+    *repairs.urlpatterns,
+    *calculations.urlpatterns,
+    *_itself,
+]

@@ -1,0 +1,35 @@
+"""Addresses of the bench: today's queue, parcels, frames, the look-over, labels, finding a code."""
+
+from __future__ import annotations
+
+from django.urls import URLPattern, URLResolver, path
+
+from returns.arriving.pages import parcels
+from returns.bench.pages import frames, going, labelling, today
+from returns.grading.pages import looks
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("bench/", today.today, name="bench"),
+    path("go/", going.go, name="go"),
+    path("go/<path:code>/", going.go, name="go-code"),
+    path("bench/request/<str:reference>/", parcels.request_page, name="bench-request"),
+    path("bench/parcel/book/", parcels.book, name="parcel-book"),
+    path("bench/parcel/<str:code>/", parcels.parcel, name="parcel"),
+    path("bench/parcel/<str:code>/finish/", parcels.finish, name="parcel-finish"),
+    path("bench/parcel/<str:code>/label.pdf", labelling.parcel_label, name="parcel-label"),
+    path("bench/parcel/<str:code>/tags.pdf", labelling.parcel_tags, name="parcel-tags"),
+    path("bench/frame/<str:tag>/", frames.frame, name="frame"),
+    path("bench/frame/<str:tag>/look/", looks.look, name="frame-look"),
+    path("bench/frame/<str:tag>/overrule/", frames.overrule, name="frame-overrule"),
+    path("bench/frame/<str:tag>/request/", frames.assign, name="frame-assign"),
+    path("bench/frame/<str:tag>/wish/", frames.wish, name="frame-wish"),
+    path("bench/frame/<str:tag>/unstrip/", frames.unstrip, name="frame-unstrip"),
+    path("bench/frame/<str:tag>/unweigh/", frames.unweigh, name="frame-unweigh"),
+    path("bench/frame/<str:tag>/label.pdf", labelling.frame_label, name="frame-label"),
+    path("bench/photo/<str:file_name>", frames.photo, name="frame-photo"),
+    path("bench/box/<str:code>/label.pdf", labelling.box_label, name="box-label"),
+    path("bench/lot/<str:code>/label.pdf", labelling.lot_label, name="lot-label"),
+    path("bench/labels/", labelling.labels_page, name="bench-labels"),
+    path("bench/labels/sheet/<slug:what>.pdf", labelling.sheet, name="label-sheet"),
+    path("bench/labels/calibration.pdf", labelling.calibration, name="label-calibration"),
+]

@@ -1,0 +1,29 @@
+"""Addresses of the customers' pages."""
+
+from __future__ import annotations
+
+from django.urls import URLPattern, URLResolver, path
+
+from returns.figures.claims.pages import public as claims
+from returns.figures.method import pages as method
+from returns.filing.pages import filing, reading
+from returns.story.pages import find, story
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("", filing.start, name="start"),
+    path("ask/screws/", filing.ask_screws, name="ask-screws"),
+    path("ask/return/", filing.ask_return, name="ask-return"),
+    path("claims/", claims.page, name="public-claims"),
+    path("claims/claims.json", claims.data, name="public-claims-data"),
+    path("find/", find.find, name="find"),
+    path("guide/<slug:model>/", reading.guide, name="guide"),
+    path("method/", method.page, name="method"),
+    path("notice/", reading.notice, name="notice"),
+    path("photo/<str:file_name>/", story.photo, name="photo"),
+    path("story/<str:secret>/", story.story, name="story"),
+    path("story/<str:secret>/slip.pdf", story.slip, name="slip"),
+    path("story/<str:secret>/photo/<str:file_name>/", story.story_photo, name="story-photo"),
+    path("story/<str:secret>/withdraw/", story.withdraw, name="story-withdraw"),
+    path("story/<str:secret>/address/", story.address, name="story-address"),
+    path("story/<str:secret>/missing/", story.missing, name="story-missing"),
+]

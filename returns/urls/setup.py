@@ -1,0 +1,16 @@
+"""Addresses of the set-up and of the logins."""
+
+from __future__ import annotations
+
+from django.urls import URLPattern, URLResolver, path
+
+from returns.setup.pages import checklist, people
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("owner/setup/", checklist.page, name="setup"),
+    path("owner/setup/<slug:step>/", checklist.one, name="setup-step"),
+    path("owner/people/", people.page, name="people"),
+    path("owner/people/<int:number>/password/", people.password, name="person-password"),
+    path("owner/people/<int:number>/off/", people.off, name="person-off"),
+    path("owner/people/<int:number>/on/", people.on, name="person-on"),
+]

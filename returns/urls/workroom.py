@@ -1,0 +1,42 @@
+"""Addresses of the workroom: mending, stripping, posting, boxes, runs, stock."""
+
+from __future__ import annotations
+
+from django.urls import URLPattern, URLResolver, path
+
+from returns.leaving import pages as posting
+from returns.mending import pages as mend
+from returns.moulding.pages import blend, heat_shown
+from returns.regrind.pages import boxes, strip
+from returns.salvage import pages as salvage
+from returns.stock.pages import stock
+
+FRAME = "bench/frame/<str:tag>"
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path(f"{FRAME}/mend/", mend.mend, name="mend"),
+    path(f"{FRAME}/mend/open/", mend.open_job, name="mend-open"),
+    path(f"{FRAME}/mend/step/<int:step>/", mend.do_step, name="mend-step"),
+    path(f"{FRAME}/mend/drop/<int:step>/", mend.drop_step, name="mend-drop"),
+    path(f"{FRAME}/mend/<slug:deed>/", mend.act, name="mend-act"),
+    path(f"{FRAME}/strip/", strip.strip, name="strip"),
+    path(f"{FRAME}/discard/", strip.discard, name="discard"),
+    path(f"{FRAME}/post/", posting.post_frame, name="post-frame"),
+    path(f"{FRAME}/post/lenses/", posting.post_lenses, name="post-lenses"),
+    path(f"{FRAME}/post/address.pdf", posting.frame_label, name="post-label"),
+    path("bench/kits/", posting.kit_list, name="kits"),
+    path("bench/kits/addresses.pdf", posting.address_sheet, name="address-sheet"),
+    path("bench/kits/<str:reference>/", posting.kit, name="kit"),
+    path("bench/kits/<str:reference>/address.pdf", posting.kit_label, name="kit-label"),
+    path("bench/boxes/", boxes.box_list, name="boxes"),
+    path("bench/boxes/<str:code>/propose/", boxes.propose, name="box-propose"),
+    path("bench/run/<str:code>/", boxes.run, name="run"),
+    path("bench/run/<str:code>/<slug:deed>/", boxes.act, name="run-act"),
+    path("bench/blend/", blend.page, name="blend"),
+    path("bench/heat/<path:code>/", heat_shown.page, name="heat"),
+    path("bench/salvage/", salvage.page, name="salvage"),
+    path("bench/salvage/approve/", salvage.approve, name="salvage-approve"),
+    path("bench/salvage/withdraw/", salvage.withdraw, name="salvage-withdraw"),
+    path("bench/stock/", stock.stock_room, name="stock"),
+    path("bench/stock/<slug:deed>/", stock.stock_deed, name="stock-deed"),
+]

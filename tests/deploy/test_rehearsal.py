@@ -1,0 +1,48 @@
+"""The rehearsal of the whole main job, against live pages and a real worker."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.utils import timezone
+
+from deploy.demo import cast, masters
+from deploy.management.commands.rehearse import read_logins
+from deploy.rehearsal.story import Story
+from deploy.rehearsal.visitor import Stumble, Visitor
+from inventory.models import Part
+from inventory.parts import rules as stock
+from tests import makers
+from tests.service.worker import running
+
+
+@pytest.fixture
+def furnished(tmp_path: Path) -> Path:
+    """The demo's masters and people without its story; returns the logins file."""
+    now = timezone.now()
+    masters.furnish(today=now.date())
+    for part in Part.objects.all():
+        stock.receive(key=makers.key(), part=part, pieces=50, cost_minor=0, at=now)
+    logins = tmp_path / "logins.txt"
+    cast.hire(logins)
+    return logins
+
+
+@pytest.mark.django_db(transaction=True)
+def test_whole_main_job_holds_over_http(
+    transactional_db: None, furnished: Path, live_server: Any, tmp_path: Path
+) -> None:
+    said: list[str] = []
+    zone = timezone.get_default_timezone()
+    with running(tmp_path, "filesystem://localhost//"):
+        story = Story(live_server.url, read_logins(furnished), zone, said.append)
+        steps = story.tell()
+    assert steps == len(said) >= 20
+    assert any("moved by 19520 mg exactly" in line for line in said)
+
+
+def test_address_where_nobody_answers_is_told_plainly() -> None:
+    with pytest.raises(Stumble, match="does not answer"):
+        Visitor("customer", "http://127.0.0.1:9").open("/")

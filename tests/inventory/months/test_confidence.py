@@ -1,0 +1,227 @@
+"""How well the report's masses are known, and that closed months keep their edition."""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+
+import pytest
+
+from inventory.models import ClassPrice, PlaceKind, Reading
+from inventory.models.materials import Origin
+from inventory.months import rules as months
+from inventory.months.queries import months as standing
+from inventory.months.queries import recovered
+from inventory.months.queries.followed import Followed
+from inventory.months.queries.recovered import tallies
+from inventory.weighing import rules as weighing
+from inventory.weighing.sums.traced import Known, Traced
+from tests.inventory.month_makers import (
+    DEC_2,
+    NOV,
+    OCT,
+    at,
+    box,
+    furnished_october,
+    lot,
+    move,
+    stripped,
+    weighed_in,
+)
+from tests.makers import Shop, key
+
+pytestmark = pytest.mark.django_db
+
+
+def october() -> recovered.Report:
+    return recovered.of_month("2026-10")
+
+
+def known(report: recovered.Report, row: str, column: str) -> Known:
+    told = report.known_of(row, column)
+    assert told is not None
+    return told
+
+
+KEYS_OF_EDITION_1 = {
+    "address",
+    "currency",
+    "frames",
+    "journal",
+    "label",
+    "late",
+    "material",
+    "movements",
+    "names",
+    "parts",
+    "shelves",
+    "trust",
+    "unvalued",
+    "workshop",
+    "worth",
+    "zone",
+}
+
+
+def test_month_closed_in_the_first_edition_keeps_its_figures_and_states_no_more(shop: Shop) -> None:
+    """Its digest was taken over these keys only; it must come out the same for ever."""
+    furnished_october(shop)
+    now = recovered.frozen_now()
+    first = recovered.build("2026-10", now | {"edition": 1})
+    assert set(json.loads(recovered.canonical(first))) == KEYS_OF_EDITION_1
+    assert first.known_of("total", "closing") is None
+    second = json.loads(recovered.canonical(recovered.build("2026-10", now)))
+    kept = {name: second[name] for name in KEYS_OF_EDITION_1}
+    for row in kept["worth"]:
+        for name in ("bought_minor", "recovered_minor", "converted_minor", "known"):
+            del row[name]
+    assert kept == json.loads(recovered.canonical(first))
+
+
+def test_every_mass_of_the_report_is_traced_to_the_milligram(shop: Shop) -> None:
+    furnished_october(shop)
+    report = october()
+    cells = report.followed.by_cell("2026-10")
+    for row in (*report.material, *report.shelves):
+        mine = cells.get(row.place, {})
+        told = {column: cell.quantity for column, cell in row.flows.cells.items()}
+        told |= {"opening": row.flows.opening, "closing": row.flows.closing}
+        for column, mass_mg in told.items():
+            assert mine.get(column, Traced()).mass_mg == mass_mg, (row.place, column)
+
+
+def test_closing_is_known_by_what_is_left_and_not_by_opening_and_flows_again(shop: Shop) -> None:
+    """A box filled by one reading and ground whole: its closing is nothing, known without doubt,
+    and the total is what lies in the lot, by the flake's own reading."""
+    weighed_in("F-AAAA-1111", 19_400)
+    stripped(shop, "F-AAAA-1111", "19.400 g")
+    flake = weighing.read(scale=shop.fine_scale, typed="19.400 g", at=OCT)
+    move("grind", (box(shop), lot(shop), 19_400), reading=flake, subject="G-2222-3333")
+    report = october()
+    put_in = Reading.objects.get(postings__movement__kind="strip_down")
+    whole_ug = 2 * (put_in.u_own_ug**2 + put_in.u_shared_ug**2) ** 0.5
+    assert known(report, box(shop).code, "credited").expanded_ug == pytest.approx(whole_ug, abs=1)
+    assert known(report, box(shop).code, "closing") == Known()
+    flake_ug = 2 * (flake.u_own_ug**2 + flake.u_shared_ug**2) ** 0.5
+    assert known(report, "total", "closing").expanded_ug == pytest.approx(flake_ug, abs=1)
+    assert known(report, "total", "closing").readings == 1
+
+
+def test_a_month_opens_as_well_known_as_the_one_before_it_closed(shop: Shop) -> None:
+    """A lot that was issued to the milligram is empty, though its three weighings differ."""
+    bought, other = (lot(shop, f"L-FEED-{n}{n}{n}{n}", Origin.FEEDSTOCK) for n in (2, 3))
+    supply, mould = at(PlaceKind.SUPPLIERS), at(PlaceKind.PRODUCTION)
+    for leg, typed in (
+        ((supply, bought), "100.000 g"),
+        ((supply, other), "50.000 g"),
+        ((bought, mould), "60.000 g"),
+        ((bought, mould), "40.000 g"),
+    ):
+        reading = weighing.read(scale=shop.fine_scale, typed=typed, at=OCT)
+        kind = "receive_feedstock" if leg[0] == supply else "issue"
+        move(kind, (*leg, reading.mass_mg), reading=reading)
+    left = Reading.objects.get(mass_mg=50_000)
+    left_ug = 2 * (left.u_own_ug**2 + left.u_shared_ug**2) ** 0.5
+    closing = known(october(), "total", "closing")
+    assert closing.expanded_ug == pytest.approx(left_ug, abs=1)
+    assert known(october(), bought.code, "closing") == Known()
+    assert known(recovered.of_month("2026-11"), "total", "opening") == closing
+    for label in ("2026-08", "2026-09", "2026-10"):
+        months.close(key=key(), label=label, at=DEC_2, by=None)
+    assert known(recovered.of_month("2026-11"), "total", "opening") == closing
+    (newest, *_rest) = [row for row in standing.listed(DEC_2) if row.month]
+    assert (newest.label, newest.closing_known) == ("2026-10", closing)
+
+
+def test_what_nobody_weighed_is_told_and_not_made_up(shop: Shop) -> None:
+    furnished_october(shop)
+    told = known(october(), "total", "opening")
+    assert (told.booked_mg, told.is_weighed, told.expanded_ug) == (100_000, False, 0)
+
+
+def test_a_month_starts_from_the_snapshot_as_from_the_first_posting(shop: Shop) -> None:
+    furnished_october(shop)
+    weighed_in("F-AAAA-3333", 19_400, at_=NOV)
+    stripped(shop, "F-AAAA-3333", "19.400 g", at_=NOV)
+    afresh = Followed(["2026-11"]).opened("2026-11")
+    before = recovered.of_month("2026-11").known
+    for label in ("2026-08", "2026-09", "2026-10"):
+        months.close(key=key(), label=label, at=DEC_2, by=None)
+    kept = Followed(["2026-11"]).opened("2026-11")
+    assert {account: held.known() for account, held in kept.items()} == {
+        account: held.known() for account, held in afresh.items()
+    }
+    assert recovered.of_month("2026-11").known == before
+
+
+def test_scale_past_its_check_is_marked_at_each_figure_and_listed(shop: Shop) -> None:
+    shop.fine_scale.check_due = date(2026, 10, 1)
+    shop.fine_scale.save()
+    furnished_october(shop)
+    report = october()
+    assert report.flags == (("Fine scale", "past_check", 1),)
+    flag = ((str(shop.fine_scale.pk), "past_check"), 1)
+    assert known(report, box(shop).code, "credited").flags == (flag,)
+    assert known(report, "total", "credited").flags == (flag,)
+
+
+def test_frames_on_hold_are_the_same_from_the_snapshot_as_from_all_postings(shop: Shop) -> None:
+    furnished_october(shop)
+    weighed_in("F-AAAA-4444", 20_000, at_=NOV)
+    hold = (at(PlaceKind.ARRIVALS), at(PlaceKind.HOLD), 20_000)
+    move("carry", hold, at=NOV, subject="F-AAAA-4444")
+    back = (at(PlaceKind.HOLD), at(PlaceKind.BENCH), 23_900)
+    for label in ("2026-08", "2026-09", "2026-10"):
+        months.close(key=key(), label=label, at=DEC_2, by=None)
+    for label in ("2026-10", "2026-11"):
+        held = recovered.of_month(label).frames.held
+        assert held.quantity == len(tallies.on_hold_at_close(label)) > 0
+        first = recovered.build(label, recovered.frozen_now() | {"edition": 1})
+        assert first.frames.held == held
+    move("carry", back, at=NOV, subject="F-AAAA-2222")
+    assert recovered.of_month("2026-11").frames.held.quantity == 1
+    assert tallies.on_hold_at_close("2026-11") == ["F-AAAA-4444"]
+
+
+def test_the_worth_goes_from_opening_to_closing_in_lines_that_tie(shop: Shop) -> None:
+    """By hand: 450 bought, 160 for the strip-down, 240 for grinding (see `furnished_october`)."""
+    ClassPrice.objects.create(
+        polymer=shop.pp,
+        origin="post_consumer_feedstock",
+        price_minor_per_kg=95,
+        to_complete_minor_per_kg=10,
+        to_sell_minor_per_kg=5,
+    )
+    furnished_october(shop)
+    report = october()
+    steps = dict(report.worth_steps)
+    assert (steps["bought"], steps["recovered"], steps["converted"]) == (450, 160, 240)
+    assert steps["otherwise"] == 0
+    names = [name for name, _amount in report.worth_steps]
+    turn = names.index("cost")
+    assert sum(steps[name] for name in names[:turn]) == steps["cost"]
+    assert sum(steps[name] for name in names[turn:-1]) == steps["carried"] == report.carried_minor
+    assert steps["written_down"] == -(448 - 39)
+    for row in report.worth:
+        taken = row.issued_minor + row.written_off_minor
+        assert row.opening_minor + row.received_minor - taken == row.cost_minor
+
+
+def test_the_allowance_opens_next_month_as_it_closed_and_the_steps_tie_again(shop: Shop) -> None:
+    ClassPrice.objects.create(
+        polymer=shop.pp,
+        origin="post_consumer_feedstock",
+        price_minor_per_kg=95,
+        to_complete_minor_per_kg=10,
+        to_sell_minor_per_kg=5,
+    )
+    furnished_october(shop)
+    bought = lot(shop, "L-FEED-3333", Origin.FEEDSTOCK)
+    move("receive_feedstock", (at(PlaceKind.SUPPLIERS), bought, 100_000), cost_minor=50, at=NOV)
+    move("issue", (bought, at(PlaceKind.PRODUCTION), 60_000), at=NOV)
+    october_carried = dict(october().worth_steps)["carried"]
+    steps = dict(recovered.of_month("2026-11").worth_steps)
+    assert steps["opening"] + steps["allowance_before"] == october_carried
+    after = ("allowance_before", "allowance_left", "written_down")
+    assert steps["cost"] + sum(steps[name] for name in after) == steps["carried"]
+    assert steps["allowance_left"] > 0

@@ -1,0 +1,579 @@
+"""The workroom's pages: who may open them, and each deed from its form to the ledger and back."""
+
+from __future__ import annotations
+
+import io
+import re
+import uuid
+from collections.abc import Callable
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.contrib.auth.models import User
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+from pypdf import PdfReader
+
+from inventory.furniture.wording import uncertainty
+from inventory.ledger.rules import places
+from inventory.material.rules import grinding, material
+from inventory.material.sums import heat
+from inventory.models import GrindRun, Lot, Movement, Place, PlaceKind
+from inventory.parts import rules as stock
+from inventory.weighing import rules as weighing
+from returns.filing.rules import intake
+from returns.kits.rules import kits
+from returns.models import (
+    Dispatch,
+    Person,
+    ProductionBatch,
+    Remedy,
+    RepairJob,
+    Request,
+    ReturnedFrame,
+)
+from returns.regrind.rules import stripdown
+from returns.regrind.rules.stripdown import StripDown
+from tests import makers
+from tests.makers import NOON, Shop, key
+from tests.returns.bench_makers import filed
+from tests.returns.workroom_makers import NEW_ARM, POLISH, do, graded, held, mended, opened
+
+pytestmark = pytest.mark.django_db
+Told = dict[str, Any]
+
+
+@pytest.fixture
+def desk(client: Client, bea: User) -> Client:
+    client.force_login(bea)
+    return client
+
+
+def send(client: Client, name: str, *args: object, **told: object) -> Any:
+    told.setdefault("key", str(uuid.uuid4()))
+    return client.post(reverse(name, args=args), told)
+
+
+def now(frame: ReturnedFrame) -> ReturnedFrame:
+    return ReturnedFrame.objects.get(pk=frame.pk)
+
+
+def page(client: Client, name: str, *args: object) -> str:
+    answer = client.get(reverse(name, args=args))
+    assert answer.status_code == 200
+    return answer.content.decode()
+
+
+def clean(text: str) -> str:
+    """No inline style and no inline script: the policy would drop them."""
+    assert "style=" not in text
+    assert not re.search(r"<script(?![^>]*src=)", text)
+    return text
+
+
+@pytest.mark.parametrize("name", ["kits", "boxes", "stock"])
+def test_strangers_go_to_the_entrance_and_other_roles_are_refused(
+    client: Client, acke: User, name: str
+) -> None:
+    assert client.get(reverse(name)).status_code == 302
+    client.force_login(acke)
+    assert client.get(reverse(name)).status_code == (200 if name == "stock" else 403)
+
+
+@pytest.mark.parametrize(
+    ("name", "args"),
+    [
+        ("mend", ["F-NONE"]),
+        ("strip", ["F-NONE"]),
+        ("post-frame", ["F-NONE"]),
+        ("kit", ["Q-NONE"]),
+        ("run", ["G-NONE"]),
+        ("stock-deed", ["fly"]),
+        ("post-label", ["F-NONE"]),
+    ],
+)
+def test_unknown_things_are_not_found(desk: Client, name: str, args: list[str]) -> None:
+    assert desk.get(reverse(name, args=args)).status_code == 404
+
+
+@pytest.mark.parametrize("state", ["weighed", "mended", "posted", "boxed"])
+def test_pages_of_a_frame_in_another_state_say_so(
+    desk: Client, shop: Shop, bea: User, state: str
+) -> None:
+    frame = graded(shop, bea, POLISH, state=state)
+    assert "not to be mended now" in page(desk, "mend", frame.tag)
+    assert "not to be stripped now" in page(desk, "strip", frame.tag)
+
+
+def test_frame_is_mended_from_the_plan_to_the_weigh_out(
+    desk: Client, shop: Shop, bea: User
+) -> None:
+    frame = graded(shop, bea, NEW_ARM)
+    assert "Start mending" in clean(page(desk, "mend", frame.tag))
+    send(desk, "mend-open", frame.tag)
+    job = RepairJob.objects.get()
+    step = job.steps.get()
+    assert "Arm, Avocet" in clean(page(desk, "mend", frame.tag))
+    told: Told = {"minutes": "9", "part-arm-avocet": "1"}
+    assert send(desk, "mend-step", frame.tag, step.pk, **told).status_code == 302
+    assert stock.held(shop.arm) == 5
+    assert "Bench check" in page(desk, "mend", frame.tag)
+    ticks = dict.fromkeys(["closes_freely", "screw_flush", "lens_held", "no_sharp_edge"], "on")
+    send(desk, "mend-act", frame.tag, "check", **ticks)
+    assert "Weigh it out" in clean(page(desk, "mend", frame.tag))
+    answer = send(desk, "mend-act", frame.tag, "weigh-out", scale=shop.fine_scale.pk, mass="24,81")
+    assert answer.headers["Location"] == reverse("post-frame", args=[frame.tag])
+    assert now(frame).state == "mended"
+
+
+def test_failed_check_offers_the_step_anew_and_giving_up(
+    desk: Client, shop: Shop, bea: User
+) -> None:
+    frame = graded(shop, bea, POLISH)
+    do(opened(frame, bea), bea)
+    send(desk, "mend-act", frame.tag, "check", closes_freely="on")
+    text = page(desk, "mend", frame.tag)
+    assert "The last check did not hold" in text
+    assert "Done anew" in text
+    answer = send(desk, "mend-act", frame.tag, "give-up", reason="splits")
+    assert answer.headers["Location"] == reverse("strip", args=[frame.tag])
+
+
+def test_steps_are_added_and_dropped(desk: Client, shop: Shop, bea: User) -> None:
+    frame = graded(shop, bea)
+    job = opened(frame, bea)
+    polish = Remedy.objects.get(key="polish-front")
+    send(desk, "mend-act", frame.tag, "add", remedy=polish.pk, component="front")
+    step = job.steps.get()
+    send(desk, "mend-drop", frame.tag, step.pk)
+    assert not job.steps.exists()
+
+
+def test_another_part_can_be_named(desk: Client, shop: Shop, bea: User) -> None:
+    frame = graded(shop, bea, POLISH)
+    step = opened(frame, bea).steps.get()
+    told: Told = {"minutes": "3", "other": shop.screw.pk, "other_pieces": "2"}
+    send(desk, "mend-step", frame.tag, step.pk, **told)
+    assert stock.held(shop.screw) == 98
+
+
+@pytest.mark.parametrize(
+    ("deed", "told"),
+    [
+        ("check", {"key": "no-key"}),
+        ("give-up", {"reason": ""}),
+        ("weigh-out", {"scale": "999", "mass": "24"}),
+        ("add", {"remedy": "x", "component": "elbow"}),
+    ],
+)
+def test_bad_mending_input_is_shown_again(
+    desk: Client, shop: Shop, bea: User, deed: str, told: Told
+) -> None:
+    frame = graded(shop, bea, POLISH)
+    opened(frame, bea)
+    assert send(desk, "mend-act", frame.tag, deed, **told).status_code == 422
+    assert send(desk, "mend-act", frame.tag, "dance").status_code == 404
+
+
+def test_step_with_too_many_parts_says_what_is_free(desk: Client, shop: Shop, bea: User) -> None:
+    frame = graded(shop, bea, NEW_ARM)
+    step = opened(frame, bea).steps.get()
+    told: Told = {"minutes": "3", "part-arm-avocet": "7"}
+    answer = send(desk, "mend-step", frame.tag, step.pk, **told)
+    assert answer.status_code == 422
+    assert "Only 6 of Arm, Avocet are free" in answer.content.decode()
+
+
+def test_mended_frame_is_posted_with_its_address(desk: Client, shop: Shop, bea: User) -> None:
+    frame = mended(shop, bea)
+    Person.objects.update(street="1 Mud Row", postal_code="12345", city="Saltmarsh")
+    text = clean(page(desk, "post-frame", frame.tag))
+    assert "1 Mud Row" in text
+    label = desk.get(reverse("post-label", args=[frame.tag]))
+    assert label.content.startswith(b"%PDF")
+    assert frame.tag in clean(page(desk, "kits"))
+    same = str(uuid.uuid4())
+    for _click in range(2):
+        assert send(desk, "post-frame", frame.tag, key=same).status_code == 302
+    assert Dispatch.objects.count() == 1
+    assert now(frame).state == "posted"
+
+
+def test_frame_as_it_is_may_be_weighed_and_bad_masses_come_back(
+    desk: Client, shop: Shop, bea: User
+) -> None:
+    frame = graded(shop, bea, state="to_return")
+    told: Told = {"scale": shop.fine_scale.pk, "mass": "heavy"}
+    assert send(desk, "post-frame", frame.tag, **told).status_code == 422
+    told["mass"] = "24.800 g"
+    assert send(desk, "post-frame", frame.tag, **told).status_code == 302
+
+
+def test_erased_address_has_no_label(desk: Client, shop: Shop, bea: User) -> None:
+    frame = mended(shop, bea)
+    Person.objects.update(erased_at=NOON)
+    assert desk.get(reverse("post-label", args=[frame.tag])).status_code == 404
+    assert "No address is known" in page(desk, "post-frame", frame.tag)
+
+
+def heaps(shop: Shop, **changes: object) -> Told:
+    told: Told = {"scale": shop.fine_scale.pk, "plastic": "15.300", "lenses": "5.2 g"}
+    kept = {"metal": "220 mg", "pieces-arm-avocet": "1", "salvaged-arm-avocet": "4.1 g"}
+    return told | kept | changes
+
+
+def test_frame_is_stripped_beside_what_the_bill_expects(
+    desk: Client, shop: Shop, bea: User
+) -> None:
+    frame = graded(shop, bea, state="to_strip")
+    text = clean(page(desk, "strip", frame.tag))
+    assert "The bill expects 19.40 g." in text
+    assert "The bill expects 5.20 g." in text
+    answer = send(desk, "strip", frame.tag, **heaps(shop))
+    assert answer.headers["Location"] == reverse("frame", args=[frame.tag])
+    assert (held(PlaceKind.BOX), held(PlaceKind.SALVAGE)) == (15_300, 4_100)
+    assert stock.held(shop.arm) == 7
+
+
+def test_the_pages_of_a_frame_say_how_well_its_mass_is_known(
+    desk: Client, shop: Shop, bea: User
+) -> None:
+    for state, name in (("to_mend", "mend"), ("to_return", "post-frame"), ("to_strip", "strip")):
+        frame = graded(shop, bea, POLISH, state=state)
+        spread = f"{uncertainty(weighing.known(frame.reading).expanded_ug)} "
+        assert spread in page(desk, name, frame.tag)
+    send(desk, "strip", frame.tag, **heaps(shop))
+    salvage = page(desk, "stock").partition("Waste and salvage")[2].partition("</section>")[0]
+    assert salvage.count("plus or minus") == salvage.count('<th scope="row">') - salvage.count(
+        "not weighed"
+    )
+    assert "plus or minus" in salvage
+
+
+def test_gap_is_refused_beside_the_reason_and_keeps_what_was_typed(
+    desk: Client, shop: Shop, bea: User
+) -> None:
+    frame = graded(shop, bea, state="to_strip")
+    answer = send(desk, "strip", frame.tag, **heaps(shop, plastic="12.3 g"))
+    assert answer.status_code == 422
+    text = answer.content.decode()
+    assert "3.000 g are missing" in text
+    assert 'value="12.3 g"' in text
+
+
+def test_lenses_wanted_back_lead_to_the_post(desk: Client, shop: Shop, bea: User) -> None:
+    frame = graded(shop, bea, state="to_strip", lenses_back=True)
+    answer = send(desk, "strip", frame.tag, **heaps(shop))
+    assert answer.headers["Location"] == reverse("post-frame", args=[frame.tag])
+    assert "lenses wait on the bench" in page(desk, "kits")
+    send(desk, "post-lenses", frame.tag)
+    assert Dispatch.objects.get().kind == "lenses"
+    assert send(desk, "post-lenses", frame.tag).status_code == 422
+
+
+def test_stranger_can_only_be_discarded(desk: Client, shop: Shop, bea: User) -> None:
+    frame = graded(shop, bea, state="to_strip")
+    ReturnedFrame.objects.update(colourway=None, is_stranger=True)
+    text = page(desk, "strip", frame.tag)
+    assert "never enters a box" in clean(text)
+    assert 'name="plastic"' not in text
+    assert send(desk, "discard", frame.tag, reason="").status_code == 422
+    send(desk, "discard", frame.tag, reason="acetate")
+    assert now(frame).state == "discarded"
+
+
+def test_addresses_of_all_that_is_to_be_posted_come_on_one_sheet(
+    desk: Client, shop: Shop, bea: User
+) -> None:
+    sheet = reverse("address-sheet")
+    assert desk.get(sheet).status_code == 404
+    assert sheet not in page(desk, "kits")
+    frame, unknown = mended(shop, bea), mended(shop, bea)
+    Request.objects.filter(pk=unknown.request_id).update(person=None)
+    asked = filed(shop.avocet_slate, kind="spare_screws", wish="", state="reserved")
+    assert sheet in page(desk, "kits")
+    (drawn,) = PdfReader(io.BytesIO(desk.get(sheet).content)).pages
+    told = drawn.extract_text()
+    assert frame.tag in told
+    assert asked.reference in told
+    assert unknown.tag not in told
+
+
+def test_without_the_wish_the_page_asks_for_it(desk: Client, shop: Shop, bea: User) -> None:
+    frame = graded(shop, bea, state="to_strip")
+    ReturnedFrame.objects.update(wish="")
+    assert "has not said that it may be ground" in page(desk, "strip", frame.tag)
+    assert send(desk, "strip", frame.tag, **heaps(shop)).status_code == 422
+
+
+@pytest.fixture
+def kit(shop: Shop) -> Request:
+    asked = filed(shop.avocet_slate, kind="spare_screws", wish="", state="reserved")
+    assert kits.reserve(model=shop.avocet, subject=asked.reference, at=NOON) == "reserved"
+    return asked
+
+
+def test_kit_is_packed_and_posted(desk: Client, shop: Shop, kit: Request) -> None:
+    text = clean(page(desk, "kit", kit.reference))
+    assert "Packing list" in text
+    assert "Hinge screw M1.4" in text
+    assert kit.reference in page(desk, "kits")
+    assert desk.get(reverse("kit-label", args=[kit.reference])).content.startswith(b"%PDF")
+    send(desk, "kit", kit.reference, deed="post")
+    assert stock.held(shop.screw) == 98
+    assert "not to be posted now" in page(desk, "kit", kit.reference)
+    assert send(desk, "kit", kit.reference, deed="post").status_code == 422
+
+
+@pytest.mark.parametrize(("deed", "state"), [("repost", "reserved"), ("turned-up", "settled")])
+def test_missing_kit_says_so_and_is_sent_again_or_turns_up(
+    desk: Client, kit: Request, deed: str, state: str
+) -> None:
+    send(desk, "kit", kit.reference, deed="post")
+    assert "Reported missing" not in page(desk, "kit", kit.reference)
+    kit.refresh_from_db()
+    intake.report_missing(key=key(), request=kit, at=NOON)
+    assert "Reported missing" in page(desk, "kit", kit.reference)
+    send(desk, "kit", kit.reference, deed=deed)
+    kit.refresh_from_db()
+    assert kit.state == state
+    assert "Reported missing" not in page(desk, "kit", kit.reference)
+
+
+def test_kit_with_too_few_pieces_waits_again(desk: Client, kit: Request) -> None:
+    send(desk, "kit", kit.reference, deed="put-back")
+    assert Request.objects.get().state == "waiting_stock"
+    assert "Waiting for parts" in page(desk, "kits")
+
+
+@pytest.fixture
+def box(shop: Shop, bea: User) -> Place:
+    frame = graded(shop, bea, state="to_strip")
+    parts = StripDown(scale=shop.fine_scale, plastic="19.400 g", lenses="5.200 g", metal="220 mg")
+    made = stripdown.strip(key=key(), frame=frame, parts=parts, at=NOON, by=bea).box
+    assert made is not None
+    return made
+
+
+def test_run_goes_from_the_proposal_to_the_lot(desk: Client, box: Place, ben: User) -> None:
+    shop_scale = grinding.Scale.objects.get(name="Fine scale")
+    assert "Slate" in clean(page(desk, "boxes"))
+    send(desk, "box-propose", box.code)
+    run = GrindRun.objects.get()
+    assert "Somebody else must now confirm it" in clean(page(desk, "run", run.code))
+    seen: Told = {"seen_mg": run.box_mg, "seen": "on"}
+    assert send(desk, "run-act", run.code, "confirm", **seen).status_code == 422
+    desk.force_login(ben)
+    text = clean(page(desk, "run", run.code))
+    for word in ("lock it off", "block the rotor", "eye, face and ear", "19.40 g", "Slate"):
+        assert word in text
+    assert send(desk, "run-act", run.code, "confirm", **seen).status_code == 302
+    assert "Weigh out" in clean(page(desk, "run", run.code))
+    out: Told = {"scale": shop_scale.pk, "flake": "12 g", "minutes": "15"}
+    assert send(desk, "run-act", run.code, "finish", **out).status_code == 302
+    assert "Explain it" in clean(page(desk, "run", run.code))
+    assert not Lot.objects.exists()
+    send(desk, "run-act", run.code, "explain", explanation="chamber not emptied")
+    run.refresh_from_db()
+    assert run.state == "finished"
+    assert Lot.objects.get().code in clean(page(desk, "run", run.code))
+    assert ReturnedFrame.objects.get().state == "ground"
+
+
+@pytest.mark.parametrize(
+    ("deed", "told"),
+    [
+        ("confirm", {"seen_mg": "1", "seen": "on"}),
+        ("confirm", {"seen_mg": "19400"}),
+        ("finish", {"flake": "", "minutes": "5"}),
+        ("explain", {"explanation": ""}),
+    ],
+)
+def test_bad_run_input_is_shown_again(
+    desk: Client, box: Place, ben: User, deed: str, told: Told
+) -> None:
+    run = grinding.propose(key=key(), box=box, at=NOON, by=ben)
+    assert send(desk, "run-act", run.code, deed, **told).status_code == 422
+
+
+def test_run_can_be_cancelled_but_not_melted(desk: Client, box: Place, ben: User) -> None:
+    run = grinding.propose(key=key(), box=box, at=NOON, by=ben)
+    assert send(desk, "run-act", run.code, "melt").status_code == 404
+    assert send(desk, "run-act", run.code, "cancel").status_code == 302
+
+
+@pytest.mark.parametrize("is_confirmed", [False, True])
+def test_a_cancelled_run_shows_the_steps_that_were_done(
+    desk: Client, box: Place, bea: User, ben: User, is_confirmed: bool
+) -> None:
+    run = grinding.propose(key=key(), box=box, at=NOON, by=ben)
+    if is_confirmed:
+        grinding.confirm(key=key(), run=run, seen_mg=run.box_mg, at=NOON, by=bea)
+    grinding.cancel(key=key(), run=run, at=NOON, by=ben)
+    shown = re.findall(r'step-(done|current|ahead)"[^>]*><span>(\w+)', page(desk, "run", run.code))
+    confirmed = [("done", "Confirmed")] if is_confirmed else []
+    assert shown == [("done", "Proposed"), *confirmed, ("current", "Cancelled")]
+
+
+def test_box_with_an_open_run_cannot_be_proposed_again(desk: Client, box: Place, ben: User) -> None:
+    grinding.propose(key=key(), box=box, at=NOON, by=ben)
+    answer = send(desk, "box-propose", box.code)
+    assert answer.status_code == 422
+    assert "is open for this box" in answer.content.decode()
+
+
+def told_material(shop: Shop, **changes: object) -> Told:
+    told: Told = {"polymer": shop.pp.pk, "colour": shop.slate.pk, "passes": "1"}
+    told |= {"scale": shop.box_scale.pk, "mass": "5 kg", "note": "pots", "cost": "7.50"}
+    return told | {"origin": "post_consumer_feedstock", "into": "box"} | changes
+
+
+def lot(shop: Shop, by: User) -> Lot:
+    pots = material.Material(
+        polymer=shop.pp,
+        colour=shop.slate,
+        origin="post_consumer_feedstock",
+        heat=heat.of_passes(1),
+    )
+    weighing = material.Weighing(scale=shop.box_scale, mass="5 kg")
+    return material.receive_as_lot(key=key(), material=pots, weighing=weighing, at=NOON, by=by)
+
+
+@pytest.mark.parametrize("deed", ["feedstock", "opening"])
+@pytest.mark.parametrize(("into", "kind"), [("box", PlaceKind.BOX), ("lot", PlaceKind.LOT)])
+def test_material_comes_in(desk: Client, shop: Shop, deed: str, into: str, kind: PlaceKind) -> None:
+    answer = send(desk, "stock-deed", deed, **told_material(shop, into=into))
+    assert answer.headers["Location"] == reverse("stock")
+    assert held(kind) == 5_000_000
+    assert Movement.objects.latest("number").cost_minor == 750
+    clean(page(desk, "stock"))
+
+
+def issue(shop: Shop, of: Lot) -> Told:
+    return {"batch_code": "AV-2610", "scale": shop.box_scale.pk, f"lot-{of.pk}": "2 kg"}
+
+
+def test_flake_is_issued_moulded_and_its_scrap_returned(
+    desk: Client, shop: Shop, bea: User
+) -> None:
+    flake = lot(shop, bea)
+    assert flake.code in clean(page(desk, "stock-deed", "issue"))
+    send(desk, "stock-deed", "issue", **issue(shop, flake))
+    told: Told = {"code": "AV-2610", "colourway": shop.avocet_slate.pk, "made_on": "2026-10-14"}
+    assert send(desk, "stock-deed", "mould", **told, pieces="80").status_code == 302
+    batch = ProductionBatch.objects.get(code="AV-2610")
+    assert batch.heat == [[2, 1_000_000]]
+    scrap: Told = {"batch": batch.pk, "scale": shop.box_scale.pk, "mass": "200 g"}
+    assert send(desk, "stock-deed", "scrap", **scrap).status_code == 302
+    assert Place.objects.get(kind="box").origin == "in_process"
+    assert Movement.objects.latest("number").heat == [[2, 1_000_000]]
+
+
+def test_material_is_counted(desk: Client, shop: Shop, bea: User) -> None:
+    place = places.of_lot(lot(shop, bea))
+    told: Told = {"place": place.pk, "scale": shop.box_scale.pk, "reason": "month end"}
+    for mass in ("5 kg", "4990 g"):
+        assert send(desk, "stock-deed", "count", **told, mass=mass).status_code == 302
+    assert held(PlaceKind.LOT) == 4_990_000
+
+
+def test_places_to_count_are_told_as_people_call_them(
+    desk: Client, shop: Shop, bea: User, box: Place
+) -> None:
+    found = lot(shop, bea)
+    shown = page(desk, "stock-deed", "count")
+    assert f">Lot {found.code}<" in shown
+    assert f">Box {box.polymer} {box.colour}, " in shown
+    assert "lot-l-" not in shown
+
+
+def test_waste_is_taken_away(desk: Client, shop: Shop, box: Place) -> None:
+    assert "taken away" in page(desk, "stock")
+    assert ">lens waste<" in page(desk, "stock-deed", "dispose")
+    answer = send(desk, "stock-deed", "dispose", place="lens", reason="glass bank")
+    assert answer.status_code == 302
+    assert held(PlaceKind.LENS) == 0
+    again = send(desk, "stock-deed", "dispose", place="lens", reason="glass bank")
+    assert again.status_code == 422
+
+
+@pytest.mark.parametrize(("days", "is_listed"), [(44, True), (46, False)])
+def test_a_frame_that_its_owner_misses_is_listed_where_things_are_posted(
+    desk: Client, shop: Shop, bea: User, days: int, is_listed: bool
+) -> None:
+    frame = graded(shop, bea, state="posted")
+    told = timezone.now() - timedelta(days=days)
+    facts = {"kind": "mended", "frame": frame, "posted_at": NOON, "missing_reported_at": told}
+    Dispatch.objects.create(code="D-1", key=key(), **facts)
+    assert (frame.tag in page(desk, "kits")) == is_listed
+
+
+def test_parts_come_in_and_set_waiting_kits_aside(desk: Client, shop: Shop) -> None:
+    stock.count(key=key(), part=shop.screw, counted=0, reason="lost", at=NOON)
+    asked = filed(shop.avocet_slate, kind="spare_screws", wish="", state="waiting_stock")
+    assert "To order" in page(desk, "stock")
+    told: Told = {"part": "screw-m14", "pieces": "50"}
+    assert send(desk, "stock-deed", "parts-receive", **told, cost="6,000").status_code == 422
+    for typed in ("6.00", "6,00", "6"):
+        assert send(desk, "stock-deed", "parts-receive", **told, cost=typed).status_code == 302
+        assert Movement.objects.latest("number").cost_minor == 600
+    asked.refresh_from_db()
+    assert asked.state == "reserved"
+
+
+@pytest.mark.parametrize(("counted", "status"), [("98", 302), ("0", 302), ("-1", 422)])
+def test_parts_are_counted(desk: Client, shop: Shop, counted: str, status: int) -> None:
+    told: Told = {"part": "screw-m14", "counted": counted, "reason": "month end"}
+    assert send(desk, "stock-deed", "parts-count", **told).status_code == status
+
+
+@pytest.mark.parametrize(
+    "deed",
+    ["feedstock", "scrap", "issue", "mould", "count", "opening", "dispose", "parts-receive"],
+)
+def test_empty_forms_come_back_with_what_to_do(desk: Client, shop: Shop, deed: str) -> None:
+    clean(page(desk, "stock-deed", deed))
+    answer = send(desk, "stock-deed", deed)
+    assert answer.status_code == 422
+    clean(answer.content.decode())
+
+
+def test_accountant_sees_stock_but_moves_nothing(client: Client, shop: Shop, acke: User) -> None:
+    client.force_login(acke)
+    assert client.get(reverse("stock")).status_code == 200
+    assert send(client, "stock-deed", "count").status_code == 403
+
+
+def test_stock_page_asks_a_bounded_number_of_questions(
+    desk: Client, shop: Shop, django_assert_max_num_queries: Callable[..., Any]
+) -> None:
+    makers.opening(1_000_000, shop)
+    # Session, user, role, workshop, and four questions per part and box.
+    with django_assert_max_num_queries(45):
+        desk.get(reverse("stock"))
+
+
+def test_next_frame_starts_with_the_scale_that_this_person_used_last(
+    desk: Client, client: Client, shop: Shop, bea: User, ben: User
+) -> None:
+    """While signed in, at the next sign-in, and never another person's."""
+    chosen = f'<option value="{shop.fine_scale.pk}" selected>'
+    first, second = (graded(shop, bea, state="to_strip") for _ in range(2))
+    client.force_login(ben)
+    assert chosen not in page(client, "strip", first.tag)
+    send(client, "strip", first.tag, **heaps(shop))
+    assert chosen in page(client, "strip", second.tag)
+    client.logout()
+    client.force_login(ben)
+    assert chosen in page(client, "strip", second.tag)
+
+
+def test_weighing_forms_start_with_that_scale_too(desk: Client, shop: Shop, bea: User) -> None:
+    chosen = f'<option value="{shop.fine_scale.pk}" selected>'
+    graded(shop, bea, state="to_strip")
+    waiting = graded(shop, bea, state="to_return")
+    assert chosen in page(desk, "post-frame", waiting.tag)
+    for deed in ("feedstock", "scrap", "count", "opening"):
+        assert chosen in page(desk, "stock-deed", deed)

@@ -1,0 +1,207 @@
+"""The checklist and its steps, by page; and what customers see before the workshop is set up."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from inventory.models import Scale, Workshop
+from returns.models import FrameModel, Policy, Remedy
+from returns.setup import queries as readiness
+from returns.setup.pages.steps import PAGES
+from tests.makers import Shop, key
+
+pytestmark = pytest.mark.django_db
+
+FORMS = sorted(name for name, page in PAGES.items() if page.form)
+WORKSHOP = {
+    "name": "Reedbed Frames",
+    "address": "9 Weir Road\r\n12345 Saltmarsh",
+    "country": "DE",
+    "email": "reedbed@example.org",
+    "currency": "EUR",
+    "labour_minor_per_hour": "25,50",
+    "postage_in_minor": "3.80",
+    "postage_out_minor": "3.80",
+    "promise_days": "21",
+    "kit_promise_days": "3",
+    "retention_days": "180",
+    "label_width_mm": "62",
+    "label_height_mm": "29",
+}
+SCALE = {
+    "name": "Fine scale",
+    "accuracy": "II",
+    "division_mg": "0,01 g",
+    "verification_mg": "0.1 g",
+    "capacity_mg": "600 g",
+    "minimum_mg": "2000 mg",
+}
+
+
+def post(client: Client, step: str, facts: dict[str, Any]) -> Any:
+    return client.post(f"/owner/setup/{step}/", {"key": str(key()), **facts})
+
+
+@pytest.mark.parametrize("path", ["/", "/ask/screws/", "/ask/return/"])
+def test_customers_read_not_open_yet_on_an_empty_database(client: Client, path: str) -> None:
+    answer = client.get(path)
+    assert answer.status_code == 200
+    assert "Not open yet" in answer.content.decode()
+    assert "Go on setting it up" not in answer.content.decode()
+    if path != "/":
+        assert client.post(path, {"key": str(key())}).status_code == 409
+
+
+def test_the_owner_is_led_from_there_to_the_checklist(owner: Client) -> None:
+    assert 'href="/owner/setup/"' in owner.get("/").content.decode()
+
+
+@pytest.mark.parametrize(
+    "path",
+    ["/desk/", "/bench/", "/months/", "/owner/", "/owner/claims/", "/owner/lifetimes/",
+     "/owner/remedies/", "/owner/repairability/", "/owner/emissions/", "/owner/sold/",
+     "/owner/models/", "/owner/tokens/", "/owner/people/", "/bench/stock/", "/bench/boxes/",
+     "/bench/parcel/book/", "/find/", "/method/", "/notice/"],
+)  # fmt: skip
+def test_no_page_breaks_on_an_empty_database(owner: Client, path: str) -> None:
+    assert owner.get(path).status_code == 200
+
+
+@pytest.mark.parametrize("name", [*FORMS, "stock", "sold"])
+def test_each_step_shows_on_an_empty_and_on_a_furnished_workshop(
+    owner: Client, name: str, request: pytest.FixtureRequest
+) -> None:
+    assert owner.get(f"/owner/setup/{name}/").status_code == 200
+    request.getfixturevalue("shop")
+    assert owner.get(f"/owner/setup/{name}/").status_code == 200
+
+
+@pytest.mark.parametrize("name", FORMS)
+@pytest.mark.parametrize("value", ["", "x" * 500, "\u0000", "-1", "9" * 40, "1e9", "NaN"])
+def test_nonsense_is_said_and_never_fails(owner: Client, name: str, value: str) -> None:
+    form = PAGES[name].form
+    assert form is not None
+    facts = dict.fromkeys(form.base_fields, value) | {"key": str(key())}
+    answer = owner.post(f"/owner/setup/{name}/", facts)
+    assert answer.status_code == 400
+    assert "Not saved yet" in answer.content.decode()
+
+
+def test_an_unknown_step_is_a_404(owner: Client) -> None:
+    for name in ("roof", "people"):
+        assert owner.get(f"/owner/setup/{name}/").status_code == 404
+
+
+def test_every_step_of_the_checklist_has_its_words_and_its_page(owner: Client) -> None:
+    assert set(readiness.ORDER) == set(PAGES)
+    page = owner.get("/owner/setup/").content.decode()
+    for name in readiness.ORDER:
+        assert f'href="{PAGES[name].address(name)}"' in page
+
+
+def test_the_workshop_is_kept_in_cents_and_the_form_shows_it_again(owner: Client) -> None:
+    facts = WORKSHOP | {"key": str(key())}
+    for _ in range(2):
+        assert owner.post("/owner/setup/workshop/", facts).status_code == 302
+    assert Workshop.the().labour_minor_per_hour == 2550
+    assert 'value="25.50"' in owner.get("/owner/setup/workshop/").content.decode()
+
+
+def test_a_name_that_nobody_entered_is_asked_for(owner: Client) -> None:
+    empty = owner.get("/owner/setup/workshop/").content.decode()
+    assert 'value="workshop@example.org"' not in empty
+    assert 'value="My workshop"' not in empty
+    post(owner, "workshop", WORKSHOP)
+    assert 'value="reedbed@example.org"' in owner.get("/owner/setup/workshop/").content.decode()
+
+
+def test_a_scale_is_kept_in_milligrams(owner: Client) -> None:
+    assert post(owner, "scale", SCALE).status_code == 302
+    scale = Scale.objects.get()
+    assert (scale.division_mg, scale.capacity_mg, scale.minimum_mg) == (10, 600_000, 2_000)
+    refused = post(owner, "scale", SCALE | {"name": "Other", "division_mg": "1 g"})
+    assert refused.status_code == 400
+    assert "not larger than the verification interval" in refused.content.decode()
+
+
+def test_a_model_takes_its_screws_mass_from_the_part(owner: Client, shop: Shop) -> None:
+    facts = {
+        "name": "Plover",
+        "rim": "round",
+        "new_frame_cost": "14,80",
+        "expected_life_months": "24",
+        "polymer": shop.pp.pk,
+        "colours": [shop.slate.code],
+        "front": "11,2 g",
+        "arm": "4.15",
+        "spread": "1",
+        "screw_part": shop.screw.pk,
+    }
+    assert post(owner, "model", facts).status_code == 302
+    plover = FrameModel.objects.get(code="plover")
+    assert plover.components.get(key="screw_left").nominal_mg == shop.screw.nominal_mg
+    assert not plover.components.filter(kind="lens").exists()
+    assert plover.rim == "round"
+    again = post(owner, "model", facts)
+    assert again.status_code == 400
+
+
+def test_one_click_takes_the_remedies_that_need_no_part(owner: Client) -> None:
+    page = owner.get("/owner/setup/remedies/")
+    assert "typed, not measured" in page.content.decode()
+    ticked = page.context["form"]["chosen"].initial
+    assert "start-step-up-arm" not in ticked
+    assert post(owner, "remedies", {"chosen": ticked}).status_code == 302
+    assert Remedy.objects.count() == len(ticked)
+
+
+def test_limits_are_shown_as_percent_and_kept_as_parts(owner: Client) -> None:
+    assert 'value="120.0"' in owner.get("/owner/setup/limits/").content.decode()
+    facts = {
+        "ceiling_ppm": "95,5",
+        "mends_max": "3",
+        "wall_ratio_ppm": "50",
+        "hole_offset_um": "0.1",
+        "kits_max": "2",
+        "kits_days": "365",
+    }
+    assert post(owner, "limits", facts).status_code == 302
+    policy = Policy.the()
+    assert (policy.ceiling_ppm, policy.hole_offset_um) == (955_000, 100)
+
+
+def test_the_owners_desk_says_how_much_is_left(owner: Client) -> None:
+    assert "Not open yet: 6 steps of the set-up are left." in owner.get("/desk/").content.decode()
+    post(owner, "scale", SCALE)
+    assert "Not open yet: 5 steps" in owner.get("/desk/").content.decode()
+
+
+def test_the_desk_of_an_open_workshop_says_nothing_of_it(owner: Client, shop: Shop) -> None:
+    assert "Not open yet" not in owner.get("/desk/").content.decode()
+
+
+def test_when_all_is_there_the_first_return_is_offered(owner: Client, shop: Shop) -> None:
+    page = owner.get("/owner/setup/").content.decode()
+    assert "You can take the first return" in page
+    assert 'href="/ask/return/"' in page
+    Workshop.objects.update(address="")
+    page = owner.get("/owner/setup/").content.decode()
+    assert "You can take the first return" not in page
+    assert "5 of 6 needed steps are done" in page
+
+
+def test_a_model_asks_for_polymer_and_colour_before_it_shows_its_form(owner: Client) -> None:
+    empty = owner.get("/owner/setup/model/").content.decode()
+    assert "Enter one of each first" in empty
+    assert "Add the model" not in empty
+
+
+def test_a_model_shows_its_form_once_polymer_and_colour_are_there(
+    owner: Client, shop: Shop
+) -> None:
+    ready = owner.get("/owner/setup/model/").content.decode()
+    assert "Enter one of each first" not in ready
+    assert "Add the model" in ready
