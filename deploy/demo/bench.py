@@ -11,7 +11,7 @@ from deploy.demo.diary import Diary
 from deploy.demo.failures import Broken
 from deploy.demo.pans import Pans, typed
 from inventory.models import Part, Scale
-from inventory.parts import rules as stock
+from inventory.parts import queries as part_stock
 from returns.arriving import rules as arriving
 from returns.bench.queries.frames import whereabouts
 from returns.grading.rules import lookover
@@ -319,7 +319,7 @@ def _has_come(grading: Grading) -> bool:
     """Whether the free pieces now suffice for what a grading lacked."""
     missing = (grading.sums.get("plan") or {}).get("missing") or {}
     parts = Part.objects.filter(code__in=missing)
-    return all(stock.available(part) >= missing[part.code] for part in parts)
+    return all(part_stock.available(part) >= missing[part.code] for part in parts)
 
 
 def on_bench_or_shelf_mg(frame: ReturnedFrame) -> int:

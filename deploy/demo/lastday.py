@@ -15,6 +15,7 @@ from deploy.demo.pans import typed
 from inventory.material.queries import boxes
 from inventory.material.rules import grinding
 from inventory.models import Origin, Part, Place, PlaceKind
+from inventory.parts import queries as part_stock
 from inventory.parts import rules as stock
 from returns.arriving import rules as arriving
 from returns.filing.rules import intake
@@ -72,11 +73,11 @@ class LastHours:
 
     def _throw_away_the_rest(self, arm: Part, at: datetime) -> None:
         """What is promised to a frame stays; the free ones turn out cracked."""
-        if stock.available(arm):
+        if part_stock.available(arm):
             stock.count(
                 key=self.bench.diary.key(),
                 part=arm,
-                counted=stock.promised(arm),
+                counted=part_stock.promised(arm),
                 reason="Cracked in the bin: thrown away.",
                 at=at,
                 actor=self.bench.bea,

@@ -28,6 +28,7 @@ from inventory.models import (
     Reading,
     Scale,
 )
+from inventory.parts import queries as part_stock
 from inventory.parts import rules as stock
 from returns.kits.rules import kits
 from returns.models import Colourway, ProductionBatch
@@ -260,7 +261,7 @@ class Yard:
     def order_parts(self, at: datetime) -> None:
         """Bring every part below its reorder level up by an order, and serve who waited."""
         for part in Part.objects.order_by("code"):
-            if part.code not in self.late and stock.available(part) < part.reorder_level:
+            if part.code not in self.late and part_stock.available(part) < part.reorder_level:
                 pieces = restock(part)
                 stock.receive(
                     key=self.diary.key(),

@@ -8,6 +8,8 @@ from decimal import ROUND_CEILING, Decimal
 
 from django.utils.formats import get_format
 
+from inventory.weighing.sums import masses
+
 MINUS = "\u2212"
 NARROW_SPACE = "\u202f"
 NONE = "\u2013"
@@ -42,3 +44,8 @@ def fixed(figure: Decimal | float, decimals: int) -> str:
     if rest:
         shown += f"{get_format('DECIMAL_SEPARATOR')}{rest}"
     return f"{MINUS}{shown}" if figure < 0 else shown
+
+
+def mass_words(mass_mg: int) -> str:
+    """A mass in a sentence: grams, three decimals, the decimal sign of the reader's language."""
+    return masses.format_mass(mass_mg, decimal_sign=get_format("DECIMAL_SEPARATOR"))

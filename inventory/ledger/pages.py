@@ -13,13 +13,14 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods
 
-from inventory.furniture.pages.access import ACCOUNTANT, OWNER, StaffRequest, allow
+from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.ledger.queries import movements
 from inventory.ledger.rules import reversing
 from inventory.models import Movement, Posting
 from inventory.months.pages.forms import FilterForm, ReverseForm
 from inventory.months.queries import followed, months
 from inventory.months.reports import headings
+from inventory.staff.queries import ACCOUNTANT, OWNER
 from inventory.weighing.sums.traced import Known, Traced
 
 PER_PAGE = 50

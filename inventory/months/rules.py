@@ -6,11 +6,8 @@ the first open month and notes where it belongs.
 
 from __future__ import annotations
 
-import hashlib
-import json
-from collections.abc import Iterator
-from datetime import UTC, datetime
-from typing import TYPE_CHECKING, Any
+from datetime import datetime
+from typing import TYPE_CHECKING
 from uuid import UUID
 
 from django.db import transaction
@@ -19,36 +16,13 @@ from django.utils.translation import gettext as _
 from inventory import deeds
 from inventory.errors import MonthClosed, MonthNotReady
 from inventory.ledger.queries import balances
-from inventory.models import Counter, Month, MonthBalance, Movement, Place, Posting
-from inventory.months.queries import months, recovered
+from inventory.models import Counter, Month, MonthBalance
+from inventory.months.queries import chain, months, recovered
 from inventory.weighing.queries import traced
 from inventory.weighing.sums.traced import Known, frozen_known
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import User
-
-_MOVEMENT = (
-    "number",
-    "kind",
-    "subject",
-    "happened_at",
-    "belongs_to",
-    "reverses__number",
-    "reason",
-    "cost_minor",
-    "actor_id",
-    "heat",
-)
-_POSTING = (
-    "movement__number",
-    "line",
-    "source__code",
-    "target__code",
-    "quantity",
-    "reading__typed",
-    "reading__mass_mg",
-    "reading__scale_id",
-)
 
 
 @transaction.atomic
@@ -117,7 +91,7 @@ def _write(label: str, at: datetime, by: User | None) -> Month:
         closed_at=at,
         closed_by=by,
         previous_digest=previous,
-        digest=digest(label, previous, held, frozen),
+        digest=chain.digest(label, previous, held, frozen),
         last_number=Counter.objects.get(name="movement").last,
         figures=frozen,
     )
@@ -126,41 +100,3 @@ def _write(label: str, at: datetime, by: User | None) -> Month:
         for place, quantity in sorted(held.items())
     )
     return month
-
-
-def digest(label: str, previous: str, held: dict[int, int], frozen: dict[str, Any]) -> str:
-    """SHA-256, hex, over the previous digest, every movement of the month, balances and prices.
-
-    One JSON line each, sorted keys, no spaces, UTF-8, ended by a line feed: first
-    ["month", label, previous], then each movement in order, then balances by place code, then
-    what was frozen.
-    """
-    chain = hashlib.sha256()
-    for line in _canonical(label, previous, held, frozen):
-        text = json.dumps(line, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
-        chain.update(text.encode() + b"\n")
-    return chain.hexdigest()
-
-
-def _canonical(
-    label: str, previous: str, held: dict[int, int], frozen: dict[str, Any]
-) -> Iterator[list[Any]]:
-    yield ["month", label, previous]
-    for line in _movements(label):
-        yield ["movement", *line]
-    codes = Place.objects.in_bulk(held)
-    yield ["balances", *sorted([codes[pk].code, quantity] for pk, quantity in held.items())]
-    yield ["frozen", frozen]
-
-
-def _movements(label: str) -> Iterator[list[Any]]:
-    """Plain rows: making objects of a month's movements takes most of the time of a close."""
-    lines: dict[int, list[list[Any]]] = {}
-    booked = Posting.objects.filter(movement__month=label).order_by("movement__number", "line")
-    for number, *facts, typed, mass_mg, scale in booked.values_list(*_POSTING).iterator():
-        weighed = None if typed is None else [typed, mass_mg, scale]
-        lines.setdefault(number, []).append([*facts, weighed])
-    rows = Movement.objects.filter(month=label).order_by("number")
-    for number, kind, subject, happened_at, *facts in rows.values_list(*_MOVEMENT).iterator():
-        moment = happened_at.astimezone(UTC).isoformat(timespec="microseconds")
-        yield [number, kind, subject, moment, *facts, lines.get(number, [])]

@@ -43,3 +43,20 @@ def listed() -> list[Stocked]:
 def to_order() -> list[Stocked]:
     """Parts that are low."""
     return [one for one in listed() if one.is_low]
+
+
+def held(part: Part) -> int:
+    """Pieces in the bin, promised or not."""
+    balance = Balance.objects.filter(place__kind=PlaceKind.BIN, place__part=part).first()
+    return balance.quantity if balance else 0
+
+
+def promised(part: Part) -> int:
+    """Pieces in the bin that are promised to a story."""
+    open_rows = Reservation.objects.filter(part=part, state=ReservationState.OPEN)
+    return open_rows.aggregate(total=Sum("pieces"))["total"] or 0
+
+
+def available(part: Part) -> int:
+    """Pieces that may still be promised. Never below zero."""
+    return max(0, held(part) - promised(part))

@@ -7,33 +7,16 @@ from typing import TYPE_CHECKING
 from uuid import UUID
 
 from django.db import transaction
-from django.db.models import Sum
 from django.utils.translation import gettext as _
 
 from inventory.errors import BadInput, NotEnough
 from inventory.ledger.rules import ledger, places
 from inventory.models import Balance, Movement, Part, PlaceKind, Reservation
 from inventory.models.places import ReservationState
+from inventory.parts import queries as part_stock
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import User
-
-
-def held(part: Part) -> int:
-    """Pieces in the bin, promised or not."""
-    balance = Balance.objects.filter(place__kind=PlaceKind.BIN, place__part=part).first()
-    return balance.quantity if balance else 0
-
-
-def promised(part: Part) -> int:
-    """Pieces in the bin that are promised to a story."""
-    open_rows = Reservation.objects.filter(part=part, state=ReservationState.OPEN)
-    return open_rows.aggregate(total=Sum("pieces"))["total"] or 0
-
-
-def available(part: Part) -> int:
-    """Pieces that may still be promised. Never below zero."""
-    return max(0, held(part) - promised(part))
 
 
 @transaction.atomic
@@ -68,7 +51,7 @@ def count(
     earlier = Movement.objects.filter(key=key).first()
     if earlier is not None:
         return earlier
-    gap = counted - held(part)
+    gap = counted - part_stock.held(part)
     if gap == 0:
         return None
     bin_, outside = places.bin_of(part), places.pieces(PlaceKind.DIFFERENCE)
@@ -92,7 +75,7 @@ def reserve(*, part: Part, pieces: int, subject: str, at: datetime) -> Reservati
     # The bin's balance row is the lock: two stories cannot both see the last pieces.
     place = places.bin_of(part)
     list(Balance.objects.select_for_update().filter(pk=place.pk))
-    free = available(part)
+    free = part_stock.available(part)
     if free < pieces:
         raise NotEnough(
             _("Only %(free)s of %(part)s are free; %(wanted)s are asked for.")

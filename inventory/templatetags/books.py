@@ -8,7 +8,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from inventory.furniture.pages import frame
-from inventory.ledger.rules import places
+from inventory.ledger.queries import naming
 from inventory.models import Place
 from inventory.months.pages import subjects
 from inventory.months.reports import headings
@@ -17,7 +17,7 @@ register = template.Library()
 
 LINK = '<a href="{}">{}</a>'
 
-register.filter("place_words", places.words)
+register.filter("place_words", naming.words)
 
 
 @register.filter
@@ -42,6 +42,6 @@ def subject_link(context: Context, subject: str) -> SafeString:
 @register.simple_tag(takes_context=True)
 def place_link(context: Context, place: Place) -> SafeString:
     """A place in words, linked to its page or to the movements that touch it."""
-    words = places.words(place)
+    words = naming.words(place)
     address = subjects.of_place(place, frame.roles(context["request"]))
     return format_html(LINK, address, words) if address else format_html("{}", words)

@@ -19,12 +19,12 @@ from django.utils.translation import pgettext
 from inventory.furniture import wording
 from inventory.furniture.numbers import grams, uncertainty_g
 from inventory.furniture.pages import frame
-from inventory.furniture.pages.access import ACCOUNTANT, OWNER
 from inventory.furniture.wording import NOTHING, mass, uncertainty
 from inventory.masters import queries as practice
 from inventory.models import Reading
 from inventory.months.reports.headings import FLAGS
-from inventory.weighing import rules as weighing
+from inventory.staff.queries import ACCOUNTANT, OWNER
+from inventory.weighing.queries import readings
 from inventory.weighing.sums.traced import COVERAGE, Known
 
 register = template.Library()
@@ -248,7 +248,7 @@ def not_weighed(mass_mg: int) -> SafeString:
 
 def _known(told: object) -> Known:
     if isinstance(told, Reading):
-        return weighing.known(told)
+        return readings.known(told)
     return told if isinstance(told, Known) else Known()
 
 

@@ -12,10 +12,10 @@ from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 
 from inventory.furniture.numbers import fixed
-from inventory.furniture.pages.access import BENCH, OWNER
-from inventory.ledger.rules import places
+from inventory.ledger.queries import naming
 from inventory.models import Place
 from inventory.months.reports import headings
+from inventory.staff.queries import BENCH, OWNER
 from inventory.weighing.queries import reconciled
 from inventory.weighing.queries.reconciled import Flow, Reconciled
 from inventory.weighing.queries.weighed_twice import FRAMES, FRAMES_IN_PART, Node
@@ -88,7 +88,7 @@ def node_words(node: Node) -> str:
         return _t("Frames that left, weighed in and out")
     if node.key == FRAMES_IN_PART:
         return _t("Frames that left with a part that nobody weighed")
-    place = places.words(node.place) if node.place else ""
+    place = naming.words(node.place) if node.place else ""
     words = (
         _t("%(place)s, up to the count in movement %(number)s")
         if node.counted
@@ -119,7 +119,7 @@ def _line(flow: Flow, nodes: Mapping[str, Node]) -> Line:
 
 
 def _spot(place: Place, label: str, may_count: bool) -> Spot:
-    return Spot(places.words(place), _count_address(place, label) if may_count else "")
+    return Spot(naming.words(place), _count_address(place, label) if may_count else "")
 
 
 def _count_address(place: Place, label: str) -> str:

@@ -22,6 +22,7 @@ from inventory.errors import BadInput
 from inventory.furniture.api.shapes import Body, Known, ScaleName, TypedMass
 from inventory.furniture.api.views import DeedView, Detail
 from inventory.weighing import rules as rule
+from inventory.weighing.queries import readings
 from inventory.weighing.sums import masses, weighing
 from inventory.weighing.sums.weighing import Measured, Scale
 from returns.arriving.queries import massfits
@@ -100,7 +101,7 @@ class WeighingBody(Body):
         if ("scale" in said) == ("scale_figures" in said):
             raise serializers.ValidationError(_("Give either “scale” or “scale_figures”."))
         figures = said.get("scale_figures")
-        scale = figures["as_sums"] if figures else rule.sums_scale(said["scale"])
+        scale = figures["as_sums"] if figures else readings.sums_scale(said["scale"])
         try:
             mass_mg = masses.parse_mass_mg(
                 said["reading"],

@@ -16,8 +16,9 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods
 
 from inventory.errors import NotFound
-from inventory.furniture.pages.access import BENCH, OWNER, StaffRequest, allow
+from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.forms import DeedForm, ScaleField
+from inventory.staff.queries import BENCH, OWNER
 from returns import charts
 from returns.auditing import rules as auditing
 from returns.auditing import sums as sampling

@@ -22,6 +22,7 @@ from inventory import deeds
 from inventory.errors import BadInput, StaleState
 from inventory.models import Reading, Scale
 from inventory.weighing import rules as weighing
+from inventory.weighing.queries import readings
 from inventory.weighing.sums.weighing import combine
 from returns.auditing import sums as sampling
 from returns.figures.claims.sums.claims import InputRefused
@@ -165,5 +166,5 @@ def _judge(one: AuditedFrame, again: WeighedAgain, at: datetime) -> str:
 
 def limit_ug(then: Reading, now: Reading) -> int:
     """Three standard deviations of the difference; what one scale shares cancels (GUM 5.2.2)."""
-    difference = combine([(1, weighing.measured(now)), (-1, weighing.measured(then))])
+    difference = combine([(1, readings.measured(now)), (-1, readings.measured(then))])
     return ceil(COVERAGE_FACTOR * difference.u_mg * 1000)

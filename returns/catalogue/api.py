@@ -7,7 +7,7 @@ from rest_framework import serializers
 from inventory.furniture.api.shapes import Code, found
 from inventory.furniture.api.views import Detail, Listing
 from returns.furniture.api.lookups import colourway_code
-from returns.kits.rules import kits
+from returns.kits import queries as kit_stock
 from returns.models import Colourway, Component, FrameModel
 from returns.models.catalogue import RimShape
 
@@ -48,7 +48,7 @@ class ModelAnswer(serializers.Serializer[FrameModel]):
     components = ComponentAnswer(many=True)
 
     def get_has_kit(self, model: FrameModel) -> bool:
-        return kits.has_kit(model)
+        return kit_stock.has_kit(model)
 
 
 class Models(Listing):

@@ -21,12 +21,13 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from inventory.errors import BadInput, NotFound
-from inventory.furniture.pages.access import OWNER, StaffRequest, allow
+from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.forms import DeedForm
 from inventory.models import Workshop
+from inventory.staff.queries import OWNER
 from returns.bench.pages.finding import read_code
 from returns.customers import rules as people
-from returns.kits.rules import kits
+from returns.kits import queries as kit_stock
 from returns.models import Person, Request
 from returns.story.sums.states import RequestState
 
@@ -193,5 +194,5 @@ def _standing(request: Request) -> Standing:
     return Standing(
         it=request,
         state=str(STATES.get(request.state, request.state)),
-        way_on=way_on % {"days": kits.SETTLED_AFTER.days} if way_on else "",
+        way_on=way_on % {"days": kit_stock.SETTLED_AFTER.days} if way_on else "",
     )

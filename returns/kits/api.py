@@ -14,6 +14,7 @@ from inventory.furniture.api.access import scopes_of
 from inventory.furniture.api.shapes import Moment
 from inventory.furniture.api.views import DeedView, Listing
 from returns.furniture.api.lookups import colourway_code, request_at
+from returns.kits import queries as kit_stock
 from returns.kits.rules import kits
 from returns.leaving.api import DispatchAnswer
 from returns.models import Dispatch, FrameModel, Request
@@ -61,7 +62,7 @@ class KitAnswer(serializers.Serializer[Request]):
         if model.pk not in known:
             known[model.pk] = [
                 {"part": part.code, "pieces": pieces}
-                for part, pieces in kits.contents(model).items()
+                for part, pieces in kit_stock.contents(model).items()
             ]
         return known[model.pk]
 

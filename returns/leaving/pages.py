@@ -14,16 +14,18 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from inventory.errors import NotFound
-from inventory.furniture.pages.access import BENCH, OWNER, StaffRequest, allow
+from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.forms import DeedForm, MassField, ScaleField
 from inventory.models import Reservation, Workshop
 from inventory.models.places import ReservationState
+from inventory.staff.queries import BENCH, OWNER
 from inventory.weighing.queries import traced
 from returns.arriving.pages import scales
 from returns.bench.pages import labels
 from returns.bench.pages.attempts import done, found
 from returns.bench.pages.finding import frame_by
 from returns.filing.rules import intake
+from returns.kits import queries as kit_stock
 from returns.kits.rules import kits
 from returns.leaving import rules as posting_out
 from returns.mending.rules import mending
@@ -84,12 +86,12 @@ def kit_list(request: StaffRequest) -> HttpResponse:
     """Everything that is to be posted, the kits that wait, and what went missing."""
     facts = {
         "lost": list(intake.lost(timezone.now())[:100]),
-        "listed_days": kits.SETTLED_AFTER.days,
+        "listed_days": kit_stock.SETTLED_AFTER.days,
         "frames": list(posting_out.frames_to_post()[:100]),
         "lenses": posting_out.lenses_to_post(),
-        "kits": list(kits.to_post()[:100]),
-        "waiting": list(kits.waiting()[:100]),
-        "missing": list(kits.missing()[:100]),
+        "kits": list(kit_stock.to_post()[:100]),
+        "waiting": list(kit_stock.waiting()[:100]),
+        "missing": list(kit_stock.missing()[:100]),
         "wide": True,
     }
     return render(request, "returns/workroom/kits.html", facts)
@@ -101,7 +103,7 @@ def address_sheet(request: StaffRequest) -> HttpResponse:
     """The address labels of all that is to be posted, on sheets of A4."""
     del request
     leaving = [
-        *(Dispatch(code=one.reference, request=one) for one in kits.to_post()[:100]),
+        *(Dispatch(code=one.reference, request=one) for one in kit_stock.to_post()[:100]),
         *(
             Dispatch(code=frame.tag, frame=frame, request=frame.request)
             for frame in (*posting_out.frames_to_post()[:100], *posting_out.lenses_to_post())
@@ -167,7 +169,7 @@ def _packing(asked: Request) -> list[tuple[Any, int]]:
         subject=asked.reference, state=ReservationState.OPEN
     ).select_related("part")
     rows = [(row.part, row.pieces) for row in promised.order_by("part__code")]
-    return rows or list(kits.contents(asked.colourway.model).items())
+    return rows or list(kit_stock.contents(asked.colourway.model).items())
 
 
 def _is_posted(request: StaffRequest, form: DeedForm, frame: ReturnedFrame) -> bool:

@@ -15,9 +15,10 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.errors import NotFound
-from inventory.furniture.pages.access import BENCH, OWNER, StaffRequest, allow
+from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.forms import DeedForm, WeighedForm
 from inventory.models import Part
+from inventory.staff.queries import BENCH, OWNER
 from inventory.weighing.queries import traced
 from returns.arriving.pages import scales
 from returns.bench.pages.attempts import done, focused, found

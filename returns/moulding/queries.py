@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from django.db.models import QuerySet
+
 from inventory.material.queries.lot_heat import Share
-from inventory.material.sums.heat import HeatSpread
-from inventory.weighing import rules as weighing
+from inventory.material.sums.heat import HeatSpread, after_melt, blend
+from inventory.models import Posting
+from inventory.weighing.queries import readings
 from inventory.weighing.sums.traced import Known, Traced, booked
 from returns.models import ProductionBatch
-from returns.moulding.rules import issued, lot_code
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +32,7 @@ def known_issues(batches: Sequence[ProductionBatch]) -> dict[str, Known]:
     masses = {batch.code: Traced() for batch in batches if batch.issued_mg}
     for posting in issued(masses).select_related("movement", "reading"):
         read = posting.reading
-        source = weighing.source(read) if read else booked(posting.quantity)
+        source = readings.source(read) if read else booked(posting.quantity)
         masses[posting.movement.subject].add(Traced.of(source))
     took_mg = {batch.code: batch.issued_mg for batch in batches}
     return {code: one.known() for code, one in masses.items() if one.mass_mg == took_mg[code]}
@@ -52,3 +54,29 @@ def of(batch: ProductionBatch) -> BatchHeat:
             for posting in rows[:200]
         ),
     )
+
+
+def issued(codes: Iterable[str]) -> QuerySet[Posting]:
+    """What was issued for some batches and not taken back."""
+    rows = Posting.objects.filter(
+        movement__kind="issue",
+        movement__subject__in=codes,
+        movement__reverses=None,
+        movement__reversed_by=None,
+    )
+    return rows.select_related("source__lot", "source__polymer")
+
+
+def heat_of(postings: list[Posting]) -> HeatSpread:
+    """The spread after moulding what the postings took from their lots."""
+    spreads = [
+        (HeatSpread.from_list(posting.source.lot.heat), posting.quantity)
+        for posting in postings
+        if posting.source.lot is not None
+    ]
+    return after_melt(blend(spreads))
+
+
+def lot_code(posting: Posting) -> str:
+    """The code of the lot that an issue took from."""
+    return posting.source.lot.code if posting.source.lot else ""

@@ -14,8 +14,9 @@ from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_POST, require_safe
 
-from inventory.furniture.pages.access import BENCH, OWNER, StaffRequest, allow
+from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.forms import DeedForm
+from inventory.staff.queries import BENCH, OWNER
 from returns.bench.pages import notices
 from returns.bench.pages.attempts import done
 from returns.bench.pages.finding import frame_by

@@ -22,6 +22,7 @@ from inventory import deeds
 from inventory.errors import BadInput, Conflict, StaleState
 from inventory.models import Part, Reservation
 from inventory.models.places import ReservationState
+from inventory.parts import queries as part_stock
 from inventory.parts import rules as stock
 from returns.bench.queries.frames import plan_of
 from returns.models import PartPromise, ReturnedFrame
@@ -173,7 +174,7 @@ def _reserve(promise: PartPromise, at: datetime) -> bool:
     there = rows.aggregate(total=models.Sum("pieces"))["total"] or 0
     if there >= plan.get("parts", {}).get(part.code, 1):
         return True
-    if stock.available(part) < 1:
+    if part_stock.available(part) < 1:
         return False
     if not there:
         stock.reserve(part=part, pieces=1, subject=tag, at=at)

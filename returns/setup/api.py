@@ -9,10 +9,10 @@ from django.utils.translation import gettext as _
 from rest_framework import serializers
 
 from inventory.errors import Forbidden, NotFound
-from inventory.furniture.api import tokens
 from inventory.furniture.api.shapes import Body, Code, Known, Moment
 from inventory.furniture.api.views import DeedView, Listing
 from inventory.models import AccessToken
+from inventory.staff.rules import tokens
 
 
 class TokenAnswer(serializers.Serializer[AccessToken]):

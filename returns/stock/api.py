@@ -23,6 +23,7 @@ from inventory.material.rules import material
 from inventory.material.rules.material import Material, Weighing
 from inventory.material.sums import heat
 from inventory.models import Colour, Lot, Movement, Origin, Part, Place, Polymer
+from inventory.parts import queries as part_stock
 from inventory.parts import rules as stock
 from returns.kits.rules import receiving
 from returns.regrind.api.boxes import LotAnswer
@@ -46,10 +47,10 @@ class PartAnswer(serializers.Serializer[Part]):
         return currency(self.context)
 
     def get_pieces_held(self, part: Part) -> int:
-        return stock.held(part)
+        return part_stock.held(part)
 
     def get_pieces_available(self, part: Part) -> int:
-        return stock.available(part)
+        return part_stock.available(part)
 
 
 class Parts(Listing):

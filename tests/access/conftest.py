@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 from django.contrib.auth.models import User
 
-from inventory.furniture.api import tokens
 from inventory.ledger.rules import places
 from inventory.material.rules import grinding
 from inventory.models import AccessToken, Duty, Movement, Place
+from inventory.staff.rules import tokens
 from returns.filing.rules import intake
 from tests.makers import NOON, Shop, key, opening
 from tests.returns import customer_makers as customers

@@ -18,8 +18,8 @@ from django.conf import settings as live
 from django.contrib.auth.models import User
 from django.test import Client
 
-from inventory.furniture.api import tokens
 from inventory.models import Deed, RequestKey
+from inventory.staff.rules import tokens
 from returns.filing.rules import intake
 from tests.api.callers import Caller, machine
 from tests.makers import NOON, PASSWORD, Shop

@@ -11,7 +11,7 @@ from django.contrib.auth.models import User
 from django.test import Client
 from django.utils import timezone
 
-from inventory.furniture.api import tokens
+from inventory.staff.rules import tokens
 
 PROBLEM = "application/problem+json"
 

@@ -22,9 +22,9 @@ from hypothesis import HealthCheck, Phase, given, seed, settings
 from schemathesis import checks
 from schemathesis.specs.openapi import checks as described
 
-from inventory.furniture.api import tokens
 from inventory.material.rules import grinding
 from inventory.models import Movement, Place
+from inventory.staff.rules import tokens
 from returns.filing.rules import intake
 from tests.makers import CODES, NOON, Shop, key, opening
 from tests.returns import customer_makers as customers

@@ -11,8 +11,8 @@ from django.test import Client
 from django.utils import timezone
 
 from inventory.errors import BadInput
-from inventory.furniture.api import tokens
 from inventory.models import AccessToken, Deed
+from inventory.staff.rules import tokens
 from tests.api.callers import Caller, expired, machine, refused
 from tests.makers import Shop
 from tests.returns import customer_makers as customers

@@ -10,7 +10,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from inventory.errors import Conflict, HingebackError
-from inventory.staff import rules as staff
+from inventory.staff.rules import staff
 
 
 class Command(BaseCommand):

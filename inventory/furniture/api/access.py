@@ -7,8 +7,8 @@ from typing import Any
 from rest_framework.permissions import SAFE_METHODS, BasePermission
 from rest_framework.request import Request
 
-from inventory.furniture.pages.access import ACCOUNTANT, BENCH, OWNER, roles_of
 from inventory.models import AccessToken
+from inventory.staff.queries import ACCOUNTANT, BENCH, OWNER, roles_of
 
 # What each role may do through the API. "file" is the customer's and open to all.
 SCOPES_OF_ROLE = {

@@ -20,7 +20,7 @@ from rest_framework.exceptions import ErrorDetail, ValidationError
 
 from inventory.errors import NotFound
 from inventory.models import Reading, Scale
-from inventory.weighing import rules as weighing
+from inventory.weighing.queries import readings
 from inventory.weighing.sums import traced
 
 CODE_LENGTH_MAX = 80
@@ -161,7 +161,7 @@ class ReadingKnown(serializers.Field[Any, Any, Any, Any]):
         super().__init__(read_only=True, **options)
 
     def to_representation(self, value: Reading) -> dict[str, Any]:
-        return known_mass(weighing.known(value))
+        return known_mass(readings.known(value))
 
 
 @extend_schema_field(KnownMass(allow_null=True))

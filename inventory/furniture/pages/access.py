@@ -8,28 +8,19 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from django.conf import settings
-from django.contrib.auth.models import AnonymousUser, User
+from django.contrib.auth.models import User
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import resolve_url
 
-BENCH = "bench"
-ACCOUNTANT = "accountant"
-OWNER = "owner"
+from inventory.staff.queries import roles_of
 
 
 class StaffRequest(HttpRequest):
     """A request whose user is signed in; what `allow` hands on."""
 
     user: User
-
-
-def roles_of(user: User | AnonymousUser) -> frozenset[str]:
-    """The roles of a user; none for a stranger or a user who is switched off."""
-    if not user.is_active:
-        return frozenset()
-    return frozenset(user.groups.values_list("name", flat=True))
 
 
 def _way_on(request: HttpRequest) -> str:

@@ -15,7 +15,7 @@ from django.utils.translation import gettext_lazy as _
 from inventory.errors import HingebackError, KeyReused
 from inventory.models import Scale
 from inventory.months.reports.headings import FLAGS
-from inventory.weighing import rules as weighing
+from inventory.weighing.queries import readings
 
 Made = TypeVar("Made")
 
@@ -92,7 +92,7 @@ class ScaleField(forms.ModelChoiceField):  # type: ignore[type-arg]
         super().__init__(Scale.objects.filter(in_use=True), **{"label": _("Scale")} | facts)
 
     def label_from_instance(self, scale: Scale) -> str:
-        said = [str(FLAGS[flag]) for flag in weighing.doubts(scale=scale, at=timezone.now())]
+        said = [str(FLAGS[flag]) for flag in readings.doubts(scale=scale, at=timezone.now())]
         return f"{scale.name} ({', '.join(said)})" if said else scale.name
 
 

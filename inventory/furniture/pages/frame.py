@@ -16,8 +16,8 @@ from django.urls import NoReverseMatch, reverse
 from django.utils.functional import Promise, SimpleLazyObject
 from django.utils.translation import gettext_lazy as _
 
-from inventory.furniture.pages.access import ACCOUNTANT, BENCH, OWNER, roles_of
 from inventory.models import Workshop
+from inventory.staff.queries import ACCOUNTANT, BENCH, OWNER, roles_of
 
 STAFF = frozenset({BENCH, ACCOUNTANT, OWNER})
 

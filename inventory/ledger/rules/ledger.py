@@ -20,7 +20,7 @@ from django.utils.translation import gettext as _
 
 from inventory.deeds import fingerprint
 from inventory.errors import AlreadyReversed, BadInput, KeyReused, NotEnough, WrongRecipe
-from inventory.ledger.rules import places
+from inventory.ledger.queries import naming
 from inventory.ledger.sums import recipes
 from inventory.models import Balance, Month, Movement, Place, Posting, Reading
 from inventory.months.sums.calendar_month import Month as CalendarMonth
@@ -220,9 +220,9 @@ def _not_enough(place: Place, wanted: int) -> NotEnough:
     return NotEnough(
         _("%(place)s: it holds %(held)s, and this would take %(wanted)s out.")
         % {
-            "place": capfirst(places.words(place)),
-            "held": places.amount(place, held),
-            "wanted": places.amount(place, wanted),
+            "place": capfirst(naming.words(place)),
+            "held": naming.amount(place, held),
+            "wanted": naming.amount(place, wanted),
         },
         place=place.code,
         held=held,

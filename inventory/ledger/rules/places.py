@@ -2,11 +2,7 @@
 
 from __future__ import annotations
 
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
-
 from inventory.models import Colour, Lot, Part, Place, PlaceKind, Polymer, Unit
-from inventory.weighing import rules as weighing
 
 _BOTH_UNITS = (
     PlaceKind.CUSTOMERS,
@@ -58,28 +54,6 @@ def bin_of(part: Part) -> Place:
     return Place.objects.get_or_create(
         kind=PlaceKind.BIN, part=part, defaults={"code": f"bin-{part.code}", "unit": Unit.PIECE}
     )[0]
-
-
-def words(place: Place) -> str:
-    """A place as people call it: a lot by its code, a box by its colour, a bin by its part."""
-    if place.lot:
-        return _("Lot %(code)s") % {"code": place.lot.code}
-    if place.polymer and place.colour:
-        facts = {
-            "polymer": place.polymer,
-            "colour": place.colour,
-            "origin": place.get_origin_display(),
-        }
-        return _("Box %(polymer)s %(colour)s, %(origin)s") % facts
-    kind = str(place.get_kind_display())
-    return f"{kind}: {place.part.name}" if place.part else kind
-
-
-def amount(place: Place, quantity: int) -> str:
-    """So much of what the place holds, in words: grams or pieces."""
-    if place.unit == Unit.MILLIGRAM:
-        return weighing.words(quantity)
-    return ngettext("%(count)s piece", "%(count)s pieces", quantity) % {"count": quantity}
 
 
 def _the(kind: PlaceKind, unit: Unit) -> Place:

@@ -19,6 +19,7 @@ from django.utils.translation import gettext as _
 
 from inventory import deeds
 from inventory.errors import BadInput, BoxChanged, Conflict, SecondPersonNeeded, StaleState
+from inventory.furniture import numbers
 from inventory.ledger.rules import ledger, places
 from inventory.ledger.sums.codes import new_code
 from inventory.material.queries import boxes
@@ -179,8 +180,8 @@ def implausible(box_mg: int, out_mg: Mapping[str, int], *, colour_change: bool) 
     if lost_mg * 1_000_000 <= limit_ppm * box_mg:
         return ""
     return _("%(lost)s of %(box)s were lost; the limit is %(limit)s %%.") % {
-        "lost": weighing.words(lost_mg),
-        "box": weighing.words(box_mg),
+        "lost": numbers.mass_words(lost_mg),
+        "box": numbers.mass_words(box_mg),
         "limit": number_format(f"{limit_ppm / 10_000:g}"),
     }
 

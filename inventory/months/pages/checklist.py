@@ -10,9 +10,9 @@ from urllib.parse import urlencode
 from django.urls import NoReverseMatch, reverse
 from django.utils.translation import gettext_lazy as _
 
-from inventory.furniture.pages.access import BENCH, OWNER
 from inventory.months.queries.months import Reason
 from inventory.months.queries.recovered import Report
+from inventory.staff.queries import BENCH, OWNER
 
 
 @dataclass(frozen=True, slots=True)

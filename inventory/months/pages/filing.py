@@ -14,13 +14,14 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods
 
 from inventory.errors import NotFound
-from inventory.furniture.pages.access import ACCOUNTANT, OWNER, StaffRequest, allow
+from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.forms import DeedForm
 from inventory.models import ReportFile
 from inventory.months.queries import months, recovered
 from inventory.months.queries.recovered import Report
 from inventory.months.reports import duty, naming
 from inventory.months.reports.files import CSVW_SUFFIX, FORMATS
+from inventory.staff.queries import ACCOUNTANT, OWNER
 
 AT_ONCE = ("csv", "postings", "xlsx", "json")
 

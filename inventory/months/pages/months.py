@@ -16,7 +16,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from inventory.errors import NotFound
 from inventory.furniture.pages import frame
-from inventory.furniture.pages.access import ACCOUNTANT, OWNER, StaffRequest, allow, roles_of
+from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.months import rules as closing
 from inventory.months.pages import checklist, filing
 from inventory.months.pages.forms import CloseForm
@@ -24,6 +24,7 @@ from inventory.months.queries import months, recovered
 from inventory.months.queries.followed import Followed
 from inventory.months.queries.recovered import comparison, lines
 from inventory.months.reports import chart, document, headings, tables
+from inventory.staff.queries import ACCOUNTANT, OWNER, roles_of
 from inventory.weighing import pages as agreement
 
 PER_PAGE = 24

@@ -12,8 +12,8 @@ from urllib.parse import urlencode
 
 from django.urls import NoReverseMatch, reverse
 
-from inventory.furniture.pages.access import ACCOUNTANT, BENCH, OWNER
 from inventory.models import Place
+from inventory.staff.queries import ACCOUNTANT, BENCH, OWNER
 
 _BOOKS: Final = frozenset({ACCOUNTANT, BENCH, OWNER})
 _PAGES: Final[Mapping[str, tuple[str, frozenset[str]]]] = {

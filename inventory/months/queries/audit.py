@@ -29,8 +29,7 @@ from inventory.models import (
     Reservation,
 )
 from inventory.models.places import ReservationState
-from inventory.months import rules as closing
-from inventory.months.queries import recovered
+from inventory.months.queries import chain, recovered
 from inventory.months.sums.calendar_month import month_of
 
 SHOWN_MAX = 5
@@ -263,7 +262,7 @@ def _closed_month(
         yield f"{month.label}: a movement came in after the close"
     if month.previous_digest != previous:
         yield f"{month.label}: the chain to the month before is broken"
-    if closing.digest(month.label, previous, holding, month.figures) != month.digest:
+    if chain.digest(month.label, previous, holding, month.figures) != month.digest:
         yield f"{month.label}: the digest differs"
 
 

@@ -16,8 +16,7 @@ from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
 from inventory.errors import NotFound
-from inventory.ledger.queries import balances
-from inventory.ledger.rules import places
+from inventory.ledger.queries import balances, naming
 from inventory.models import GrindRun, Month, Movement, Place
 from inventory.months.sums.calendar_month import BadMonth, month_of
 from inventory.months.sums.calendar_month import Month as CalendarMonth
@@ -189,6 +188,6 @@ def _overdrawn(label: str) -> Iterator[Reason]:
     for place in Place.objects.filter(pk__in=short).order_by("code"):
         if not place.is_boundary:
             text = _("%(place)s: it would end the month at %(held)s. Mend the dates.")
-            amount = places.amount(place, held[place.pk])
-            shown = {"place": capfirst(places.words(place)), "held": amount}
+            amount = naming.amount(place, held[place.pk])
+            shown = {"place": capfirst(naming.words(place)), "held": amount}
             yield Reason("place-below-zero", text % shown, place.code)

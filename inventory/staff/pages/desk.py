@@ -15,7 +15,7 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.cache import never_cache
 
 from inventory.furniture.pages import frame
-from inventory.furniture.pages.access import ACCOUNTANT, BENCH, OWNER
+from inventory.staff.queries import ACCOUNTANT, BENCH, OWNER
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ from inventory.models import GrindRun, Month, Movement, Place, PlaceKind, Postin
 from inventory.models.places import BOUNDARY
 from inventory.months.queries import entries
 from inventory.months.queries.entries import MATERIAL_KINDS, Entry
-from inventory.weighing import rules as weighing
+from inventory.weighing.queries import readings
 from inventory.weighing.sums import traced
 from inventory.weighing.sums.traced import Account, Known, Rest, Source, Step, Traced, Walk
 
@@ -230,8 +230,8 @@ class Behind:
 
 def behind(rows: QuerySet[Posting], listed: Iterable[Entry]) -> Behind:
     """What stands behind postings; `listed` are the same as entries."""
-    readings = Reading.objects.filter(pk__in=rows.order_by().values("reading"))
-    sources = {row.pk: weighing.source(row) for row in readings}
+    read = Reading.objects.filter(pk__in=rows.order_by().values("reading"))
+    sources = {row.pk: readings.source(row) for row in read}
     return Behind(sources, _left(rows), _runs(listed))
 
 
@@ -252,7 +252,7 @@ def _left(rows: QuerySet[Posting]) -> dict[int, tuple[Source, ...]]:
     kept: dict[datetime, tuple[Source, ...]] = {}
     waiting = Reading.objects.filter(postings=None, at__in=taken.values("happened_at"))
     for row in waiting if moments else ():
-        kept[row.at] = (*kept.get(row.at, ()), weighing.source(row))
+        kept[row.at] = (*kept.get(row.at, ()), readings.source(row))
     return {number: kept[at] for number, at in moments.items() if at in kept}
 
 

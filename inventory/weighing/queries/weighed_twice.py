@@ -25,7 +25,7 @@ from django.db.models import Min, Q, QuerySet
 
 from inventory.ledger.queries import balances
 from inventory.models import GrindRun, Place, PlaceKind, Posting, Unit
-from inventory.weighing import rules as weighing
+from inventory.weighing.queries import readings
 from inventory.weighing.sums.weighing import Measured
 
 HOUSE = frozenset({PlaceKind.ARRIVALS, PlaceKind.HOLD, PlaceKind.BENCH})
@@ -189,7 +189,7 @@ def _measured(posting: Posting) -> Measured | None:
     reading = posting.reading
     if reading is None or reading.mass_mg != posting.quantity:
         return None
-    return weighing.measured(reading)
+    return readings.measured(reading)
 
 
 def _cuts(rows: QuerySet[Posting], label: str) -> dict[int, list[_Cut]]:
@@ -289,7 +289,7 @@ def _counts(rows: QuerySet[Posting], cuts: Mapping[int, list[_Cut]]) -> Iterator
 
 def _count(rows: QuerySet[Posting], cut: _Cut, after: str) -> Iterator[Leg]:
     reading, movement, place = cut.posting.reading, cut.posting.movement, _place_of(cut)
-    measured = weighing.measured(reading) if reading else None
+    measured = readings.measured(reading) if reading else None
     if measured is None:
         booked = balances.net(rows.filter(movement__number__lte=movement.number))
         mass_mg = booked.get(place.pk, 0)

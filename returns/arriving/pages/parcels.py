@@ -14,8 +14,9 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.errors import BadInput
-from inventory.furniture.pages.access import BENCH, OWNER, StaffRequest, allow
+from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.forms import DeedForm, WeighedForm
+from inventory.staff.queries import BENCH, OWNER
 from returns.arriving import rules as arriving
 from returns.arriving.pages import scales
 from returns.arriving.rules import MENDS_TYPED_MAX, WeighIn

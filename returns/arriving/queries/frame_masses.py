@@ -9,9 +9,10 @@ from typing import Final
 from django.utils.translation import gettext as _
 
 from inventory.errors import BadInput
+from inventory.furniture import numbers
 from inventory.ledger.queries import whereabouts
 from inventory.models import PlaceKind, Reading
-from inventory.weighing import rules as weighing
+from inventory.weighing.queries import readings
 from inventory.weighing.sums.weighing import combine, expanded
 from returns.models import ReturnedFrame
 
@@ -30,7 +31,7 @@ def limit_mg(before: Reading, after: Sequence[Reading]) -> int:
 
     The error that both sides share on one scale cancels.
     """
-    sides = [(1, weighing.measured(before)), *((-1, weighing.measured(part)) for part in after)]
+    sides = [(1, readings.measured(before)), *((-1, readings.measured(part)) for part in after)]
     return max(GAP_MG, ceil(GAP_UNCERTAINTIES * expanded(combine(sides).u_mg)))
 
 
@@ -46,7 +47,7 @@ def refuse_gap(*, gap_mg: int, limit_mg: int, reason: str) -> None:
         else _("%(gap)s are too much. Weigh again, or say why: over %(limit)s needs a reason.")
     )
     figures = {
-        "gap": weighing.words(abs(gap_mg)),
-        "limit": weighing.words(limit_mg),
+        "gap": numbers.mass_words(abs(gap_mg)),
+        "limit": numbers.mass_words(limit_mg),
     }
     raise BadInput(template % figures, field="reason", gap_mg=gap_mg, limit_mg=limit_mg)

@@ -9,7 +9,7 @@ from typing import Any
 from django.db.models import Case, Q, When
 
 from inventory.models import Reading
-from inventory.weighing import rules as weighing
+from inventory.weighing.queries import readings
 from returns.arriving.sums import mass_hypotheses, massfit
 from returns.grading.sums.facts import PPM
 from returns.models import Colourway, Component, FrameModel, Policy
@@ -29,7 +29,7 @@ def massfit_of(
     """
     if is_stranger:
         return {}
-    mass_mg, u_mg = reading.mass_mg, weighing.measured(reading).u_mg
+    mass_mg, u_mg = reading.mass_mg, readings.measured(reading).u_mg
     if colourway is not None:
         return against_model(mass_mg=mass_mg, u_mg=u_mg, model=colourway.model)
     fits = {code: against(mass_mg=mass_mg, u_mg=u_mg, bill=bill) for code, bill in _bills().items()}

@@ -18,16 +18,10 @@ from django.views.decorators.http import require_POST, require_safe
 
 from inventory.errors import NotFound
 from inventory.furniture.numbers import fixed
-from inventory.furniture.pages.access import (
-    ACCOUNTANT,
-    BENCH,
-    OWNER,
-    StaffRequest,
-    allow,
-    roles_of,
-)
+from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.forms import DeedForm
 from inventory.models import Movement, Place
+from inventory.staff.queries import ACCOUNTANT, BENCH, OWNER, roles_of
 from inventory.weighing.queries import traced
 from inventory.weighing.sums.traced import Known, Walk
 from returns.arriving import rules as arriving

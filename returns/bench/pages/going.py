@@ -17,8 +17,9 @@ from django.views.decorators.http import require_safe
 
 from inventory.errors import BadInput
 from inventory.furniture.pages import frame
-from inventory.furniture.pages.access import ACCOUNTANT, BENCH, OWNER, allow
+from inventory.furniture.pages.access import allow
 from inventory.models import GrindRun, Lot, Movement, Part, Place, PlaceKind
+from inventory.staff.queries import ACCOUNTANT, BENCH, OWNER
 from returns.bench.pages.finding import bare, read_code
 from returns.models import Dispatch, Parcel, Request, ReturnedFrame
 from returns.story.sums import codes

@@ -10,8 +10,9 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from inventory.errors import NotFound
-from inventory.furniture.pages.access import BENCH, OWNER, StaffRequest, allow
+from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.models import Lot, Place, PlaceKind, Workshop
+from inventory.staff.queries import BENCH, OWNER
 from returns.arriving import rules as arriving
 from returns.bench.pages import labels
 from returns.bench.pages.finding import frame_by, parcel_by

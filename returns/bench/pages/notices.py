@@ -9,9 +9,10 @@ from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.translation import gettext as _
 
-from inventory.furniture.pages.access import ACCOUNTANT, OWNER, StaffRequest, roles_of
+from inventory.furniture.pages.access import StaffRequest
 from inventory.furniture.pages.forms import DeedForm
 from inventory.models import Deed, Movement
+from inventory.staff.queries import ACCOUNTANT, OWNER, roles_of
 
 
 def done(request: StaffRequest, words: str, *, undo: str) -> None:

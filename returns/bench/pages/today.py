@@ -14,8 +14,9 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_safe
 
 from inventory import clock
-from inventory.furniture.pages.access import BENCH, OWNER, allow
+from inventory.furniture.pages.access import allow
 from inventory.models import Colour
+from inventory.staff.queries import BENCH, OWNER
 from returns.bench.queries import queue as bench
 from returns.grading.pages import wording
 from returns.models import FrameModel, Grading

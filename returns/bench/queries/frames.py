@@ -9,7 +9,7 @@ from typing import Any, Final
 from django.db.models import Sum
 
 from inventory.models import Deed, Movement, Place, PlaceKind, Posting
-from inventory.weighing import rules as weighing
+from inventory.weighing.queries import readings
 from inventory.weighing.sums.traced import Known
 from returns.models import Grading, RepairJob, ReturnedFrame
 from returns.story.sums.states import FrameState
@@ -43,7 +43,7 @@ def boxed(found: Sequence[ReturnedFrame]) -> dict[str, Known]:
     told = {tag: Known(booked_mg=mass_mg) for tag, mass_mg in masses.items()}
     for posting in rows.exclude(reading=None).select_related("movement", "reading"):
         if posting.reading is not None:
-            told[posting.movement.subject] = weighing.known(posting.reading)
+            told[posting.movement.subject] = readings.known(posting.reading)
     return told
 
 

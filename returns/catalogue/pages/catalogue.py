@@ -14,9 +14,10 @@ from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from inventory.errors import BadInput
-from inventory.furniture.pages.access import OWNER, StaffRequest, allow
+from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.forms import DeedForm
 from inventory.models import Colour, Polymer
+from inventory.staff.queries import OWNER
 from returns.catalogue.pages import lists
 from returns.catalogue.rules import catalogue_import, csvlists
 from returns.models.catalogue import RimShape

@@ -17,8 +17,9 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from inventory import clock
 from inventory.errors import BadInput
-from inventory.furniture.pages.access import OWNER, StaffRequest, allow
+from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.forms import DeedForm
+from inventory.staff.queries import OWNER
 from returns.catalogue.pages import lists
 from returns.catalogue.rules import csvlists, sold
 from returns.models import ProductionBatch, SoldUnits

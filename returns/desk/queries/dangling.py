@@ -21,10 +21,10 @@ from datetime import datetime
 from django.db.models import Sum
 from django.utils.translation import gettext as _
 
+from inventory.furniture import numbers
 from inventory.models import PlaceKind, Posting
 from inventory.months.queries.months import Reason, span
 from inventory.months.sums.calendar_month import MONTHS_PER_YEAR, YEAR_MAX, Month
-from inventory.weighing import rules as weighing
 from returns.models import Parcel, ReturnedFrame
 from returns.story.sums.states import FrameState
 
@@ -71,7 +71,7 @@ def _frames(label: str, end: datetime) -> Iterator[Reason]:
         over = state not in ON_A_SHELF and ended_at is not None and ended_at < end
         if over and mass_mg != 0:
             text = _("Frame %(tag)s has left, but %(mass)s of it are still on the books.")
-            shown = {"tag": tag, "mass": weighing.words(mass_mg)}
+            shown = {"tag": tag, "mass": numbers.mass_words(mass_mg)}
             yield Reason("frame-left-mass-behind", text % shown, tag)
         elif state in ON_A_SHELF and held_now.get(tag, 0) <= 0:
             text = _("Frame %(tag)s is in the house, but the books have no mass of it there.")

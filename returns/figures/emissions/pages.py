@@ -12,7 +12,8 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from inventory.furniture.numbers import fixed
-from inventory.furniture.pages.access import OWNER, allow
+from inventory.furniture.pages.access import allow
+from inventory.staff.queries import OWNER
 from inventory.wording import unbroken_factor
 from returns.figures.emissions import queries as emissions
 from returns.figures.emissions.queries import Year

@@ -11,7 +11,8 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_safe
 
 from inventory.furniture.numbers import fixed
-from inventory.furniture.pages.access import OWNER, allow
+from inventory.furniture.pages.access import allow
+from inventory.staff.queries import OWNER
 from returns.figures.repairability import queries as repairability
 from returns.figures.repairability.queries import ASPECTS, ModelProfile
 from returns.figures.repairability.sums import Aspect

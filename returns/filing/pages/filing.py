@@ -18,7 +18,7 @@ from returns.filing.pages import drawing, limits
 from returns.filing.pages.forms import FilingForm, ReturnForm, ScrewsForm
 from returns.filing.pages.opening import once_open
 from returns.filing.rules import intake, twins
-from returns.kits.rules import kits
+from returns.kits import queries as kit_stock
 from returns.models import FrameModel, Request
 from returns.story.pages import loop
 from returns.story.pages.personal import filing_page
@@ -105,7 +105,7 @@ def _twin(form: FilingForm, kind: Request.Kind, at: datetime) -> Request | None:
 def _shorter_way(form: FilingForm) -> bool:
     typed = form.cleaned_data
     mends = intake.screws_would_do(component=typed["component"], defect=typed["defect"])
-    return mends and kits.has_kit(typed["colourway"].model)
+    return mends and kit_stock.has_kit(typed["colourway"].model)
 
 
 def _sendable_again(form: FilingForm) -> FilingForm:

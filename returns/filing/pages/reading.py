@@ -9,7 +9,7 @@ from django.views.decorators.http import require_safe
 from inventory.errors import NotFound
 from returns.filing.pages import drawing
 from returns.filing.rules import intake
-from returns.kits.rules import kits
+from returns.kits import queries as kit_stock
 from returns.models import FrameModel
 
 
@@ -17,9 +17,9 @@ from returns.models import FrameModel
 def guide(request: HttpRequest, model: str) -> HttpResponse:
     """How to fit the screws of one model."""
     found = FrameModel.objects.filter(code=model).first()
-    if found is None or not kits.has_kit(found):
+    if found is None or not kit_stock.has_kit(found):
         raise NotFound()
-    kit = kits.contents(found)
+    kit = kit_stock.contents(found)
     facts = {
         "model": found,
         "kit": kit.items(),

@@ -27,6 +27,7 @@ from inventory.parts import rules as stock
 from returns.customers import rules as people
 from returns.customers.rules import Contact
 from returns.filing.rules import photos
+from returns.kits import queries as kit_stock
 from returns.kits.rules import kits
 from returns.letters import rules as letters
 from returns.models import Colourway, Dispatch, Request
@@ -150,7 +151,7 @@ def _ask_screws(
         kind=Request.Kind.SCREWS,
         state=state.value,
         filed_at=at,
-        promised_by=kits.promise_day(at) if reserved else None,
+        promised_by=kit_stock.promise_day(at) if reserved else None,
     )
     photos.keep(request=request, pictures=pictures, at=at)
     _record(key, "intake.ask_screws", request, at, facts=plan.facts, state=state.value)
@@ -382,7 +383,7 @@ def lost(at: datetime) -> QuerySet[Dispatch]:
     Kits are under `kits.missing`.
     """
     rows = Dispatch.objects.exclude(kind=Dispatch.Kind.KIT)
-    rows = rows.filter(frame__isnull=False, missing_reported_at__gt=at - kits.SETTLED_AFTER)
+    rows = rows.filter(frame__isnull=False, missing_reported_at__gt=at - kit_stock.SETTLED_AFTER)
     return rows.select_related("frame", "request").order_by("missing_reported_at")
 
 
@@ -395,10 +396,12 @@ def last_dispatch(request: Request) -> Dispatch | None:
 def may_report_missing(request: Request, *, at: datetime) -> bool:
     """Whether something was posted not long ago that its owner could be waiting for."""
     if request.kind == Request.Kind.SCREWS:
-        return request.state == RequestState.POSTED and not kits.long_posted(request.posted_at, at)
+        return request.state == RequestState.POSTED and not kit_stock.long_posted(
+            request.posted_at, at
+        )
     last = last_dispatch(request)
     told = last is not None and last.missing_reported_at is not None
-    return last is not None and not told and not kits.long_posted(last.posted_at, at)
+    return last is not None and not told and not kit_stock.long_posted(last.posted_at, at)
 
 
 def may_withdraw(request: Request) -> bool:

@@ -18,8 +18,9 @@ from django.utils.translation import gettext_lazy as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods
 
-from inventory.furniture.pages.access import BENCH, OWNER, StaffRequest, allow
+from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.forms import DeedForm
+from inventory.staff.queries import BENCH, OWNER
 from returns.arriving.pages.parcels import batch_by
 from returns.bench.pages.finding import frame_by
 from returns.grading.pages import wording

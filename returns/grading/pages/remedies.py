@@ -10,7 +10,8 @@ from django.utils.translation import gettext as _t
 from django.views.decorators.http import require_safe
 
 from inventory.furniture.numbers import fixed
-from inventory.furniture.pages.access import OWNER, allow
+from inventory.furniture.pages.access import allow
+from inventory.staff.queries import OWNER
 from returns.figures.circularity.pages.shown import percent
 from returns.grading.queries import learning
 from returns.grading.queries.learning import Learned

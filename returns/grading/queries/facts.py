@@ -16,7 +16,7 @@ from typing import Final
 from django.db.models import Q
 
 from inventory.models import ClassPrice, Origin, Part, Workshop
-from inventory.parts import rules as stock
+from inventory.parts import queries as part_stock
 from returns.grading import sums as grading
 from returns.grading.queries import learning
 from returns.grading.queries.learning import NOTHING, Tally
@@ -212,7 +212,7 @@ def _material_minor_per_kg(frame: ReturnedFrame) -> int:
 def stock_of(offered: Iterable[Offer]) -> grading.Stock:
     """Parts that may still be promised."""
     parts = {part for offer in offered for part in offer.parts}
-    return grading.Stock({part.code: stock.available(part) for part in parts})
+    return grading.Stock({part.code: part_stock.available(part) for part in parts})
 
 
 def limits(policy: Policy) -> grading.Limits:

@@ -4,21 +4,21 @@ from __future__ import annotations
 
 import uuid
 from contextlib import suppress
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 from uuid import UUID
 
 from django.db import transaction
-from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
-from inventory import clock, deeds
+from inventory import deeds
 from inventory.errors import BadInput, Conflict, NotEnough, StaleState
 from inventory.ledger.rules import ledger, places
-from inventory.models import Part, PlaceKind, Reservation, Workshop
+from inventory.models import PlaceKind, Reservation, Workshop
 from inventory.models.places import ReservationState
 from inventory.parts import rules as stock
 from returns.customers.rules import same_person
+from returns.kits import queries as kit_stock
 from returns.letters import rules as letters
 from returns.models import Dispatch, FrameModel, Policy, Request
 from returns.story.sums import codes, states
@@ -26,47 +26,6 @@ from returns.story.sums.states import RequestState
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import User
-
-# So long after its posting nobody reports a thing missing by themselves any more.
-SETTLED_AFTER = timedelta(days=45)
-
-
-def contents(model: FrameModel) -> dict[Part, int]:
-    """Pieces of each part in a model's spare kit, from its bill of materials."""
-    pieces: dict[Part, int] = {}
-    for component in model.components.filter(in_kit=True, part__isnull=False).select_related(
-        "part"
-    ):
-        if component.part is not None:
-            pieces[component.part] = pieces.get(component.part, 0) + 1
-    return pieces
-
-
-def has_kit(model: FrameModel) -> bool:
-    """Whether the workshop posts spare screws for a model."""
-    return model.components.filter(in_kit=True, part__isnull=False).exists()
-
-
-def waiting() -> QuerySet[Request]:
-    """Requests that wait for stock, the oldest first."""
-    return _in_state(RequestState.WAITING_STOCK)
-
-
-def to_post() -> QuerySet[Request]:
-    """Requests whose kit is promised from stock and may be posted now, the oldest first."""
-    return _in_state(RequestState.RESERVED)
-
-
-def missing() -> QuerySet[Request]:
-    """Requests whose kit was reported as never arrived, the oldest first."""
-    return _in_state(RequestState.REPORTED_MISSING)
-
-
-def _in_state(state: RequestState) -> QuerySet[Request]:
-    rows = Request.objects.filter(kind=Request.Kind.SCREWS, state=state.value)
-    return rows.select_related("person", "colourway__model", "colourway__colour").order_by(
-        "filed_at"
-    )
 
 
 def refuse_over_limit(*, model: FrameModel, email: str, at: datetime) -> None:
@@ -96,7 +55,7 @@ def refuse_over_limit(*, model: FrameModel, email: str, at: datetime) -> None:
 
 def reserve(*, model: FrameModel, subject: str, at: datetime) -> RequestState:
     """Promise a whole kit to a story, or nothing of it. Returns the state this leads to."""
-    pieces = contents(model)
+    pieces = kit_stock.contents(model)
     if not pieces:
         raise BadInput(_("There is no spare kit for this frame."), field="colourway")
     try:
@@ -116,7 +75,7 @@ def reserve_waiting(at: datetime) -> list[Request]:
     A repeat finds nobody waiting, or no stock, and changes nothing.
     """
     served = []
-    for request in waiting():
+    for request in kit_stock.waiting():
         # Somebody else may be doing the same at this moment: theirs counts then.
         with suppress(StaleState), transaction.atomic():
             if _reserve_waiting(request, at):
@@ -128,15 +87,10 @@ def _reserve_waiting(request: Request, at: datetime) -> bool:
     model = request.colourway.model
     if reserve(model=model, subject=request.reference, at=at) is not RequestState.RESERVED:
         return False
-    _step(request, RequestState.RESERVED, promised_by=promise_day(at))
+    _step(request, RequestState.RESERVED, promised_by=kit_stock.promise_day(at))
     _record(uuid.uuid4(), "kits.reserve", request, at)
     letters.owe(letter="kit_reserved", request=request, at=at)
     return True
-
-
-def promise_day(at: datetime) -> date:
-    """The day by which a kit filed or reserved now shall be posted, in the workshop's zone."""
-    return clock.day_of(at) + timedelta(days=Workshop.the().kit_promise_days)
 
 
 @transaction.atomic
@@ -205,16 +159,13 @@ def report_missing(*, key: UUID, request: Request, at: datetime) -> Request:
     return request
 
 
-def long_posted(posted_at: datetime | None, at: datetime) -> bool:
-    """Whether it was posted so long ago that its story is over."""
-    return posted_at is not None and posted_at <= at - SETTLED_AFTER
-
-
 def refuse_long_posted(posted_at: datetime | None, at: datetime) -> None:
     """A report that it never came, long after: StaleState, with whom to write to."""
-    if long_posted(posted_at, at):
+    if kit_stock.long_posted(posted_at, at):
         words = _("It was posted more than %(days)s days ago. Please write to us: %(email)s")
-        raise StaleState(words % {"days": SETTLED_AFTER.days, "email": Workshop.the().email})
+        raise StaleState(
+            words % {"days": kit_stock.SETTLED_AFTER.days, "email": Workshop.the().email}
+        )
 
 
 @transaction.atomic
@@ -225,7 +176,7 @@ def repost(*, key: UUID, request: Request, at: datetime, by: User) -> Request:
         return Request.objects.get(pk=request.pk)
     state = reserve(model=request.colourway.model, subject=request.reference, at=at)
     rows = Request.objects.filter(pk=request.pk, state=RequestState.REPORTED_MISSING.value)
-    if rows.update(state=state.value, promised_by=promise_day(at)) != 1:
+    if rows.update(state=state.value, promised_by=kit_stock.promise_day(at)) != 1:
         raise StaleState()
     request.refresh_from_db()
     _record(key, "kits.repost", request, at, by=by, facts=facts)
@@ -254,7 +205,7 @@ def settle_posted(at: datetime) -> int:
     old = Request.objects.filter(
         kind=Request.Kind.SCREWS,
         state=RequestState.POSTED.value,
-        posted_at__lte=at - SETTLED_AFTER,
+        posted_at__lte=at - kit_stock.SETTLED_AFTER,
     )
     return old.update(state=RequestState.SETTLED.value, ended_at=at)
 

@@ -16,7 +16,7 @@ from inventory.ledger.rules import ledger, places
 from inventory.material.queries import boxes
 from inventory.models import Movement, Part, Place, PlaceKind, Posting, Reservation
 from inventory.models.places import ReservationState
-from inventory.parts import rules as stock
+from inventory.parts import queries as part_stock
 from returns.arriving.queries.frame_masses import on_bench_mg
 from returns.models import Component, JobStep, ReturnedFrame
 from returns.models.catalogue import ComponentKind
@@ -46,7 +46,7 @@ def named(parts: Mapping[str, int]) -> dict[Part, int]:
 def free_for(part: Part, tag: str) -> int:
     """Pieces that a frame may use: those in the bin that are not promised to another story."""
     others = Reservation.objects.filter(part=part, state=ReservationState.OPEN).exclude(subject=tag)
-    return max(0, stock.held(part) - (others.aggregate(total=Sum("pieces"))["total"] or 0))
+    return max(0, part_stock.held(part) - (others.aggregate(total=Sum("pieces"))["total"] or 0))
 
 
 def fit(
@@ -112,7 +112,7 @@ def salvaged_left(part: Part) -> int:
         movement__reversed_by=None,
         movement__reverses=None,
     )
-    return max(0, min(gained - _pieces(fitted), stock.held(part)))
+    return max(0, min(gained - _pieces(fitted), part_stock.held(part)))
 
 
 def _pieces(rows: object) -> int:

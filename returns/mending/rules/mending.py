@@ -18,6 +18,7 @@ from inventory.errors import BadInput, StaleState
 from inventory.ledger.queries import whereabouts
 from inventory.ledger.rules import carrying, ledger, places
 from inventory.models import Deed, Part, PlaceKind, Reading, Scale
+from inventory.parts import queries as part_stock
 from inventory.parts import rules as stock
 from inventory.weighing import rules as weighing
 from returns.arriving.queries.frame_masses import limit_mg, on_bench_mg, refuse_gap
@@ -295,7 +296,7 @@ def _renew_promises(job: RepairJob, at: datetime) -> None:
     for step in job.steps.filter(done_at=None).select_related("remedy", "job__grading"):
         wanted.update(planned_parts(step))
     for part in Part.objects.filter(code__in=wanted).order_by("code"):
-        pieces = min(wanted[part.code], stock.available(part))
+        pieces = min(wanted[part.code], part_stock.available(part))
         if pieces:
             stock.reserve(part=part, pieces=pieces, subject=tag, at=at)
 

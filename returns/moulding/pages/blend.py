@@ -17,7 +17,7 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_safe
 
 from inventory.furniture.numbers import fixed
-from inventory.furniture.pages.access import BENCH, OWNER, StaffRequest, allow
+from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.forms import FigureField
 from inventory.furniture.wording import mass_kg, ppm
 from inventory.material.queries import blends
@@ -33,6 +33,7 @@ from inventory.material.sums.blending import (
 from inventory.material.sums.heat import PASSES_MAX
 from inventory.material.sums.melt_flow import RULE_RATIO_MAX
 from inventory.models import Colour, Polymer
+from inventory.staff.queries import BENCH, OWNER
 from inventory.weighing import rules as weighing
 from inventory.weighing.sums.masses import MassTextError, parse_mass_mg
 from returns.moulding.pages.heat_shown import spread_rows

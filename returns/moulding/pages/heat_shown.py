@@ -10,12 +10,13 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from inventory.errors import NotFound
-from inventory.furniture.pages.access import ACCOUNTANT, BENCH, OWNER, StaffRequest, allow
+from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.material.queries import lot_heat
 from inventory.material.queries.lot_heat import Share
 from inventory.material.sums.heat import HeatSpread
 from inventory.models import Lot
 from inventory.months.queries import followed
+from inventory.staff.queries import ACCOUNTANT, BENCH, OWNER
 from inventory.weighing.queries import traced
 from inventory.weighing.sums.traced import Known
 from returns.models import ProductionBatch

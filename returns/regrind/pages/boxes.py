@@ -14,12 +14,13 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.errors import NotFound
-from inventory.furniture.pages.access import BENCH, OWNER, StaffRequest, allow
+from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.forms import DeedForm, FigureField, MassField, ScaleField
 from inventory.material.queries import boxes as box_queries
 from inventory.material.rules import grinding
 from inventory.material.rules.grinding import GrindOut
 from inventory.models import GrindRun, Place, PlaceKind, Reading
+from inventory.staff.queries import BENCH, OWNER
 from inventory.weighing.queries import traced
 from returns.arriving.pages import scales
 from returns.bench.pages.attempts import done, found

@@ -7,7 +7,7 @@ from datetime import date, datetime
 
 from inventory.material.queries import lot_heat
 from inventory.models import GrindRun, Posting
-from inventory.weighing import rules as weighing
+from inventory.weighing.queries import readings
 from inventory.weighing.sums.weighing import expanded
 from returns.models import ProductionBatch, ReturnedFrame
 from returns.regrind.sums import Part, part_in_batch
@@ -86,7 +86,7 @@ def _credit(frame: ReturnedFrame) -> Posting | None:
 def _spread_mg(credit: Posting | None) -> int | None:
     if credit is None or credit.reading is None:
         return None
-    return max(1, round(expanded(weighing.measured(credit.reading).u_mg)))
+    return max(1, round(expanded(readings.measured(credit.reading).u_mg)))
 
 
 def _moulded(

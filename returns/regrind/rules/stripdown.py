@@ -34,7 +34,7 @@ from inventory.models import (
     Workshop,
 )
 from inventory.models.materials import Origin
-from inventory.parts import rules as stock
+from inventory.parts import queries as part_stock
 from inventory.weighing import rules as weighing
 from returns.arriving.queries.frame_masses import limit_mg, on_bench_mg, refuse_gap
 from returns.grading.sums import PolymerCheck
@@ -248,7 +248,7 @@ def _parts_gone(movement: Movement) -> str:
     """Names of the parts whose kept pieces are no longer free in their bins."""
     kept = movement.postings.filter(target__kind=PlaceKind.BIN).select_related("target__part")
     parts = [(line.target.part, line.quantity) for line in kept.order_by("line")]
-    gone = [part.name for part, pieces in parts if part and stock.available(part) < pieces]
+    gone = [part.name for part, pieces in parts if part and part_stock.available(part) < pieces]
     return ", ".join(gone)
 
 

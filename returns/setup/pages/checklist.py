@@ -14,8 +14,9 @@ from django.utils.translation import gettext as _t
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.errors import NotFound
-from inventory.furniture.pages.access import OWNER, StaffRequest, allow
+from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.forms import DeedForm
+from inventory.staff.queries import OWNER
 from returns.setup import queries as readiness
 from returns.setup.pages.steps import PAGES, Page
 

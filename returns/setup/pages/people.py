@@ -14,9 +14,10 @@ from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST
 
-from inventory.furniture.pages.access import OWNER, StaffRequest, allow
+from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.forms import DeedForm
-from inventory.staff import rules as staff
+from inventory.staff.queries import OWNER
+from inventory.staff.rules import staff
 
 ROLES = {"bench": _("bench"), "accountant": _("accountant"), "owner": _("owner")}
 ROLE_NAMES = {

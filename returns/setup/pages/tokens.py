@@ -14,10 +14,11 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_POST
 
 from inventory.errors import NotFound
-from inventory.furniture.api import tokens as rule
-from inventory.furniture.pages.access import OWNER, StaffRequest, allow
+from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.forms import DeedForm
 from inventory.models import AccessToken
+from inventory.staff.queries import OWNER
+from inventory.staff.rules import tokens
 from returns.setup.rules import accesstokens
 
 SHOWN_MAX = 200
@@ -39,13 +40,13 @@ class TokenForm(DeedForm):
     )
     scopes = forms.MultipleChoiceField(
         label=gettext_lazy("What it may do"),
-        choices=[(scope, SCOPE_NAMES.get(scope, scope)) for scope in rule.SCOPES],
+        choices=[(scope, SCOPE_NAMES.get(scope, scope)) for scope in tokens.SCOPES],
         widget=forms.CheckboxSelectMultiple,
     )
     days = forms.IntegerField(
         label=gettext_lazy("Valid for how many days"),
         min_value=1,
-        max_value=rule.DAYS_MAX,
+        max_value=tokens.DAYS_MAX,
         initial=90,
     )
 

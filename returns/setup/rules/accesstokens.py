@@ -13,8 +13,8 @@ from django.utils.translation import gettext as _
 
 from inventory import deeds
 from inventory.errors import BadInput, Conflict
-from inventory.furniture.api import tokens
 from inventory.models import AccessToken
+from inventory.staff.rules import tokens
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import User

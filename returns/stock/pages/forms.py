@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory.furniture.pages.forms import DeedForm, MassField, ScaleField, WeighedForm
 from inventory.furniture.wording import mass as written
-from inventory.ledger.rules import places
+from inventory.ledger.queries import naming
 from inventory.material.queries import boxes
 from inventory.material.rules import material
 from inventory.material.sums import heat
@@ -139,7 +139,7 @@ class PlaceField(forms.ModelChoiceField):  # type: ignore[type-arg]
     """Places to choose from, as people call them."""
 
     def label_from_instance(self, obj: Place) -> str:
-        return places.words(obj)
+        return naming.words(obj)
 
 
 class CountForm(WeighedForm):

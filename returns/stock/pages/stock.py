@@ -19,7 +19,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.errors import NotFound
 from inventory.furniture.numbers import fixed
-from inventory.furniture.pages.access import ACCOUNTANT, BENCH, OWNER, StaffRequest, allow
+from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.forms import DeedForm, MassField
 from inventory.material.queries import boxes
 from inventory.material.rules import material
@@ -27,6 +27,7 @@ from inventory.material.sums.heat import HeatSpread
 from inventory.models import Lot, Movement, Part, Place, PlaceKind
 from inventory.parts import queries as parts
 from inventory.parts import rules as stock
+from inventory.staff.queries import ACCOUNTANT, BENCH, OWNER
 from inventory.weighing.queries import traced
 from inventory.weighing.sums.traced import Known
 from returns.arriving.pages import scales

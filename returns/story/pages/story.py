@@ -14,12 +14,13 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory import clock
 from inventory.errors import NotFound, StaleState
-from inventory.furniture.pages.access import BENCH, OWNER, allow
+from inventory.furniture.pages.access import allow
 from inventory.furniture.pages.forms import DeedForm
+from inventory.staff.queries import BENCH, OWNER
 from returns.filing.pages import slip_pdf
 from returns.filing.pages.forms import AddressForm, country_name, sent_abroad_to, told_defect
 from returns.filing.rules import intake, photos
-from returns.kits.rules import kits
+from returns.kits import queries as kit_stock
 from returns.models import Photo, Request
 from returns.story.pages import loop
 from returns.story.pages.personal import REFERRER_WITHOUT_FORMS, personal
@@ -47,7 +48,7 @@ def story(request: HttpRequest, secret: str) -> HttpResponse:
         "here": told.stations[told.station],
         "photos": filed.photos.all(),
         "is_kit": filed.kind == Request.Kind.SCREWS,
-        "kit": kits.contents(filed.colourway.model).items(),
+        "kit": kit_stock.contents(filed.colourway.model).items(),
         "may_withdraw": intake.may_withdraw(filed),
         "may_change_address": intake.may_change_address(filed),
         "may_report_missing": intake.may_report_missing(filed, at=now),

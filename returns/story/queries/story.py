@@ -15,10 +15,10 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, pgettext
 
+from inventory.furniture import numbers
 from inventory.models import Deed
-from inventory.weighing import rules as weighing
 from returns.desk.queries.dangling import ON_A_SHELF
-from returns.kits.rules import kits
+from returns.kits import queries as kit_stock
 from returns.models import (
     BenchCheck,
     Dispatch,
@@ -191,7 +191,7 @@ def ground_words(frame: ReturnedFrame) -> str:
     """Which mass of which colour went into which lot, in a sentence."""
     if frame.lot is None or frame.boxed_mg == 0:
         return _("Your frame was ground together with others of its colour.")
-    mass = weighing.words(frame.boxed_mg)
+    mass = numbers.mass_words(frame.boxed_mg)
     return _(
         "%(mass)s of material from your frame were ground into the lot %(lot)s (%(colour)s)."
     ) % {"mass": mass, "colour": frame.lot.colour.name, "lot": frame.lot.code}
@@ -224,7 +224,7 @@ _SENT: Final[dict[Dispatch.Kind, Text]] = {
 
 
 def _kit_next(request: Request, at: datetime) -> str:
-    if request.state == RequestState.POSTED and kits.long_posted(request.posted_at, at):
+    if request.state == RequestState.POSTED and kit_stock.long_posted(request.posted_at, at):
         return _("This story is over. We hope that the screw holds.")
     return {
         RequestState.WAITING_STOCK: _(
@@ -252,7 +252,7 @@ def _return_next(request: Request, frames: list[ReturnedFrame], at: datetime) ->
 
 def _frame_next(frame: ReturnedFrame, at: datetime) -> str:
     posted = frame.state in (FrameState.POSTED, FrameState.POSTED_AS_IS)
-    if posted and kits.long_posted(frame.ended_at, at):
+    if posted and kit_stock.long_posted(frame.ended_at, at):
         return _("This story is over.")
     if posted and frame.dispatches.exclude(missing_reported_at=None).exists():
         return _("One of us looks into it, and you hear from us.")

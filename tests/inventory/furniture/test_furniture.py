@@ -366,7 +366,7 @@ def test_a_page_looks_up_the_currency_once(
 
 @pytest.mark.parametrize(
     "show",
-    [hingeback.mass, hingeback.mass_kg, hingeback.money, hingeback.ppm, hingeback.score],
+    [wording.mass, wording.mass_kg, wording.money, wording.ppm, wording.score],
 )
 def test_an_absent_figure_is_a_dash_and_a_text_stays_as_it_is(show: Any) -> None:
     assert show(None) == "–"

@@ -15,7 +15,7 @@ from django.utils import timezone, translation
 
 from inventory import outbox
 from inventory.furniture.numbers import uncertainty_g
-from inventory.ledger.rules import places
+from inventory.ledger.queries import naming
 from inventory.material.queries import boxes
 from inventory.models import Duty, GrindRun, Month, Movement, Part, PlaceKind, ReportFile
 from inventory.months import rules as months
@@ -364,11 +364,11 @@ def test_box_that_would_be_overdrawn_is_named_in_the_words_of_the_page_and_its_l
     address = reverse("movement", args=[came.number])
     form = {"key": str(key()), "reason": "never came"}
     english = page.post(address, form).content.decode()
-    assert f"{places.words(box)}: it holds 0.400 g, and this would take 900.000 g out." in english
+    assert f"{naming.words(box)}: it holds 0.400 g, and this would take 900.000 g out." in english
     german = page.post(address, form, headers={"accept-language": "de"}).content.decode()
     with translation.override("de"):
-        assert places.words(box).startswith("Kiste PP Slate")
-        assert f"{places.words(box)}: Hier liegen 0,400 g" in german
+        assert naming.words(box).startswith("Kiste PP Slate")
+        assert f"{naming.words(box)}: Hier liegen 0,400 g" in german
         assert "900,000 g" in german
     assert f"{box.code} " not in english + german
 

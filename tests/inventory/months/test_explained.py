@@ -14,7 +14,7 @@ from django.urls import reverse
 from inventory.models import Movement, PlaceKind, Reading
 from inventory.months.queries import recovered
 from inventory.months.queries.recovered.comparison import Beside, beside
-from inventory.weighing import rules as weighing
+from inventory.weighing.queries import readings
 from inventory.weighing.sums.traced import Known
 from tests.inventory.month_makers import (
     DEC_2,
@@ -99,7 +99,7 @@ def test_a_difference_is_known_by_the_readings_of_both_months(
     assert closing.expanded_ug == pytest.approx(2000 * (1 / 12 + 100 / 3) ** 0.5, abs=2)
     assert (closing.booked_mg, closing.readings) == (40_000, 1)
     (one,) = figure("credited").causes[0].biggest
-    assert one.known == weighing.known(november["strip"].postings.get(line=1).reading)
+    assert one.known == readings.known(november["strip"].postings.get(line=1).reading)
 
 
 @pytest.mark.usefixtures("november")
@@ -194,7 +194,7 @@ def test_what_no_cause_accounts_for_says_how_well_it_is_known_too(
     closing = next(one for one in told if one.key == "closing")
     assert closing.rest == -4_400
     weighed = Reading.objects.get(mass_mg=19_400)
-    expanded_ug = weighing.known(weighed).expanded_ug
+    expanded_ug = readings.known(weighed).expanded_ug
     assert closing.known_rest == Known(expanded_ug, 2_000 + 100_000 + 117_000, 1)
     text = re.sub(r"<[^>]+>", "", page(client, acke, "month", "2026-10"))
     words = r"All else together: \u22124.40 g ±plus or minus [\d.]+ g \(k = 2\) with 219.00 g not"

@@ -16,6 +16,7 @@ from inventory.ledger.queries import balances
 from inventory.ledger.rules import ledger, places
 from inventory.models import Deed, GrindRun, Month, MonthBalance, Movement, Place, PlaceKind
 from inventory.months import rules as months
+from inventory.months.queries import chain
 from inventory.months.queries import months as standing
 from tests.inventory import month_makers as made
 from tests.inventory.month_makers import DEC_2, NOV, NOV_2, OCT, at, move, weighed_in
@@ -196,11 +197,11 @@ def test_digests_are_chained() -> None:
 def test_digest_hangs_on_what_was_posted_and_on_what_was_frozen() -> None:
     weighed_in("F-1", 5)
     held = balances.at_close("2026-10")
-    before = months.digest("2026-10", "", held, {})
-    assert months.digest("2026-10", "", held, {"prices": 1}) != before
-    assert months.digest("2026-10", "f" * 64, held, {}) != before
+    before = chain.digest("2026-10", "", held, {})
+    assert chain.digest("2026-10", "", held, {"prices": 1}) != before
+    assert chain.digest("2026-10", "f" * 64, held, {}) != before
     weighed_in("F-2", 5)
-    assert months.digest("2026-10", "", held, {}) != before
+    assert chain.digest("2026-10", "", held, {}) != before
 
 
 def test_digest_is_over_the_lines_that_its_docstring_names(shop: Shop) -> None:
@@ -219,7 +220,7 @@ def test_digest_is_over_the_lines_that_its_docstring_names(shop: Shop) -> None:
     )
     assert f'"{back.reason}"' in text
     expected = hashlib.sha256(text.encode()).hexdigest()
-    assert months.digest("2026-10", "f" * 64, held, {"prices": 1}) == expected
+    assert chain.digest("2026-10", "f" * 64, held, {"prices": 1}) == expected
 
 
 def _as_told(movement: Movement) -> list[object]:

@@ -13,7 +13,7 @@ from django.test import Client
 
 from inventory.errors import BadInput, Conflict, Forbidden, KeyReused, NotFound
 from inventory.models import Deed, Workshop
-from inventory.staff import rules as staff
+from inventory.staff.rules import staff
 from tests.makers import NOON, PASSWORD, key
 
 pytestmark = pytest.mark.django_db

@@ -21,8 +21,9 @@ from inventory.ledger.rules import places
 from inventory.material.rules import grinding, material
 from inventory.material.sums import heat
 from inventory.models import GrindRun, Lot, Movement, Place, PlaceKind
+from inventory.parts import queries as part_stock
 from inventory.parts import rules as stock
-from inventory.weighing import rules as weighing
+from inventory.weighing.queries import readings
 from returns.filing.rules import intake
 from returns.kits.rules import kits
 from returns.models import (
@@ -118,7 +119,7 @@ def test_frame_is_mended_from_the_plan_to_the_weigh_out(
     assert "Arm, Avocet" in clean(page(desk, "mend", frame.tag))
     told: Told = {"minutes": "9", "part-arm-avocet": "1"}
     assert send(desk, "mend-step", frame.tag, step.pk, **told).status_code == 302
-    assert stock.held(shop.arm) == 5
+    assert part_stock.held(shop.arm) == 5
     assert "Bench check" in page(desk, "mend", frame.tag)
     ticks = dict.fromkeys(["closes_freely", "screw_flush", "lens_held", "no_sharp_edge"], "on")
     send(desk, "mend-act", frame.tag, "check", **ticks)
@@ -156,7 +157,7 @@ def test_another_part_can_be_named(desk: Client, shop: Shop, bea: User) -> None:
     step = opened(frame, bea).steps.get()
     told: Told = {"minutes": "3", "other": shop.screw.pk, "other_pieces": "2"}
     send(desk, "mend-step", frame.tag, step.pk, **told)
-    assert stock.held(shop.screw) == 98
+    assert part_stock.held(shop.screw) == 98
 
 
 @pytest.mark.parametrize(
@@ -234,7 +235,7 @@ def test_frame_is_stripped_beside_what_the_bill_expects(
     answer = send(desk, "strip", frame.tag, **heaps(shop))
     assert answer.headers["Location"] == reverse("frame", args=[frame.tag])
     assert (held(PlaceKind.BOX), held(PlaceKind.SALVAGE)) == (15_300, 4_100)
-    assert stock.held(shop.arm) == 7
+    assert part_stock.held(shop.arm) == 7
 
 
 def test_the_pages_of_a_frame_say_how_well_its_mass_is_known(
@@ -242,7 +243,7 @@ def test_the_pages_of_a_frame_say_how_well_its_mass_is_known(
 ) -> None:
     for state, name in (("to_mend", "mend"), ("to_return", "post-frame"), ("to_strip", "strip")):
         frame = graded(shop, bea, POLISH, state=state)
-        spread = f"{uncertainty(weighing.known(frame.reading).expanded_ug)} "
+        spread = f"{uncertainty(readings.known(frame.reading).expanded_ug)} "
         assert spread in page(desk, name, frame.tag)
     send(desk, "strip", frame.tag, **heaps(shop))
     salvage = page(desk, "stock").partition("Waste and salvage")[2].partition("</section>")[0]
@@ -322,7 +323,7 @@ def test_kit_is_packed_and_posted(desk: Client, shop: Shop, kit: Request) -> Non
     assert kit.reference in page(desk, "kits")
     assert desk.get(reverse("kit-label", args=[kit.reference])).content.startswith(b"%PDF")
     send(desk, "kit", kit.reference, deed="post")
-    assert stock.held(shop.screw) == 98
+    assert part_stock.held(shop.screw) == 98
     assert "not to be posted now" in page(desk, "kit", kit.reference)
     assert send(desk, "kit", kit.reference, deed="post").status_code == 422
 

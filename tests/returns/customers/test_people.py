@@ -15,6 +15,7 @@ from returns import tasks
 from returns.customers import rules as people
 from returns.customers import sums as addresses
 from returns.filing.rules import intake, photos
+from returns.kits import queries as kit_stock
 from returns.kits.rules import kits
 from returns.models import Person, Photo, Request
 from tests.makers import NOON, Shop, key
@@ -126,7 +127,7 @@ def test_erasing_with_an_open_request_is_refused(shop: Shop) -> None:
 def test_erasing_changes_no_figure(shop: Shop, bea: User) -> None:
     request = asked_screws(shop)
     kits.post(key=key(), request=request, at=NOON, by=bea)
-    kits.settle_posted(NOON + kits.SETTLED_AFTER)
+    kits.settle_posted(NOON + kit_stock.SETTLED_AFTER)
     before = (list(Movement.objects.values()), list(Balance.objects.values()))
     people.erase(key=key(), person=request.person, at=NOON)  # type: ignore[arg-type]
     assert (list(Movement.objects.values()), list(Balance.objects.values())) == before

@@ -12,6 +12,7 @@ from django.test import Client
 from inventory.models import Balance, Deed, Duty, Movement
 from returns.customers import rules as people
 from returns.filing.rules import intake, photos
+from returns.kits import queries as kit_stock
 from returns.kits.rules import kits
 from returns.models import Person, Photo, Request
 from tests.makers import NOON, Shop, key
@@ -149,7 +150,7 @@ def test_erasing_leaves_the_books_and_nothing_of_the_person(
 ) -> None:
     request = asked_screws(shop)
     kits.post(key=key(), request=request, at=NOON, by=bea)
-    kits.settle_posted(NOON + kits.SETTLED_AFTER)
+    kits.settle_posted(NOON + kit_stock.SETTLED_AFTER)
     copied(owner, request)
     books = (list(Movement.objects.values()), list(Balance.objects.values()))
     answer = owner.post(address(request, "erase/"), {"key": str(key()), "sure": "on"}, follow=True)

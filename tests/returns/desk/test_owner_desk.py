@@ -12,6 +12,7 @@ from django.test import Client
 from django.urls import reverse
 
 from inventory.models import Part, Workshop
+from inventory.parts import queries as part_stock
 from inventory.parts import rules as stock
 from returns.desk.queries.owner_today import owner_today
 from tests.makers import NOON, Shop
@@ -43,7 +44,7 @@ def test_a_part_is_low_once_its_free_pieces_reach_the_reorder_level(
     """The desk and the stock room say the same, one below the level, at it, and one above."""
     stock.reserve(part=shop.screw, pieces=2, subject="R-AAAA-1111", at=NOON)
     Part.objects.update(reorder_level=0)
-    free = stock.held(shop.screw) - 2
+    free = part_stock.held(shop.screw) - 2
     Part.objects.filter(pk=shop.screw.pk).update(reorder_level=free - over)
     assert owner_today(NOON).thin_parts == ((shop.screw.name,) if is_low else ())
     client.force_login(olga)

@@ -13,7 +13,7 @@ from returns.figures.forecast.queries import forecast, part_months
 from returns.figures.lifetimes.pages import lifetime_tables
 from returns.figures.lifetimes.queries import cause_fits, lifetimes
 from returns.figures.span.queries import Scope
-from returns.kits.rules import kits
+from returns.kits import queries as kit_stock
 from returns.models import Component, Policy
 from tests.makers import Shop
 from tests.returns import customer_makers as customers
@@ -128,7 +128,7 @@ def test_requests_for_screws_are_forecast_and_withdrawn_ones_do_not_count(shop: 
     months = forecast.screws_by_month(Scope(), as_of=SEPTEMBER)
     assert len(months) == 12
     assert months[0].low <= months[0].expected <= months[0].high
-    pieces = {part.code: n for part, n in kits.contents(shop.avocet).items()}
+    pieces = {part.code: n for part, n in kit_stock.contents(shop.avocet).items()}
     found_parts = part_months.parts_by_month(Scope(), as_of=SEPTEMBER)
     assert {one.code for one in found_parts} == set(pieces)
     for one in found_parts:

@@ -15,7 +15,7 @@ from inventory.ledger.rules import ledger, places
 from inventory.models import PlaceKind
 from inventory.months.queries import recovered
 from inventory.months.sums.calendar_month import Month
-from inventory.weighing.rules import sums_scale
+from inventory.weighing.queries.readings import sums_scale
 from inventory.weighing.sums import weighing
 from returns.figures.circularity.pages import shown
 from returns.figures.circularity.queries.circularity import Circularity, circularity

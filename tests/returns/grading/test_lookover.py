@@ -13,6 +13,7 @@ from django.utils import translation
 
 from inventory.errors import BadInput, KeyReused, NotEnough, StaleState
 from inventory.models import Balance, ClassPrice, Deed, Duty, Reservation
+from inventory.parts import queries as part_stock
 from inventory.parts import rules as stock
 from returns.grading.queries.facts import Seen
 from returns.grading.rules import lookover
@@ -92,7 +93,7 @@ def test_repaired_frame_lies_on_the_bench_with_its_parts_promised(
     grade(frame, bea, look(SNAPPED))
     frame.refresh_from_db()
     assert (frame.state, held("arrivals"), held("bench")) == ("to_mend", 0, 24_820)
-    assert stock.available(shop.arm) == 5
+    assert part_stock.available(shop.arm) == 5
     assert Reservation.objects.get().subject == frame.tag
     assert Duty.objects.filter(payload__letter="graded").count() == 1
 
@@ -103,7 +104,7 @@ def test_grading_again_gives_the_earlier_parts_back(
     grade(frame, bea, look(SNAPPED))
     grade(frame, bea, look(found_sound=True))
     frame.refresh_from_db()
-    assert (frame.state, stock.available(shop.arm)) == ("to_mend", 6)
+    assert (frame.state, part_stock.available(shop.arm)) == ("to_mend", 6)
     assert Grading.objects.count() == 2
 
 
@@ -113,7 +114,7 @@ def test_last_arm_is_free_for_a_second_grading_of_the_same_frame(
     stock.count(key=key(), part=shop.arm, counted=1, reason="counted", at=NOON)
     for _again in range(2):
         assert grade(frame, bea, look(SNAPPED)).computed == "repair"
-    assert stock.available(shop.arm) == 0
+    assert part_stock.available(shop.arm) == 0
 
 
 def test_out_of_stock_waits_on_the_hold_shelf(frame: ReturnedFrame, shop: Shop, bea: User) -> None:
@@ -187,7 +188,7 @@ def test_frame_on_its_way_to_be_mended_goes_back_when_wanted_and_frees_its_parts
     grade(frame, bea, look(SNAPPED))
     overrule(frame, bea, "regrind")
     frame.refresh_from_db()
-    assert (frame.state, stock.available(shop.arm)) == ("to_return", 6)
+    assert (frame.state, part_stock.available(shop.arm)) == ("to_return", 6)
 
 
 def test_change_of_mind_after_regrind_was_decided_is_carried_out_by_the_same_decision(
@@ -211,7 +212,7 @@ def test_a_slip_that_would_send_a_frame_back_unmended_is_put_right_by_another_lo
     assert frame.state == "to_return"
     grade(frame, bea, look(SNAPPED))
     frame.refresh_from_db()
-    assert (frame.state, stock.available(shop.arm)) == ("to_mend", 5)
+    assert (frame.state, part_stock.available(shop.arm)) == ("to_mend", 5)
 
 
 def test_a_frame_on_its_way_back_that_may_be_ground_after_all_is_looked_over_first(
@@ -298,7 +299,7 @@ def test_overruling_keeps_what_was_computed_and_what_was_decided(
     assert (second.computed, second.decided, second.by) == ("repair", "regrind", ben)
     assert second.overrule_reason == "brittle all over"
     assert {finding.component for finding in second.findings.all()} == {"arm_left", "hinge_left"}
-    assert (frame.state, stock.available(shop.arm)) == ("to_strip", 6)
+    assert (frame.state, part_stock.available(shop.arm)) == ("to_strip", 6)
 
 
 @pytest.mark.parametrize(

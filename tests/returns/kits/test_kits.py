@@ -10,9 +10,11 @@ from django.contrib.auth.models import User
 
 from inventory.errors import BadInput, Conflict, NotEnough, StaleState
 from inventory.models import Balance, Duty, Movement, PlaceKind
+from inventory.parts import queries as part_stock
 from inventory.parts import rules as stock
 from returns.customers import rules as people
 from returns.filing.rules import intake
+from returns.kits import queries as kit_stock
 from returns.kits.rules import kits
 from returns.models import Dispatch, Policy, Request
 from tests.makers import NOON, Shop, key
@@ -30,13 +32,13 @@ def drain(shop: Shop, *, leave: int) -> None:
 
 
 def test_contents_come_from_the_bill_of_materials(shop: Shop) -> None:
-    assert kits.contents(shop.avocet) == {shop.screw: 2}
+    assert kit_stock.contents(shop.avocet) == {shop.screw: 2}
 
 
 def test_asking_promises_the_kit_but_takes_nothing_out_yet(shop: Shop) -> None:
     request = asked_screws(shop)
     assert (request.state, request.promised_by) == ("reserved", date(2026, 10, 17))
-    assert (stock.held(shop.screw), stock.available(shop.screw)) == (100, 98)
+    assert (part_stock.held(shop.screw), part_stock.available(shop.screw)) == (100, 98)
 
 
 def test_model_without_kit_is_refused(shop: Shop) -> None:
@@ -51,7 +53,7 @@ def test_kit_waits_when_one_piece_is_short(shop: Shop, leave: int, state: str) -
     drain(shop, leave=leave)
     request = asked_screws(shop)
     assert request.state == state
-    assert stock.promised(shop.screw) == (2 if state == "reserved" else 0)
+    assert part_stock.promised(shop.screw) == (2 if state == "reserved" else 0)
 
 
 def test_waiting_kits_are_reserved_oldest_first_when_stock_comes(shop: Shop) -> None:
@@ -62,8 +64,8 @@ def test_waiting_kits_are_reserved_oldest_first_when_stock_comes(shop: Shop) -> 
     stock.receive(key=key(), part=shop.screw, pieces=3, cost_minor=0, at=NOON)
     assert kits.reserve_waiting(NOON + timedelta(days=2)) == [first]
     assert kits.reserve_waiting(NOON + timedelta(days=2)) == []
-    assert list(kits.waiting()) == [second]
-    assert list(kits.to_post()) == [first]
+    assert list(kit_stock.waiting()) == [second]
+    assert list(kit_stock.to_post()) == [first]
     assert letters_owed().count("kit_reserved") == 1
 
 
@@ -81,7 +83,7 @@ def test_third_kit_in_the_span_is_refused_and_allowed_after_it(shop: Shop) -> No
 def test_withdrawn_kit_frees_its_screws_and_does_not_count(shop: Shop) -> None:
     for _ in range(3):
         intake.withdraw(key=key(), request=asked_screws(shop), at=NOON)
-    assert stock.available(shop.screw) == 100
+    assert part_stock.available(shop.screw) == 100
     assert asked_screws(shop).state == "reserved"
 
 
@@ -92,7 +94,7 @@ def test_posting_takes_the_pieces_out_of_the_bin_once(shop: Shop, bea: User) -> 
     assert first == again
     movement = Movement.objects.get(kind="post_kit")
     assert movement.subject == request.reference
-    assert (stock.held(shop.screw), stock.promised(shop.screw)) == (98, 0)
+    assert (part_stock.held(shop.screw), part_stock.promised(shop.screw)) == (98, 0)
     outside = Balance.objects.get(place__kind=PlaceKind.CUSTOMERS, place__unit="pc")
     assert outside.quantity == 2
     request.refresh_from_db()
@@ -104,7 +106,7 @@ def test_posting_again_under_another_key_is_refused(shop: Shop, bea: User) -> No
     kits.post(key=key(), request=request, at=NOON, by=bea)
     with pytest.raises(StaleState):
         kits.post(key=key(), request=request, at=NOON, by=bea)
-    assert stock.held(shop.screw) == 98
+    assert part_stock.held(shop.screw) == 98
 
 
 def test_waiting_kit_cannot_be_posted(shop: Shop, bea: User) -> None:
@@ -122,7 +124,7 @@ def test_bin_that_holds_less_than_promised_refuses_and_puts_back(shop: Shop, bea
     assert request.state == "reserved"
     assert not Dispatch.objects.exists()
     kits.put_back(key=key(), request=request, at=NOON, by=bea)
-    assert (request.state, stock.promised(shop.screw)) == ("waiting_stock", 0)
+    assert (request.state, part_stock.promised(shop.screw)) == ("waiting_stock", 0)
 
 
 def test_kit_of_an_erased_person_is_not_posted(shop: Shop, bea: User) -> None:
@@ -136,12 +138,12 @@ def test_missing_kit_is_posted_again_from_stock(shop: Shop, bea: User) -> None:
     request = asked_screws(shop)
     kits.post(key=key(), request=request, at=NOON, by=bea)
     intake.report_missing(key=key(), request=request, at=NOON)
-    assert list(kits.missing()) == [request]
+    assert list(kit_stock.missing()) == [request]
     assert Dispatch.objects.get().missing_reported_at == NOON
     kits.repost(key=key(), request=request, at=NOON, by=bea)
     assert request.state == "reserved"
     kits.post(key=key(), request=request, at=NOON, by=bea)
-    assert stock.held(shop.screw) == 96
+    assert part_stock.held(shop.screw) == 96
     assert Dispatch.objects.count() == 2
 
 
@@ -150,7 +152,7 @@ def test_repost_of_a_kit_that_is_not_missing_promises_nothing(shop: Shop, bea: U
     kits.post(key=key(), request=request, at=NOON, by=bea)
     with pytest.raises(StaleState):
         kits.repost(key=key(), request=request, at=NOON, by=bea)
-    assert stock.promised(shop.screw) == 0
+    assert part_stock.promised(shop.screw) == 0
 
 
 def test_missing_kit_that_turned_up_ends_the_story(shop: Shop, bea: User) -> None:
@@ -164,6 +166,6 @@ def test_missing_kit_that_turned_up_ends_the_story(shop: Shop, bea: User) -> Non
 def test_posted_kit_settles_when_nobody_reports_it(shop: Shop, bea: User) -> None:
     request = asked_screws(shop)
     kits.post(key=key(), request=request, at=NOON, by=bea)
-    assert kits.settle_posted(NOON + kits.SETTLED_AFTER - timedelta(seconds=1)) == 0
-    assert kits.settle_posted(NOON + kits.SETTLED_AFTER) == 1
+    assert kits.settle_posted(NOON + kit_stock.SETTLED_AFTER - timedelta(seconds=1)) == 0
+    assert kits.settle_posted(NOON + kit_stock.SETTLED_AFTER) == 1
     assert Request.objects.get().state == "settled"

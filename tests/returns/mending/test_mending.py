@@ -8,6 +8,7 @@ from django.contrib.auth.models import User
 from inventory.errors import BadInput, KeyReused, NotEnough, StaleState
 from inventory.ledger.rules import ledger, places
 from inventory.models import Movement, Part, PlaceKind, Reservation
+from inventory.parts import queries as part_stock
 from inventory.parts import rules as stock
 from returns.arriving.queries.frame_masses import on_bench_mg
 from returns.grading.queries.facts import Seen
@@ -95,7 +96,7 @@ def test_new_arm_takes_a_piece_and_changes_the_mass_by_nominal_figures(
     frame = graded(shop, bea, NEW_ARM)
     step = do(opened(frame, bea), bea)
     assert (step.minutes, step.parts_used) == (6, {"arm-avocet": 1})
-    assert stock.held(shop.arm) == 5
+    assert part_stock.held(shop.arm) == 5
     # The new arm is on, the old one off: 4.1 g each.
     assert on_bench_mg(frame) == WHOLE_MG
     assert held(PlaceKind.FOREIGN) == 4_100
@@ -158,7 +159,7 @@ def test_salvaged_and_bought_pieces_are_told_apart(shop: Shop, bea: User) -> Non
     salvage(shop, 1, 4_100)
     do(opened(graded(shop, bea, NEW_ARM), bea), bea, parts_used={"arm-avocet": 2})
     assert (held(PlaceKind.SALVAGE), held(PlaceKind.PRODUCTION)) == (0, -4_100)
-    assert stock.held(shop.arm) == 5
+    assert part_stock.held(shop.arm) == 5
 
 
 def test_pieces_promised_to_others_are_not_used(shop: Shop, bea: User) -> None:
@@ -184,9 +185,9 @@ def test_promise_shrinks_to_what_is_still_to_do_and_ends_with_the_job(
     stock.reserve(part=shop.screw, pieces=1, subject=frame.tag, at=NOON)
     job = opened(frame, bea)
     do(job, bea)
-    assert (stock.promised(shop.arm), stock.promised(shop.screw)) == (0, 1)
+    assert (part_stock.promised(shop.arm), part_stock.promised(shop.screw)) == (0, 1)
     mending.give_up(key=key(), job=job, reason="cracked on", at=NOON, by=bea)
-    assert stock.promised(shop.screw) == 0
+    assert part_stock.promised(shop.screw) == 0
 
 
 @pytest.mark.parametrize(
@@ -211,7 +212,7 @@ def test_step_is_done_once_and_a_repeat_is_harmless(shop: Shop, bea: User) -> No
     job, same = opened(graded(shop, bea, NEW_ARM), bea), key()
     first = do(job, bea, key=same)
     assert do(job, bea, key=same) == first
-    assert stock.held(shop.arm) == 5
+    assert part_stock.held(shop.arm) == 5
     with pytest.raises(KeyReused):
         do(job, bea, key=same, minutes=7)
     with pytest.raises(StaleState):
@@ -383,10 +384,10 @@ def test_plan_of_a_real_grading_becomes_steps_and_its_promise_is_used(
     look = Look(findings=(Seen("arm_left", "snapped"),), polymer=PolymerCheck.OURS)
     lookover.grade(key=key(), frame=frame, look=look, at=NOON, by=bea)
     frame.refresh_from_db()
-    assert (frame.state, stock.promised(shop.arm)) == (FrameState.TO_MEND, 1)
+    assert (frame.state, part_stock.promised(shop.arm)) == (FrameState.TO_MEND, 1)
     job = opened(frame, bea)
     step = job.steps.get()
     assert (step.remedy.key, step.component) == ("new-arm", "arm_left")
     assert mending.planned_parts(step) == {"arm-avocet": 1}
     do(job, bea)
-    assert (stock.held(shop.arm), stock.promised(shop.arm)) == (5, 0)
+    assert (part_stock.held(shop.arm), part_stock.promised(shop.arm)) == (5, 0)

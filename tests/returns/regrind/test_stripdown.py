@@ -15,6 +15,7 @@ from inventory.ledger.rules import places
 from inventory.material.queries import boxes
 from inventory.material.rules import grinding, material
 from inventory.models import Colour, Duty, Movement, PlaceKind
+from inventory.parts import queries as part_stock
 from inventory.parts import rules as stock
 from returns.arriving.queries.frame_masses import on_bench_mg
 from returns.leaving import rules as posting_out
@@ -87,7 +88,7 @@ def test_salvaged_parts_go_to_the_bin_with_their_mass(shop: Shop, bea: User) -> 
     told = parts(shop, plastic="15.320 g", salvaged=(kept,))
     strip(to_strip(shop, bea), told, bea)
     assert held(PlaceKind.SALVAGE) == 4_080
-    assert stock.held(shop.arm) == 7
+    assert part_stock.held(shop.arm) == 7
 
 
 @pytest.mark.parametrize(("pieces", "mass"), [(0, "4 g"), (21, "4 g"), (1, ""), (1, "0")])
@@ -335,14 +336,14 @@ def salvaged(shop: Shop, pieces: int = 1) -> StripDown:
 def test_undone_every_gram_and_piece_is_back_and_it_can_be_stripped_anew(
     shop: Shop, bea: User
 ) -> None:
-    before = stock.held(shop.arm)
+    before = part_stock.held(shop.arm)
     frame = strip(to_strip(shop, bea), salvaged(shop), bea)
     back = undo(frame, bea)
     assert (back.state, back.box, back.boxed_mg) == (FrameState.TO_STRIP, None, 0)
     assert on_bench_mg(back) == 24_820
     emptied = (PlaceKind.BOX, PlaceKind.LENS, PlaceKind.METAL, PlaceKind.SALVAGE)
     assert [held(kind) for kind in emptied] == [0, 0, 0, 0]
-    assert stock.held(shop.arm) == before
+    assert part_stock.held(shop.arm) == before
     once_more = strip(back, parts(shop), bea)
     assert (once_more.state, held(PlaceKind.BOX)) == (FrameState.BOXED, 19_400)
 
@@ -413,7 +414,7 @@ def test_not_undone_while_a_run_is_open(shop: Shop, bea: User) -> None:
 
 def test_not_undone_once_its_parts_are_promised(shop: Shop, bea: User) -> None:
     frame = strip(to_strip(shop, bea), salvaged(shop), bea)
-    free = stock.available(shop.arm)
+    free = part_stock.available(shop.arm)
     stock.reserve(part=shop.arm, pieces=free, subject="Q-OTHER", at=NOON)
     assert "Arm, Avocet" in refused_words(frame, bea)
     stock.release(subject="Q-OTHER")

@@ -16,7 +16,7 @@ from django.utils import translation
 
 from inventory.errors import BadInput, Conflict, KeyReused, StaleState
 from inventory.models import Deed, Movement, Reservation
-from inventory.parts import rules as stock
+from inventory.parts import queries as part_stock
 from returns.grading.queries.facts import Seen
 from returns.grading.rules import lookover
 from returns.models import Component, PartPromise, ReturnedFrame
@@ -197,7 +197,7 @@ def test_stripping_the_donor_reserves_the_part_and_the_frame_can_be_mended(
     assert promise.state == State.KEPT
     reservation = Reservation.objects.get(state="open")
     assert (reservation.subject, reservation.pieces) == (pair[1].tag, 1)
-    assert (stock.held(shop.arm), stock.available(shop.arm)) == (1, 0)
+    assert (part_stock.held(shop.arm), part_stock.available(shop.arm)) == (1, 0)
     assert lacking.shortage().ready == (pair[1],)
     assert look_again(pair[1], bea, Seen("arm_left", "snapped")).state == "to_mend"
     assert Deed.objects.filter(name="salvaging.keep", subject=pair[1].tag).exists()
@@ -259,7 +259,7 @@ def test_promise_to_a_frame_that_went_another_way_lapses(shop: Shop, bea: User, 
     assert salvage.promises_of(pair[0]) == []
     stripped(shop, pair[0], bea)
     promise.refresh_from_db()
-    assert (promise.state, stock.available(shop.arm)) == (State.LAPSED, 1)
+    assert (promise.state, part_stock.available(shop.arm)) == (State.LAPSED, 1)
 
 
 def test_dead_promise_does_not_bar_a_new_one(shop: Shop, bea: User, pair: Any) -> None:

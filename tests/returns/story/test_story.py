@@ -12,6 +12,7 @@ from inventory import deeds
 from inventory.errors import StaleState
 from inventory.models import Lot
 from returns.filing.rules import intake
+from returns.kits import queries as kit_stock
 from returns.kits.rules import kits
 from returns.models import (
     BenchCheck,
@@ -114,7 +115,7 @@ def posted_frame(shop: Shop, state: str) -> Request:
 @pytest.mark.parametrize("state", ["posted", "posted_as_is"])
 def test_a_frame_can_be_reported_missing_only_for_a_while(shop: Shop, state: str) -> None:
     request = posted_frame(shop, state)
-    over = NOON + kits.SETTLED_AFTER
+    over = NOON + kit_stock.SETTLED_AFTER
     last = over - timedelta(microseconds=1)
     assert intake.may_report_missing(request, at=last)
     assert "on its way" in story.of(request, at=last).next
@@ -130,7 +131,7 @@ def test_a_frame_can_be_reported_missing_only_for_a_while(shop: Shop, state: str
 def test_a_kit_can_be_reported_missing_only_for_a_while(shop: Shop, bea: User) -> None:
     request = asked_screws(shop)
     kits.post(key=key(), request=request, at=NOON, by=bea)
-    over = NOON + kits.SETTLED_AFTER
+    over = NOON + kit_stock.SETTLED_AFTER
     last = over - timedelta(microseconds=1)
     assert intake.may_report_missing(request, at=last)
     assert not intake.may_report_missing(request, at=over)

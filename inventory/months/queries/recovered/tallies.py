@@ -12,7 +12,7 @@ from inventory import clock
 from inventory.models import Movement, Place, PlaceKind, Posting, Reading
 from inventory.months.queries.entries import Entry
 from inventory.months.queries.recovered.shapes import Cell, Frames, Late, Trust
-from inventory.weighing import rules as weighing
+from inventory.weighing.queries import readings
 from inventory.weighing.sums import weighing as sums
 
 MENDED = "mended"
@@ -92,7 +92,7 @@ def trust(entries: Iterable[Entry], scale_names: Mapping[str, str]) -> Trust:
             weight[entry.reading_id] += entry.sign
     found = _readings(weight)
     summed = sums.combine(
-        ((weight[r.pk] > 0) - (weight[r.pk] < 0), weighing.measured(r)) for r in found
+        ((weight[r.pk] > 0) - (weight[r.pk] < 0), readings.measured(r)) for r in found
     )
     return Trust(
         credited_mg=sum(entry.sign * entry.quantity for entry in credited),

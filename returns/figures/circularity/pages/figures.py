@@ -9,7 +9,8 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
-from inventory.furniture.pages.access import OWNER, allow
+from inventory.furniture.pages.access import allow
+from inventory.staff.queries import OWNER
 from returns.catalogue.pages import lists
 from returns.desk.queries.owner_today import late_frames
 from returns.figures.circularity.pages import answers, pictures, tables

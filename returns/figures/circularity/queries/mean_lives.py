@@ -13,7 +13,7 @@ from returns.figures.circularity.sums import mean_lives as sums
 from returns.figures.circularity.sums.mean_lives import Doubt, Moulded
 from returns.figures.span.queries import Scope, Span
 from returns.models import Colourway, Component, ProductionBatch, ReturnedFrame
-from returns.moulding.rules import issued
+from returns.moulding.queries import issued
 from returns.regrind.queries import frame_heat
 
 

@@ -13,8 +13,9 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_POST
 
-from inventory.furniture.pages.access import OWNER, StaffRequest, allow
+from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.forms import DeedForm
+from inventory.staff.queries import OWNER
 from returns.figures.circularity.queries.circularity import circularity
 from returns.figures.claims import rules as publishing
 from returns.figures.claims.queries import claims_sheet

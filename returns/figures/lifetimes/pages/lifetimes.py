@@ -15,9 +15,10 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from inventory.errors import BadInput
-from inventory.furniture.pages.access import OWNER, allow
+from inventory.furniture.pages.access import allow
 from inventory.furniture.pages.forms import FigureField
 from inventory.months.sums.calendar_month import Month, month_of
+from inventory.staff.queries import OWNER
 from returns.catalogue.pages import lists
 from returns.figures.circularity.pages import shown
 from returns.figures.circularity.pages.tables import Table

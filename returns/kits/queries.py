@@ -1,0 +1,68 @@
+"""Spare kits: what is in one, which wait, which are to be posted or missing. Reads only."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, timedelta
+from typing import TYPE_CHECKING
+
+from django.db.models import QuerySet
+
+from inventory import clock
+from inventory.models import Part, Workshop
+from returns.models import FrameModel, Request
+from returns.story.sums.states import RequestState
+
+if TYPE_CHECKING:
+    pass
+
+
+# So long after its posting nobody reports a thing missing by themselves any more.
+SETTLED_AFTER = timedelta(days=45)
+
+
+def contents(model: FrameModel) -> dict[Part, int]:
+    """Pieces of each part in a model's spare kit, from its bill of materials."""
+    pieces: dict[Part, int] = {}
+    for component in model.components.filter(in_kit=True, part__isnull=False).select_related(
+        "part"
+    ):
+        if component.part is not None:
+            pieces[component.part] = pieces.get(component.part, 0) + 1
+    return pieces
+
+
+def has_kit(model: FrameModel) -> bool:
+    """Whether the workshop posts spare screws for a model."""
+    return model.components.filter(in_kit=True, part__isnull=False).exists()
+
+
+def waiting() -> QuerySet[Request]:
+    """Requests that wait for stock, the oldest first."""
+    return _in_state(RequestState.WAITING_STOCK)
+
+
+def to_post() -> QuerySet[Request]:
+    """Requests whose kit is promised from stock and may be posted now, the oldest first."""
+    return _in_state(RequestState.RESERVED)
+
+
+def missing() -> QuerySet[Request]:
+    """Requests whose kit was reported as never arrived, the oldest first."""
+    return _in_state(RequestState.REPORTED_MISSING)
+
+
+def _in_state(state: RequestState) -> QuerySet[Request]:
+    rows = Request.objects.filter(kind=Request.Kind.SCREWS, state=state.value)
+    return rows.select_related("person", "colourway__model", "colourway__colour").order_by(
+        "filed_at"
+    )
+
+
+def promise_day(at: datetime) -> date:
+    """The day by which a kit filed or reserved now shall be posted, in the workshop's zone."""
+    return clock.day_of(at) + timedelta(days=Workshop.the().kit_promise_days)
+
+
+def long_posted(posted_at: datetime | None, at: datetime) -> bool:
+    """Whether it was posted so long ago that its story is over."""
+    return posted_at is not None and posted_at <= at - SETTLED_AFTER
