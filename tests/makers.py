@@ -105,6 +105,7 @@ def shop() -> Shop:
     workshop = Workshop.the()
     workshop.name = "Tidewrack Frames"
     workshop.address = "4 Sluice Lane\n12345 Saltmarsh"
+    workshop.label_width_mm, workshop.label_height_mm = 70, 40
     workshop.save()
     Policy.the()
     pp = Polymer.objects.create(code="PP", name="Polypropylene")

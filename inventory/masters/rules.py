@@ -56,6 +56,11 @@ def set_workshop(*, key: UUID, facts: Facts, at: datetime, by: User) -> Workshop
         raise BadInput(_("Three capital letters, such as EUR."), field="currency")
     if not str(facts["address"]).strip():
         raise BadInput(_("Customers post their frames here: enter the address."), field="address")
+    if (facts.get("label_width_mm") is None) != (facts.get("label_height_mm") is None):
+        missing = "label_width_mm" if facts.get("label_width_mm") is None else "label_height_mm"
+        raise BadInput(
+            _("A label has a width and a height: enter both, or leave both empty."), field=missing
+        )
     return entered("set_workshop", Workshop.the(), Entry(key, facts, at, by))
 
 

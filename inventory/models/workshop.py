@@ -32,8 +32,9 @@ class Workshop(models.Model):
         default=180,
         validators=[MinValueValidator(30)],
     )
-    label_width_mm = models.PositiveIntegerField(_("label width, mm"), default=62)
-    label_height_mm = models.PositiveIntegerField(_("label height, mm"), default=29)
+    # No default: a size taken from one maker's roll would print beside everybody else's labels.
+    label_width_mm = models.PositiveIntegerField(_("label width, mm"), null=True, blank=True)
+    label_height_mm = models.PositiveIntegerField(_("label height, mm"), null=True, blank=True)
     public_page = models.BooleanField(_("show the public claims page"), default=False)
 
     class Meta:
@@ -45,10 +46,25 @@ class Workshop(models.Model):
                 condition=models.Q(grind_loss_limit_ppm__lte=1_000_000),
                 name="workshop_loss_limit_is_a_share",
             ),
+            models.CheckConstraint(
+                condition=models.Q(label_width_mm__isnull=True, label_height_mm__isnull=True)
+                | models.Q(label_width_mm__isnull=False, label_height_mm__isnull=False),
+                name="workshop_label_size_is_whole",
+                violation_error_message=_(
+                    "A label has a width and a height: enter both, or leave both empty."
+                ),
+            ),
         ]
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def label_size_mm(self) -> tuple[int, int] | None:
+        """Width and height of the labels in the printer; None until somebody has typed them."""
+        if self.label_width_mm is None or self.label_height_mm is None:
+            return None
+        return self.label_width_mm, self.label_height_mm
 
     @classmethod
     def the(cls) -> Workshop:

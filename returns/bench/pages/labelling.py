@@ -11,6 +11,7 @@ from django.views.decorators.http import require_safe
 
 from inventory.errors import NotFound
 from inventory.furniture.pages.access import StaffRequest, allow
+from inventory.furniture.pages.frame import roles
 from inventory.models import Lot, Place, PlaceKind, Workshop
 from inventory.staff.queries import BENCH, OWNER
 from returns.arriving import rules as arriving
@@ -112,6 +113,7 @@ def labels_page(request: StaffRequest) -> HttpResponse:
         "boxes": _boxes(),
         "lots": _lots(),
         "size": Workshop.the(),
+        "may_set_size": OWNER in roles(request),
     }
     return render(request, "returns/bench/labels.html", facts)
 

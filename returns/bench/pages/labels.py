@@ -25,6 +25,9 @@ SHEET_MM: Final = (210, 297)
 SHEET_MARGIN_MM: Final = 8
 LABELS_MAX: Final = 200
 LABEL_MM_MIN: Final = 15
+# What is cut out with scissors needs no maker's size: the printable area, divided evenly.
+CUT_OUT_COLUMNS: Final = 3
+CUT_OUT_ROWS: Final = 8
 _QUIET_MODULES: Final = 2
 
 Drawn = TypeVar("Drawn")
@@ -78,7 +81,9 @@ def of_lot(lot: Lot) -> Label:
 
 
 def labels_pdf(labels: Sequence[Label]) -> bytes:
-    """One page per label, of the workshop's label size."""
+    """One page per label, of the workshop's label size; on A4 sheets until a size is known."""
+    if Workshop.the().label_size_mm is None:
+        return sheet_pdf(labels)
     facts = {"labels": _bounded(labels), "size": _size()}
     return _pdf("returns/bench/labels/single.html", facts)
 
@@ -97,11 +102,13 @@ def calibration_pdf() -> bytes:
 
 
 def address_pdf(dispatch: Dispatch) -> bytes:
-    """The address label of a dispatch, with the workshop as sender.
+    """The address label of a dispatch, with the workshop as sender; on A4 like the other labels.
 
     Raises BadInput when nobody's address is known, or when it was erased.
     """
     workshop = Workshop.the()
+    if workshop.label_size_mm is None:
+        return addresses_pdf([dispatch])
     facts = {
         "size": _size(),
         "sender": _sender(workshop),
@@ -199,12 +206,14 @@ def receiver(dispatch: Dispatch) -> Person | None:
 
 
 def _size() -> dict[str, int]:
-    """The label's size in mm; one too small to carry a readable code is refused."""
-    workshop = Workshop.the()
-    width, height = workshop.label_width_mm, workshop.label_height_mm
-    fits = (
-        width <= SHEET_MM[0] - 2 * SHEET_MARGIN_MM and height <= SHEET_MM[1] - 2 * SHEET_MARGIN_MM
-    )
+    """The label's size in mm: as typed, or an even part of a sheet until somebody has typed it.
+
+    A size too small to carry a readable code is refused.
+    """
+    across, down = (side - 2 * SHEET_MARGIN_MM for side in SHEET_MM)
+    cut_out = across // CUT_OUT_COLUMNS, down // CUT_OUT_ROWS
+    width, height = Workshop.the().label_size_mm or cut_out
+    fits = width <= across and height <= down
     if min(width, height) < LABEL_MM_MIN or not fits:
         raise BadInput(
             _("The label size of the workshop cannot be printed. Ask the owner to set it.")

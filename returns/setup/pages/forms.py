@@ -71,8 +71,19 @@ class WorkshopForm(StepForm):
         3650,
         help_text=_("Counted from the end of a story. Local law decides how long you may or must."),
     )
-    label_width_mm = whole(_("Label width, mm"), labels.LABEL_MM_MIN, _LABEL_MM_MAX)
-    label_height_mm = whole(_("Label height, mm"), labels.LABEL_MM_MIN, _LABEL_MM_MAX)
+    label_width_mm = whole(
+        _("Label width, mm"),
+        labels.LABEL_MM_MIN,
+        _LABEL_MM_MAX,
+        required=False,
+        help_text=_(
+            "As printed on the box of your labels. Leave width and height empty when you have no "
+            "label printer: labels then come on A4 sheets, to be cut out."
+        ),
+    )
+    label_height_mm = whole(
+        _("Label height, mm"), labels.LABEL_MM_MIN, _LABEL_MM_MAX, required=False
+    )
 
     def __init__(self, *args: Any, **facts: Any) -> None:
         """What nobody has entered yet is asked, instead of being taken for an answer."""

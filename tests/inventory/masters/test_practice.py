@@ -105,7 +105,7 @@ def test_labels_say_so_on_paper(invented: Shop, make: Any) -> None:
     assert "PRACTICE" not in words(make([label, label]))
 
 
-@pytest.mark.parametrize("size", [(62, 29), (38, 21), (100, 60)])
+@pytest.mark.parametrize("size", [(70, 40), (38, 21), (100, 60)])
 def test_a_camera_still_reads_a_practice_label(
     invented: Shop, size: tuple[int, int], tmp_path: Path
 ) -> None:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import io
 from datetime import UTC, datetime
+from pathlib import Path
 
 import pytest
 from django.contrib.auth.models import User
+from django.db import IntegrityError
 from pypdf import PdfReader
 
 from inventory.errors import BadInput
@@ -51,13 +53,13 @@ def scanned(pdf: bytes, tmp_path) -> set[str]:  # type: ignore[no-untyped-def]
 def test_tag_has_the_workshops_size_its_code_and_no_personal_data(shop: Shop, bea: User) -> None:
     frame = on_shelf(shop, bea, filed(shop.avocet_slate))
     pdf = labels.labels_pdf([labels.of_frame(frame)])
-    assert size_mm(pdf) == (62, 29)
+    assert size_mm(pdf) == (70, 40)
     assert len(read(pdf).pages) == 1
     assert frame.tag in text(pdf)
     assert "Pim" not in text(pdf)
 
 
-@pytest.mark.parametrize("size", [(62, 29), (38, 21), (100, 60)])
+@pytest.mark.parametrize("size", [(70, 40), (38, 21), (100, 60)])
 def test_camera_reads_the_link_at_every_size(
     shop: Shop, bea: User, tmp_path, settings, size: tuple[int, int]
 ) -> None:  # type: ignore[no-untyped-def]
@@ -68,16 +70,43 @@ def test_camera_reads_the_link_at_every_size(
     assert scanned(pdf, tmp_path) == {f"https://frames.example.org/go/{frame.tag}/"}
 
 
-def test_several_labels_take_a_page_each_or_share_a_sheet(db: None) -> None:
-    """On A4 less 8 mm all round a label of 62 x 29 mm fits 3 across and 9 down: 27 a sheet."""
-    many = [Label(f"X-{number:04}") for number in range(28)]
-    assert len(read(labels.labels_pdf(many)).pages) == 28
+def test_several_labels_take_a_page_each_or_share_a_sheet(shop: Shop) -> None:
+    """On A4 less 8 mm all round a label of 70 x 40 mm fits 2 across and 7 down: 14 a sheet."""
+    many = [Label(f"X-{number:04}") for number in range(15)]
+    assert len(read(labels.labels_pdf(many)).pages) == 15
     sheets = labels.sheet_pdf(many)
     assert len(read(sheets).pages) == 2
     assert size_mm(sheets) == (210, 297)
     found = text(sheets)
     assert all(label.code in found for label in many)
-    assert len(read(labels.sheet_pdf(many[:27])).pages) == 1
+    assert len(read(labels.sheet_pdf(many[:14])).pages) == 1
+
+
+def test_without_a_size_every_label_comes_on_a_sheet_cut_in_even_parts(
+    shop: Shop, bea: User, tmp_path: Path
+) -> None:
+    """Of the 194 x 281 mm within the margin each label gets 64 x 35 mm: 3 across, 8 down."""
+    Workshop.objects.update(label_width_mm=None, label_height_mm=None)
+    many = [Label(f"X-{number:04}") for number in range(25)]
+    for drawn in (labels.labels_pdf(many), labels.sheet_pdf(many)):
+        assert size_mm(drawn) == (210, 297)
+        assert len(read(drawn).pages) == 2
+    assert len(read(labels.labels_pdf(many[:24])).pages) == 1
+    frame = on_shelf(shop, bea)
+    one = labels.labels_pdf([labels.of_frame(frame)])
+    assert scanned(one, tmp_path) == {f"http://127.0.0.1:8000/go/{frame.tag}/"}
+    dispatch = Dispatch.objects.create(
+        code="D-1", key=key(), kind="kit", request=filed(shop.avocet_slate)
+    )
+    assert size_mm(labels.address_pdf(dispatch)) == (210, 297)
+    assert "64 mm wide and 35 mm high" in text(labels.calibration_pdf())
+
+
+@pytest.mark.parametrize("half", [{"label_width_mm": 70}, {"label_height_mm": 40}])
+def test_half_a_label_size_is_refused_by_the_database(db: None, half: dict[str, int]) -> None:
+    Workshop.the()
+    with pytest.raises(IntegrityError):
+        Workshop.objects.update(**half)
 
 
 @pytest.mark.parametrize("count", [0, 201])
@@ -87,7 +116,8 @@ def test_too_few_or_too_many_labels_are_refused(db: None, count: int) -> None:
 
 
 @pytest.mark.parametrize(
-    ("width", "height", "fits"), [(62, 14, False), (62, 15, True), (195, 29, False)]
+    ("width", "height", "fits"),
+    [(70, 14, False), (70, 15, True), (194, 40, True), (195, 40, False)],
 )
 def test_label_size_that_cannot_be_printed_is_refused(
     db: None, width: int, height: int, fits: bool
@@ -147,17 +177,17 @@ def test_address_label_names_the_country_only_abroad(shop: Shop, bea: User) -> N
 
 
 def test_addresses_share_sheets_as_many_as_fit(shop: Shop, bea: User) -> None:
-    """62 x 29 mm on the 194 x 281 mm within the margin: 3 beside one another, 9 rows, 27."""
+    """70 x 40 mm on the 194 x 281 mm within the margin: 2 beside one another, 7 rows, 14."""
     leaving = []
-    for number in range(28):
+    for number in range(15):
         request = filed(shop.avocet_slate)
         assert request.person is not None
         request.person.name, request.person.city = f"Pim {number:02}", "Wader"
         leaving.append(Dispatch(code=f"D-{number:02}", request=request))
     pages = read(labels.addresses_pdf(leaving)).pages
-    assert [page.extract_text().count("Tidewrack Frames") for page in pages] == [27, 1]
-    assert "Pim 27" in pages[1].extract_text()
-    assert "D-27" in pages[1].extract_text()
+    assert [page.extract_text().count("Tidewrack Frames") for page in pages] == [14, 1]
+    assert "Pim 14" in pages[1].extract_text()
+    assert "D-14" in pages[1].extract_text()
 
 
 def test_address_of_an_erased_person_is_refused(shop: Shop, bea: User) -> None:

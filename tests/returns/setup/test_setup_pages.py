@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import pytest
+from django.contrib.auth.models import User
 from django.test import Client
 
 from inventory.models import Scale, Workshop
@@ -28,8 +30,8 @@ WORKSHOP = {
     "promise_days": "21",
     "kit_promise_days": "3",
     "retention_days": "180",
-    "label_width_mm": "62",
-    "label_height_mm": "29",
+    "label_width_mm": "70",
+    "label_height_mm": "40",
 }
 SCALE = {
     "name": "Fine scale",
@@ -43,6 +45,10 @@ SCALE = {
 
 def post(client: Client, step: str, facts: dict[str, Any]) -> Any:
     return client.post(f"/owner/setup/{step}/", {"key": str(key()), **facts})
+
+
+def read(client: Client, step: str) -> str:
+    return client.get(f"/owner/setup/{step}/").content.decode()
 
 
 @pytest.mark.parametrize("path", ["/", "/ask/screws/", "/ask/return/"])
@@ -108,6 +114,39 @@ def test_the_workshop_is_kept_in_cents_and_the_form_shows_it_again(owner: Client
         assert owner.post("/owner/setup/workshop/", facts).status_code == 302
     assert Workshop.the().labour_minor_per_hour == 2550
     assert 'value="25.50"' in owner.get("/owner/setup/workshop/").content.decode()
+
+
+def test_no_label_size_is_presumed_and_none_is_needed(owner: Client) -> None:
+    for name in ("label_width_mm", "label_height_mm"):
+        field = re.search(rf'<input[^>]*name="{name}"[^>]*>', read(owner, "workshop"))
+        assert field is not None
+        assert "value=" not in field[0]
+    empty = WORKSHOP | {"label_width_mm": "", "label_height_mm": ""}
+    assert post(owner, "workshop", empty).status_code == 302
+    assert Workshop.the().label_size_mm is None
+    assert post(owner, "workshop", WORKSHOP).status_code == 302
+    assert Workshop.the().label_size_mm == (70, 40)
+
+
+@pytest.mark.parametrize("missing", ["label_width_mm", "label_height_mm"])
+def test_half_a_label_size_is_refused_beside_the_missing_half(owner: Client, missing: str) -> None:
+    refused = post(owner, "workshop", WORKSHOP | {missing: ""})
+    assert refused.status_code == 400
+    assert refused.context["form"].errors.keys() == {missing}
+    assert Workshop.the().address == ""
+
+
+def test_the_labels_page_asks_for_the_size_until_it_is_typed(
+    client: Client, shop: Shop, olga: User, bea: User
+) -> None:
+    asked, led = "The size of your labels is not known yet", 'href="/owner/setup/workshop/"'
+    client.force_login(olga)
+    assert asked not in client.get("/bench/labels/").content.decode()
+    Workshop.objects.update(label_width_mm=None, label_height_mm=None)
+    for user, is_led in ((olga, True), (bea, False)):
+        client.force_login(user)
+        page = client.get("/bench/labels/").content.decode()
+        assert (asked in page, led in page) == (True, is_led)
 
 
 def test_a_name_that_nobody_entered_is_asked_for(owner: Client) -> None:
