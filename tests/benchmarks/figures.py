@@ -47,6 +47,6 @@ def ratio(name: str, over: Figure, under: Figure) -> Figure:
 
 
 def table(figures: Sequence[Figure]) -> str:
-    """Markdown, as it stands in the README."""
+    """Markdown, as it stands in the README beside it."""
     head = ["| what | least | middle | most | repeats |", "|---|---|---|---|---|"]
     return "\n".join([*head, *(figure.row() for figure in figures)])

@@ -1,6 +1,6 @@
 """The main job without a mouse: a return filed, a frame graded, by keys alone; what is announced.
 
-DEVELOPERS.md, "Walks", tells the same in words, for somebody with a screen reader.
+README.md beside it tells the same in words, for somebody with a screen reader.
 """
 
 from __future__ import annotations

@@ -16,6 +16,12 @@ from tests.docs import published
 
 ROOT = Path(__file__).resolve().parents[2]
 README, DEVELOPERS = ROOT / "README.md", ROOT / "DEVELOPERS.md"
+OPERATING = ROOT / "deploy" / "README.md"
+TESTS = ROOT / "tests" / "README.md"
+CHECKS = ROOT / "tests" / "reference" / "README.md"
+BENCHMARKS = ROOT / "tests" / "benchmarks" / "README.md"
+WALKS = ROOT / "tests" / "browser" / "README.md"
+DOCUMENTS = (README, DEVELOPERS, OPERATING, TESTS, CHECKS, BENCHMARKS, WALKS)
 
 
 def block(text: str, name: str) -> str:
@@ -38,7 +44,7 @@ def state_tables() -> str:
 
 
 GENERATED: tuple[tuple[Path, str, Callable[[], str]], ...] = (
-    (README, "published", published.table),
+    (CHECKS, "published", published.table),
     (DEVELOPERS, "states", state_tables),
 )
 

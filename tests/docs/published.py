@@ -1,9 +1,9 @@
-"""The README's table of checks against sources: theirs as written down, ours by running it.
+"""The table of checks against sources: theirs as written down, ours by running it.
 
     python -m tests.docs.published
 
-prints the table; a test holds the README to it. The assertions themselves, with tolerances and
-the editions of the sources, are in tests/reference.
+prints the table; a test holds tests/reference/README.md to it. The assertions themselves, with
+tolerances and the editions of the sources, stand beside it.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from tests.docs.sources import Row
 
 
 def rows() -> list[Row]:
-    """Every row, in the order of the README."""
+    """Every row, in the order of the document."""
     return [row for part in (*published_grams.PARTS, *published_frames.PARTS) for row in part()]
 
 

@@ -1,4 +1,4 @@
-"""One row of the README's table: what a source has, what we compute, and how we know theirs."""
+"""One row of the table of checks: what a source has, what we compute, and how we know theirs."""
 
 from __future__ import annotations
 

@@ -1,8 +1,9 @@
-"""README and DEVELOPERS say what is there, and what is there is said."""
+"""The documents say what is there, and what is there is said."""
 
 from __future__ import annotations
 
 import ast
+import os
 import re
 import shlex
 import subprocess
@@ -18,7 +19,15 @@ from inventory.ledger.sums.recipes import KINDS
 from inventory.months.queries import audit
 from returns.story.sums import states
 from tests.docs import blocks, published
-from tests.docs.blocks import DEVELOPERS, README, ROOT
+from tests.docs.blocks import (
+    BENCHMARKS,
+    CHECKS,
+    DEVELOPERS,
+    DOCUMENTS,
+    OPERATING,
+    README,
+    ROOT,
+)
 
 # Written so that this file does not hold what it looks for.
 FORBIDDEN = re.compile(
@@ -59,6 +68,15 @@ def environment_names() -> set[str]:
     return found
 
 
+def name_of(path: Path) -> str:
+    return str(path.relative_to(ROOT))
+
+
+def everything() -> str:
+    """All documents, one after the other."""
+    return "\n".join(read(path) for path in DOCUMENTS)
+
+
 def own_commands() -> set[str]:
     return {name for name, app in get_commands().items() if app in ROOMS}
 
@@ -85,12 +103,12 @@ def test_settings_really_read_the_names_that_the_search_finds() -> None:
 
 
 @pytest.mark.parametrize("name", sorted(environment_names()))
-def test_every_variable_is_in_the_readme(name: str) -> None:
-    assert f"`{name}`" in read(README)
+def test_every_variable_is_among_the_settings(name: str) -> None:
+    assert f"`{name}`" in section(read(OPERATING), "## Settings")
 
 
-def test_readme_names_no_variable_that_nothing_reads() -> None:
-    assert set(re.findall(r"HINGEBACK_[A-Z_]+[A-Z]", read(README))) <= environment_names()
+def test_documents_name_no_variable_that_nothing_reads() -> None:
+    assert set(re.findall(r"HINGEBACK_[A-Z_]+[A-Z]", everything())) <= environment_names()
 
 
 def test_served_example_sets_only_variables_that_are_read() -> None:
@@ -99,16 +117,48 @@ def test_served_example_sets_only_variables_that_are_read() -> None:
 
 
 @pytest.mark.parametrize("name", sorted(own_commands()))
-def test_every_management_command_is_in_the_readme(name: str) -> None:
-    assert re.search(rf"^\| `{name}\b", section(read(README), "## Commands"), re.MULTILINE)
+def test_every_management_command_is_among_the_commands(name: str) -> None:
+    assert re.search(rf"^\| `{name}\b", section(read(OPERATING), "## Commands"), re.MULTILINE)
 
 
-@pytest.mark.parametrize("path", [README, DEVELOPERS], ids=lambda path: path.name)
+def anchors(path: Path) -> set[str]:
+    """What a link can lead to within a document: its headings, as they are addressed."""
+    heads = re.findall(r"^#+ (.+)$", re.sub(r"```.*?```", "", read(path), flags=re.DOTALL), re.M)
+    return {re.sub(r"[^\w\- ]", "", head.lower()).replace(" ", "-") for head in heads}
+
+
+def dead_links(path: Path) -> list[str]:
+    dead = []
+    for link in re.findall(r"\]\(([^)\s]+)\)", read(path)):
+        target, _, anchor = link.partition("#")
+        goal = path.parent / unquote(target) if target else path
+        if "://" not in link and not (goal.exists() and (not anchor or anchor in anchors(goal))):
+            dead.append(link)
+    return dead
+
+
+@pytest.mark.parametrize("path", DOCUMENTS, ids=name_of)
 def test_every_link_and_picture_leads_somewhere(path: Path) -> None:
-    targets = re.findall(r"\]\(([^)\s]+)\)", read(path))
-    assert targets
-    local = [t.split("#")[0] for t in targets if "://" not in t and not t.startswith("#")]
-    assert [t for t in local if not (ROOT / unquote(t)).exists()] == []
+    assert dead_links(path) == []
+
+
+def test_a_dead_link_would_be_found(tmp_path: Path) -> None:
+    page = tmp_path / "page.md"
+    page.write_text("# One two\n[a](#one-two) [b](#three) [c](page.md#one-two) [d](gone.md)")
+    assert dead_links(page) == ["#three", "gone.md"]
+
+
+@pytest.mark.parametrize("path", [path for path in DOCUMENTS if path != README], ids=name_of)
+def test_every_document_can_be_found_from_the_readme(path: Path) -> None:
+    """In one step, or in two by way of another document."""
+    near = {README, *(goal for goal in DOCUMENTS if f"]({name_of(goal)}" in read(README))}
+    steps = {os.path.relpath(path, start.parent) for start in near}
+    assert path in near or any(f"]({step}" in read(start) for start in near for step in steps)
+
+
+def test_the_readme_can_be_read_in_one_go() -> None:
+    assert len(read(README).splitlines()) <= 150
+    assert "bash deploy/test.sh" in section(read(README), "## First run")
 
 
 def test_four_people_have_their_picture() -> None:
@@ -117,8 +167,8 @@ def test_four_people_have_their_picture() -> None:
 
 
 def management_lines() -> list[list[str]]:
-    """Every `manage.py NAME ...` of the shell blocks in both documents, split as a shell would."""
-    shell = "\n".join(re.findall(r"```sh\n(.*?)```", read(README) + read(DEVELOPERS), re.DOTALL))
+    """Every `manage.py NAME ...` of the shell blocks in the documents, split as a shell would."""
+    shell = "\n".join(re.findall(r"```sh\n(.*?)```", everything(), re.DOTALL))
     lines = re.findall(r"manage\.py (.+)", shell)
     return [shlex.split(line) for line in lines]
 
@@ -131,15 +181,15 @@ def test_commands_that_are_shown_take_what_they_are_given(words: list[str]) -> N
 
 
 @pytest.mark.parametrize("script", ["up.sh", "test.sh"])
-def test_flags_of_the_scripts_are_those_of_the_readme(script: str) -> None:
+def test_flags_of_the_scripts_are_those_that_are_told(script: str) -> None:
     taken = set(re.findall(r"^ +(--[a-z]+)\)", read(ROOT / "deploy" / script), re.MULTILINE))
     assert taken
-    table = section(read(README), "## First run")
+    table = section(read(OPERATING), "## On one machine")
     assert {flag for flag in taken if f"`{flag}" not in table} == set()
 
 
 def test_scripts_that_the_documents_run_exist() -> None:
-    said = read(README) + read(DEVELOPERS)
+    said = everything()
     for path in set(re.findall(r"bash (deploy/\S+\.sh)", said)):
         assert (ROOT / path).is_file(), path
     for module in set(re.findall(r"python -m (tests[\w.]+)", said)):
@@ -151,6 +201,13 @@ def test_files_that_developers_are_sent_to_exist(path: str) -> None:
     places = (ROOT, ROOT / "inventory", ROOT / "returns", ROOT / "inventory" / "templates")
     known = any((place / path).exists() for place in places)
     assert known or (ROOT / "inventory" / "queries" / "recovered" / Path(path).name).exists()
+
+
+def test_functions_of_the_trips_are_in_the_files_that_are_named() -> None:
+    told = re.findall(r"`(\w+)\(\)`\s+in\s+`([\w/]+\.py)`", read(DEVELOPERS))
+    assert len(told) > 20
+    gone = [(name, path) for name, path in told if f"def {name}(" not in read(ROOT / path)]
+    assert gone == []
 
 
 def test_map_names_every_rule_of_both_rooms() -> None:
@@ -173,9 +230,9 @@ def test_movement_kinds_are_those_of_the_code() -> None:
     assert sorted(told) == sorted(KINDS)
 
 
-def test_published_checks_come_out_as_the_readme_says() -> None:
+def test_published_checks_come_out_as_their_table_says() -> None:
     """Words must be the same; figures may differ in the sixth digit from machine to machine."""
-    told = blocks.block(read(README), "published").splitlines()
+    told = blocks.block(read(CHECKS), "published").splitlines()
     fresh = published.table().splitlines()
     assert [NUMBER.sub("#", line) for line in told] == [NUMBER.sub("#", line) for line in fresh]
     for said, now in zip(told, fresh, strict=True):
@@ -196,19 +253,19 @@ def test_published_table_has_a_row_of_every_file_of_checks() -> None:
 
 
 def test_every_check_of_the_ledger_holds_in_the_words_of_its_table() -> None:
-    """checkledger is what the README trusts a restored copy to."""
-    said = section(read(README), "## Backups, and proving them")
+    """checkledger is what a restored copy is trusted to."""
+    said = section(read(OPERATING), "## Backups, and proving them")
     assert "checkledger" in said
     assert {"closed-months-unchanged", "balances-derived", "guards-in-place"} <= set(audit.CHECKS)
 
 
 def test_languages_that_are_offered_are_named() -> None:
     for code, _name in settings.LANGUAGES:
-        assert f"`{code}`" in section(read(README), "## Running it served")
+        assert f"`{code}`" in section(read(OPERATING), "## Settings")
 
 
 def test_benchmarks_state_machine_and_ratios() -> None:
-    figures = blocks.block(read(README), "benchmarks")
+    figures = blocks.block(read(BENCHMARKS), "benchmarks")
     assert "cores" in figures
     assert "times" in figures
 
@@ -234,7 +291,7 @@ def test_search_for_such_words_leaves_others_alone(word: str) -> None:
     assert not FORBIDDEN.search(word)
 
 
-@pytest.mark.parametrize("path", [README, DEVELOPERS], ids=lambda path: path.name)
+@pytest.mark.parametrize("path", DOCUMENTS, ids=name_of)
 def test_documents_speak_of_the_project_alone(path: Path) -> None:
     assert not re.search(r"\bsessio[n]|\bagent\b|\bhelper\b|\bchatbot\b", read(path).lower())
 
@@ -246,7 +303,7 @@ def test_licence_is_the_one_that_the_package_names() -> None:
     assert 'license = "MIT"' in read(ROOT / "pyproject.toml")
 
 
-# How the README calls the sums that it may have to name as waiting for use.
+# How the limits call the sums that it may have to name as waiting for use.
 PLAIN_WORDS = {
     "emissions": "emissions",
     "repairability": "repairability",
@@ -289,8 +346,8 @@ def unused_sums() -> set[str]:
     return {name.rsplit(".", 1)[1] for name in sums.keys() - reached}
 
 
-def test_sums_that_wait_for_use_are_the_ones_that_the_readme_names() -> None:
-    limits = " ".join(section(read(README), "## Limits").split())
+def test_sums_that_wait_for_use_are_the_ones_that_the_limits_name() -> None:
+    limits = " ".join(section(read(OPERATING), "## Limits").split())
     said = limits.partition("Sums without a page yet: ")[2].partition(".")[0]
     named = {name for name, words in PLAIN_WORDS.items() if words in said}
-    assert named == unused_sums(), "put the README's “Sums without a page yet” right"
+    assert named == unused_sums(), "put the limits' “Sums without a page yet” right"

@@ -1,4 +1,4 @@
-"""A backup opens, is whole, and proves itself in the way that the README tells."""
+"""A backup opens, is whole, and proves itself in the way that deploy/README.md tells."""
 
 from __future__ import annotations
 
