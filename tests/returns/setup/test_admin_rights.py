@@ -136,7 +136,8 @@ def test_the_one_row_opens_at_once_and_stays_one(client: Client, owner: User, mo
 def workshop_facts(**changes: object) -> dict[str, object]:
     row = Workshop.the()
     names = [field.name for field in Workshop._meta.fields if field.name not in ("id", "demo")]
-    return {name: getattr(row, name) for name in names} | changes
+    shown = {name: getattr(row, name) for name in names}
+    return {name: "" if value is None else value for name, value in shown.items()} | changes
 
 
 def test_the_owner_edits_the_workshop(client: Client, owner: User) -> None:
@@ -154,6 +155,8 @@ def test_the_owner_edits_the_workshop(client: Client, owner: User) -> None:
         {"grind_loss_limit_ppm": 1_000_001},
         {"promise_days": -1},
         {"email": "not an address"},
+        {"label_width_mm": 70},
+        {"label_height_mm": 40},
     ],
 )
 def test_a_workshop_that_cannot_be_is_refused(
