@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 from returns.story.sums import states
-from tests.docs import published
+from tests.docs import published, rooms
 
 ROOT = Path(__file__).resolve().parents[2]
 README, DEVELOPERS = ROOT / "README.md", ROOT / "DEVELOPERS.md"
@@ -46,6 +47,8 @@ def state_tables() -> str:
 GENERATED: tuple[tuple[Path, str, Callable[[], str]], ...] = (
     (CHECKS, "published", published.table),
     (DEVELOPERS, "states", state_tables),
+    (DEVELOPERS, "inventory", partial(rooms.table, ROOT / "inventory")),
+    (DEVELOPERS, "returns", partial(rooms.table, ROOT / "returns")),
 )
 
 

@@ -18,7 +18,7 @@ from django.core.management import get_commands, load_command_class
 from inventory.ledger.sums.recipes import KINDS
 from inventory.months.queries import audit
 from returns.story.sums import states
-from tests.docs import blocks, published
+from tests.docs import blocks, published, rooms
 from tests.docs.blocks import (
     BENCHMARKS,
     CHECKS,
@@ -199,8 +199,7 @@ def test_scripts_that_the_documents_run_exist() -> None:
 @pytest.mark.parametrize("path", re.findall(r"`((?:\w+/)+\w+\.\w+)`", read(DEVELOPERS)))
 def test_files_that_developers_are_sent_to_exist(path: str) -> None:
     places = (ROOT, ROOT / "inventory", ROOT / "returns", ROOT / "inventory" / "templates")
-    known = any((place / path).exists() for place in places)
-    assert known or (ROOT / "inventory" / "queries" / "recovered" / Path(path).name).exists()
+    assert any((place / path).exists() for place in places)
 
 
 def test_functions_of_the_trips_are_in_the_files_that_are_named() -> None:
@@ -210,13 +209,18 @@ def test_functions_of_the_trips_are_in_the_files_that_are_named() -> None:
     assert gone == []
 
 
-def test_map_names_every_rule_of_both_rooms() -> None:
-    said = read(DEVELOPERS)
-    for room in ROOMS:
-        part = section(said, f"### {room}/")
-        wiring = {"__init__", "apps", "admin", "ownerrights", "accesstokens"}
-        rules = {path.stem for path in (ROOT / room).glob("*.py")} - wiring
-        assert {rule for rule in rules if f"`{rule}.py`" not in part} == set(), room
+@pytest.mark.parametrize("room", ROOMS)
+def test_the_map_is_that_of_the_code(room: str) -> None:
+    assert rooms.table(ROOT / room) == blocks.block(read(DEVELOPERS), room)
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_every_folder_of_a_room_is_a_story_or_told_as_ground(room: str) -> None:
+    """A folder that is neither would be a corner where nobody looks."""
+    told = {folder.relative_to(ROOT / room).parts[0] for folder in rooms.stories(ROOT / room)}
+    held = {path.name for path in (ROOT / room).iterdir() if path.is_dir()} - {"__pycache__"}
+    assert held - told <= rooms.GROUND
+    assert all(rooms.told(ROOT / room / name / "__init__.py") for name in told)
 
 
 def test_state_tables_are_those_of_the_code() -> None:
