@@ -7,7 +7,6 @@ from django.urls import URLPattern, URLResolver, path, re_path
 from inventory.ledger import api as movements
 from inventory.months import api as months
 from inventory.weighing import api as reconciliation
-from returns.api import calculations, sums
 from returns.arriving import api as parcels
 from returns.auditing import api as audits
 from returns.catalogue import api as catalogue
@@ -22,6 +21,7 @@ from returns.leaving import api as leaving
 from returns.mending import api as mending
 from returns.moulding import api as batches
 from returns.regrind.api import boxes, runs
+from returns.salvage import api as salvage
 from returns.setup import api as tokens
 from returns.stock import api as stock
 from returns.story.api import requests, stories
@@ -77,6 +77,9 @@ _frames: list[URLPattern] = [
 ]
 
 _material: list[URLPattern] = [
+    path("salvage/", salvage.Salvage.as_view(), name="api-salvage"),
+    path("salvage/promises/", salvage.Promises.as_view(), name="api-salvage-promises"),
+    path("salvage/withdrawals/", salvage.Withdrawals.as_view(), name="api-salvage-withdrawals"),
     path("boxes/", boxes.Boxes.as_view(), name="api-boxes"),
     path("boxes/<str:code>/", boxes.OneBox.as_view(), name="api-box"),
     path("lots/", boxes.Lots.as_view(), name="api-lots"),
@@ -116,6 +119,7 @@ _books: list[URLPattern] = [
 ]
 
 _owner: list[URLPattern] = [
+    path("repairability/", repairs.Profiles.as_view(), name="api-repairability"),
     path("lifetimes/", foresight.Lifetimes.as_view(), name="api-lifetimes"),
     path("forecast/", foresight.Forecast.as_view(), name="api-forecast"),
     path("weigh-audits/", audits.Audits.as_view(), name="api-audits"),
@@ -160,8 +164,5 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *_material,
     *_books,
     *_owner,
-    *sums.urlpatterns,
-    *repairs.urlpatterns,
-    *calculations.urlpatterns,
     *_itself,
 ]

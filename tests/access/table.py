@@ -238,7 +238,6 @@ TABLE: Final = (
     Row("api/forecast/", get=STAFF),
     Row("api/part-orders/", get=STAFF),
     Row("api/repairability/", get=STAFF),
-    Row("api/screw-steps/", get=STAFF),
     Row("api/outstanding/", get=STAFF),
     Row("api/weigh-audits/", get=STAFF, post=OWNERS),
     Row("api/weigh-audits/<int:number>/", get=STAFF),
@@ -252,19 +251,10 @@ TABLE: Final = (
     Row("api/sold-units/imports/", post=OWNERS),
     Row("api/tokens/", get=OWNERS, post=OWNERS),
     Row("api/tokens/<str:handle>/revocations/", post=OWNERS),
-    # The API: learning, salvage, blends.
-    Row("api/learning/", get=STAFF),
+    # The API: salvage.
     Row("api/salvage/", get=STAFF),
     Row("api/salvage/promises/", post=BENCH),
     Row("api/salvage/withdrawals/", post=BENCH),
-    Row("api/salvage/past-year/", get=STAFF),
-    Row("api/blends/", post=BENCH),
-    # The API: sums for whoever brings the figures.
-    Row("api/calculations/weighings/", post=STAFF),
-    Row("api/calculations/weighing-sums/", post=STAFF),
-    Row("api/calculations/sampling-plan/", get=STAFF),
-    Row("api/calculations/mass-fits/", post=STAFF),
-    Row("api/frames/<str:tag>/grading-trials/", post=BENCH),
     # The API: about itself.
     Row("api/schema/", get=OPEN),
     Row("api/docs/", get=OPEN),

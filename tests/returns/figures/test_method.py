@@ -14,12 +14,12 @@ from fractions import Fraction
 
 import pytest
 from django.test import Client
+from returns.api import sums
 
 import inventory
 import returns
 from inventory.weighing import api as reconciliation
 from inventory.weighing.sums.weighing import COVERAGE_FACTOR
-from returns.api import sums
 from returns.arriving.sums.mass_hypotheses import Priors
 from returns.figures.circularity import api as circularity
 from returns.figures.circularity.pages import tables

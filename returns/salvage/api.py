@@ -1,0 +1,112 @@
+"""Salvage: which donor's part would help which frame, and the promises made of it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework import serializers
+
+from inventory.furniture.api.shapes import Body, Code, Moment
+from inventory.furniture.api.views import DeedView, Detail
+from inventory.ledger.api import currency
+from returns.furniture.api.lookups import Spoken, colourway_code
+from returns.models import PartPromise, ReturnedFrame
+from returns.models.catalogue import ComponentKey
+from returns.salvage import rules as salvaging
+from returns.salvage.queries import donors as salvage
+from returns.salvage.queries.donors import Board, Pair
+from returns.salvage.rules import Match
+
+
+class PairAnswer(serializers.Serializer[Pair]):
+    """`donor` is null where `reason` is not "matched"."""
+
+    frame = Code(source="lack.frame", by="tag")
+    colourway = serializers.SerializerMethodField()
+    component = serializers.CharField(source="lack.component")
+    part = serializers.CharField(source="lack.part")
+    donor = serializers.SerializerMethodField()
+    reason = serializers.CharField()
+
+    def get_colourway(self, pair: Pair) -> str | None:
+        way = pair.lack.frame.colourway
+        return colourway_code(way) if way else None
+
+    def get_donor(self, pair: Pair) -> str | None:
+        return pair.gift.donor.tag if pair.gift else None
+
+
+class PromiseAnswer(serializers.Serializer[PartPromise]):
+    donor = Code(by="tag")
+    component = serializers.CharField()
+    frame = Code(by="tag")
+    part = Code()
+    state = serializers.CharField()
+    made_at = Moment()
+    ended_at = Moment(allow_null=True)
+
+
+class BoardAnswer(serializers.Serializer[Board]):
+    """`in_order` is how many frames first come, first served would help."""
+
+    matches = PairAnswer(many=True, source="pairs")
+    frames_helped = serializers.IntegerField(source="saved")
+    in_order = serializers.IntegerField()
+    promises = PromiseAnswer(many=True)
+    ready = serializers.SerializerMethodField(help_text="Held frames whose parts have come.")
+    take_off_cost_minor = serializers.IntegerField(source="take_off_minor")
+    currency = serializers.SerializerMethodField()
+
+    def get_ready(self, board: Board) -> list[str]:
+        return [frame.tag for frame in board.ready]
+
+    def get_currency(self, _board: Board) -> str:
+        return currency(self.context)
+
+
+class Salvage(Detail):
+    """Which part of a waiting donor would best help which frame; what is promised already."""
+
+    scope = "read"
+    answer_class = BoardAnswer
+
+    def thing(self) -> Board:
+        return salvage.board()
+
+
+class FrameTag(Spoken):
+    def __init__(self, **options: Any) -> None:
+        super().__init__(ReturnedFrame.objects.all, prefix="F", by="tag", **options)
+
+
+class GiftBody(Body):
+    donor = FrameTag()
+    component = serializers.ChoiceField(choices=ComponentKey.values)
+
+
+class MatchBody(GiftBody):
+    frame = FrameTag()
+
+
+class Promises(DeedView):
+    """Approve a match: the donor's part is kept for the frame when the donor is stripped."""
+
+    scope = "bench"
+    body_class = MatchBody
+    made_class = PromiseAnswer
+
+    def do(self, said: dict[str, Any]) -> PartPromise:
+        match = Match(**said)
+        return salvaging.approve(key=self.deed_key, match=match, at=self.at, by=self.by)
+
+
+class Withdrawals(DeedView):
+    """Take an open promise back."""
+
+    scope = "bench"
+    body_class = GiftBody
+    made_class = PromiseAnswer
+    made_status = 200
+
+    def do(self, said: dict[str, Any]) -> PartPromise:
+        return salvaging.withdraw(key=self.deed_key, at=self.at, by=self.by, **said)
