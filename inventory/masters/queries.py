@@ -35,8 +35,3 @@ def is_on_lately() -> bool:
 def forget() -> None:
     """Read anew at the next question; for the one who loads the demo."""
     cache.delete(_KEY)
-
-
-def file_name(name: str) -> str:
-    """What a file is called here: "practice-" stands before it when everything is invented."""
-    return f"{FILE_PREFIX}{name}" if is_on_lately() and not name.startswith(FILE_PREFIX) else name

@@ -34,15 +34,6 @@ _LETTER_LOTS_MAX = (
 )
 _LETTER_LARGEST = "Q"
 LOT_MIN = 2
-SAMPLE_BY_LETTER = MappingProxyType(
-    dict(
-        zip(
-            "ABCDEFGHJKLMNPQR",
-            (2, 3, 5, 8, 13, 20, 32, 50, 80, 125, 200, 315, 500, 800, 1250, 2000),
-            strict=True,
-        )
-    )
-)
 # Acceptance quality limits in per cent nonconforming, as printed.
 AQLS = ("0.65", "1.0", "1.5", "2.5", "4.0", "6.5")
 # Rows hold sample size and acceptance number with the arrows already followed.
@@ -64,25 +55,16 @@ _PLANS = MappingProxyType(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
-    """A single sampling plan: take `sample`, accept the lot up to `accept` bad pieces.
-
-    `inspect_all` is set where the sample would be the whole lot or more; `sample` is then the lot.
-    """
+    """A single sampling plan: take `sample`, accept the lot up to `accept` bad pieces."""
 
     sample: int
     accept: int
-    inspect_all: bool = False
 
     def __post_init__(self) -> None:
         if self.sample < 1 or not 0 <= self.accept < self.sample:
             raise InputRefused(
                 "A plan needs a sample of 1 or more and fewer accepted than sampled."
             )
-
-    @property
-    def reject(self) -> int:
-        """Rejection number, acceptance number + 1."""
-        return self.accept + 1
 
     def passes(self, bad: int) -> bool:
         """Return whether a sample with that many bad pieces accepts the lot."""
@@ -107,7 +89,8 @@ def plan(*, lot: int, aql: str) -> Plan:
     """Return the plan for a lot and an acceptance quality limit such as "2.5" (per cent).
 
     Where an arrow points to another row, that row's sample size is used too. Lots above 3200 are
-    refused: their rows are not held here. When all are inspected, no bad piece is passed over.
+    refused: their rows are not held here. A sample that reaches the lot is the whole lot, and then
+    no bad piece is passed over.
     """
     letter = code_letter(lot)
     if aql not in AQLS:
@@ -116,17 +99,8 @@ def plan(*, lot: int, aql: str) -> Plan:
         raise InputRefused("No plan is held for lots above 3200: split the lot.")
     sample, accept = _PLANS[letter][AQLS.index(aql)]
     if sample >= lot:
-        return Plan(sample=lot, accept=0, inspect_all=True)
+        return Plan(sample=lot, accept=0)
     return Plan(sample=sample, accept=accept)
-
-
-def acceptance_chance(audit: Plan, *, bad_share: float) -> float:
-    """Return the chance that a process with that share of bad pieces is accepted (binomial)."""
-    from scipy.stats import binom
-
-    if not 0 <= bad_share <= 1:
-        raise InputRefused("The share of bad pieces must lie between 0 and 1.")
-    return float(binom.cdf(audit.accept, audit.sample, bad_share))
 
 
 def acceptance_chance_in_lot(audit: Plan, *, lot: int, bad: int) -> float:
@@ -136,32 +110,6 @@ def acceptance_chance_in_lot(audit: Plan, *, lot: int, bad: int) -> float:
     if not (0 <= bad <= lot and audit.sample <= lot):
         raise InputRefused("Bad pieces and sample must not exceed the lot.")
     return float(hypergeom.cdf(audit.accept, lot, bad, audit.sample))
-
-
-def bad_share_at(audit: Plan, *, chance: float) -> float:
-    """Return the share of bad pieces at which a lot is accepted with that chance."""
-    from scipy.special import betaincinv
-
-    if not 0 < chance < 1:
-        raise InputRefused("The chance of acceptance must lie between 0 and 1.")
-    return float(betaincinv(audit.accept + 1, audit.sample - audit.accept, 1 - chance))
-
-
-def poisson_mean_at(accept: int, *, chance: float) -> float:
-    """Return the mean number of bad pieces in a sample accepted with that chance (Poisson)."""
-    from scipy.special import gammaincinv
-
-    if accept < 0 or not 0 < chance < 1:
-        raise InputRefused("Give an acceptance number of 0 or more and a chance between 0 and 1.")
-    return float(gammaincinv(accept + 1, 1 - chance))
-
-
-def outgoing_bad_share(audit: Plan, *, lot: int, bad_share: float) -> float:
-    """Return the average bad share after refused lots are sorted: Pa p (N - n) / N."""
-    if lot < audit.sample:
-        raise InputRefused("The sample must not exceed the lot.")
-    chance = acceptance_chance(audit, bad_share=bad_share)
-    return chance * bad_share * (lot - audit.sample) / lot
 
 
 def drawn(tags: Sequence[str], *, sample: int, seed: str) -> tuple[str, ...]:

@@ -142,11 +142,6 @@ def mark(texts: list[str], salt: str) -> str:
     return hmac.new(salt.encode(), text.encode(), hashlib.sha256).hexdigest()
 
 
-def by_email(email: str) -> list[Person]:
-    """Every row under an email, however it is capitalised: one for each request."""
-    return list(Person.objects.filter(email__iexact=email).order_by("pk")) if email else []
-
-
 def open_requests(person: Person) -> list[Request]:
     """Requests whose story goes on, which still need the person's address."""
     return list(person.requests.filter(ended_at=None))

@@ -66,12 +66,12 @@ def workshop(seed: int, *, weak: bool) -> tuple[Counter[tuple[int, int, int]], C
 
 def measured(lead: int, coverage: float, seeds: Iterable[int], *, weak: bool) -> Iterator[Month]:
     """Every month of every workshop that could be forecast `lead` months before."""
-    from inventory.months.sums import calendar_month as months
     from returns.figures.forecast.sums.forecasts import back_test
     from returns.figures.lifetimes.queries import lifetimes
+    from returns.figures.span.queries import by_index
 
     last = FIRST_MONTH + MONTHS - 1
-    as_of = months.Month.parse(lifetimes.label(last))
+    as_of = by_index(last)
     for seed in seeds:
         found = lifetimes.laid(*workshop(seed, weak=weak), as_of).cohorts
         test = back_test(found, as_of=last, lead=lead, months=MONTHS, seed=seed, coverage=coverage)

@@ -13,8 +13,10 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-# Where people, machines and the clock come in, by a part of the path. Templates call the tags.
+# Where people, machines and the clock come in, by a part of the path. Templates call the tags, and
+# the framework what its settings and apps name.
 EDGES = {"pages", "api", "management", "commands", "letters", "tasks", "admin", "templatetags"}
+EDGES |= {"settings", "apps"}
 # The invented year and the rehearsal use the product as a test does: they are no reason for it.
 LEFT_OUT = {"migrations", "demo", "rehearsal", "scenario"}
 
@@ -56,26 +58,31 @@ def read(root: Path, rooms: Iterable[str]) -> dict[str, Module]:
 def _module(parts: set[str], tree: ast.Module) -> Module:
     module = Module(parts)
     for node in ast.walk(tree):
-        if isinstance(node, ast.ImportFrom) and node.module:
-            for alias in node.names:
-                module.imported[alias.asname or alias.name] = (node.module, alias.name)
+        if isinstance(node, ast.ImportFrom):
+            module.imported |= {
+                alias.asname or alias.name: (node.module or "", alias.name) for alias in node.names
+            }
     for statement in tree.body:
-        if isinstance(statement, ast.ClassDef):
-            methods = [inner for inner in statement.body if isinstance(inner, _FUNCTION)]
-            rest = [inner for inner in statement.body if not isinstance(inner, _FUNCTION)]
-            keywords = [keyword.value for keyword in statement.keywords]
-            module.bodies[statement.name] = [
-                *statement.bases, *statement.decorator_list, *keywords, *rest
-            ]  # fmt: skip
-            for method in methods:
-                # A property and its setter share a name.
-                module.bodies.setdefault(f"{statement.name}.{method.name}", []).append(method)
-        elif isinstance(statement, _FUNCTION):
-            module.bodies[statement.name] = [statement]
-        else:
-            for name in _assigned(statement):
-                module.bodies.setdefault(name, []).append(statement)
+        for name, trees in _defined(statement):
+            # A property and its setter share a name, and so do two branches.
+            module.bodies.setdefault(name, []).extend(trees)
     return module
+
+
+def _defined(statement: ast.stmt) -> Iterator[tuple[str, list[ast.AST]]]:
+    """Yield each name that a statement of a module's body gives, with what runs under it."""
+    if isinstance(statement, ast.ClassDef):
+        rest = [inner for inner in statement.body if not isinstance(inner, _FUNCTION)]
+        keywords = [keyword.value for keyword in statement.keywords]
+        yield statement.name, [*statement.bases, *statement.decorator_list, *keywords, *rest]
+        for inner in statement.body:
+            if isinstance(inner, _FUNCTION):
+                yield f"{statement.name}.{inner.name}", [inner]
+    elif isinstance(statement, _FUNCTION):
+        yield statement.name, [statement]
+    elif not isinstance(statement, ast.Import | ast.ImportFrom):
+        for name in _assigned(statement):
+            yield name, [statement]
 
 
 def _assigned(statement: ast.stmt) -> list[str]:
@@ -143,11 +150,18 @@ class Walk:
                 if isinstance(node.value, ast.Name):
                     self._reach(self._found(self._as_module(name, node.value.id), node.attr))
             elif isinstance(node, ast.Constant) and isinstance(node.value, str):
-                # A serializer's source, the columns of a table, a dotted path of a handler.
-                if _PATH.fullmatch(node.value):
-                    self.asked.update(node.value.split("."))
-            elif isinstance(node, ast.ClassDef) or "api" in module.parts:
-                self.asked.update(_assigned(node) if isinstance(node, ast.stmt) else ())
+                self._read(module, node.value)
+            elif isinstance(node, ast.Assign | ast.AnnAssign) and "api" in module.parts:
+                # A field of a serializer reads what is called like it.
+                self.asked.update(_assigned(node))
+
+    def _read(self, module: Module, text: str) -> None:
+        """Take a serializer's source or a table's column for asked, a handler's path for called."""
+        if _PATH.fullmatch(text):
+            self.asked.update(text.split("."))
+            if "settings" in module.parts:
+                before, _, last = text.rpartition(".")
+                self._reach((before, last))
 
     def _as_module(self, name: str, word: str) -> str:
         source, inner = self.modules[name].imported.get(word, ("", ""))

@@ -8,9 +8,11 @@ writes them anew. The benchmarks' figures are not among them: they belong to one
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Collection
+from enum import StrEnum
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 from returns.story.sums import states
 from tests.docs import published, rooms
@@ -41,7 +43,23 @@ def filled(text: str, name: str, content: str) -> str:
 
 
 def state_tables() -> str:
-    return f"```\n{states.diagram().rstrip()}\n```"
+    """One heading for each table, one line for each state."""
+    parts = [_drawn("frame", states.FRAME_STEPS, states.FRAME_STARTS)]
+    parts += [
+        _drawn(f"request, {kind.value}", steps, states.REQUEST_STARTS[kind])
+        for kind, steps in states.REQUEST_STEPS.items()
+    ]
+    return "```\n" + "\n\n".join(parts) + "\n```"
+
+
+def _drawn(title: str, steps: states.Steps[Any], starts: Collection[StrEnum]) -> str:
+    width = max(len(state.value) for state in steps)
+    lines = [title]
+    for state, followers in steps.items():
+        mark = "*" if state in starts else " "
+        after = ", ".join(sorted(follower.value for follower in followers)) or "(ends here)"
+        lines.append(f"  {mark} {state.value:<{width}} -> {after}")
+    return "\n".join(lines)
 
 
 GENERATED: tuple[tuple[Path, str, Callable[[], str]], ...] = (

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from decimal import Decimal
 
 from returns.auditing import sums as sampling
 from returns.figures.circularity.sums import circularity, run_chart
@@ -20,6 +19,7 @@ from tests.reference import (
     test_forecasts_published,
     test_lifetimes_published,
     test_run_chart_published,
+    test_sampling_published,
 )
 
 
@@ -55,14 +55,9 @@ def _circularity() -> Iterator[Row]:
     printed = "0.0624, 0.1605; 0.0578, 0.1617"
     ours = "{:.4f}, {:.4f}; {:.4f}, {:.4f}".format(*limits)
     yield Row("15 of 148: score; exact interval", newcombe, printed, ours, MEMORY)
-    index = repairability.published_index(
-        dict(zip(repairability.INDEX_WEIGHTS, (4, 3, 5, 3, 3, 5), strict=True))
-    )
-    rule = "(EU) 2023/1669, Annex IV 5; scores our own"
-    ours = f"{index} {repairability.published_class(index)}"
-    yield Row(
-        "repairability index and class", rule, "3.85 B", ours, f"{SECOND_HAND}, {CONSTRUCTED}"
-    )
+    depths = listed(repairability.disassembly_depth_score(n) for n in (2, 5, 10, 15, 16))
+    what = "score of 2, 5, 10, 15, 16 steps to a part"
+    yield Row(what, "(EU) 2023/1669, Annex IV", "5, 4, 3, 2, 1", depths, SECOND_HAND)
     kg = emissions.Activity(
         10_000_000, 2025, emissions.uk_factor("pp_material_closed_loop", year=2025)
     ).kg_co2e
@@ -91,20 +86,20 @@ def _lifetimes() -> Iterator[Row]:
     ours = listed((p.survival for p in curve[:3]), "{:.3f}")
     freireich = "Freireich 1963, R survfit output"
     yield Row("survival at weeks 6, 7, 10", freireich, "0.857, 0.807, 0.753", ours, READ)
-    ours = listed(curve[0].log_limits, "{:.3f}")
-    yield Row("its log limits at week 6", freireich, "0.720, 1.000", ours, READ)
+    limits = listed(curve[0].loglog_limits, "{:.4f}")
     curve = lifetimes.survival_curve(data.exposures(data.PLACEBO))
     ours = listed((p.survival for p in curve[:3]), "{:.4f}")
     printed = "0.9048, 0.8095, 0.7619"
     yield Row("the same, placebo, weeks 1, 2, 3", "the same", printed, ours, READ)
+    stata = "Freireich 1963, Stata sts list output"
+    yield Row("the first, log-log limits at week 6", stata, "0.6197, 0.9516", limits, MEMORY)
     failed = (54, 187, 216, 240, 244, 335, 361, 373, 375, 386)
     fit = weibull_fit([*data.exposures(failed), lifetimes.Exposure(500, units=10)])
     nist = "NIST/SEMATECH e-Handbook, 8.4.1.3"
     ours = f"{fit.scale:.4f}, {fit.shape:.4f}"
     yield Row("Weibull scale, shape; 10 of 20 failed", nist, "606.5280, 1.7208", ours, READ)
-    ours = f"{fit.mean:.3f}, {fit.standard_deviation:.3f}, {fit.log_likelihood:.3f}"
-    printed = "540.737, 323.806, -75.135"
-    yield Row("the same: mean, spread, log-likelihood", nist, printed, ours, READ)
+    ours = f"{fit.mean:.3f}, {fit.log_likelihood:.3f}"
+    yield Row("the same: mean, log-likelihood", nist, "540.737, -75.135", ours, READ)
     fit = weibull_fit(data.exposures(data.SHOCK_FAILED, data.SHOCK_STILL_IN))
     shock = "Meeker & Escobar (1998), Table C.2, fit in public R packages"
     yield Row(
@@ -151,17 +146,10 @@ def _forecasts() -> Iterator[Row]:
         listed(lags[:3], "{:.0f}"),
         READ,
     )
-    best, costs = spares.newsvendor_of(
-        (0.2, 0.4, 0.3, 0.1), short_cost_minor=4200, excess_cost_minor=800
-    )
-    stevenson = "Stevenson, Operations Management, 14th ed., Table 12.3"
-    yield Row("spare part: how many, cost", stevenson, "2; 1060", f"{best}; {costs[2]:.0f}", READ)
-    ratio = spares.critical_ratio(short_cost_minor=8, excess_cost_minor=4)
-    quantity = spares.newsvendor_normal(mean=200, spread=80, ratio=ratio)
-    cachon = "Cachon & Terwiesch, Q12.1 (rounds z up)"
-    yield Row("order quantity", cachon, "235.2", f"{quantity:.3f}", READ)
-    lost = spares.normal_shortfall(mean=1000, spread=300, quantity=1600)
-    yield Row("expected shortfall", "Cachon & Terwiesch, normal loss", "2.55", f"{lost:.4f}", READ)
+    met = (spares.ready_rate(spares.Demand(mean=1), stock) for stock in (1, 2, 3))
+    ours = listed(met, "{:.4f}")
+    what = "met from a stock of 1, 2, 3, demand of mean 1"
+    yield Row(what, "Poisson distribution", "0.3679, 0.7358, 0.9197", ours, DERIVED)
     costs_matrix = [[90, 76, 75, 70], [35, 85, 55, 65], [125, 95, 90, 105], [45, 110, 95, 115]]
     found = salvage.assign(costs_matrix)
     cost = sum(costs_matrix[i][c] for i, c in enumerate(found) if c is not None)
@@ -188,33 +176,21 @@ def _bench() -> Iterator[Row]:
     found = sampling.plan(lot=3200, aql="6.5")
     ours = f"{found.sample}, {found.accept}"
     yield Row("plan for lot 3200 at 6.5", "the same pages", "125, 14", ours, READ)
-    chance = sampling.acceptance_chance(sampling.Plan(sample=65, accept=2), bad_share=0.012)
     manual = "R package Planesmuestra, manual"
+    chance = _accepted(sample=65, bad_share=0.012)
     yield Row("chance of acceptance, n 65, c 2, 1.2 %", manual, "0.9564398", f"{chance:.7f}", READ)
-    chance = sampling.acceptance_chance(sampling.Plan(sample=125, accept=2), bad_share=0.1)
-    ours = f"{chance:.9f}"
+    ours = f"{_accepted(sample=125, bad_share=0.1):.9f}"
     yield Row("chance of acceptance, n 125, c 2, 10 %", manual, "0.000210835", ours, READ)
-    share = sampling.bad_share_at(sampling.Plan(sample=68, accept=2), chance=0.95)
-    forum = "a public sampling-plan forum, 2006"
-    yield Row("bad share accepted at 0.95, n 68, c 2", forum, "0.01213", f"{share:.5f}", READ)
-    mean = sampling.poisson_mean_at(1, chance=0.10)
-    ours = f"{mean:.2f}; {math.ceil(mean / 0.02)}"
-    birolini = "Birolini, Reliability Engineering, 7.1.3"
-    yield Row("Poisson mean at risk 0.10; n at 2 %", birolini, "3.9; 195", ours, READ)
-    thread = threads.geometry(threads.named("M1.4x0.3"))
-    ours = f"{thread.pitch_diameter_mm:.4f}, {thread.nut_minor_mm:.5f}, {thread.tap_drill_mm}"
-    page = "a metric thread specification page"
-    yield Row("M1.4: pitch, nut minor, drill, mm", page, "1.2051, 1.0753, 1.1", ours, READ)
-    small = (threads.geometry(threads.named(n)) for n in ("M1x0.25", "M1.6x0.35", "M2x0.4"))
-    ours = listed((g.pitch_diameter_mm for g in small), "{:.3f}")
-    tables = "machinists' and tool makers' (UNI 4535) tables"
-    yield Row("M1, M1.6, M2: pitch, mm", tables, "0.838, 1.373, 1.740", ours, READ)
     sizes = listed((t.diameter_mm for t in threads.THREADS), "{}")
     iso = "ISO 11381:2016, contents as a standards shop lists them"
     yield Row("screw sizes, mm", iso, "0.8, 1.0, 1.2, 1.4, 1.6, 2.0", sizes, READ)
-    share = threads.engagement_percent(threads.named("M1x0.25"), Decimal("0.76"))
-    table_ = "machinists' thread table (drill rounded)"
-    yield Row("thread left by a 0.76 drill in M1", table_, "75 %", f"{share:.1f} %", READ)
+
+
+def _accepted(*, sample: int, bad_share: float) -> float:
+    """The chance to accept with at most 2 bad a lot so large that it is as good as a process."""
+    lot = test_sampling_published.LOT_OF_A_PROCESS
+    plan = sampling.Plan(sample=sample, accept=2)
+    return sampling.acceptance_chance_in_lot(plan, lot=lot, bad=round(lot * bad_share))
 
 
 PARTS = (_circularity, _lifetimes, _forecasts, _runs, _bench)

@@ -17,7 +17,6 @@ from django.core.management import get_commands, load_command_class
 
 from inventory.ledger.sums.recipes import KINDS
 from inventory.months.queries import audit
-from returns.story.sums import states
 from tests.docs import blocks, published, rooms
 from tests.docs.blocks import (
     BENCHMARKS,
@@ -224,7 +223,7 @@ def test_every_folder_of_a_room_is_a_story_or_told_as_ground(room: str) -> None:
 
 
 def test_state_tables_are_those_of_the_code() -> None:
-    assert states.diagram().rstrip() in blocks.block(read(DEVELOPERS), "states")
+    assert blocks.state_tables() == blocks.block(read(DEVELOPERS), "states")
 
 
 def test_movement_kinds_are_those_of_the_code() -> None:
@@ -305,53 +304,3 @@ def test_licence_is_the_one_that_the_package_names() -> None:
     assert licence.startswith("MIT License")
     assert "Hingeback contributors" in licence
     assert 'license = "MIT"' in read(ROOT / "pyproject.toml")
-
-
-# How the limits call the sums that it may have to name as waiting for use.
-PLAIN_WORDS = {
-    "emissions": "emissions",
-    "repairability": "repairability",
-    "sampling": "audit samples",
-    "run_off": "the chain ladder",
-}
-
-
-def imported_modules(path: Path) -> set[str]:
-    """Dotted names that a file imports, `from a import b` as both `a` and `a.b`."""
-    found: set[str] = set()
-    for node in ast.walk(ast.parse(read(path))):
-        if isinstance(node, ast.Import):
-            found |= {alias.name for alias in node.names}
-        elif isinstance(node, ast.ImportFrom) and node.module:
-            found |= {node.module, *(f"{node.module}.{alias.name}" for alias in node.names)}
-    return found
-
-
-def unused_sums() -> set[str]:
-    """Sums that no rule, query or edge reaches, not even through another sum."""
-    sums = {
-        f"{room}.sums.{path.stem}": imported_modules(path)
-        for room in ROOMS
-        for path in (ROOT / room / "sums").glob("*.py")
-        if path.stem != "__init__"
-    }
-    files = (path for room in ROOMS for path in (ROOT / room).rglob("*.py"))
-    waiting = set().union(
-        *(
-            imported_modules(path)
-            for path in files
-            if "sums" not in path.relative_to(ROOT).parts[:-1]
-        )
-    )
-    reached: set[str] = set()
-    while fresh := (waiting & sums.keys()) - reached:
-        reached |= fresh
-        waiting = set().union(*(sums[name] for name in fresh))
-    return {name.rsplit(".", 1)[1] for name in sums.keys() - reached}
-
-
-def test_sums_that_wait_for_use_are_the_ones_that_the_limits_name() -> None:
-    limits = " ".join(section(read(OPERATING), "## Limits").split())
-    said = limits.partition("Sums without a page yet: ")[2].partition(".")[0]
-    named = {name for name, words in PLAIN_WORDS.items() if words in said}
-    assert named == unused_sums(), "put the limits' “Sums without a page yet” right"

@@ -78,7 +78,7 @@ def test_limit_cases(fields, index, indicator):
                 "reused_out": 0.2,
                 "recycling_yield": 0.95,
                 "feedstock_yield": 0.9,
-                "utility_ratio": circularity.utility(lifetime_ratio=3 / 2),
+                "utility_ratio": 3 / 2,
             },
             (0.005, 0.0075, 0.000625, 0.002222, 0.008924),
             0.274094,

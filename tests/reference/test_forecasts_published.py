@@ -54,18 +54,6 @@ def test_taylor_ashe_standard_errors(developed):
     assert developed.total_standard_error == pytest.approx(2_447_095, abs=0.5)
 
 
-# Derived from the triangle.
-def test_taylor_ashe_shares_by_age_and_next_period(developed):
-    shares = (
-        *(0.06922, 0.17240, 0.18057, 0.19312, 0.10697),
-        *(0.07499, 0.06878, 0.04666, 0.06987, 0.01742),
-    )
-    coming = (94634, 375833, 247190, 334148, 383287, 605548, 1310258, 1018834, 856804)
-    assert developed.age_shares == pytest.approx(shares, abs=5e-6)
-    assert developed.next_period == pytest.approx(coming, abs=0.5)
-    assert math.fsum(developed.next_period) == pytest.approx(5_226_536, abs=1)
-
-
 def test_the_misprinted_triangle_misses_the_published_total():
     rows = [[int(word) for word in row.split()] for row in TRIANGLE.split("\n") if row]
     rows[0][3] = 2_182_708

@@ -11,6 +11,7 @@ from scipy.linalg import null_space
 from inventory.weighing.sums.reconciliation import (
     Reconciliation,
     Stream,
+    Verdict,
     reconcile,
     sidak_critical,
 )
@@ -46,7 +47,7 @@ def test_exchanger_statistics(exchanger: Reconciliation) -> None:
     assert exchanger.gamma == pytest.approx(6.4075, abs=5e-5)
     assert exchanger.gamma_critical == pytest.approx(9.4877, abs=5e-5)
     assert exchanger.degrees_of_freedom == 4
-    assert exchanger.closes
+    assert exchanger.verdict is Verdict.CLOSES
     z = [result.z for result in exchanger.streams]
     assert z == pytest.approx([2.0698, 0.0612, 1.3105, 0.3674, 0.8818, 1.6412], abs=5e-5)
     assert exchanger.z_critical == pytest.approx(2.6310, abs=5e-5)
@@ -110,7 +111,7 @@ def test_one_splitter_raises_the_alarm() -> None:
     assert adjusted == pytest.approx([8.3821, 5.0599, 3.3222], abs=5e-5)
     assert result.gamma == pytest.approx(12.813, abs=5e-4)
     assert result.gamma_critical == pytest.approx(3.841, abs=5e-4)
-    assert not result.closes
+    assert result.verdict is not Verdict.CLOSES
     assert result.suspects == ("1", "2", "3")
 
 

@@ -6,21 +6,20 @@ MIL-STD-105E; the standard itself was not opened.
 
 from __future__ import annotations
 
-import math
-
 import pytest
+from scipy.stats import binom
 
 from returns.auditing.sums import (
     _PLANS,
     AQLS,
-    SAMPLE_BY_LETTER,
     Plan,
-    acceptance_chance,
-    bad_share_at,
+    acceptance_chance_in_lot,
     code_letter,
     plan,
-    poisson_mean_at,
 )
+
+# So large that drawing from the lot is drawing from a process, as the printed chances take it.
+LOT_OF_A_PROCESS = 10**9
 
 
 # Read: both ends of each printed lot range at general level II.
@@ -64,15 +63,19 @@ def test_code_letters(low, high, letter):
 def test_plans(lot, aql, expected):
     found = plan(lot=lot, aql=aql)
     assert (found.sample, found.accept) == expected
-    assert not found.inspect_all
+    assert found.sample < lot
 
 
 def test_a_sample_beyond_the_lot_means_inspecting_all():
     # Read off the table: lot 10 at 1.0 asks for 13.
     found = plan(lot=10, aql="1.0")
-    assert (found.sample, found.accept, found.inspect_all) == (10, 0, True)
+    assert (found.sample, found.accept) == (10, 0)
 
 
+# Sample size of each letter as printed (read).
+LETTERS = "ABCDEFGHJKLMNPQR"
+SAMPLES = (2, 3, 5, 8, 13, 20, 32, 50, 80, 125, 200, 315, 500, 800, 1250, 2000)
+SAMPLE_BY_LETTER = dict(zip(LETTERS, SAMPLES, strict=True))
 # Plans printed in their own row carry that letter's sample size (read).
 PRINTED = {
     ("A", "6.5"),
@@ -102,7 +105,7 @@ def test_plans_printed_in_their_row_use_that_letters_sample_and_others_do_not():
 @pytest.mark.parametrize(("letter", "aql"), sorted(PRINTED))
 def test_a_lot_at_the_quality_limit_is_mostly_accepted(letter, aql):
     sample, accept = _PLANS[letter][AQLS.index(aql)]
-    chance = acceptance_chance(Plan(sample=sample, accept=accept), bad_share=float(aql) / 100)
+    chance = float(binom.cdf(accept, sample, float(aql) / 100))
     bands = {0: (0.874, 0.886), 1: (0.904, 0.917)}
     low, high = bands.get(accept, (0.951, 1))
     assert round(chance, 3) >= low
@@ -116,40 +119,6 @@ def test_a_lot_at_the_quality_limit_is_mostly_accepted(letter, aql):
 )
 def test_acceptance_chance_of_two_manual_examples(sample, bad_share, chance, tolerance):
     audit = Plan(sample=sample, accept=2)
-    assert acceptance_chance(audit, bad_share=bad_share) == pytest.approx(chance, abs=tolerance)
-
-
-# A public sampling-plan forum, 2006 (read): n 68, c 2.
-@pytest.mark.parametrize(
-    ("chance", "bad_share", "tolerance"), [(0.95, 0.01213, 5e-6), (0.05, 0.089704, 5e-7)]
-)
-def test_share_at_a_wanted_chance(chance, bad_share, tolerance):
-    found = bad_share_at(Plan(sample=68, accept=2), chance=chance)
-    assert found == pytest.approx(bad_share, abs=tolerance)
-
-
-# Birolini, Reliability Engineering, 7.1.3 (read): consumer risk 0.10, c 1, m 3.9; at 2 %, n 195.
-def test_poisson_mean_at_a_tenth():
-    mean = poisson_mean_at(1, chance=0.10)
-    assert mean == pytest.approx(3.9, abs=0.05)
-    assert math.ceil(mean / 0.02) == 195
-
-
-# Derived: share in per cent at a chance of 0.95 and of 0.10.
-@pytest.mark.parametrize(
-    ("sample", "accept", "producer", "consumer"),
-    [
-        (20, 1, 1.807, 18.10),
-        (50, 1, 0.715, 7.558),
-        (50, 3, 2.779, 12.88),
-        (50, 5, 5.357, 17.76),
-        (80, 3, 1.726, 8.160),
-        (32, 2, 2.604, 15.79),
-        (8, 0, 0.639, 25.01),
-        (13, 0, 0.394, 16.23),
-    ],
-)
-def test_producer_and_consumer_points(sample, accept, producer, consumer):
-    audit = Plan(sample=sample, accept=accept)
-    assert 100 * bad_share_at(audit, chance=0.95) == pytest.approx(producer, abs=5e-4)
-    assert 100 * bad_share_at(audit, chance=0.10) == pytest.approx(consumer, abs=5e-3)
+    bad = round(LOT_OF_A_PROCESS * bad_share)
+    found = acceptance_chance_in_lot(audit, lot=LOT_OF_A_PROCESS, bad=bad)
+    assert found == pytest.approx(chance, abs=tolerance)

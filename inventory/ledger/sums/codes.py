@@ -37,8 +37,6 @@ _TEXT_LENGTH_MAX: Final = 64
 # 1, L, U and V have no single twin, so guessing is refused and the reader is asked to look again.
 _TWINS: Final = str.maketrans({"B": "8", "S": "5", "Z": "2"})
 
-LINK_SECRET_BYTES: Final = 24
-
 
 class BadCode(ValueError):
     """A text that is no code. `code` is stable for pages and logs; `message` says what to do."""
@@ -82,11 +80,6 @@ def normalise(text: str, *, prefix: str | None = None) -> str:
 def kind_of(code: str) -> str:
     """Return what a code names: request, frame, parcel, box or lot. Raises `BadCode`."""
     return KIND_BY_PREFIX[normalise(code)[0]]
-
-
-def new_link_secret() -> str:
-    """Draw the secret part of a customer's link: 192 random bits, safe in a URL."""
-    return secrets.token_urlsafe(LINK_SECRET_BYTES)
 
 
 def hash_secret(secret: str) -> str:

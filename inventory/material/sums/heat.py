@@ -12,7 +12,6 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
-from math import log
 from typing import ClassVar, Self
 
 from inventory.ledger.sums.shares import apportion
@@ -75,11 +74,6 @@ class HeatSpread:
         return sum(ppm for count, ppm in self.shares if count >= passes)
 
 
-def fresh() -> HeatSpread:
-    """Return the spread of material that has not been through the workshop's melt."""
-    return of_passes(0)
-
-
 def of_passes(passes: int) -> HeatSpread:
     """Return the spread of material that has had the same number of passes throughout."""
     return HeatSpread(((passes, WHOLE_PPM),))
@@ -112,33 +106,6 @@ def blend(parts: Iterable[tuple[HeatSpread, int]]) -> HeatSpread:
     shares = apportion(WHOLE_PPM, [weights[passes] for passes in falling])
     kept = [(passes, ppm) for passes, ppm in zip(falling, shares, strict=True) if ppm]
     return HeatSpread(tuple(reversed(kept)))
-
-
-def steady_share(regrind: float, passes: int) -> float:
-    """Return the share with exactly so many passes, the present one included: (1−r) r^(n−1).
-
-    This is where a loop settles that feeds back the fraction `regrind` of its own output.
-    """
-    return (1 - regrind) * steady_share_at_least(regrind, passes)
-
-
-def steady_share_at_least(regrind: float, passes: int) -> float:
-    """Return the settled share with at least so many passes: r^(n−1)."""
-    if not 0 <= regrind < 1 or passes < 1:
-        raise ValueError("the regrind fraction lies in [0, 1) and passes count from 1")
-    return float(regrind ** (passes - 1))
-
-
-def steady_mean_passes(regrind: float) -> float:
-    """Return the settled mean number of passes, the present one included: 1/(1−r)."""
-    return 1 / steady_share(regrind, 1)
-
-
-def steady_median_extra_passes(regrind: float) -> float:
-    """Return the settled median of passes beyond the first, as a continuous figure: −ln 2/ln r."""
-    if not 0 < regrind < 1:
-        raise ValueError("the regrind fraction lies between 0 and 1")
-    return -log(2) / log(regrind)
 
 
 def _pair(entry: object) -> tuple[int, int]:

@@ -79,11 +79,6 @@ class Holding:
         if self.mass_mg < 0 or self.cost_minor < 0:
             raise BadStockFigures
 
-    @property
-    def average_minor_per_mg(self) -> Fraction:
-        """The exact average cost; ZeroDivisionError for nothing."""
-        return Fraction(self.cost_minor, self.mass_mg)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MonthMovements:
@@ -145,15 +140,6 @@ class MonthValuation:
         mass_ties = sum(h.mass_mg for h in came) == sum(h.mass_mg for h in gone)
         if not (mass_ties and sum(h.cost_minor for h in came) == sum(h.cost_minor for h in gone)):
             raise BadStockFigures
-
-    @property
-    def average_minor_per_mg(self) -> Fraction | None:
-        """The month's exact average over all mass that bears cost; None if there is none."""
-        bearing = (self.issued, self.abnormal_loss, self.closing)
-        mass_mg = sum(holding.mass_mg for holding in bearing)
-        if not mass_mg:
-            return None
-        return Fraction(sum(holding.cost_minor for holding in bearing), mass_mg)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

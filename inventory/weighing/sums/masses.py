@@ -123,11 +123,6 @@ def format_mass(mass_mg: int, *, decimal_sign: str = ".") -> str:
     return f"{_signed(mass_g(mass_mg), decimal_sign)} g"
 
 
-def format_mass_kg(mass_mg: int, *, decimal_sign: str = ".") -> str:
-    """Return for example "0.024310 kg": kilograms, six decimals, so that no milligram is lost."""
-    return f"{_signed(Decimal(mass_mg).scaleb(-6), decimal_sign)} kg"
-
-
 def _signed(figure: Decimal, decimal_sign: str) -> str:
     if decimal_sign not in _DECIMAL_SIGNS:
         raise ValueError("the decimal sign is a point or a comma")

@@ -9,7 +9,7 @@ with the weights of the readings in it, for `weighing.spread_mg` to say how well
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from functools import cached_property
@@ -42,7 +42,6 @@ __all__ = [
     "StreamResult",
     "Verdict",
     "Weights",
-    "gap_within",
     "reconcile",
     "sidak_critical",
 ]
@@ -118,11 +117,6 @@ class Reconciliation:
     z_critical: float | None
     contradictions: tuple[tuple[str, ...], ...]
 
-    @property
-    def closes(self) -> bool:
-        """True only if the balances were checked and hold."""
-        return self.verdict is Verdict.CLOSES
-
     def stream(self, name: str) -> StreamResult:
         """Return the result of one stream; KeyError if there is none of that name."""
         return {result.name: result for result in self.streams}[name]
@@ -170,11 +164,6 @@ def sidak_critical(tests: int, significance: float = SIGNIFICANCE) -> float:
 
     each = 1 - (1 - significance) ** (1 / tests)
     return float(norm.isf(each / 2))
-
-
-def gap_within(gap: float, variances: Iterable[float], k: float = 2.0) -> bool:
-    """Return whether a lot closes: |in − out − stock change| at most k times its uncertainty."""
-    return abs(gap) <= k * sqrt(fsum(variances))
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
-from math import fsum, hypot, inf, isfinite, sqrt
+from math import fsum, hypot, isfinite, sqrt
 from types import MappingProxyType
 from typing import ClassVar
 
@@ -133,13 +133,6 @@ def calibration_uncertainty_mg(scale: Scale, mass_mg: int) -> float:
     return maximum_permissible_error_mg(scale, mass_mg) / sqrt(3)
 
 
-def standard_uncertainty_mg(scale: Scale, mass_mg: int, *, tared: bool = False) -> float:
-    """Return the combined standard uncertainty of one weighing in mg."""
-    return hypot(
-        step_uncertainty_mg(scale, tared=tared), calibration_uncertainty_mg(scale, mass_mg)
-    )
-
-
 def measure(scale: Scale, mass_mg: int, *, tared: bool = False) -> Measured:
     """Return a weighing as a mass with both parts of its uncertainty."""
     return Measured(
@@ -147,11 +140,6 @@ def measure(scale: Scale, mass_mg: int, *, tared: bool = False) -> Measured:
         step_uncertainty_mg(scale, tared=tared),
         ((scale.key, calibration_uncertainty_mg(scale, mass_mg)),),
     )
-
-
-def exactly(mass_mg: int) -> Measured:
-    """Return a mass that is known without doubt, such as a booked figure."""
-    return Measured(mass_mg, 0.0)
 
 
 def combine(weighings: Iterable[tuple[int, Measured]]) -> Measured:
@@ -190,18 +178,6 @@ def total(weighings: Iterable[Measured]) -> Measured:
 def expanded(u: float, k: float = COVERAGE_FACTOR) -> float:
     """Return the expanded uncertainty k·u; k = 2 covers about 95 % for a near-normal figure."""
     return k * u
-
-
-def welch_satterthwaite(parts: Iterable[tuple[float, float]]) -> float:
-    """Return the effective degrees of freedom of (standard uncertainty, degrees of freedom).
-
-    Known limits carry infinite degrees of freedom (`math.inf`). Source: GUM G.4.1.
-    """
-    listed = list(parts)
-    if any(u < 0 or freedom <= 0 for u, freedom in listed):
-        raise ValueError("uncertainties are not negative and degrees of freedom are positive")
-    spread = fsum(u**4 / freedom for u, freedom in listed)
-    return fsum(u**2 for u, _ in listed) ** 2 / spread if spread else inf
 
 
 def flags(scale: Scale, mass_mg: int, on: date) -> tuple[WeighingFlag, ...]:

@@ -96,8 +96,6 @@ _UK_VALUES = (
 UK_FACTORS = MappingProxyType(
     {(flow, year): _uk(year, flow, value) for year, flow, value in _UK_VALUES}
 )
-# The method behind the material factors changed between these years.
-UK_METHOD_BREAKS = ((2023, 2024),)
 
 
 def uk_factor(flow: str, *, year: int) -> Factor:
@@ -109,17 +107,6 @@ def uk_factor(flow: str, *, year: int) -> Factor:
             f"No UK factor is held for {flow!r} in {year}: enter the published one with its "
             "source, or leave the figure out. It is not zero."
         ) from None
-
-
-def refuse_comparison(first_year: int, second_year: int) -> None:
-    """Raise FactorMismatch when a method break lies between two years that would be compared."""
-    early, late = sorted((first_year, second_year))
-    for before, after in UK_METHOD_BREAKS:
-        if early <= before and late >= after:
-            raise FactorMismatch(
-                f"The factors changed method between {before} and {after}: "
-                f"do not compare {early} with {late}."
-            )
 
 
 @dataclass(frozen=True, slots=True)

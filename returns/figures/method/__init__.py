@@ -7,15 +7,12 @@ from __future__ import annotations
 
 from returns.figures.method.choices import CHOICES, Choice
 from returns.figures.method.entries import TAG_WORDS, Entry, Source, Tag
-from returns.figures.method.figures import FIGURES
 from returns.figures.method.frames import FRAMES
 from returns.figures.method.grams import GRAMS
 
 __all__ = [
     "CHOICES",
     "ENTRIES",
-    "FIGURES",
-    "NO_FIGURES",
     "TAG_WORDS",
     "Choice",
     "Entry",
@@ -24,5 +21,3 @@ __all__ = [
 ]
 
 ENTRIES: tuple[Entry, ...] = (*GRAMS, *FRAMES)
-# It holds words for translators and computes nothing.
-NO_FIGURES = frozenset({"returns.grading.sums.wording"})

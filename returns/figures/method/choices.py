@@ -148,16 +148,6 @@ CHOICES: tuple[Choice, ...] = (
         _("share of a frame's mass that becomes usable flake, parts per million"),
     ),
     Choice(
-        "returns.mending.sums.WALL_RATIO_DEFAULT",
-        _("wall left beside a stepped-up screw, in diameters, where the owner set none"),
-        Tag.PRACTICE,
-    ),
-    Choice(
-        "returns.mending.sums.LIMITS_FROM_MEMORY_MM",
-        _("screws, mm, whose limits of diameter (ISO 965-1, 6g) were not read in a table"),
-        Tag.MEMORY,
-    ),
-    Choice(
         "returns.grading.sums.evidence.WEIGHT_DEFAULT",
         _("earlier cases that a typed odds or time counts for"),
     ),

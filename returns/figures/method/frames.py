@@ -62,7 +62,6 @@ FRAMES = (
         formula=_("wall left = wall − (next diameter − diameter) / 2 ≥ ratio · next diameter."),
         sources=(
             Source("ISO 11381:2016, sizes, as listed by a standards shop", Tag.READ),
-            Source("ISO 68-1 and ISO 724 (profile), ISO 965-1 (6g limits)", Tag.MEMORY),
             Source(_("Half a diameter of plastic beside the hole"), Tag.PRACTICE),
         ),
         shown=_("Grading and mending."),
@@ -329,8 +328,9 @@ FRAMES = (
             "month: Σ pieces in a kit · kits expected; variances add."
         ),
         sources=(
-            Source("Stevenson, Operations Management, 14th ed., Table 12.3", Tag.READ),
-            Source("Cachon & Terwiesch, Matching Supply with Demand, newsvendor", Tag.READ),
+            Source(
+                _("Base stock under Poisson or negative binomial demand: textbooks"), Tag.MEMORY
+            ),
             Source(_("Months needed before spread is believed"), Tag.OWN),
         ),
         shown=_("Lifetimes and forecast page."),

@@ -92,10 +92,7 @@ GRAMS = (
         ),
         sources=(
             Source(_("A box counts as evenly mixed; pellets as bought count as 0"), Tag.OWN),
-            Source(
-                "European paper recycling reports for 2011 and 2012, uses = 1 / (1 − rate)",
-                Tag.READ,
-            ),
+            Source("European paper recycling reports for 2011 and 2012, uses by rate", Tag.READ),
         ),
         shown=_("Boxes, lots, batches, frames."),
         limits=_("Compounding may have melted bought pellets once or twice before."),

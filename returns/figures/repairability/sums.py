@@ -27,8 +27,6 @@ class Aspect(StrEnum):
     DISASSEMBLY_DEPTH = "disassembly_depth"
     FASTENERS = "fasteners"
     TOOLS = "tools"
-    WORKING_PLACE = "working_place"
-    SKILL = "skill"
     SPARE_PARTS = "spare_parts"
     REPAIR_INFORMATION = "repair_information"
 
@@ -57,22 +55,6 @@ class Profile:
 
 # Upper limits in steps for scores 5, 4, 3, 2 (Delegated Regulation (EU) 2023/1669, Annex IV).
 _STEPS_MAX_BY_SCORE: Final = ((2, 5), (5, 4), (10, 3), (15, 2))
-
-INDEX_WEIGHTS: Final[Mapping[str, Decimal]] = {
-    "disassembly_depth": Decimal("0.25"),
-    "fasteners": Decimal("0.15"),
-    "tools": Decimal("0.15"),
-    "spare_parts": Decimal("0.15"),
-    "software_updates": Decimal("0.15"),
-    "repair_information": Decimal("0.15"),
-}
-_CLASS_EDGES: Final = (
-    ("A", Decimal("4.00")),
-    ("B", Decimal("3.35")),
-    ("C", Decimal("2.55")),
-    ("D", Decimal("1.75")),
-    ("E", Decimal("1.00")),
-)
 
 
 def profile(parts: Iterable[PartScores], aspect_weights: Mapping[Aspect, Decimal]) -> Profile:
@@ -111,27 +93,6 @@ def disassembly_depth_score(steps: int) -> int:
         if steps <= steps_max:
             return score
     return 1
-
-
-def published_index(scores: Mapping[str, int]) -> Decimal:
-    """Return the repairability index of Delegated Regulation (EU) 2023/1669, Annex IV point 5.
-
-    It is law for phones and tablets, not for frames; it is here as a yardstick whose figures
-    are known. `scores` holds 1 to 5 for each key of `INDEX_WEIGHTS`.
-    """
-    if set(scores) != set(INDEX_WEIGHTS):
-        raise RepairabilityError("aspects", f"Score exactly {', '.join(INDEX_WEIGHTS)}.")
-    if any(not 1 <= score <= 5 for score in scores.values()):
-        raise RepairabilityError("score", "Each score lies in 1 to 5.")
-    return sum((weight * scores[key] for key, weight in INDEX_WEIGHTS.items()), Decimal(0))
-
-
-def published_class(index: Decimal) -> str:
-    """Return the class A to E of the same regulation; each lower edge belongs to its class."""
-    for letter, edge in _CLASS_EDGES:
-        if index >= edge:
-            return letter
-    raise RepairabilityError("index", "An index lies in 1 to 5.")
 
 
 def _require_weights(code: str, weights: list[Decimal]) -> None:

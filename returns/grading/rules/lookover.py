@@ -72,16 +72,6 @@ class Look:
         return [seen, self.polymer, self.found_sound, batch, colourway]
 
 
-def consider(*, frame: ReturnedFrame, look: Look) -> dict[str, Any]:
-    """What `grade` would decide, as it would be kept. Reads only; raises BadInput alike."""
-    _refuse_bad_look(look)
-    frame.colourway = look.colourway or frame.colourway
-    _computed, kept = record.compute(
-        frame=frame, seen=list(look.findings), polymer=look.polymer, found_sound=look.found_sound
-    )
-    return kept
-
-
 @transaction.atomic
 def grade(*, key: UUID, frame: ReturnedFrame, look: Look, at: datetime, by: User) -> Grading:
     """Decide what to do with a frame from what was seen, the masters, the prices and the stock.

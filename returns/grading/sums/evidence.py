@@ -30,16 +30,12 @@ class EvidenceError(Refused):
 
 @dataclass(frozen=True, slots=True)
 class Estimate:
-    """An estimate with its central credible interval and the count of own cases behind it.
-
-    `prior_share` is how much of the mean still rests on the typed default, 0 to 1.
-    """
+    """An estimate with its central credible interval and the count of own cases behind it."""
 
     mean: Fraction
     low: float
     high: float
     evidence_count: int
-    prior_share: Fraction
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +72,6 @@ def odds(
         low=low,
         high=high,
         evidence_count=count,
-        prior_share=Fraction(weight) / (Fraction(weight) + count),
     )
 
 
@@ -112,7 +107,6 @@ def minutes(
         low=low,
         high=high,
         evidence_count=len(times),
-        prior_share=Fraction(weight) / (Fraction(weight) + len(times)),
     )
 
 

@@ -98,11 +98,6 @@ class Comparison:
     best: Matching
     in_order: Matching
 
-    @property
-    def frames_gained(self) -> int:
-        """How many more frames the best matching saves; never below zero."""
-        return len(self.best.saved) - len(self.in_order.saved)
-
 
 def compare(needs: Sequence[Need], donors: Sequence[Donor]) -> Comparison:
     """Match both ways. Needs are in order of arrival of their frames. Raises `SalvageError`."""

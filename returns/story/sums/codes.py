@@ -7,12 +7,10 @@ from inventory.ledger.sums.codes import (
     ALPHABET,
     CHECKED_LENGTH,
     KIND_BY_PREFIX,
-    LINK_SECRET_BYTES,
     BadCode,
     hash_secret,
     kind_of,
     new_code,
-    new_link_secret,
     normalise,
 )
 
@@ -20,11 +18,9 @@ __all__ = [
     "ALPHABET",
     "CHECKED_LENGTH",
     "KIND_BY_PREFIX",
-    "LINK_SECRET_BYTES",
     "BadCode",
     "hash_secret",
     "kind_of",
     "new_code",
-    "new_link_secret",
     "normalise",
 ]

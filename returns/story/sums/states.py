@@ -159,37 +159,12 @@ def targets(source: State) -> frozenset[State]:
     return frozenset(target for steps in _tables(source) for target in steps.get(source, ()))
 
 
-def request_targets(kind: RequestKind, source: RequestState) -> frozenset[RequestState]:
-    """Return what may follow `source` for one kind of request; empty when it has no such state."""
-    return REQUEST_STEPS[kind].get(source, frozenset())
-
-
 def is_final(state: State) -> bool:
     """Tell whether nothing can follow `state`, for a request of either kind."""
     return not targets(state)
-
-
-def diagram() -> str:
-    """Render all tables as text for the docs: one heading per table, one line per state."""
-    parts = [_rendered("frame", FRAME_STEPS, FRAME_STARTS)]
-    parts += [
-        _rendered(f"request, {kind.value}", steps, REQUEST_STARTS[kind])
-        for kind, steps in REQUEST_STEPS.items()
-    ]
-    return "\n".join(parts)
 
 
 def _tables(state: State) -> list[Steps[State]]:
     if isinstance(state, FrameState):
         return [FRAME_STEPS]
     return list(REQUEST_STEPS.values())
-
-
-def _rendered(title: str, steps: Steps[State], starts: frozenset[State]) -> str:
-    width = max(len(state.value) for state in steps)
-    lines = [title]
-    for state, followers in steps.items():
-        mark = "*" if state in starts else " "
-        after = ", ".join(sorted(follower.value for follower in followers)) or "(ends here)"
-        lines.append(f"  {mark} {state.value:<{width}} -> {after}")
-    return "\n".join(lines) + "\n"

@@ -20,7 +20,7 @@ from inventory.material.sums.blending import (
     Recipe,
     choose,
 )
-from inventory.material.sums.heat import WHOLE_PPM, HeatSpread, fresh, of_passes
+from inventory.material.sums.heat import WHOLE_PPM, HeatSpread, of_passes
 from inventory.material.sums.melt_flow import MeltFlow
 
 KG = 1_000_000
@@ -31,7 +31,7 @@ def lot(key: str, kg: float, **changes: Any) -> Lot:
         "key": key,
         "available_mg": round(kg * KG),
         "age_days": 10,
-        "spread": fresh(),
+        "spread": of_passes(0),
         "regrind_ppm": 0,
         "colour": "reed",
     }

@@ -15,12 +15,7 @@ from inventory.material.sums.heat import (
     HeatSpread,
     after_melt,
     blend,
-    fresh,
     of_passes,
-    steady_mean_passes,
-    steady_median_extra_passes,
-    steady_share,
-    steady_share_at_least,
 )
 
 
@@ -31,12 +26,12 @@ def spreads(draw: st.DrawFn) -> HeatSpread:
 
 
 def shot(previous: HeatSpread, regrind_percent: int) -> HeatSpread:
-    return after_melt(blend([(fresh(), 100 - regrind_percent), (previous, regrind_percent)]))
+    return after_melt(blend([(of_passes(0), 100 - regrind_percent), (previous, regrind_percent)]))
 
 
 def test_fresh_material_has_no_pass_and_a_melt_adds_one() -> None:
-    assert fresh().shares == ((0, WHOLE_PPM),)
-    assert after_melt(fresh()) == of_passes(1)
+    assert of_passes(0).shares == ((0, WHOLE_PPM),)
+    assert after_melt(of_passes(0)) == of_passes(1)
     assert after_melt(HeatSpread(((0, 250_000), (3, 750_000)))).shares == (
         (1, 250_000),
         (4, 750_000),
@@ -44,7 +39,7 @@ def test_fresh_material_has_no_pass_and_a_melt_adds_one() -> None:
 
 
 def test_blend_weighs_by_mass() -> None:
-    mixed = blend([(fresh(), 30_000), (of_passes(2), 10_000)])
+    mixed = blend([(of_passes(0), 30_000), (of_passes(2), 10_000)])
     assert mixed.shares == ((0, 750_000), (2, 250_000))
     assert mixed.mean_passes == 0.5
     assert mixed.max_passes == 2
@@ -66,7 +61,6 @@ def test_tail_is_gathered_at_the_cap() -> None:
     assert after_melt(of_passes(PASSES_MAX - 1)) == of_passes(PASSES_MAX)
     near_cap = HeatSpread(((PASSES_MAX - 1, 400_000), (PASSES_MAX, 600_000)))
     assert after_melt(near_cap) == of_passes(PASSES_MAX)
-    assert steady_share_at_least(0.7, PASSES_MAX) < 1e-6
 
 
 @pytest.mark.parametrize(
@@ -99,7 +93,7 @@ def test_stored_list_of_another_shape_is_refused(stored: object) -> None:
         HeatSpread.from_list(stored)
 
 
-@pytest.mark.parametrize("parts", [[], [(fresh(), 0)]])
+@pytest.mark.parametrize("parts", [[], [(of_passes(0), 0)]])
 def test_blend_of_nothing_is_refused(parts: list[tuple[HeatSpread, int]]) -> None:
     with pytest.raises(ValueError, match="weight above zero"):
         blend(parts)
@@ -107,7 +101,7 @@ def test_blend_of_nothing_is_refused(parts: list[tuple[HeatSpread, int]]) -> Non
 
 def test_blend_with_a_negative_mass_is_refused() -> None:
     with pytest.raises(ValueError, match="not negative"):
-        blend([(fresh(), 2), (of_passes(1), -1)])
+        blend([(of_passes(0), 2), (of_passes(1), -1)])
 
 
 @pytest.mark.parametrize("regrind_percent", [10, 20, 25, 30, 40, 50, 70])
@@ -121,9 +115,9 @@ def test_repeated_blending_settles_on_the_geometric_law(regrind_percent: int) ->
     # Each melt rounds by under one part per million, and what is rounded is fed back with
     # fraction r: the drift stays under 1/(1−r), here at most 3.3 parts per million.
     for passes in range(1, PASSES_MAX):
-        expected_ppm = steady_share(regrind, passes) * WHOLE_PPM
+        expected_ppm = (1 - regrind) * regrind ** (passes - 1) * WHOLE_PPM
         assert settled.get(passes, 0) == pytest.approx(expected_ppm, abs=4)
-    assert spread.mean_passes == pytest.approx(steady_mean_passes(regrind), abs=2e-4)
+    assert spread.mean_passes == pytest.approx(1 / (1 - regrind), abs=2e-4)
 
 
 def test_start_up_keeps_the_tail_in_its_last_pass() -> None:
@@ -132,41 +126,6 @@ def test_start_up_keeps_the_tail_in_its_last_pass() -> None:
     for _ in range(3):
         spread = shot(spread, 50)
     assert spread.shares == ((1, 500_000), (2, 250_000), (3, 125_000), (4, 125_000))
-
-
-@pytest.mark.parametrize(
-    ("regrind", "percent_by_pass", "percent_four_up", "mean"),
-    [
-        (0.10, (90, 9, 0.9, 0.09, 0.009), 0.1, 1.1111),
-        (0.20, (80, 16, 3.2, 0.64, 0.128), 0.8, 1.25),
-        (0.25, (75, 18.75, 4.688, 1.172, 0.293), 1.563, 1.3333),
-        (0.30, (70, 21, 6.3, 1.89, 0.567), 2.7, 1.4286),
-        (0.40, (60, 24, 9.6, 3.84, 1.536), 6.4, 1.6667),
-        (0.50, (50, 25, 12.5, 6.25, 3.125), 12.5, 2.0),
-        (0.70, (30, 21, 14.7, 10.29, 7.203), 34.3, 3.3333),
-    ],
-)
-def test_settled_loop_has_the_derived_shares(
-    regrind: float, percent_by_pass: tuple[float, ...], percent_four_up: float, mean: float
-) -> None:
-    """Derived table, no published one was found."""
-    for passes, percent in enumerate(percent_by_pass, start=1):
-        assert 100 * steady_share(regrind, passes) == pytest.approx(percent, abs=5e-4)
-    assert 100 * steady_share_at_least(regrind, 4) == pytest.approx(percent_four_up, abs=5e-4)
-    assert steady_mean_passes(regrind) == pytest.approx(mean, abs=5e-5)
-
-
-@pytest.mark.parametrize("regrind", [-0.1, 1.0])
-def test_loop_without_fresh_feed_never_settles(regrind: float) -> None:
-    with pytest.raises(ValueError, match="fraction"):
-        steady_share(regrind, 1)
-    with pytest.raises(ValueError, match="fraction"):
-        steady_median_extra_passes(regrind)
-
-
-def test_passes_count_from_one_in_the_law() -> None:
-    with pytest.raises(ValueError, match="from 1"):
-        steady_share_at_least(0.5, 0)
 
 
 @given(st.lists(st.tuples(spreads(), st.integers(1, 10**12)), min_size=1, max_size=6))

@@ -17,15 +17,12 @@ from inventory.weighing.sums.weighing import (
     WeighingFlag,
     calibration_uncertainty_mg,
     combine,
-    exactly,
     expanded,
     flags,
     maximum_permissible_error_mg,
     measure,
-    standard_uncertainty_mg,
     step_uncertainty_mg,
     total,
-    welch_satterthwaite,
 )
 
 BENCH: dict[str, Any] = {
@@ -95,9 +92,9 @@ def test_error_limit_steps_up_just_above_each_band(
 
 def test_uncertainty_is_step_and_permissible_error_together() -> None:
     expected = sqrt(10**2 / 12 + 100**2 / 3)
-    assert standard_uncertainty_mg(bench(), 100_000) == pytest.approx(expected, rel=1e-12)
+    assert measure(bench(), 100_000).u_mg == pytest.approx(expected, rel=1e-12)
     tared = sqrt(10**2 / 6 + 100**2 / 3)
-    assert standard_uncertainty_mg(bench(), 100_000, tared=True) == pytest.approx(tared, rel=1e-12)
+    assert measure(bench(), 100_000, tared=True).u_mg == pytest.approx(tared, rel=1e-12)
 
 
 def test_calibration_check_takes_the_place_of_the_class() -> None:
@@ -132,26 +129,13 @@ def test_total_of_many_on_one_scale_grows_with_their_number() -> None:
     assert total([own] * 10).u_mg == pytest.approx(3 * sqrt(10))
 
 
-def test_nothing_and_the_exact_have_no_uncertainty() -> None:
+def test_nothing_has_no_uncertainty() -> None:
     assert combine([]) == Measured(0, 0.0)
-    assert total([exactly(5), exactly(7)]) == Measured(12, 0.0)
 
 
 def test_expanded_takes_its_factor() -> None:
     assert expanded(1.5) == 3.0
     assert expanded(1.5, 3) == 4.5
-
-
-def test_known_limits_leave_infinite_freedom() -> None:
-    assert welch_satterthwaite([(1.0, inf)]) == inf
-    assert welch_satterthwaite([]) == inf
-    assert welch_satterthwaite([(2.0, 9)]) == pytest.approx(9)
-
-
-@pytest.mark.parametrize("part", [(-1.0, 3), (1.0, 0)])
-def test_impossible_freedom_is_refused(part: tuple[float, float]) -> None:
-    with pytest.raises(ValueError, match="degrees of freedom"):
-        welch_satterthwaite([part])
 
 
 @pytest.mark.parametrize(

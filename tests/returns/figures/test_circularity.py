@@ -107,12 +107,6 @@ def test_an_empty_bill_of_materials_is_refused():
         circularity.material_circularity([])
 
 
-def test_utility_is_the_product_of_lifetime_and_intensity():
-    assert circularity.utility(lifetime_ratio=1.5, intensity_ratio=2) == 3
-    with pytest.raises(InputRefused):
-        circularity.utility(lifetime_ratio=0)
-
-
 MONTH_IN = {"reused": 1_200_000, "recycled": 42_500_000, "linear": 6_300_000}
 
 

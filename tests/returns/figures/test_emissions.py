@@ -5,7 +5,6 @@ from decimal import Decimal
 import pytest
 
 from returns.figures.claims.sums.claims import InputRefused
-from returns.figures.emissions import sums as emissions
 from returns.figures.emissions.sums import (
     UK_FACTORS,
     Activity,
@@ -124,14 +123,3 @@ def test_negative_activity_is_refused():
         primary(mass_mg=-1)
     with pytest.raises(InputRefused):
         PowerUse(-1, 2025, uk_factor("electricity_grid", year=2025))
-
-
-@pytest.mark.parametrize("pair", [(2023, 2024), (2025, 2023), (2020, 2030)])
-def test_years_across_the_method_break_are_not_compared(pair):
-    with pytest.raises(FactorMismatch):
-        emissions.refuse_comparison(*pair)
-
-
-@pytest.mark.parametrize("pair", [(2024, 2025), (2022, 2023), (2024, 2024)])
-def test_years_on_one_side_of_the_break_may_be_compared(pair):
-    emissions.refuse_comparison(*pair)

@@ -14,8 +14,6 @@ from returns.figures.repairability.sums import (
     RepairabilityError,
     disassembly_depth_score,
     profile,
-    published_class,
-    published_index,
 )
 
 WEIGHTS = {Aspect.FASTENERS: D("0.6"), Aspect.TOOLS: D("0.4")}
@@ -54,8 +52,6 @@ def test_by_part_and_by_aspect_add_up_to_the_same_score(s: list[int]) -> None:
         (lambda: profile([part("a", "1", 5, 6)], WEIGHTS), "score"),
         (lambda: profile([PartScores("a", D(1), {})], WEIGHTS), "score"),
         (lambda: disassembly_depth_score(-1), "steps"),
-        (lambda: published_class(D("0.99")), "index"),
-        (lambda: published_index({"tools": 3}), "aspects"),
     ],
 )
 def test_nonsense_is_refused(ask, code: str) -> None:  # type: ignore[no-untyped-def]

@@ -11,17 +11,10 @@ from returns.figures.claims.sums.claims import InputRefused, NotEnoughEvidence
 from returns.figures.forecast.sums.spares import (
     Demand,
     Holding,
-    Measure,
     base_stock,
-    critical_ratio,
-    expected_backorders,
     monthly_demand,
-    newsvendor,
-    newsvendor_normal,
-    newsvendor_of,
-    normal_shortfall,
     propose_order,
-    service,
+    ready_rate,
 )
 
 DEMANDS = st.builds(
@@ -32,22 +25,16 @@ DEMANDS = st.builds(
 
 
 @settings(max_examples=50)
-@given(demand=DEMANDS, level=st.floats(0.05, 0.995), measure=st.sampled_from(list(Measure)))
-def test_base_stock_is_the_smallest_that_reaches_the_level(demand, level, measure):
-    given_service = base_stock(demand, level=level, measure=measure)
-    assert getattr(given_service, measure.value) >= level - 1e-9
-    if given_service.base_stock > 0:
-        below = service(demand, given_service.base_stock - 1)
-        assert getattr(below, measure.value) < level
+@given(demand=DEMANDS, level=st.floats(0.05, 0.995))
+def test_base_stock_is_the_smallest_that_reaches_the_level(demand, level):
+    stock = base_stock(demand, level=level)
+    assert ready_rate(demand, stock) >= level - 1e-9
+    assert ready_rate(demand, stock - 1) < level
 
 
-@settings(max_examples=50)
-@given(demand=DEMANDS, stock=st.integers(0, 80))
-def test_stock_on_hand_less_backorders_is_stock_less_demand(demand, stock):
-    result = service(demand, stock)
-    assert result.on_hand - result.backorders == pytest.approx(stock - demand.mean, abs=1e-8)
-    assert result.on_hand >= -1e-8
-    assert result.ready_rate <= result.in_stock
+def test_shelf_without_stock_meets_nothing():
+    assert ready_rate(Demand(mean=2), 0) == 0
+    assert ready_rate(Demand(mean=0), 1) == 1
 
 
 def test_negative_binomial_has_the_mean_and_variance_it_names():
@@ -60,9 +47,8 @@ def test_negative_binomial_has_the_mean_and_variance_it_names():
 
 
 def test_overdispersed_demand_needs_more_stock():
-    plain = base_stock(Demand(mean=6), level=0.95, measure=Measure.IN_STOCK)
-    bursty = base_stock(Demand(mean=6, dispersion=3), level=0.95, measure=Measure.IN_STOCK)
-    assert bursty.base_stock > plain.base_stock
+    plain = base_stock(Demand(mean=6), level=0.95)
+    assert base_stock(Demand(mean=6, dispersion=3), level=0.95) > plain
 
 
 def test_even_months_are_taken_as_poisson_and_bursty_ones_are_not():
@@ -85,10 +71,8 @@ def test_monthly_demand_needs_six_months(months):
     assert (caught.value.have, caught.value.need) == (5, 6)
 
 
-def test_months_without_demand_need_no_stock():
-    demand = monthly_demand([0] * 6)
-    assert base_stock(demand, level=0.95, measure=Measure.IN_STOCK).base_stock == 0
-    assert service(demand, 0).fill_rate == 1
+def test_months_without_demand_expect_none():
+    assert monthly_demand([0] * 6) == Demand(mean=0)
 
 
 @pytest.mark.parametrize(
@@ -124,11 +108,6 @@ def test_an_order_reaches_the_target_without_a_spare_pack(
     assert proposal.packs == 0 or after - pack < target
 
 
-def test_newsvendor_on_a_listed_demand_picks_a_least_cost():
-    best, costs = newsvendor_of((0.1, 0.2, 0.3, 0.4), short_cost_minor=70, excess_cost_minor=30)
-    assert costs[best] == min(costs)
-
-
 @pytest.mark.parametrize(
     "call",
     [
@@ -137,15 +116,9 @@ def test_newsvendor_on_a_listed_demand_picks_a_least_cost():
         lambda: Demand(mean=math.inf),
         lambda: Demand(mean=1).over(0),
         lambda: monthly_demand([1, 2, 3, 4, 5, -1]),
-        lambda: expected_backorders(Demand(mean=1), -1),
-        lambda: base_stock(Demand(mean=1), level=1, measure=Measure.IN_STOCK),
-        lambda: base_stock(Demand(mean=1), level=0, measure=Measure.IN_STOCK),
-        lambda: base_stock(Demand(mean=1e7), level=0.9, measure=Measure.IN_STOCK),
-        lambda: critical_ratio(short_cost_minor=0, excess_cost_minor=1),
-        lambda: newsvendor(Demand(mean=1), short_cost_minor=1, excess_cost_minor=0),
-        lambda: newsvendor_of((0.5, 0.4), short_cost_minor=1, excess_cost_minor=1),
-        lambda: newsvendor_normal(mean=1, spread=0, ratio=0.5),
-        lambda: normal_shortfall(mean=1, spread=0, quantity=1),
+        lambda: base_stock(Demand(mean=1), level=1),
+        lambda: base_stock(Demand(mean=1), level=0),
+        lambda: base_stock(Demand(mean=1e7), level=0.9),
         lambda: Holding(on_hand=-1, on_order=0, reserved=0),
         lambda: Holding(on_hand=0, on_order=0, reserved=0, pack_size=0),
         lambda: propose_order(Holding(on_hand=0, on_order=0, reserved=0), target=-1),

@@ -51,7 +51,7 @@ def lot(
 
 
 def pellets(shop: Shop, by: User, kg: int, **changes: Any) -> Lot:
-    return lot(shop, by, kg, **({"origin": "virgin", "heat": heat.fresh()} | changes))
+    return lot(shop, by, kg, **({"origin": "virgin", "heat": heat.of_passes(0)} | changes))
 
 
 def asked(client: Client, **limits: Any) -> Any:
@@ -241,7 +241,7 @@ def test_less_than_a_gram_of_a_lot_is_left_where_it_is(
 ) -> None:
     small = lot(shop, bea, 14)
     weighing = Weighing(scale=shop.fine_scale, mass=grams)
-    kind = Material(polymer=shop.pp, colour=shop.slate, origin="virgin", heat=heat.fresh())
+    kind = Material(polymer=shop.pp, colour=shop.slate, origin="virgin", heat=heat.of_passes(0))
     material.open_lot(key=key(), material=kind, weighing=weighing, at=NOON, by=bea)
     answer = blends.compute(polymer=small.polymer, recipe=Recipe(total_mg=KG), at=NOON)
     assert answer.lots == lots

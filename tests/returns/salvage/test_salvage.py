@@ -36,7 +36,6 @@ def test_best_matching_saves_a_frame_more_than_serving_in_order() -> None:
     assert found.in_order.saved == {"one"}
     assert found.best.saved == {"one", "two"}
     assert found.best.cost_minor == 14
-    assert found.frames_gained == 1
 
 
 def test_frame_with_two_needs_is_saved_only_if_both_are_met() -> None:
@@ -202,7 +201,7 @@ def test_matching_equals_brute_force_and_never_loses_to_serving_in_order(
     needs, donors = bench
     found = compare(needs, donors)
     assert (-len(found.best.saved), found.best.cost_minor) == best_by_hand(needs, donors)
-    assert found.frames_gained >= 0
+    assert len(found.best.saved) >= len(found.in_order.saved)
     for matching in (found.best, found.in_order):
         used = [row.donor.key for row in matching.rows if row.donor is not None]
         assert len(set(used)) == len(used)

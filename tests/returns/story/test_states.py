@@ -10,7 +10,7 @@ from returns.story.sums import states
 from returns.story.sums.states import FrameState as F
 from returns.story.sums.states import RequestKind as K
 from returns.story.sums.states import RequestState as R
-from returns.story.sums.states import is_final, request_targets, sources, targets
+from returns.story.sums.states import is_final, sources, targets
 
 
 def test_every_frame_state_has_a_row_and_can_be_reached_from_the_weigh_in() -> None:
@@ -74,8 +74,8 @@ def test_weigh_in_can_be_undone_only_before_anything_was_decided() -> None:
 
 
 def test_settled_ends_a_kit_and_a_send_back_until_another_frame_follows() -> None:
-    assert request_targets(K.SPARE_SCREWS, R.SETTLED) == frozenset()
-    assert request_targets(K.SEND_BACK, R.SETTLED) == {R.ARRIVED}
+    assert states.REQUEST_STEPS[K.SPARE_SCREWS][R.SETTLED] == frozenset()
+    assert states.REQUEST_STEPS[K.SEND_BACK][R.SETTLED] == {R.ARRIVED}
     assert sources(R.SETTLED) == {R.ARRIVED, R.POSTED, R.REPORTED_MISSING}
 
 
@@ -84,12 +84,12 @@ def test_withdrawn_is_what_nothing_moved_for_and_what_was_so_before_a_parcel_cam
 
 
 def test_withdrawn_send_back_may_still_arrive_but_withdrawn_screws_are_over() -> None:
-    assert request_targets(K.SEND_BACK, R.WITHDRAWN) == {R.ARRIVED}
-    assert request_targets(K.SPARE_SCREWS, R.WITHDRAWN) == frozenset()
+    assert states.REQUEST_STEPS[K.SEND_BACK][R.WITHDRAWN] == {R.ARRIVED}
+    assert states.REQUEST_STEPS[K.SPARE_SCREWS][R.WITHDRAWN] == frozenset()
 
 
-def test_state_of_the_other_kind_has_no_followers() -> None:
-    assert request_targets(K.SEND_BACK, R.POSTED) == frozenset()
+def test_a_kind_has_no_states_of_the_other() -> None:
+    assert R.POSTED not in states.REQUEST_STEPS[K.SEND_BACK]
 
 
 def test_sources_are_never_empty_except_for_the_starts() -> None:
@@ -105,15 +105,6 @@ def test_sources_and_targets_of_frames_are_each_others_mirror(one: F, other: F) 
 @given(st.sampled_from(list(R)), st.sampled_from(list(R)))
 def test_sources_and_targets_of_requests_are_each_others_mirror(one: R, other: R) -> None:
     assert (one in sources(other)) == (other in targets(one))
-
-
-def test_diagram_names_every_state_and_marks_the_starts() -> None:
-    text = states.diagram()
-    for state in [*F, *R]:
-        assert state.value in text
-    assert "  * weighed      -> held, to_mend, to_return, to_strip, voided\n" in text
-    assert "    ground       -> (ends here)\n" in text
-    assert text.count(" * ") == 4
 
 
 def test_stored_values_are_the_agreed_words() -> None:

@@ -107,15 +107,7 @@ class MaterialCircularity:
     feedstock_loss_mg: float
     waste_mg: float
     linear_flow_index: float
-    utility: float
     indicator: float
-
-
-def utility(*, lifetime_ratio: float = 1.0, intensity_ratio: float = 1.0) -> float:
-    """Return X = (L / L_av) * (U / U_av). Count one effect by one route only."""
-    if lifetime_ratio <= 0 or intensity_ratio <= 0:
-        raise InputRefused(gettext_noop("Lifetime and intensity ratios must be above 0."))
-    return lifetime_ratio * intensity_ratio
 
 
 def material_circularity(
@@ -148,7 +140,6 @@ def material_circularity(
         feedstock_loss_mg=feedstock_loss,
         waste_mg=waste,
         linear_flow_index=index,
-        utility=utility_ratio,
         indicator=min(1.0, max(0.0, 1 - index * _LINEAR_PENALTY / utility_ratio)),
     )
 

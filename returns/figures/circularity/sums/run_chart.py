@@ -23,12 +23,11 @@ VALUES_MIN = 5
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RunChart:
-    """Mean, limits and mean moving range, in the unit of the values."""
+    """Mean and limits, in the unit of the values."""
 
     mean: float
     low: float
     high: float
-    moving_range: float
     values: int
 
     def is_outside(self, value: float) -> bool:
@@ -48,6 +47,5 @@ def run_chart(
         mean=mean,
         low=max(low_min, mean - reach),
         high=min(high_max, mean + reach),
-        moving_range=moving,
         values=len(values),
     )

@@ -225,24 +225,6 @@ def refuse_broad_words(text: str) -> None:
         )
 
 
-def check_wording(sentence: str, claim: Claim) -> None:
-    """Raise InputRefused unless a drafted sentence keeps the wording rule for this claim.
-
-    It must carry the figure, the basis and the period of a publishable claim and no broad word.
-    """
-    if claim.verdict is not Verdict.PUBLISHABLE:
-        raise InputRefused(
-            gettext_noop("This claim has not enough evidence: publish no figure for it.")
-        )
-    refuse_broad_words(sentence)
-    for name in ("figure", "basis", "period"):
-        if claim.params[name] not in sentence:
-            raise InputRefused(
-                gettext_noop("The sentence leaves out what it must say: add “%(words)s”."),
-                words=claim.params[name],
-            )
-
-
 def _refuse_unusable(
     key: str, figure: float, interval: tuple[float, float] | None, evidence_min: int
 ) -> None:

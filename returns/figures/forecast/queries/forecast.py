@@ -223,8 +223,7 @@ def _proposal(
     try:
         monthly = spares.monthly_demand(used)
         lead = monthly.over(max(1, part.lead_time_days) / DAYS_PER_MONTH)
-        found = spares.base_stock(lead, level=level, measure=spares.Measure.READY_RATE)
-        stock = found.base_stock if monthly.mean > 0 else 0
+        stock = spares.base_stock(lead, level=level) if monthly.mean > 0 else 0
     except EvidenceError as error:
         missing = Missing.because(error)
     holding = spares.Holding(

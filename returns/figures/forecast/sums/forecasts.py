@@ -55,7 +55,6 @@ class Forecast:
     months: tuple[MonthForecast, ...]
     total: MonthForecast
     coverage: float
-    returns_seen: int
     drift: float
     seed: int
     draws: int
@@ -100,7 +99,6 @@ def forecast(
         months=tuple(rows),
         total=total,
         coverage=coverage,
-        returns_seen=sum(row.failed for row in observed),
         drift=drift,
         seed=seed,
         draws=draws,

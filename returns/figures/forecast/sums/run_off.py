@@ -21,8 +21,7 @@ COHORTS_MIN = 4
 class RunOff:
     """Development of cohorts in the unit of the triangle, oldest cohort first.
 
-    `factors` go from each age to the next; `age_shares` are the shares of the ultimate that arrive
-    at each age; `next_period` is what each cohort but the oldest brings next, oldest first.
+    `factors` go from each age to the next.
     """
 
     factors: tuple[float, ...]
@@ -30,8 +29,6 @@ class RunOff:
     ultimates: tuple[float, ...]
     standard_errors: tuple[float, ...]
     total_standard_error: float
-    age_shares: tuple[float, ...]
-    next_period: tuple[float, ...]
 
     @property
     def outstanding(self) -> tuple[float, ...]:
@@ -51,15 +48,12 @@ def run_off(triangle: Sequence[Sequence[float]]) -> RunOff:
     spreads = _spreads(rows, factors)
     full = [_completed(row, factors) for row in rows]
     errors = _squared_errors(rows, full, factors, spreads)
-    reached = [1 / math.prod(factors[age:]) for age in range(len(rows))]
     return RunOff(
         factors=factors,
         latest=tuple(row[-1] for row in rows),
         ultimates=tuple(row[-1] for row in full),
         standard_errors=tuple(math.sqrt(error) for error in errors),
         total_standard_error=_total_error(rows, full, errors, (factors, spreads)),
-        age_shares=tuple(b - a for a, b in pairwise([0.0, *reached])),
-        next_period=tuple(row[-1] * (factors[len(row) - 1] - 1) for row in rows[1:]),
     )
 
 

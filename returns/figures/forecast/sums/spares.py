@@ -1,8 +1,8 @@
 """How many spare screws and parts to hold, and what to order today.
 
-Base stock for one-for-one replenishment under Poisson demand, or negative binomial where the months
-vary more than Poisson allows; a newsvendor for parts bought once. Counts are pieces, demand is for
-the lead time unless named otherwise.
+Base stock for one-for-one replenishment under Poisson demand, or negative binomial where the
+months vary more than Poisson allows. Counts are pieces, demand is for the lead time unless named
+otherwise.
 """
 
 from __future__ import annotations
@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from enum import StrEnum
 from statistics import fmean, variance
 
 from inventory.wording import gettext_noop
@@ -39,20 +38,14 @@ class Demand:
 
     def at_most(self, pieces: int) -> float:
         """Return P(demand <= pieces)."""
-        return self.cumulative(pieces, pieces + 1)[0]
-
-    def cumulative(self, start: int, stop: int) -> list[float]:
-        """Return P(demand <= k) for each k from `start` to `stop` - 1."""
-        import numpy as np
         from scipy.stats import nbinom, poisson
 
-        pieces = np.arange(start, stop)
         if self.mean == 0:
-            return [float(k >= 0) for k in pieces]
+            return float(pieces >= 0)
         if self.dispersion == 1:
-            return [float(share) for share in poisson.cdf(pieces, self.mean)]
+            return float(poisson.cdf(pieces, self.mean))
         size = self.mean / (self.dispersion - 1)
-        return [float(share) for share in nbinom.cdf(pieces, size, 1 / self.dispersion)]
+        return float(nbinom.cdf(pieces, size, 1 / self.dispersion))
 
     def over(self, periods: float) -> Demand:
         """Return the demand of that many independent periods like this one."""
@@ -80,119 +73,16 @@ def monthly_demand(counts: Sequence[int], *, months_min: int = MONTHS_MIN) -> De
     return Demand(mean=mean, dispersion=max(1.0, ratio) if is_overdispersed else 1.0)
 
 
-class Measure(StrEnum):
-    """What the wanted service level is a level of."""
-
-    READY_RATE = "ready_rate"
-    IN_STOCK = "in_stock"
-    FILL_RATE = "fill_rate"
+def ready_rate(demand: Demand, stock: int) -> float:
+    """Return P(D <= S - 1), the share of the lead time's demand that is met from the shelf."""
+    return demand.at_most(stock - 1)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Service:
-    """What a base stock gives: rates 0..1, backorders and stock on hand in expected pieces."""
-
-    base_stock: int
-    ready_rate: float
-    in_stock: float
-    backorders: float
-    on_hand: float
-    fill_rate: float
-
-
-def expected_backorders(demand: Demand, stock: int) -> float:
-    """Return E[(D - stock)+] = mean - sum over i < stock of (1 - F(i))."""
-    if stock < 0:
-        raise InputRefused("A base stock must not be below 0.")
-    short = demand.mean - math.fsum(1 - share for share in demand.cumulative(0, stock))
-    return max(0.0, short)
-
-
-def service(demand: Demand, stock: int, *, period_mean: float | None = None) -> Service:
-    """Return what `stock` gives over the lead time's demand.
-
-    Ready rate is P(D <= S - 1): an arriving demand is met from the shelf. The periodic fill rate is
-    1 - backorders / `period_mean`, the mean of one review period (the lead-time mean if not given).
-    """
-    backorders = expected_backorders(demand, stock)
-    mean = demand.mean if period_mean is None else period_mean
-    return Service(
-        base_stock=stock,
-        ready_rate=demand.at_most(stock - 1),
-        in_stock=demand.at_most(stock),
-        backorders=backorders,
-        on_hand=stock - demand.mean + backorders,
-        fill_rate=max(0.0, 1 - backorders / mean) if mean > 0 else 1.0,
-    )
-
-
-def base_stock(
-    demand: Demand, *, level: float, measure: Measure, period_mean: float | None = None
-) -> Service:
-    """Return the smallest base stock whose measure reaches `level` (0 < level < 1)."""
+def base_stock(demand: Demand, *, level: float) -> int:
+    """Return the smallest base stock whose ready rate reaches `level` (0 < level < 1)."""
     if not 0 < level < 1:
         raise InputRefused("The wanted service level must lie between 0 and 1.")
-
-    def reached(stock: int) -> float:
-        if measure is Measure.FILL_RATE:
-            return service(demand, stock, period_mean=period_mean).fill_rate
-        return demand.at_most(stock if measure is Measure.IN_STOCK else stock - 1)
-
-    stock = _smallest(lambda pieces: reached(pieces) >= level - 1e-12)
-    return service(demand, stock, period_mean=period_mean)
-
-
-def critical_ratio(*, short_cost_minor: int, excess_cost_minor: int) -> float:
-    """Return C_u / (C_u + C_o) from the cost of one short and one left over, in minor units."""
-    if short_cost_minor <= 0 or excess_cost_minor <= 0:
-        raise InputRefused("Both the cost of one short and of one left over must be above 0.")
-    return short_cost_minor / (short_cost_minor + excess_cost_minor)
-
-
-def newsvendor(demand: Demand, *, short_cost_minor: int, excess_cost_minor: int) -> int:
-    """Return the smallest quantity with F(quantity) at or above the critical ratio."""
-    ratio = critical_ratio(short_cost_minor=short_cost_minor, excess_cost_minor=excess_cost_minor)
-    return _smallest(lambda pieces: demand.at_most(pieces) >= ratio - 1e-12)
-
-
-def newsvendor_of(
-    chances: Sequence[float], *, short_cost_minor: int, excess_cost_minor: int
-) -> tuple[int, tuple[float, ...]]:
-    """Return the best quantity and the expected cost of 0, 1, 2 ... for a listed demand.
-
-    `chances[d]` is P(demand = d); they sum to 1. Costs are in minor units.
-    """
-    if any(chance < 0 for chance in chances) or not math.isclose(math.fsum(chances), 1):
-        raise InputRefused("The chances must not be negative and must sum to 1.")
-    ratio = critical_ratio(short_cost_minor=short_cost_minor, excess_cost_minor=excess_cost_minor)
-    costs = tuple(
-        math.fsum(
-            chance * (short_cost_minor * max(0, d - q) + excess_cost_minor * max(0, q - d))
-            for d, chance in enumerate(chances)
-        )
-        for q in range(len(chances))
-    )
-    best = _smallest(lambda pieces: math.fsum(chances[: pieces + 1]) >= ratio - 1e-12)
-    return best, costs
-
-
-def newsvendor_normal(*, mean: float, spread: float, ratio: float) -> float:
-    """Return the quantity for normal demand, mean + z spread, not rounded."""
-    from scipy.special import ndtri
-
-    if spread <= 0 or not 0 < ratio < 1:
-        raise InputRefused("Give a spread above 0 and a ratio between 0 and 1.")
-    return mean + float(ndtri(ratio)) * spread
-
-
-def normal_shortfall(*, mean: float, spread: float, quantity: float) -> float:
-    """Return E[(D - quantity)+] for normal demand: spread times the standard loss."""
-    from scipy.stats import norm
-
-    if spread <= 0:
-        raise InputRefused("Give a spread above 0.")
-    z = (quantity - mean) / spread
-    return spread * float(norm.pdf(z) - z * norm.sf(z))
+    return _smallest(lambda pieces: ready_rate(demand, pieces) >= level - 1e-12)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

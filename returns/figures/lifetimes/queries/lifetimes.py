@@ -23,7 +23,7 @@ from returns.figures.forecast.sums.cohorts import SoldCohort
 from returns.figures.lifetimes.sums import lifetimes as sums
 from returns.figures.lifetimes.sums.median_life import median_limits, median_span
 from returns.figures.lifetimes.sums.weibull import Weibull, weibull_fit
-from returns.figures.span.queries import Scope, by_index, index, zone
+from returns.figures.span.queries import Scope, index, zone
 from returns.models import Finding, Request, ReturnedFrame
 from returns.story.sums.states import RequestState
 
@@ -392,8 +392,3 @@ def _fit(found: Weibull) -> Fit:
         failures=found.failures,
         units=found.units,
     )
-
-
-def label(number: int) -> str:
-    """A running month number as text."""
-    return str(by_index(number))

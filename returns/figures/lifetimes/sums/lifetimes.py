@@ -43,10 +43,10 @@ class Exposure:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SurvivalPoint:
-    """Survival just after `span`, its Greenwood standard error and two pairs of limits.
+    """Survival just after `span`, its Greenwood standard error and log-log limits.
 
-    Log limits are S exp(+-z q), cut at 1; log-log limits are S ** exp(+-z q / ln S), where q is the
-    root of the Greenwood sum. Packages differ in which they print, so both are explicit.
+    These are S ** exp(+-z q / ln S), where q is the root of the Greenwood sum. Packages differ in
+    which limits they print, so the name says it.
     """
 
     span: float
@@ -54,7 +54,6 @@ class SurvivalPoint:
     failed: int
     survival: float
     standard_error: float | None
-    log_limits: tuple[float, float]
     loglog_limits: tuple[float, float]
 
 
@@ -214,9 +213,8 @@ def _steps(exposures: Iterable[Exposure]) -> list[_Step]:
 
 def _survival_point(step: _Step, survival: float, root: float, z: float) -> SurvivalPoint:
     if survival == 0 or root == 0:
-        log_limits = loglog_limits = (survival, survival)
+        loglog_limits = (survival, survival)
     else:
-        log_limits = (survival * math.exp(-z * root), min(1.0, survival * math.exp(z * root)))
         exponent = z * root / math.log(survival)
         loglog_limits = (survival ** math.exp(-exponent), survival ** math.exp(exponent))
     return SurvivalPoint(
@@ -225,7 +223,6 @@ def _survival_point(step: _Step, survival: float, root: float, z: float) -> Surv
         failed=step.failed.total(),
         survival=survival,
         standard_error=_times(survival, root),
-        log_limits=log_limits,
         loglog_limits=loglog_limits,
     )
 

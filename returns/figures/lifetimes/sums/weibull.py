@@ -68,16 +68,6 @@ class Weibull:
         """Mean life, eta Gamma(1 + 1/beta)."""
         return self.scale * math.gamma(1 + self.sigma)
 
-    @property
-    def standard_deviation(self) -> float:
-        """Standard deviation of life."""
-        spread = math.gamma(1 + 2 * self.sigma) - math.gamma(1 + self.sigma) ** 2
-        return self.scale * math.sqrt(spread)
-
-    def failed_by(self, span: float) -> float:
-        """Return F(span), the share failed by then."""
-        return -math.expm1(-((span / self.scale) ** self.shape)) if span > 0 else 0.0
-
     def life_at(self, share: float) -> float:
         """Return B_p, the span by which `share` (between 0 and 1) have failed."""
         if not 0 < share < 1:
