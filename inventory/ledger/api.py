@@ -110,7 +110,7 @@ def currency(context: Mapping[str, Any]) -> str:
 
 
 class Movements(Listing):
-    """Movements, the newest first."""
+    """List the movements of the ledger, newest first, each with its postings in mg or pieces."""
 
     scope = "read"
     serializer_class = MovementAnswer
@@ -126,7 +126,10 @@ def movement_at(number: int) -> Movement:
 
 
 class OneMovement(Detail):
-    """One movement with its postings."""
+    """Show one movement with its postings, in mg or pieces.
+
+    Answers `not-found` for another number.
+    """
 
     scope = "read"
     answer_class = MovementAnswer
@@ -140,7 +143,12 @@ class ReversalBody(Body):
 
 
 class Reversals(DeedView):
-    """Post the mirror image of a movement of material, parts or a count, with its reason."""
+    """Reverse a movement of material, parts or a count: its mirror image is posted with a reason.
+
+    Answers `bad-input` without a reason, `conflict` for a movement that is part of a frame's or
+    kit's story, `already-reversed`, and `not-enough` when a place no longer holds what would go
+    back.
+    """
 
     scope = "accounts"
     body_class = ReversalBody

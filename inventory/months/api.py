@@ -70,7 +70,10 @@ class MonthAnswer(serializers.Serializer[Any]):
 
 
 class OneMonth(Detail):
-    """Where one month stands."""
+    """Show where one month stands: open or closed, and what is still in the way of closing it.
+
+    Answers `not-found` for a label that is no month of the books.
+    """
 
     scope = "read"
     answer_class = MonthAnswer
@@ -97,7 +100,11 @@ class ReportAnswer(serializers.Serializer[Any]):
 
 
 class Report(Detail):
-    """The recovered-material report of one month, open or closed."""
+    """Show the recovered-material report of one month, open or closed, with its SHA-256 digest.
+
+    Masses are in mg, pieces whole, money in minor units of the workshop's currency. A closed
+    month's report never changes. Answers `not-found` for a label that is no month.
+    """
 
     scope = "accounts"
     answer_class = ReportAnswer
@@ -117,7 +124,11 @@ class Report(Detail):
 
 
 class Close(DeedView):
-    """Close a month: in order, after its end, when nothing dangles. It never changes again."""
+    """Close a month for good. It never changes again.
+
+    Months are closed in order, after their end. Answers `month-closed` when it or a later one is
+    closed already, and `month-not-ready` with `reasons` while something dangles.
+    """
 
     scope = "accounts"
     made_class = ClosedAnswer

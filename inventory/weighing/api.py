@@ -77,7 +77,11 @@ class ReconciliationAnswer(serializers.Serializer[Any]):
 
 
 class OfMonth(Detail):
-    """The reconciliation of one month, open or closed. Reads only; a count is asked for apart."""
+    """Show whether one month's weighings agree with each other, flow by flow and place by place.
+
+    Masses are in mg, with expanded uncertainties (k = 2); `z` is in standard deviations. Nothing is
+    written. Answers `not-found` for a label that is no month.
+    """
 
     scope = "accounts"
     answer_class = ReconciliationAnswer

@@ -45,7 +45,11 @@ class BookBody(Body):
 
 
 class Parcels(DeedView, Listing):
-    """Parcels, the newest first; POST books one that lies on the shelf."""
+    """GET lists the parcels, newest first; POST books one that lies on the shelf.
+
+    With the reference on its slip, its request has arrived. POST answers `bad-input` for a request
+    that asks for screws, and `stale-state` for one that cannot arrive.
+    """
 
     scope = "bench"
     read_scope = "read"
@@ -61,7 +65,7 @@ class Parcels(DeedView, Listing):
 
 
 class OneParcel(Detail):
-    """One parcel and the tags of its frames."""
+    """Show one parcel and the tags of its frames. Answers `not-found` for another code."""
 
     scope = "read"
     answer_class = ParcelAnswer
@@ -86,7 +90,11 @@ class WeighInBody(Body):
 
 
 class ParcelFrames(DeedView):
-    """Weigh in one frame of the parcel: it gets its tag."""
+    """Weigh in one frame of a parcel: it gets its tag, its reading and a place on the shelf.
+
+    The mass is text in grams as the scale shows it. Answers `bad-input` naming the field, and
+    `stale-state` when the parcel is finished already.
+    """
 
     scope = "bench"
     body_class = WeighInBody
@@ -101,7 +109,10 @@ class ParcelFrames(DeedView):
 
 
 class FinishParcel(DeedView):
-    """Everything in the parcel is weighed in, or it was empty."""
+    """Finish a parcel: all its frames are weighed in, or it was empty. Its customers are told.
+
+    Answers `stale-state` when somebody finished it first.
+    """
 
     scope = "bench"
     made_class = ParcelAnswer

@@ -64,7 +64,11 @@ class DrawBody(Body):
 
 
 class Audits(DeedView, Listing):
-    """Audits of weigh-ins, the newest first; POST draws a sample of a month."""
+    """GET lists the audits of weigh-ins, newest first; POST draws a sample of one month's frames.
+
+    Masses are in mg, the quality limit in percent. POST answers `bad-input` for a month without
+    enough frames to draw from, and `stale-state` while an audit of that month is still open.
+    """
 
     scope = "owner"
     read_scope = "read"
@@ -87,7 +91,10 @@ class Audits(DeedView, Listing):
 
 
 class OneAudit(Detail):
-    """One audit with its sample."""
+    """Show one audit: its lot, its plan, and each frame of the sample with its masses in mg.
+
+    Answers `not-found` for a number that no audit has.
+    """
 
     scope = "read"
     answer_class = AuditAnswer
@@ -108,7 +115,12 @@ class WeighBody(Body):
 
 
 class AuditResults(DeedView):
-    """What the sample weighs now. Judges the lot, once; a frame left out counts as wrong."""
+    """Enter what the frames of the sample weigh now, and judge the whole lot by it, once.
+
+    Masses are text in grams as the scale shows them. A frame left out, or with an empty mass,
+    counts as wrong. Answers `bad-input` for a mass that cannot be read and for a frame outside the
+    sample, and `stale-state` when the lot is judged already.
+    """
 
     scope = "bench"
     body_class = WeighBody

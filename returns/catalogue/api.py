@@ -52,7 +52,7 @@ class ModelAnswer(serializers.Serializer[FrameModel]):
 
 
 class Models(Listing):
-    """Frame models with their colourways and bills of materials."""
+    """List the frame models with their colourways and bills of materials. Masses are in mg."""
 
     scope = None
     serializer_class = ModelAnswer
@@ -60,7 +60,10 @@ class Models(Listing):
 
 
 class OneModel(Detail):
-    """One frame model."""
+    """Show one frame model with its colourways and its bill of materials, in mg.
+
+    Answers `not-found` for another code.
+    """
 
     scope = None
     answer_class = ModelAnswer

@@ -121,14 +121,24 @@ class File(DeedView):
 
 
 class SendBack(File):
-    """Ask to send a frame back. Photos go as multipart/form-data."""
+    """File a request to send a frame back.
+
+    Photos go as multipart/form-data. The answer holds the private link of the request; whoever has
+    it can follow the frame. Answers `bad-input` naming the field, `not-open-yet` while the workshop
+    is being set up, and `too-many-requests` beyond the hourly rate.
+    """
 
     body_class = SendBackBody
     rule = staticmethod(intake.file_return)
 
 
 class SpareScrews(File):
-    """Ask for a kit of spare screws."""
+    """File a request for a kit of spare screws: set aside at once, or waiting for stock.
+
+    Photos go as multipart/form-data. The answer holds the private link of the request. Answers
+    `bad-input` naming the field, also when the model has no kit or too many were asked for, `not-
+    open-yet` while the workshop is being set up, and `too-many-requests` beyond the rate.
+    """
 
     body_class = FilingBody
     rule = staticmethod(intake.ask_screws)

@@ -177,7 +177,7 @@ class FrameAnswer(FrameRow):
 
 
 class Frames(Listing):
-    """Returned frames, the newest first."""
+    """List the returned frames, newest first, each with its mass in mg and its state."""
 
     scope = "read"
     serializer_class = FrameRow
@@ -186,7 +186,10 @@ class Frames(Listing):
 
 
 class OneFrame(Detail):
-    """One frame: mass, whereabouts, gradings, jobs."""
+    """Show one frame: its mass in mg, where it is, its gradings and its repair jobs.
+
+    Answers `not-found` for another tag.
+    """
 
     scope = "read"
     answer_class = FrameAnswer
@@ -239,7 +242,12 @@ def look_of(said: dict[str, Any]) -> Look:
 
 
 class Gradings(FrameDeed):
-    """Look the frame over: findings in, decision with its sums out."""
+    """Look a frame over: send the findings, and get the decision with every figure behind it.
+
+    Wall and hole are measured in µm. The frame goes to the bench or the hold shelf, and the parts
+    of its plan are set aside. Answers `bad-input` for findings that clash or will not do, and
+    `stale-state` once work on the frame has begun.
+    """
 
     body_class = LookBody
     made_class = GradingAnswer
@@ -257,9 +265,12 @@ class OverruleBody(Body):
 
 
 class Overrulings(FrameDeed):
-    """Decide otherwise than the sums did, and say why.
+    """Decide otherwise than the sums did, and say why. Both decisions are kept.
 
-    "regrind" means that it cannot be mended: a frame that its customer wants back is posted back.
+    “regrind” means that the frame cannot be mended: one that its customer wants back is posted
+    back. Answers `bad-input` without a reason or an earlier grading, and where regrind is wanted
+    without the customer's wish or for a plastic that is not known to be ours; `stale-state` once
+    work on the frame has begun.
     """
 
     body_class = OverruleBody
@@ -278,7 +289,11 @@ class WishBody(Body):
 
 
 class Wishes(FrameDeed):
-    """Record what the customer wants if the frame cannot be mended, and how we know."""
+    """Record what the customer wants if the frame cannot be mended, and how we know.
+
+    The wish can bring the frame back on hold. Answers `bad-input` for an unknown wish or evidence,
+    and `stale-state` when the frame has gone its way already.
+    """
 
     body_class = WishBody
 
@@ -293,7 +308,11 @@ class ReasonBody(Body):
 
 
 class Voidings(FrameDeed):
-    """Undo a weigh-in before anything was decided about the frame."""
+    """Undo a weigh-in before anything was decided: its posting is reversed and the tag is void.
+
+    The parcel opens again, so that the frame can be weighed in anew. Answers `bad-input` without a
+    reason, and `stale-state` once the frame was looked over.
+    """
 
     body_class = ReasonBody
 

@@ -68,7 +68,7 @@ class KitAnswer(serializers.Serializer[Request]):
 
 
 class Kits(Listing):
-    """Kits that wait for stock, may be posted, or were reported missing."""
+    """List the spare-screw kits that wait for stock, may be posted, or were reported missing."""
 
     scope = "read"
     serializer_class = KitAnswer
@@ -92,7 +92,12 @@ class KitDeed(DeedView):
 
 
 class KitDispatches(KitDeed):
-    """The kit goes into the post."""
+    """Post a kit: its pieces leave their bin now.
+
+    Answers `stale-state` when the kit is not set aside for posting, `conflict` when its address was
+    erased, and `not-enough` when the bin holds less than the books say: count it, then put the kit
+    back into the queue.
+    """
 
     made_class = DispatchAnswer
     made_status = 201
@@ -100,18 +105,27 @@ class KitDispatches(KitDeed):
 
 
 class PutBack(KitDeed):
-    """The bin holds less than the books said: the kit waits again."""
+    """Put a kit back into the queue, because the bin holds less than the books said.
+
+    Answers `stale-state` when the kit is not set aside for posting.
+    """
 
     rule = staticmethod(kits.put_back)
 
 
 class Repost(KitDeed):
-    """A missing kit is to be posted once more."""
+    """Queue a kit that went missing to be posted once more; it waits if stock is short.
+
+    Answers `stale-state` unless the kit was reported missing.
+    """
 
     rule = staticmethod(kits.repost)
 
 
 class TurnedUp(KitDeed):
-    """A kit reported missing did arrive."""
+    """Note that a kit reported missing did arrive after all. The request is then settled.
+
+    Answers `stale-state` unless the kit was reported missing.
+    """
 
     rule = staticmethod(kits.turned_up)

@@ -38,7 +38,12 @@ class StripBody(Body):
 
 
 class StripDowns(FrameDeed):
-    """Take the frame apart for grinding. This destroys it: it needs wish and grading."""
+    """Take a frame apart for grinding. It is destroyed, so its customer must wish so.
+
+    Masses are text in grams as the scale shows them; what they do not add up to is posted as a
+    count difference. Answers `bad-input` without the wish, the grading or a plastic that is ours,
+    and for an implausible gap without a reason; `stale-state` when the frame is not to be stripped.
+    """
 
     body_class = StripBody
 
@@ -51,7 +56,11 @@ class StripDowns(FrameDeed):
 
 
 class StripDownReversals(FrameDeed):
-    """Take a strip-down back while its box is as it left it: the frame is to be stripped again."""
+    """Take a strip-down back while its box is as it left it: the frame is to be stripped again.
+
+    Answers `bad-input` without a reason, `stale-state` once the frame is ground or when it was
+    never boxed, and `conflict` when box, parts or frame were touched since.
+    """
 
     body_class = ReasonBody
 
@@ -60,7 +69,11 @@ class StripDownReversals(FrameDeed):
 
 
 class Discards(FrameDeed):
-    """A frame that is not surely of our polymer ends as foreign waste."""
+    """Discard a frame that is not surely of our polymer: its mass ends as foreign waste.
+
+    Answers `bad-input` without a reason or the customer's wish, and `stale-state` when the frame is
+    neither to be stripped nor held as not ours.
+    """
 
     body_class = ReasonBody
 
@@ -87,7 +100,12 @@ class DispatchAnswer(serializers.Serializer[Dispatch]):
 
 
 class Dispatches(FrameDeed):
-    """The frame leaves the house, mended or as it is."""
+    """Post a frame, mended or as it is.
+
+    One that goes back as it is may be weighed once more: send `scale` and `mass`, text in grams.
+    Answers `bad-input` for a mass that cannot be read or differs without a reason, and `stale-
+    state` when the frame is not to be posted.
+    """
 
     body_class = DispatchBody
     made_class = DispatchAnswer
@@ -100,7 +118,10 @@ class Dispatches(FrameDeed):
 
 
 class LensDispatches(FrameDeed):
-    """The lenses of a stripped frame go back to their wearer."""
+    """Post the lenses of a stripped frame back to their wearer.
+
+    Answers `stale-state` when no lenses of this frame wait.
+    """
 
     made_class = DispatchAnswer
     made_status = 201

@@ -41,7 +41,10 @@ class JobDeed(FrameDeed):
 
 
 class Jobs(FrameDeed):
-    """Start mending: the plan of the grading becomes steps."""
+    """Start to mend a frame: it comes to the bench, and the plan of its grading becomes steps.
+
+    Answers `bad-input` without a grading, and `stale-state` when the frame is not to be mended.
+    """
 
     made_class = JobAnswer
     made_status = 201
@@ -56,7 +59,11 @@ class StepBody(Body):
 
 
 class Additions(JobDeed):
-    """One more step turned out to be needed."""
+    """Add a step to the frame's repair job, because more turned out to be needed.
+
+    Answers `not-found` when the frame has no job, `bad-input` for a part that it does not have, and
+    `stale-state` when the job is over.
+    """
 
     body_class = StepBody
     made_class = StepAnswer
@@ -67,7 +74,11 @@ class Additions(JobDeed):
 
 
 class Removals(JobDeed):
-    """A step that was not done yet turned out not to be needed."""
+    """Take a step off the frame's repair job before it was done.
+
+    Answers `not-found` for a job or step that is not there, and `stale-state` when the step is
+    done.
+    """
 
     body_class = StepBody
 
@@ -88,7 +99,12 @@ class DoneBody(StepBody):
 
 
 class Steps(JobDeed):
-    """Note a step as done, with its minutes and the parts it used."""
+    """Note a step as done, with its minutes and the pieces of each part that it used.
+
+    A step that failed its check is done anew as a step of its own. Answers `not-found` for a job or
+    step that is not there, `not-enough` when the bin's free pieces do not suffice, and `stale-
+    state` when the step is done already.
+    """
 
     body_class = DoneBody
     made_class = StepAnswer
@@ -123,7 +139,11 @@ class CheckAnswer(serializers.Serializer[BenchCheck]):
 
 
 class Checks(JobDeed):
-    """The bench check after repair. All four must hold."""
+    """Enter the bench check after a repair. All four points must hold for the frame to pass.
+
+    A check that fails marks the steps it speaks of, and the frame stays on the bench. Answers `bad-
+    input` while a step is still to be done, and `stale-state` when the job is over.
+    """
 
     body_class = CheckBody
     made_class = CheckAnswer
@@ -135,7 +155,11 @@ class Checks(JobDeed):
 
 
 class GivingUp(JobDeed):
-    """It cannot be mended after all."""
+    """Give a repair up. What comes next is the customer's wish; without one the frame goes back.
+
+    Answers `not-found` without a job, `bad-input` without a reason, and `stale-state` when the job
+    is over.
+    """
 
     body_class = ReasonBody
     made_class = FrameRow
@@ -151,7 +175,12 @@ class WeighOutBody(Body):
 
 
 class WeighOuts(JobDeed):
-    """Weigh the mended frame; it is then ready to be posted."""
+    """Weigh the mended frame; it is then ready to be posted.
+
+    The mass is text in grams as the scale shows it; what the books got wrong is posted as a count
+    difference. Answers `bad-input` for an implausible difference without a reason, and `stale-
+    state` before the check has passed.
+    """
 
     body_class = WeighOutBody
     made_class = FrameRow

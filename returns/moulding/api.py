@@ -55,7 +55,13 @@ class MouldBody(Body):
 
 
 class Batches(DeedView, Listing):
-    """Production batches; POST notes one that was moulded from what was issued under its code."""
+    """GET lists the production batches; POST notes one that has been moulded.
+
+    The material of a batch is what was issued under its code, one heat pass older. Heat is told in
+    parts per million of the mass at each number of passes. POST answers `bad-input` when nothing
+    was issued under the code, a lot was of another polymer or the day is still to come, and
+    `conflict` when the batch exists already.
+    """
 
     scope = "bench"
     read_scope = "read"
@@ -116,7 +122,11 @@ class VerdictAnswer(serializers.Serializer[Verdict]):
 
 
 class Trials(DeedView):
-    """What an import would do. Writes nothing."""
+    """Say of each row of a sales list whether an import would write it, and if not, why.
+
+    Nothing is written. Answers `bad-input` only for a body that is no list of rows; what is wrong
+    with a row is in the answer.
+    """
 
     scope = "owner"
     body_class = SoldBody
@@ -128,7 +138,11 @@ class Trials(DeedView):
 
 
 class Imports(DeedView):
-    """Write the sold units of a list: all of it or nothing."""
+    """Write a list of sold units, in pieces by batch and month: all of it or nothing.
+
+    Answers `bad-input`, naming the row, when one of them is not good, or would change a month that
+    is known while `replace` is not “confirmed”.
+    """
 
     scope = "owner"
     body_class = ImportBody

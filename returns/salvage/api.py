@@ -65,7 +65,10 @@ class BoardAnswer(serializers.Serializer[Board]):
 
 
 class Salvage(Detail):
-    """Which part of a waiting donor would best help which frame; what is promised already."""
+    """Show which part of a waiting donor would best help which frame, and what is promised already.
+
+    The cost of taking parts off is in minor units of the workshop's currency.
+    """
 
     scope = "read"
     answer_class = BoardAnswer
@@ -89,7 +92,11 @@ class MatchBody(GiftBody):
 
 
 class Promises(DeedView):
-    """Approve a match: the donor's part is kept for the frame when the donor is stripped."""
+    """Approve a match: when the donor is stripped, its part is kept for the frame.
+
+    Answers `bad-input` when the part does not fit or the frame does not lack it, `conflict` when
+    either is promised already, and `stale-state` when one of the two no longer waits.
+    """
 
     scope = "bench"
     body_class = MatchBody
@@ -101,7 +108,10 @@ class Promises(DeedView):
 
 
 class Withdrawals(DeedView):
-    """Take an open promise back."""
+    """Take a promise back before the donor is stripped; both frames are free again.
+
+    Answers `stale-state` when there is no open promise of that part.
+    """
 
     scope = "bench"
     body_class = GiftBody

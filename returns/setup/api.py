@@ -54,7 +54,11 @@ class TokenBody(Body):
 
 
 class Tokens(DeedView, Listing):
-    """Tokens, the newest first; POST makes one."""
+    """GET lists the tokens for machines, newest first; POST makes one.
+
+    Its text stands in that one answer only. POST answers `bad-input` naming the field, and
+    `forbidden` to a caller who is signed in by a token.
+    """
 
     scope = "owner"
     serializer_class = TokenAnswer
@@ -79,7 +83,10 @@ class Tokens(DeedView, Listing):
 
 
 class Revocations(DeedView):
-    """End a token now."""
+    """Revoke a token now. One that is revoked already stays so.
+
+    Answers `not-found` for another handle, and `forbidden` to a caller who is signed in by a token.
+    """
 
     scope = "owner"
     made_class = TokenAnswer

@@ -54,7 +54,7 @@ class PartAnswer(serializers.Serializer[Part]):
 
 
 class Parts(Listing):
-    """Spare parts and how many there are."""
+    """List the spare parts: pieces held and available, nominal mass in mg, price in minor units."""
 
     scope = "read"
     serializer_class = PartAnswer
@@ -62,7 +62,10 @@ class Parts(Listing):
 
 
 class OnePart(Detail):
-    """One spare part."""
+    """Show one spare part: pieces held and available, nominal mass in mg, price in minor units.
+
+    Answers `not-found` for another code.
+    """
 
     scope = "read"
     answer_class = PartAnswer
@@ -78,7 +81,11 @@ class ReceiptBody(Body):
 
 
 class Receipts(DeedView):
-    """Parts came from a supplier; whoever waits for a kit gets one set aside."""
+    """Book parts that came from a supplier; whoever waits for a kit gets one set aside.
+
+    `cost_minor` is what the pieces cost together, in minor units. Answers `not-found` for another
+    code and `bad-input` for a number of pieces that will not do.
+    """
 
     scope = "bench"
     body_class = ReceiptBody
@@ -101,7 +108,10 @@ class PartCountBody(Body):
 
 
 class PartCounts(DeedView):
-    """Put a bin right after a count."""
+    """Put a bin right after a count, in pieces. `movement` is null when the books agree.
+
+    Answers `not-found` for another code, and `bad-input` without a reason.
+    """
 
     scope = "bench"
     body_class = PartCountBody
@@ -140,7 +150,11 @@ class FeedstockAnswer(serializers.Serializer[Any]):
 
 
 class Feedstock(DeedView):
-    """Bought-in material comes in."""
+    """Book bought-in material into a regrind box, or as a flake lot that is fit for moulding.
+
+    The mass is text in grams or kilograms as the scale shows it, the cost is in minor units.
+    Answers `bad-input` naming the field.
+    """
 
     scope = "bench"
     body_class = FeedstockBody
@@ -154,7 +168,11 @@ class Feedstock(DeedView):
 
 
 class Scrap(DeedView):
-    """Sprues, short shots and rejects of our own moulding go to their box."""
+    """Book sprues, short shots and rejects of our own moulding into their box.
+
+    The mass is text in grams or kilograms as the scale shows it, the cost is in minor units.
+    Answers `bad-input` naming the field.
+    """
 
     scope = "bench"
     body_class = MaterialBody
@@ -195,7 +213,11 @@ class IssueBody(Body):
 
 
 class Issues(DeedView):
-    """Flake goes to moulding for one production batch."""
+    """Issue flake to moulding, for one production batch.
+
+    Each lot's mass is text in grams or kilograms as the scale shows it. Answers `bad-input` for a
+    lot named twice or a mass that cannot be read, and `not-enough` when a lot holds less.
+    """
 
     scope = "bench"
     body_class = IssueBody
@@ -222,7 +244,11 @@ class MassCountBody(Body):
 
 
 class MassCounts(DeedView):
-    """Put a box, a lot or the salvage bin right after weighing what is there."""
+    """Put a box, a lot or the salvage bin right after weighing what is there.
+
+    The mass is text in grams or kilograms; 0 says that the place is empty. `movement` is null when
+    the books agree. Answers `bad-input` without a reason or for a place that is not counted.
+    """
 
     scope = "bench"
     body_class = MassCountBody
@@ -245,7 +271,10 @@ class DisposalBody(Body):
 
 
 class Disposals(DeedView):
-    """A waste stream is taken away whole."""
+    """Book that a waste stream is taken away, whole.
+
+    Answers `bad-input` without a reason, or for a place that is empty or holds no waste.
+    """
 
     scope = "bench"
     body_class = DisposalBody

@@ -12,6 +12,7 @@ from django.test import Client
 from drf_spectacular.generators import SchemaGenerator
 from drf_spectacular.validation import validate_schema
 
+from inventory.furniture.api.problem_types import TYPES
 from returns.urls import api as urls
 
 GOLDEN = Path(__file__).resolve().parents[2] / "fixtures" / "golden" / "openapi.yaml"
@@ -50,6 +51,17 @@ def test_every_post_wants_a_key_and_every_operation_says_its_scope(
             named = {one["name"] for one in operation.get("parameters", [])}
             assert ("Idempotency-Key" in named) == (method == "post")
             assert "scope" in operation["description"] or "Open to all" in operation["description"]
+
+
+def test_every_operation_says_what_it_does_and_every_post_which_errors_it_answers(
+    description: dict[str, Any],
+) -> None:
+    for address, operations in description["paths"].items():
+        for method, operation in operations.items():
+            told = operation["description"].partition("\n")[0]
+            assert len(told.split()) >= 3, address
+            named = {code for code in TYPES if f"`{code}`" in operation["description"]}
+            assert named or method == "get", address
 
 
 def test_no_operation_takes_or_shows_a_database_id(description: dict[str, Any]) -> None:

@@ -104,10 +104,7 @@ WITHOUT = {
     "KnownMass.unweighed_mg": "what no weighing supports",
     "LotAnswer.melt_flow_tolerance_mg": "a tolerance itself",
     "PartAnswer.nominal_mass_mg": "from a drawing",
-    "PortionAnswer.mass_mg": "worked out, to be weighed yet",
-    "SharedAnswer.u_mg": "an uncertainty itself",
     "WeighedAnswer.unweighed_mg": "what no weighing supports",
-    "WeighingAnswer.permissible_error_mg": "a limit",
 }
 BESIDE = re.compile(r"known$|^weighed$|expanded")
 

@@ -161,7 +161,13 @@ def _month(name: str, what: str) -> OpenApiParameter:
 
 
 class Whole(Detail):
-    """Circularity of everything the workshop makes. Without months: the last twelve."""
+    """Show how circular everything is that the workshop makes, over the months asked for.
+
+    Without months it is the last twelve. Masses are in mg, shares run from 0 to 1 with their
+    limits; a figure without enough evidence is null, and `missing` says what it takes. Answers
+    `bad-input` for a month that cannot be read, or a span that is too long or ends before it
+    begins.
+    """
 
     scope = "read"
     answer_class = CircularityAnswer
@@ -192,14 +198,20 @@ class Whole(Detail):
 
 
 class OfModel(Whole):
-    """Circularity of one model."""
+    """Show how circular one model is: the figures of the whole workshop, of this model alone.
+
+    Answers `not-found` for another code, and `bad-input` for months that will not do.
+    """
 
     def within(self) -> Scope:
         return Scope(model=found(FrameModel.objects.all(), code=self.kwargs["code"]))
 
 
 class OfBatch(Whole):
-    """Circularity of one production batch."""
+    """Show how circular one production batch is: the figures of the workshop, of it alone.
+
+    Answers `not-found` for another code, and `bad-input` for months that will not do.
+    """
 
     def within(self) -> Scope:
         rows = ProductionBatch.objects.select_related("colourway__model")

@@ -133,7 +133,12 @@ class _Scoped(Detail):
 
 
 class Lifetimes(_Scoped):
-    """How long frames stay out before they first come back."""
+    """Show how long frames stay out before they first come back, in months.
+
+    `curve` is the share still out with its limits; `fit` is a Weibull curve where one can be
+    fitted; `causes` tell apart what made them come back. Too few returns give no figure, and
+    `missing` says how many it takes. Answers `not-found` for a model or batch that is not there.
+    """
 
     answer_class = LifetimesAnswer
 
@@ -153,7 +158,12 @@ class Lifetimes(_Scoped):
 
 
 class Forecast(_Scoped):
-    """What will come back in the next twelve months."""
+    """Show what will come back in each of the next twelve months: frames, mass, kits, parts.
+
+    Each month has an expected count with inner and outer limits; mass is in mg by colour.
+    `back_tests` hold earlier forecasts against what came. Too few returns give no figure, and
+    `missing` says how many it takes. Answers `not-found` for a model or batch that is not there.
+    """
 
     answer_class = ForecastAnswer
 
@@ -210,7 +220,11 @@ class ProposalsAnswer(serializers.Serializer[Any]):
 
 
 class PartOrders(Detail):
-    """Which spare parts to order, from what left their bins. Nothing is ordered by asking."""
+    """Show which spare parts to order, in pieces and whole packs. Asking orders nothing.
+
+    `base_stock` is what the shelf should hold over the lead time, from what left the bins in past
+    months. Answers `bad-input` for a service share that is out of its bounds.
+    """
 
     scope = "read"
     answer_class = ProposalsAnswer
@@ -244,7 +258,12 @@ class PartOrders(Detail):
 
 
 class Outstanding(_Scoped):
-    """Returns still to come of what was sold, by the chain ladder over months of sale."""
+    """Show how many returns are still to come of what was sold, by month of sale.
+
+    The chain ladder carries each month of sale on, with a standard error in frames. Too few months
+    give no figure, and `missing` says how many it takes. Answers `not-found` for a model or batch
+    that is not there.
+    """
 
     answer_class = OutstandingAnswer
 
@@ -255,7 +274,11 @@ class Outstanding(_Scoped):
 
 
 class Claims(Whole):
-    """What may be said in public about a span, with its evidence."""
+    """Show what may be said in public about a span of months, with its evidence.
+
+    Figures are in percent. A sentence without enough evidence comes without its figure. Answers
+    `bad-input` for months that will not do.
+    """
 
     answer_class = ClaimsAnswer  # type: ignore[assignment]
 
@@ -265,7 +288,11 @@ class Claims(Whole):
 
 
 class Emissions(Detail):
-    """Emissions of the workshop's material, and those avoided elsewhere, apart."""
+    """Show the emissions of the workshop's material by year, and apart from them those avoided.
+
+    Masses are in mg, emissions in kg CO₂e; the two lines are never netted. A year without a factor
+    of its own has no figure.
+    """
 
     scope = "read"
     answer_class = EmissionsAnswer

@@ -328,9 +328,7 @@ FRAMES = (
             "month: Σ pieces in a kit · kits expected; variances add."
         ),
         sources=(
-            Source(
-                _("Base stock under Poisson or negative binomial demand: textbooks"), Tag.MEMORY
-            ),
+            Source(_("Textbooks: base stock under Poisson demand"), Tag.MEMORY),
             Source(_("Months needed before spread is believed"), Tag.OWN),
         ),
         shown=_("Lifetimes and forecast page."),

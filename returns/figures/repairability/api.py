@@ -35,7 +35,10 @@ class ProfilesAnswer(serializers.Serializer[Any]):
 
 
 class Profiles(Detail):
-    """How easy each model that is still served is to repair."""
+    """Show how easy each model that is still served is to repair, in scores from 1 to 5.
+
+    A model whose scores are incomplete has none, and `missing` names the parts without.
+    """
 
     scope = "read"
     answer_class = ProfilesAnswer

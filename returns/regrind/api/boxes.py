@@ -77,7 +77,11 @@ class BoxAnswer(serializers.Serializer[Place]):
 
 
 class Boxes(Listing):
-    """Regrind boxes."""
+    """List the regrind boxes, each with what it holds now.
+
+    Masses are in mg, with the expanded uncertainty in µg (k = 2). Heat is told in parts per million
+    of the mass at each number of passes.
+    """
 
     scope = "read"
     serializer_class = BoxAnswer
@@ -86,7 +90,7 @@ class Boxes(Listing):
 
 
 class OneBox(Detail):
-    """One regrind box."""
+    """Show one regrind box and what it holds now, in mg. Answers `not-found` for another code."""
 
     scope = "read"
     answer_class = BoxAnswer
@@ -128,7 +132,11 @@ class LotAnswer(serializers.Serializer[Lot]):
 
 
 class Lots(Listing):
-    """Flake lots, the newest first."""
+    """List the flake lots, newest first, each with what is left of it.
+
+    Masses are in mg, with the expanded uncertainty in µg (k = 2). Melt flow is in mg per 10
+    minutes.
+    """
 
     scope = "read"
     serializer_class = LotAnswer
@@ -137,7 +145,7 @@ class Lots(Listing):
 
 
 class OneLot(Detail):
-    """One flake lot."""
+    """Show one flake lot and what is left of it, in mg. Answers `not-found` for another code."""
 
     scope = "read"
     answer_class = LotAnswer
@@ -182,7 +190,10 @@ class BalanceAnswer(serializers.Serializer[Balance]):
 
 
 class Balances(Listing):
-    """What every place holds now."""
+    """List what every place holds now: material in mg, parts in pieces.
+
+    A balance of mass comes with its expanded uncertainty in µg (k = 2).
+    """
 
     scope = "read"
     serializer_class = BalanceAnswer

@@ -56,7 +56,11 @@ class ProposeBody(Body):
 
 
 class Runs(DeedView, Listing):
-    """Grind runs, the newest first; POST proposes one for what is in a box now."""
+    """GET lists the grind runs, newest first; POST proposes one for what is in a box now.
+
+    Masses are in mg. POST answers `bad-input` for a place that is no box or is empty, and
+    `conflict` while another run of that box is open.
+    """
 
     scope = "bench"
     read_scope = "read"
@@ -71,7 +75,10 @@ class Runs(DeedView, Listing):
 
 
 class OneRun(Detail):
-    """One grind run."""
+    """Show one grind run with what went in and came out, in mg.
+
+    Answers `not-found` for another code.
+    """
 
     scope = "read"
     answer_class = RunAnswer
@@ -100,7 +107,12 @@ class ConfirmBody(Body):
 
 
 class Confirmations(RunDeed):
-    """The second person has seen the box. Never the one who proposed."""
+    """Confirm a run as the second person who stands at the box and sees what is in it.
+
+    `seen_mg` is the mass that was shown. Answers `second-person-needed` to the one who proposed it,
+    `box-changed` when the box is not as proposed, and `stale-state` when the run does not wait for
+    it.
+    """
 
     body_class = ConfirmBody
 
@@ -109,7 +121,10 @@ class Confirmations(RunDeed):
 
 
 class Cancellations(RunDeed):
-    """Let the box be before anything was ground."""
+    """Cancel a run before anything was ground; the box is left as it is.
+
+    Answers `stale-state` when it has been ground.
+    """
 
     def do(self, _said: dict[str, Any]) -> GrindRun:
         return grinding.cancel(key=self.deed_key, run=self.run(), at=self.at, by=self.by)
@@ -135,7 +150,12 @@ class OutBody(Body):
 
 
 class RunWeighOuts(RunDeed):
-    """Weigh out what a confirmed run gave. Implausible figures hold it until explained."""
+    """Weigh out what a confirmed run gave: flake, dust, purge and moisture.
+
+    Masses are text in grams as the scale shows them, melt flow is in mg per 10 minutes. Implausible
+    figures hold the run: nothing is posted until they are explained or weighed again. Answers `bad-
+    input` for a mass that cannot be read, and `stale-state` when the run is not to be weighed.
+    """
 
     body_class = OutBody
 
@@ -150,7 +170,10 @@ class ExplainBody(Body):
 
 
 class Explanations(RunDeed):
-    """Say why a held run's figures are as they are; then it is posted as weighed."""
+    """Explain a held run's figures; the run is then posted as it was weighed.
+
+    Answers `bad-input` without an explanation, and `stale-state` when the run is not held.
+    """
 
     body_class = ExplainBody
 

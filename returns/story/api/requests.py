@@ -85,7 +85,7 @@ class RequestAnswer(RequestRow):
 
 
 class Requests(Listing):
-    """Requests, the newest first."""
+    """List the requests, newest first."""
 
     scope = "read"
     serializer_class = RequestRow
@@ -94,7 +94,10 @@ class Requests(Listing):
 
 
 class OneRequest(Detail):
-    """One request with what belongs to it."""
+    """Show one request with its person, parcels, frames and dispatches.
+
+    Answers `not-found` for another reference.
+    """
 
     scope = "read"
     answer_class = RequestAnswer

@@ -107,7 +107,10 @@ class OfSecret(Face):
 
 
 class OneStory(OfSecret, Detail):
-    """So far, now, and next."""
+    """Show the holder of a private link what became of the request so far, and what comes next.
+
+    Answers `not-found` for a link that opens nothing.
+    """
 
     answer_class = StoryAnswer
 
@@ -126,14 +129,21 @@ class StoryDeed(OfSecret, DeedView):
 
 
 class Withdraw(StoryDeed):
-    """Take the request back before anything was posted either way."""
+    """Take a request back before anything was posted either way.
+
+    Answers `stale-state` when the parcel has arrived, the kit has left, or the request is over.
+    """
 
     def do(self, _said: dict[str, Any]) -> Request:
         return intake.withdraw(key=self.deed_key, request=self.opened(), at=self.at)
 
 
 class ChangeAddress(StoryDeed):
-    """Change name and postal address while something is still to be posted."""
+    """Change name and postal address while something is still to be posted.
+
+    The email stays as it was filed, and a letter goes there. Answers `bad-input` naming the part of
+    the address, and `stale-state` when everything has left already.
+    """
 
     body_class = ContactBody
 
@@ -146,7 +156,10 @@ class ChangeAddress(StoryDeed):
 
 
 class ReportMissing(StoryDeed):
-    """What was posted last never came."""
+    """Report that what was posted last never came: a kit, the frame or its lenses.
+
+    Answers `stale-state` when nothing was posted, it was reported before, or it is too long ago.
+    """
 
     def do(self, _said: dict[str, Any]) -> Request:
         return intake.report_missing(key=self.deed_key, request=self.opened(), at=self.at)
