@@ -1,24 +1,156 @@
-"""The history, and the guard that makes a repeated request a normal outcome.
+"""The audit history, and the frame that no rule can leave: one transaction, one event, once.
 
-Every rule that changes state first asks `repeated()` with the caller's id, and ends with
-`record()` in the same transaction.
+A rule under `rule()` is asked with the caller's id, its `key`. The frame opens the transaction,
+answers a repeat from the earlier event, and writes the event that the rule has named. What has no
+caller's id, a sweep or a part of a larger rule, writes its event with `record()`.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from functools import cache, wraps
+from inspect import Parameter, signature
+from typing import TYPE_CHECKING, Any, Concatenate, Final, ParamSpec, TypeVar
 from uuid import UUID
 
+from django.db import IntegrityError, transaction
 from django.utils.crypto import salted_hmac
 
-from inventory.errors import KeyReused
+from inventory.errors import KeyReused, StaleState
 from inventory.models import Deed
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import User
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+CIRCUMSTANCES: Final = frozenset({"key", "at", "by", "actor"})
+"""Arguments that a repeat may have otherwise: they are not what was asked."""
+
+
+@dataclass(slots=True)
+class Draft:
+    """The event of the rule that is running: the rule names what it is of, the frame writes it."""
+
+    subject: str = ""
+    detail: dict[str, Any] = field(default_factory=dict)
+    is_idle: bool = False
+
+    def of(self, subject: str, **detail: Any) -> None:
+        """Say what the event is of. `detail` holds codes and ids only."""
+        self.subject, self.detail = subject, detail
+
+    def drop(self) -> None:
+        """Nothing was changed, so there is no event."""
+        self.is_idle = True
+
+
+def rule(
+    name: str, *, facts: Callable[..., Any], again: Callable[..., Any], aside: Sequence[str] = ()
+) -> Callable[[Callable[Concatenate[Draft, P], R]], Callable[P, R]]:
+    """The frame of a rule whose event is called `name`.
+
+    `facts` says what was asked, for the fingerprint; `again` finds the answer to a repeat, and may
+    take the earlier `event`. Both take, by name, those of the rule's arguments that they need.
+    Every argument but the circumstances is in the facts or stands in `aside`, else TypeError.
+
+    Raises KeyReused when the key was used before, by another rule or for other facts.
+    """
+
+    def frame(body: Callable[Concatenate[Draft, P], R]) -> Callable[P, R]:
+        arguments = Arguments.of(body, facts, aside=aside, again=again)
+
+        @transaction.atomic
+        def once(told: Mapping[str, Any], /, *args: P.args, **given: P.kwargs) -> R:
+            content = fingerprint(picked(facts, told))
+            event = Deed.objects.filter(key=told["key"]).first()
+            if event is None:
+                draft = Draft()
+                made = body(draft, *args, **given)
+                _write(draft, name, content, told)
+                return made
+            if (event.name, event.fingerprint) != (name, content):
+                raise KeyReused()
+            answer: R = picked(again, {**told, "event": event})
+            return answer
+
+        @wraps(body)
+        def framed(*args: P.args, **given: P.kwargs) -> R:
+            told = arguments.defaults | given
+            try:
+                return once(told, *args, **given)
+            except (IntegrityError, StaleState):
+                # Of two hands with one key, the slower meets what the faster wrote: a repeat.
+                if not Deed.objects.filter(key=told["key"]).exists():
+                    raise
+                return once(told, *args, **given)
+
+        return framed
+
+    return frame
+
+
+@dataclass(frozen=True, slots=True)
+class Arguments:
+    """A rule's arguments, compared with what its frame asks of them."""
+
+    defaults: dict[str, Any]
+
+    @classmethod
+    def of(
+        cls,
+        body: Callable[..., Any],
+        facts: Callable[..., Any],
+        *,
+        aside: Sequence[str] = (),
+        again: Callable[..., Any] | None = None,
+    ) -> Arguments:
+        """TypeError when an argument is neither in the facts nor set aside, or does not exist."""
+        taken = {
+            one.name: one.default
+            for one in signature(body).parameters.values()
+            if one.kind is Parameter.KEYWORD_ONLY
+        }
+        asked = {*names(facts), *aside}
+        if lacking := sorted(taken.keys() - asked - CIRCUMSTANCES):
+            raise TypeError(f"{body.__qualname__}: not in the fingerprint: {lacking}")
+        wanted = asked | ({*names(again)} - {"event"} if again else set())
+        if unknown := sorted(wanted - taken.keys()):
+            raise TypeError(f"{body.__qualname__} has no such argument: {unknown}")
+        given = {name: default for name, default in taken.items() if default is not Parameter.empty}
+        return cls(given)
+
+
+def picked(function: Callable[..., Any], told: Mapping[str, Any]) -> Any:
+    """Call a function with those of the arguments that it names."""
+    return function(**{name: told[name] for name in names(function)})
+
+
+@cache
+def names(function: Callable[..., Any]) -> tuple[str, ...]:
+    """The names of a function's parameters."""
+    return tuple(signature(function).parameters)
+
+
+def _write(draft: Draft, name: str, content: str, told: Mapping[str, Any]) -> None:
+    if draft.is_idle:
+        return
+    if not draft.subject:
+        raise RuntimeError(f"{name} ended without saying what its event is of")
+    Deed.objects.create(
+        key=told["key"],
+        name=name,
+        subject=draft.subject,
+        actor=told.get("by") or told.get("actor"),
+        at=told["at"],
+        fingerprint=content,
+        detail=draft.detail,
+    )
 
 
 def fingerprint(facts: Any) -> str:
@@ -32,16 +164,6 @@ def sealed(salt: str, text: str) -> str:
     return salted_hmac(salt, text, algorithm="sha256").hexdigest()
 
 
-def repeated(*, key: UUID, name: str, facts: Any) -> Deed | None:
-    """The earlier deed under this id, if it asked the same; KeyReused if it asked otherwise."""
-    deed = Deed.objects.filter(key=key).first()
-    if deed is None:
-        return None
-    if deed.name != name or deed.fingerprint != fingerprint(facts):
-        raise KeyReused()
-    return deed
-
-
 def record(
     *,
     key: UUID,
@@ -52,7 +174,7 @@ def record(
     actor: User | None = None,
     detail: dict[str, Any] | None = None,
 ) -> Deed:
-    """Write the history row. `detail` holds codes and ids only."""
+    """Write the event of what no caller's id was sent for. `detail` holds codes and ids only."""
     return Deed.objects.create(
         key=key,
         name=name,

@@ -7,22 +7,21 @@ for the workshop's one row.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 from uuid import UUID
 
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
-from django.db import transaction
 from django.db.models import Model
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
 from inventory import deeds
+from inventory.deeds import Draft
 from inventory.errors import BadInput
 from inventory.ledger.rules import places
-from inventory.models import Colour, Part, Polymer, Scale, Workshop
+from inventory.models import Colour, Deed, Part, Polymer, Scale, Workshop
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import User
@@ -37,18 +36,18 @@ _SWATCH = re.compile(r"#[0-9a-fA-F]{6}")
 _THREAD = re.compile(r"M[0-9](\.[0-9]{1,2})?")
 
 
-@dataclass(frozen=True, slots=True)
-class Entry:
-    """Who enters what, when, under which key; the facts are the row's own fields."""
-
-    key: UUID
-    facts: Facts
-    at: datetime
-    by: User
+def as_it_stands(kind: type[Row]) -> Callable[[Deed], Row]:
+    """How a repeat finds what was entered: as it stands."""
+    return lambda event: kind._default_manager.get(pk=event.detail["id"])
 
 
-@transaction.atomic
-def set_workshop(*, key: UUID, facts: Facts, at: datetime, by: User) -> Workshop:
+def sealed(facts: Facts) -> str:
+    """A fingerprint of what was typed: an address is not to be tried out against the history."""
+    return deeds.sealed("hingeback.masters", deeds.fingerprint(dict(facts)))
+
+
+@deeds.rule("masters.set_workshop", facts=sealed, again=as_it_stands(Workshop))
+def set_workshop(event: Draft, /, *, key: UUID, facts: Facts, at: datetime, by: User) -> Workshop:
     """Write the workshop's row. BadInput names the field that will not do."""
     if not _COUNTRY.fullmatch(str(facts["country"])):
         raise BadInput(_("Two capital letters, such as DE."), field="country")
@@ -61,11 +60,11 @@ def set_workshop(*, key: UUID, facts: Facts, at: datetime, by: User) -> Workshop
         raise BadInput(
             _("A label has a width and a height: enter both, or leave both empty."), field=missing
         )
-    return entered("set_workshop", Workshop.the(), Entry(key, facts, at, by))
+    return entered(event, Workshop.the(), facts)
 
 
-@transaction.atomic
-def add_scale(*, key: UUID, facts: Facts, at: datetime, by: User) -> Scale:
+@deeds.rule("masters.add_scale", facts=sealed, again=as_it_stands(Scale))
+def add_scale(event: Draft, /, *, key: UUID, facts: Facts, at: datetime, by: User) -> Scale:
     """A scale by what its plate says."""
     if facts["division_mg"] > facts["verification_mg"]:
         raise BadInput(
@@ -74,31 +73,39 @@ def add_scale(*, key: UUID, facts: Facts, at: datetime, by: User) -> Scale:
         )
     if facts["minimum_mg"] >= facts["capacity_mg"]:
         raise BadInput(_("Min must be less than Max."), field="minimum_mg")
-    return entered("add_scale", Scale(), Entry(key, facts, at, by))
+    return entered(event, Scale(), facts)
 
 
-@transaction.atomic
-def add_polymer(*, key: UUID, facts: Facts, at: datetime, by: User) -> Polymer:
+@deeds.rule("masters.add_polymer", facts=sealed, again=as_it_stands(Polymer))
+def add_polymer(event: Draft, /, *, key: UUID, facts: Facts, at: datetime, by: User) -> Polymer:
     """A polymer by its symbol in ISO 1043-1."""
     if not _POLYMER.fullmatch(str(facts["code"])):
         raise BadInput(_("Write its symbol in capitals, such as PP or PA11."), field="code")
-    return entered("add_polymer", Polymer(), Entry(key, facts, at, by))
+    return entered(event, Polymer(), facts)
 
 
-@transaction.atomic
-def add_colour(*, key: UUID, facts: Facts, at: datetime, by: User) -> Colour:
+@deeds.rule(
+    "masters.add_colour",
+    facts=lambda facts: sealed(coded(facts, CODE_LENGTH_MAX)),
+    again=as_it_stands(Colour),
+)
+def add_colour(event: Draft, /, *, key: UUID, facts: Facts, at: datetime, by: User) -> Colour:
     """A colour; its code is made from its name when none is given."""
     if not _SWATCH.fullmatch(str(facts["swatch"])):
         raise BadInput(_("Write # and six digits, such as #4b5661."), field="swatch")
-    return entered("add_colour", Colour(), Entry(key, coded(facts, CODE_LENGTH_MAX), at, by))
+    return entered(event, Colour(), coded(facts, CODE_LENGTH_MAX))
 
 
-@transaction.atomic
-def add_part(*, key: UUID, facts: Facts, at: datetime, by: User) -> Part:
+@deeds.rule(
+    "masters.add_part",
+    facts=lambda facts: sealed(coded(facts, CODE_LENGTH_MAX * 2)),
+    again=as_it_stands(Part),
+)
+def add_part(event: Draft, /, *, key: UUID, facts: Facts, at: datetime, by: User) -> Part:
     """A spare part and its bin."""
     if facts["screw_size"] and not _THREAD.fullmatch(str(facts["screw_size"])):
         raise BadInput(_("Write the thread as on the bag, such as M1.4."), field="screw_size")
-    part = entered("add_part", Part(), Entry(key, coded(facts, CODE_LENGTH_MAX * 2), at, by))
+    part = entered(event, Part(), coded(facts, CODE_LENGTH_MAX * 2))
     places.bin_of(part)
     return part
 
@@ -111,24 +118,12 @@ def coded(facts: Facts, length_max: int) -> Facts:
     return {**facts, "code": code}
 
 
-def entered(name: str, row: Row, entry: Entry) -> Row:
-    """Save one row and its deed; a repeat under the same key returns the row as it stands."""
-    name, facts = f"masters.{name}", _sealed(entry.facts)
-    done = deeds.repeated(key=entry.key, name=name, facts=facts)
-    if done is not None:
-        return type(row)._default_manager.get(pk=done.detail["id"])
-    for field, told in entry.facts.items():
+def entered(event: Draft, row: Row, facts: Facts) -> Row:
+    """Save one row with the facts in its fields, and say which row the event is of."""
+    for field, told in facts.items():
         setattr(row, field, told)
     keep(row)
-    deeds.record(
-        key=entry.key,
-        name=name,
-        subject=f"{row._meta.model_name}-{row.pk}",
-        facts=facts,
-        at=entry.at,
-        actor=entry.by,
-        detail={"id": row.pk, "fields": sorted(entry.facts)},
-    )
+    event.of(f"{row._meta.model_name}-{row.pk}", id=row.pk, fields=sorted(facts))
     return row
 
 
@@ -140,8 +135,3 @@ def keep(row: Model) -> None:
         field, slips = next(iter(error.message_dict.items()))
         raise BadInput(slips[0], field="" if field == NON_FIELD_ERRORS else field) from error
     row.save()
-
-
-def _sealed(facts: Facts) -> str:
-    """A fingerprint of what was typed: an address is not to be tried out against the history."""
-    return deeds.sealed("hingeback.masters", deeds.fingerprint(dict(facts)))

@@ -10,10 +10,10 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 from uuid import UUID
 
-from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory import deeds
+from inventory.deeds import Draft
 from inventory.errors import MonthClosed, MonthNotReady
 from inventory.ledger.queries import balances
 from inventory.models import Counter, Month, MonthBalance
@@ -25,8 +25,12 @@ if TYPE_CHECKING:
     from django.contrib.auth.models import User
 
 
-@transaction.atomic
-def close(*, key: UUID, label: str, at: datetime, by: User | None) -> Month:
+@deeds.rule(
+    "months.close",
+    facts=lambda label: ["close", label],
+    again=lambda label: Month.objects.get(label=label),
+)
+def close(event: Draft, /, *, key: UUID, label: str, at: datetime, by: User | None) -> Month:
     """Close a month. A repeat under the same `key` returns the month already closed.
 
     Raises:
@@ -34,24 +38,13 @@ def close(*, key: UUID, label: str, at: datetime, by: User | None) -> Month:
         MonthClosed: it is closed already, or a later one is.
         MonthNotReady: `facts["reasons"]` lists what dangles, each as "code: text".
     """
-    facts = ["close", label]
-    if deeds.repeated(key=key, name="months.close", facts=facts):
-        return Month.objects.get(label=label)
     months.parsed(label)
     _hold_the_numbers()
     if Month.objects.filter(label__gte=label).exists():
         raise MonthClosed(_("%(month)s is closed already.") % {"month": label})
     _refuse_unready(label, at)
     month = _write(label, at, by)
-    deeds.record(
-        key=key,
-        name="months.close",
-        subject=label,
-        facts=facts,
-        at=at,
-        actor=by,
-        detail={"digest": month.digest, "last_number": month.last_number},
-    )
+    event.of(label, digest=month.digest, last_number=month.last_number)
     return month
 
 

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
 from django.db import transaction
+from django.db.models import Q
 from django.utils.translation import gettext as _
 
+from inventory.counting import Counted
 from inventory.errors import BadInput, NotEnough
+from inventory.ledger.queries import balances
 from inventory.ledger.rules import ledger, places
-from inventory.models import Balance, Movement, Part, PlaceKind, Reservation
+from inventory.models import Balance, Movement, Part, Place, PlaceKind, Posting, Reservation
 from inventory.models.places import ReservationState
 from inventory.parts import queries as part_stock
 
@@ -19,7 +22,25 @@ if TYPE_CHECKING:
     from django.contrib.auth.models import User
 
 
-@transaction.atomic
+def _received(movement: Movement) -> list[Any]:
+    pieces = sum(movement.postings.values_list("quantity", flat=True))
+    return [movement.kind, movement.subject, pieces, movement.cost_minor]
+
+
+def _counted(movement: Movement) -> list[Any]:
+    """What a count said: the pieces that the bin held from then on."""
+    bins = Place.objects.filter(kind=PlaceKind.BIN, part__code=movement.subject)
+    moved = Posting.objects.filter(movement__number__lte=movement.number)
+    held_then = balances.net(moved.filter(Q(source__in=bins) | Q(target__in=bins)))
+    pieces = sum(held_then.get(bin_.pk, 0) for bin_ in bins)
+    return [movement.kind, movement.subject, pieces, movement.reason]
+
+
+@ledger.rule(
+    facts=lambda part, pieces, cost_minor: ["receive_parts", part.code, pieces, cost_minor],
+    kept=_received,
+    again=lambda movement: movement,
+)
 def receive(
     *,
     key: UUID,
@@ -35,7 +56,11 @@ def receive(
     return ledger.post(key=key, kind="receive_parts", lines=[line], happened_at=at, story=story)
 
 
-@transaction.atomic
+@ledger.rule(
+    facts=lambda part, counted, reason: ["count_parts", part.code, counted, reason],
+    kept=_counted,
+    again=Counted,
+)
 def count(
     *,
     key: UUID,
@@ -44,21 +69,19 @@ def count(
     reason: str,
     at: datetime,
     actor: User | None = None,
-) -> Movement | None:
-    """Put the bin right after a count. Returns None when the count agrees with the ledger."""
+) -> Counted:
+    """Put the bin right after a count. One that agrees with the ledger leaves no row."""
     if counted < 0:
         raise BadInput(_("A count cannot be below zero."), field="counted")
-    earlier = Movement.objects.filter(key=key).first()
-    if earlier is not None:
-        return earlier
     gap = counted - part_stock.held(part)
     if gap == 0:
-        return None
+        return Counted(None)
     bin_, outside = places.bin_of(part), places.pieces(PlaceKind.DIFFERENCE)
     source, target = (outside, bin_) if gap > 0 else (bin_, outside)
     story = ledger.Story(subject=part.code, actor=actor, reason=reason)
     line = ledger.Line(source, target, abs(gap))
-    return ledger.post(key=key, kind="count_parts", lines=[line], happened_at=at, story=story)
+    moved = ledger.post(key=key, kind="count_parts", lines=[line], happened_at=at, story=story)
+    return Counted(moved)
 
 
 @transaction.atomic

@@ -13,11 +13,11 @@ from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 from uuid import UUID
 
-from django.db import transaction
 from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from inventory import clock, deeds
+from inventory.deeds import Draft
 from inventory.errors import BadInput, StaleState
 from inventory.ledger.rules import ledger, places
 from inventory.models import Deed, Movement, PlaceKind, Reading, Scale, Workshop
@@ -67,110 +67,95 @@ class WeighIn:
         ]
 
 
-@transaction.atomic
-def book(*, key: UUID, request: Request | None, at: datetime, by: User) -> Parcel:
+@deeds.rule(
+    "arrivals.book",
+    facts=lambda request: [request.reference if request else None],
+    again=lambda key: Parcel.objects.get(key=key),
+)
+def book(event: Draft, /, *, key: UUID, request: Request | None, at: datetime, by: User) -> Parcel:
     """Note that a parcel lies on the shelf; with a slip, its request has arrived.
 
     A second parcel for one request is a normal thing. Raises BadInput for a request that asks
     for spare screws, StaleState when the request cannot arrive.
     """
-    facts = [request.reference if request else None]
-    if deeds.repeated(key=key, name="arrivals.book", facts=facts):
-        return Parcel.objects.get(key=key)
     if request is not None:
         _mark_arrived(request)
     parcel = Parcel.objects.create(
         code=_fresh_parcel_code(), key=key, request=request, arrived_at=at
     )
-    deeds.record(
-        key=key,
-        name="arrivals.book",
-        subject=parcel.code,
-        facts=facts,
-        at=at,
-        actor=by,
-        detail={"request": facts[0]},
-    )
+    event.of(parcel.code, request=request.reference if request else None)
     return parcel
 
 
-@transaction.atomic
+@deeds.rule(
+    "arrivals.weigh_in",
+    facts=lambda parcel, weighing: [parcel.code, *weighing.facts()],
+    again=lambda key: ReturnedFrame.objects.get(key=key),
+)
 def weigh_in(
-    *, key: UUID, parcel: Parcel, weighing: WeighIn, at: datetime, by: User
+    event: Draft, /, *, key: UUID, parcel: Parcel, weighing: WeighIn, at: datetime, by: User
 ) -> ReturnedFrame:
     """Give one frame of a parcel its tag, its reading and its place on the arrivals shelf.
 
     Raises BadInput naming the field to mend, StaleState when the parcel is finished already.
     """
-    facts = [parcel.code, *weighing.facts()]
-    if deeds.repeated(key=key, name="arrivals.weigh_in", facts=facts):
-        return ReturnedFrame.objects.get(key=key)
     _refuse_bad_weigh_in(weighing)
     _hold_open(parcel)
     if weighing.request is not None:
         _mark_arrived(weighing.request)
     frame = _made_frame(key, parcel, weighing, at)
     movement = _put_on_shelf(key, frame, at, by)
-    deeds.record(
-        key=key,
-        name="arrivals.weigh_in",
-        subject=frame.tag,
-        facts=facts,
-        at=at,
-        actor=by,
-        detail={
-            "parcel": parcel.code,
-            "request": weighing.request.reference if weighing.request else None,
-            "mass_mg": frame.reading.mass_mg,
-            "movement": movement.number,
-        },
+    event.of(
+        frame.tag,
+        parcel=parcel.code,
+        request=weighing.request.reference if weighing.request else None,
+        mass_mg=frame.reading.mass_mg,
+        movement=movement.number,
     )
     return frame
 
 
-@transaction.atomic
+def _frame(frame: ReturnedFrame) -> ReturnedFrame:
+    return ReturnedFrame.objects.get(pk=frame.pk)
+
+
+@deeds.rule(
+    "arrivals.assign",
+    facts=lambda frame, request: [frame.tag, request.reference],
+    again=_frame,
+)
 def assign(
-    *, key: UUID, frame: ReturnedFrame, request: Request, at: datetime, by: User
+    event: Draft, /, *, key: UUID, frame: ReturnedFrame, request: Request, at: datetime, by: User
 ) -> ReturnedFrame:
     """Find the story of a frame that came without a slip, while it is still in the house.
 
     The request's wish counts unless one was recorded at the bench. Raises StaleState when the
     frame has a story already or has ended.
     """
-    facts = [frame.tag, request.reference]
-    if deeds.repeated(key=key, name="arrivals.assign", facts=facts):
-        return ReturnedFrame.objects.get(pk=frame.pk)
     _mark_arrived(request)
     rows = ReturnedFrame.objects.filter(pk=frame.pk, request=None, ended_at=None)
     rows = rows.exclude(state__in=[FrameState.BOXED, FrameState.GROUND, FrameState.VOIDED])
     wish = frame.wish or request.wish
     if rows.update(request=request, wish=wish, lenses_back=request.lenses_back) != 1:
         raise StaleState()
-    found = ReturnedFrame.objects.get(pk=frame.pk)
+    found = _frame(frame)
     _set_back(found.parcel.request, at)
     letters.owe(letter="arrived", request=request, frame=found, at=at)
-    deeds.record(
-        key=key,
-        name="arrivals.assign",
-        subject=frame.tag,
-        facts=facts,
-        at=at,
-        actor=by,
-        detail={"request": request.reference},
-    )
+    event.of(frame.tag, request=request.reference)
     return found
 
 
-@transaction.atomic
-def finish(*, key: UUID, parcel: Parcel, at: datetime, by: User) -> Parcel:
+@deeds.rule(
+    "arrivals.finish",
+    facts=lambda parcel: [parcel.code],
+    again=lambda parcel: Parcel.objects.get(pk=parcel.pk),
+)
+def finish(event: Draft, /, *, key: UUID, parcel: Parcel, at: datetime, by: User) -> Parcel:
     """Everything in the parcel is weighed in; without a single frame it was empty.
 
     Tells each customer whose frame was in it, and the parcel's sender if none of theirs was: their
     request is awaited again. Raises StaleState when somebody finished it first.
     """
-    facts = [parcel.code]
-    if deeds.repeated(key=key, name="arrivals.finish", facts=facts):
-        return Parcel.objects.get(pk=parcel.pk)
     frames = list(live_frames(parcel).select_related("request"))
     content = Parcel.Content.FRAMES if frames else Parcel.Content.EMPTY
     changed = Parcel.objects.filter(pk=parcel.pk, done_at=None).update(content=content, done_at=at)
@@ -178,30 +163,21 @@ def finish(*, key: UUID, parcel: Parcel, at: datetime, by: User) -> Parcel:
         raise StaleState()
     _tell(parcel, frames, at)
     _set_back(parcel.request, at)
-    deeds.record(
-        key=key,
-        name="arrivals.finish",
-        subject=parcel.code,
-        facts=facts,
-        at=at,
-        actor=by,
-        detail={"content": str(content), "frames": [frame.tag for frame in frames]},
-    )
+    event.of(parcel.code, content=str(content), frames=[frame.tag for frame in frames])
     return Parcel.objects.get(pk=parcel.pk)
 
 
-@transaction.atomic
+@deeds.rule(
+    "arrivals.unweigh", facts=lambda frame, reason: [frame.tag, reason.strip()], again=_frame
+)
 def unweigh(
-    *, key: UUID, frame: ReturnedFrame, reason: str, at: datetime, by: User
+    event: Draft, /, *, key: UUID, frame: ReturnedFrame, reason: str, at: datetime, by: User
 ) -> ReturnedFrame:
     """Undo a weigh-in before anything was decided: the movement is reversed, the tag is void.
 
     The parcel opens again, so that the frame can be weighed in anew. Raises StaleState once the
     frame was looked over.
     """
-    facts = [frame.tag, reason.strip()]
-    if deeds.repeated(key=key, name="arrivals.unweigh", facts=facts):
-        return ReturnedFrame.objects.get(pk=frame.pk)
     rows = ReturnedFrame.objects.filter(pk=frame.pk, state__in=sources(FrameState.VOIDED))
     if rows.update(state=FrameState.VOIDED, ended_at=at) != 1:
         raise StaleState()
@@ -214,16 +190,8 @@ def unweigh(
     )
     Parcel.objects.filter(pk=frame.parcel_id).update(done_at=None)
     _set_back(frame.request, at)
-    deeds.record(
-        key=key,
-        name="arrivals.unweigh",
-        subject=frame.tag,
-        facts=facts,
-        at=at,
-        actor=by,
-        detail={"movement": undone.number},
-    )
-    return ReturnedFrame.objects.get(pk=frame.pk)
+    event.of(frame.tag, movement=undone.number)
+    return _frame(frame)
 
 
 def live_frames(parcel: Parcel) -> QuerySet[ReturnedFrame]:

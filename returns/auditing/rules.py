@@ -14,11 +14,11 @@ from math import ceil
 from typing import TYPE_CHECKING
 from uuid import UUID
 
-from django.db import transaction
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from inventory import deeds
+from inventory.deeds import Draft
 from inventory.errors import BadInput, StaleState
 from inventory.models import Reading, Scale
 from inventory.weighing import rules as weighing
@@ -62,12 +62,15 @@ def lot_of(month: str) -> QuerySet[ReturnedFrame]:
     return rows.order_by("tag")
 
 
-@transaction.atomic
-def draw(*, key: UUID, month: str, quality_limit: str, at: datetime, by: User) -> WeighAudit:
+@deeds.rule(
+    "audits.draw",
+    facts=lambda month, quality_limit: ["draw", month, quality_limit],
+    again=lambda key: WeighAudit.objects.get(key=key),
+)
+def draw(
+    event: Draft, /, *, key: UUID, month: str, quality_limit: str, at: datetime, by: User
+) -> WeighAudit:
     """Draw the sample of a month. StaleState while an audit of that month is still open."""
-    facts = ["draw", month, quality_limit]
-    if deeds.repeated(key=key, name="audits.draw", facts=facts):
-        return WeighAudit.objects.get(key=key)
     lot = {frame.tag: frame for frame in lot_of(month)}
     plan = plan_of(len(lot), quality_limit)
     if WeighAudit.objects.filter(month=month, state=WeighAudit.State.OPEN).exists():
@@ -85,15 +88,7 @@ def draw(*, key: UUID, month: str, quality_limit: str, at: datetime, by: User) -
     )
     drawn = sampling.drawn(list(lot), sample=plan.sample, seed=seed)
     AuditedFrame.objects.bulk_create(AuditedFrame(audit=audit, frame=lot[tag]) for tag in drawn)
-    deeds.record(
-        key=key,
-        name="audits.draw",
-        subject=month,
-        facts=facts,
-        at=at,
-        actor=by,
-        detail={"audit": audit.pk, "seed": seed, "lot": len(lot), "sample": plan.sample},
-    )
+    event.of(month, audit=audit.pk, seed=seed, lot=len(lot), sample=plan.sample)
     return audit
 
 
@@ -111,14 +106,15 @@ def plan_of(lot: int, quality_limit: str) -> sampling.Plan:
         raise BadInput(told, field="quality_limit") from error
 
 
-@transaction.atomic
+@deeds.rule(
+    "audits.weigh",
+    facts=lambda audit, again: ["weigh", audit.pk, again.scale.pk, dict(again.typed)],
+    again=lambda audit: WeighAudit.objects.get(pk=audit.pk),
+)
 def weigh(
-    *, key: UUID, audit: WeighAudit, again: WeighedAgain, at: datetime, by: User
+    event: Draft, /, *, key: UUID, audit: WeighAudit, again: WeighedAgain, at: datetime, by: User
 ) -> WeighAudit:
     """Enter what the sample weighs now, and judge the lot. A frame that is not there is wrong."""
-    facts = ["weigh", audit.pk, again.scale.pk, dict(again.typed)]
-    if deeds.repeated(key=key, name="audits.weigh", facts=facts):
-        return WeighAudit.objects.get(pk=audit.pk)
     frames = list(audit.frames.select_related("frame__reading__scale"))
     _refuse_strangers(frames, again)
     wrong = sum(_judge(one, again, at) != AuditedFrame.Verdict.AGREES for one in frames)
@@ -128,15 +124,7 @@ def weigh(
     )
     if turned != 1:
         raise StaleState()
-    deeds.record(
-        key=key,
-        name="audits.weigh",
-        subject=audit.month,
-        facts=facts,
-        at=at,
-        actor=by,
-        detail={"audit": audit.pk, "wrong": wrong, "state": state.value},
-    )
+    event.of(audit.month, audit=audit.pk, wrong=wrong, state=state.value)
     return WeighAudit.objects.get(pk=audit.pk)
 
 

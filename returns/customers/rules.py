@@ -17,11 +17,11 @@ from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
-from django.db import transaction
 from django.db.models import Max, Q
 from django.utils.translation import gettext as _
 
 from inventory import deeds
+from inventory.deeds import Draft
 from inventory.errors import BadInput, Conflict
 from inventory.models import Workshop
 from returns.customers import sums as addresses
@@ -147,20 +147,24 @@ def open_requests(person: Person) -> list[Request]:
     return list(person.requests.filter(ended_at=None))
 
 
-@transaction.atomic
-def erase(*, key: UUID, person: Person, at: datetime, by: User | None = None) -> Person:
+@deeds.rule(
+    "people.erase",
+    facts=lambda person: ["erase", person.pk],
+    again=lambda person: Person.objects.get(pk=person.pk),
+)
+def erase(
+    event: Draft, /, *, key: UUID, person: Person, at: datetime, by: User | None = None
+) -> Person:
     """Delete name, email, address, notes and photos; keep the rows that figures stand on.
 
-    What is deleted already stays so, and no second deed is written.
+    What is deleted already stays so, and no second event is written.
 
     Raises:
         Conflict: a request of theirs is still open; end or withdraw it first.
     """
-    facts = ["erase", person.pk]
-    if deeds.repeated(key=key, name="people.erase", facts=facts):
-        return Person.objects.get(pk=person.pk)
     person = Person.objects.select_for_update().get(pk=person.pk)
     if person.erased_at is not None:
+        event.drop()
         return person
     waiting = open_requests(person)
     if waiting:
@@ -171,8 +175,7 @@ def erase(*, key: UUID, person: Person, at: datetime, by: User | None = None) ->
     for request in person.requests.all():
         _forget_request(request)
     _blank(person, at)
-    subject = f"person-{person.pk}"
-    deeds.record(key=key, name="people.erase", subject=subject, facts=facts, at=at, actor=by)
+    event.of(f"person-{person.pk}")
     return person
 
 
@@ -201,20 +204,23 @@ def expired(at: datetime) -> list[Person]:
     return list(known.exclude(requests__ended_at=None).order_by("pk")[:200])
 
 
-@transaction.atomic
-def hand_out(*, key: UUID, person: Person, at: datetime, by: User) -> dict[str, Any]:
+def _copy(person: Person) -> dict[str, Any]:
+    if person.erased_at is not None:
+        raise Conflict(_("Their data has been deleted. There is nothing to hand out."))
+    return export(person)
+
+
+@deeds.rule("people.hand_out", facts=lambda person: ["hand_out", person.pk], again=_copy)
+def hand_out(
+    event: Draft, /, *, key: UUID, person: Person, at: datetime, by: User
+) -> dict[str, Any]:
     """The copy that a person asked for. The history says that it was made, and nothing of it.
 
     Raises:
         Conflict: their data has been deleted.
     """
-    facts = ["hand_out", person.pk]
-    if person.erased_at is not None:
-        raise Conflict(_("Their data has been deleted. There is nothing to hand out."))
-    if not deeds.repeated(key=key, name="people.hand_out", facts=facts):
-        subject = f"person-{person.pk}"
-        deeds.record(key=key, name="people.hand_out", subject=subject, facts=facts, at=at, actor=by)
-    return export(person)
+    event.of(f"person-{person.pk}")
+    return _copy(person)
 
 
 def export(person: Person) -> dict[str, Any]:

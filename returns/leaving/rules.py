@@ -5,14 +5,14 @@ from __future__ import annotations
 import uuid
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 from uuid import UUID
 
-from django.db import transaction
 from django.db.models import Exists, OuterRef, QuerySet
 from django.utils.translation import gettext as _
 
 from inventory import deeds
+from inventory.deeds import Draft
 from inventory.errors import BadInput, StaleState
 from inventory.ledger.rules import carrying, ledger, places
 from inventory.models import PlaceKind, Reading, Scale
@@ -46,8 +46,23 @@ WAYS: Final = {
 }
 
 
-@transaction.atomic
+def _sent(key: UUID) -> Dispatch:
+    return Dispatch.objects.get(key=key)
+
+
+@deeds.rule(
+    "posting_out.post_frame",
+    facts=lambda frame, scale, mass, reason: [
+        frame.tag,
+        scale.pk if scale else None,
+        mass.strip(),
+        reason.strip(),
+    ],
+    again=_sent,
+)
 def post_frame(
+    event: Draft,
+    /,
     *,
     key: UUID,
     frame: ReturnedFrame,
@@ -62,9 +77,6 @@ def post_frame(
     A frame that goes back as it is may be weighed once more: then give `scale` and `mass` as
     typed. A mended one was weighed out already. Raises StaleState when it is not to be posted.
     """
-    facts = [frame.tag, scale.pk if scale else None, mass.strip(), reason.strip()]
-    if deeds.repeated(key=key, name="posting_out.post_frame", facts=facts):
-        return Dispatch.objects.get(key=key)
     way = WAYS.get(FrameState(again(frame).state))
     if way is None:
         raise StaleState(_("This frame is not to be posted now."))
@@ -73,26 +85,27 @@ def post_frame(
     _leave(key, frame, way.kind, reading, at, by)
     gone = advance(frame, way.state, ended_at=at)
     dispatch = _dispatched(key, way.kind, gone, at)
-    _told(dispatch, "post_frame", way.letter, key=key, facts=facts, at=at, actor=by)
+    _end(dispatch, way.letter, at)
+    event.of(frame.tag, dispatch=dispatch.code)
     return dispatch
 
 
-@transaction.atomic
-def post_lenses(*, key: UUID, frame: ReturnedFrame, at: datetime, by: User) -> Dispatch:
+@deeds.rule("posting_out.post_lenses", facts=lambda frame: [frame.tag], again=_sent)
+def post_lenses(
+    event: Draft, /, *, key: UUID, frame: ReturnedFrame, at: datetime, by: User
+) -> Dispatch:
     """The lenses of a stripped frame go back to their wearer.
 
     Raises StaleState when no lenses of this frame wait.
     """
-    facts = [frame.tag]
-    if deeds.repeated(key=key, name="posting_out.post_lenses", facts=facts):
-        return Dispatch.objects.get(key=key)
     if not lenses_wait(again(frame)):
         raise StaleState(_("No lenses of this frame wait to be posted."))
     _leave(key, frame, Dispatch.Kind.LENSES, None, at, by)
     over = (FrameState.GROUND, FrameState.DISCARDED)
     ReturnedFrame.objects.filter(pk=frame.pk, state__in=over).update(ended_at=at)
     dispatch = _dispatched(key, Dispatch.Kind.LENSES, again(frame), at)
-    _told(dispatch, "post_lenses", "lenses_posted", key=key, facts=facts, at=at, actor=by)
+    _end(dispatch, "lenses_posted", at)
+    event.of(frame.tag, dispatch=dispatch.code)
     return dispatch
 
 
@@ -111,7 +124,7 @@ def lenses_to_post() -> list[ReturnedFrame]:
     return [frame for frame in rows if lenses_wait(frame)]
 
 
-def _reading(  # noqa: PLR0917  a reading and its circumstances, as the caller has them
+def _reading(
     key: UUID,
     frame: ReturnedFrame,
     scale: Scale | None,
@@ -129,7 +142,7 @@ def _reading(  # noqa: PLR0917  a reading and its circumstances, as the caller h
     return reading
 
 
-def _leave(  # noqa: PLR0917  what leaves and its circumstances, as the caller has them
+def _leave(
     key: UUID,
     frame: ReturnedFrame,
     kind: Dispatch.Kind,
@@ -161,13 +174,8 @@ def _dispatched(key: UUID, kind: Dispatch.Kind, frame: ReturnedFrame, at: dateti
     )
 
 
-def _told(dispatch: Dispatch, name: str, letter: str, **deed: Any) -> None:
-    """The history, the request's end, and the letter if somebody is known who gets one."""
-    frame = dispatch.frame
-    assert frame is not None  # noqa: S101  every dispatch made here is of a frame
-    deeds.record(
-        name=f"posting_out.{name}", subject=frame.tag, detail={"dispatch": dispatch.code}, **deed
-    )
-    settle(frame.request, deed["at"])
-    if frame.request is not None:
-        letters.owe(letter=letter, request=frame.request, frame=frame, at=deed["at"])
+def _end(dispatch: Dispatch, letter: str, at: datetime) -> None:
+    """The request's end, and the letter if somebody is known who gets one."""
+    settle(dispatch.request, at)
+    if dispatch.request is not None:
+        letters.owe(letter=letter, request=dispatch.request, frame=dispatch.frame, at=at)

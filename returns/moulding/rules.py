@@ -7,10 +7,10 @@ from datetime import date, datetime
 from typing import TYPE_CHECKING
 from uuid import UUID
 
-from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory import clock, deeds
+from inventory.deeds import Draft
 from inventory.errors import BadInput, Conflict
 from inventory.models import Movement, Posting
 from returns.models import Colourway, ProductionBatch
@@ -20,8 +20,20 @@ if TYPE_CHECKING:
     from django.contrib.auth.models import User
 
 
-@transaction.atomic
+@deeds.rule(
+    "batches.mould",
+    facts=lambda colourway, code, made_on, pieces, issues: [
+        colourway.pk,
+        code.strip(),
+        made_on.isoformat(),
+        pieces,
+        sorted(movement.number for movement in issues),
+    ],
+    again=lambda event: ProductionBatch.objects.get(code=event.subject),
+)
 def mould(
+    event: Draft,
+    /,
     *,
     key: UUID,
     colourway: Colourway,
@@ -39,10 +51,6 @@ def mould(
     to come, Conflict when the batch exists.
     """
     numbers = sorted(movement.number for movement in issues)
-    facts = [colourway.pk, code.strip(), made_on.isoformat(), pieces, numbers]
-    done = deeds.repeated(key=key, name="batches.mould", facts=facts)
-    if done:
-        return ProductionBatch.objects.get(code=done.subject)
     if pieces < 1:
         raise BadInput(_("Write how many good pieces came out."), field="pieces")
     if made_on > clock.day_of(at):
@@ -62,15 +70,7 @@ def mould(
         heat=moulded.heat_of(postings).to_list(),
         issued_mg=sum(posting.quantity for posting in postings),
     )
-    deeds.record(
-        key=key,
-        name="batches.mould",
-        subject=batch.code,
-        facts=facts,
-        at=at,
-        actor=by,
-        detail={"lots": sorted({moulded.lot_code(posting) for posting in postings})},
-    )
+    event.of(batch.code, lots=sorted({moulded.lot_code(posting) for posting in postings}))
     return batch
 
 

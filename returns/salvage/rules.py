@@ -15,10 +15,11 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any, Final
 from uuid import UUID
 
-from django.db import models, transaction
+from django.db import models
 from django.utils.translation import gettext as _
 
 from inventory import deeds
+from inventory.deeds import Draft
 from inventory.errors import BadInput, Conflict, StaleState
 from inventory.models import Part, Reservation
 from inventory.models.places import ReservationState
@@ -51,16 +52,17 @@ class Match:
         return [self.donor.tag, self.component, self.frame.tag]
 
 
-@transaction.atomic
-def approve(*, key: UUID, match: Match, at: datetime, by: User) -> PartPromise:
+@deeds.rule(
+    "salvaging.approve",
+    facts=lambda match: match.facts(),
+    again=lambda key: PartPromise.objects.get(key=key),
+)
+def approve(event: Draft, /, *, key: UUID, match: Match, at: datetime, by: User) -> PartPromise:
     """Note that the donor's component is kept for the frame.
 
     Raises BadInput when the part does not fit or the frame does not lack it, Conflict when either
     is promised already, StaleState when one of the two no longer waits.
     """
-    facts = match.facts()
-    if deeds.repeated(key=key, name="salvaging.approve", facts=facts):
-        return PartPromise.objects.get(key=key)
     _hold(match.donor, (FrameState.TO_STRIP,))
     _hold(match.frame, lacking.WAITING)
     lapsed = _end_dead(at)
@@ -75,29 +77,27 @@ def approve(*, key: UUID, match: Match, at: datetime, by: User) -> PartPromise:
         made_at=at,
         made_by=by,
     )
-    detail = {"promise": promise.pk, "donor": match.donor.tag, "component": match.component}
-    _record(promise, "approve", detail | {"lapsed": lapsed}, key=key, facts=facts, at=at, actor=by)
+    event.of(match.frame.tag, **_detail(promise), lapsed=lapsed)
     return promise
 
 
-@transaction.atomic
+@deeds.rule(
+    "salvaging.withdraw",
+    facts=lambda donor, component: [donor.tag, component],
+    again=lambda event: PartPromise.objects.get(pk=event.detail["promise"]),
+)
 def withdraw(
-    *, key: UUID, donor: ReturnedFrame, component: str, at: datetime, by: User
+    event: Draft, /, *, key: UUID, donor: ReturnedFrame, component: str, at: datetime, by: User
 ) -> PartPromise:
     """Take a promise back before the donor is stripped; both frames are free for another match.
 
     Raises StaleState when there is no open promise of that component.
     """
-    facts = [donor.tag, component]
-    done = deeds.repeated(key=key, name="salvaging.withdraw", facts=facts)
-    if done:
-        return PartPromise.objects.get(pk=done.detail["promise"])
     rows = PartPromise.objects.filter(donor=donor, component=component, state=State.OPEN)
     promise = rows.select_related("frame").first()
     if promise is None or rows.update(state=State.WITHDRAWN, ended_at=at) != 1:
         raise StaleState(_("There is no open promise of this part."))
-    detail = {"promise": promise.pk, "donor": donor.tag}
-    _record(promise, "withdraw", detail, key=key, facts=facts, at=at, actor=by)
+    event.of(promise.frame.tag, promise=promise.pk, donor=donor.tag)
     return PartPromise.objects.get(pk=promise.pk)
 
 
@@ -157,12 +157,19 @@ def _turn(promise: PartPromise, source: State, to: State, ended_at: datetime | N
 
 def _record_at_strip(promise: PartPromise, name: str, *, at: datetime, actor: User) -> None:
     """A key of its own each time: a donor may be stripped, put together and stripped again."""
-    detail = {
-        "promise": promise.pk,
-        "donor": promise.donor.tag,
-        "component": promise.component,
-    }
-    _record(promise, name, detail, key=uuid.uuid4(), facts=[promise.pk], at=at, actor=actor)
+    deeds.record(
+        key=uuid.uuid4(),
+        name=f"salvaging.{name}",
+        subject=promise.frame.tag,
+        facts=[promise.pk],
+        at=at,
+        actor=actor,
+        detail=_detail(promise),
+    )
+
+
+def _detail(promise: PartPromise) -> dict[str, Any]:
+    return {"promise": promise.pk, "donor": promise.donor.tag, "component": promise.component}
 
 
 def _reserve(promise: PartPromise, at: datetime) -> bool:
@@ -233,7 +240,3 @@ def _part(gift: Gift) -> Part:
     if part is None:
         raise BadInput(_("The donor has no sound part of that kind to give."), field="donor")
     return part
-
-
-def _record(promise: PartPromise, name: str, detail: dict[str, Any], **deed: Any) -> None:
-    deeds.record(name=f"salvaging.{name}", subject=promise.frame.tag, detail=detail, **deed)

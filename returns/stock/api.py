@@ -7,6 +7,7 @@ from typing import Any
 from django.utils.translation import gettext as _
 from rest_framework import serializers
 
+from inventory.counting import Counted
 from inventory.errors import BadInput
 from inventory.furniture.api.shapes import (
     Body,
@@ -117,10 +118,9 @@ class PartCounts(DeedView):
     body_class = PartCountBody
     made_class = CountAnswer
 
-    def do(self, said: dict[str, Any]) -> dict[str, Movement | None]:
+    def do(self, said: dict[str, Any]) -> Counted:
         part = found(Part.objects.all(), code=self.kwargs["code"])
-        moved = stock.count(key=self.deed_key, part=part, at=self.at, actor=self.by, **said)
-        return {"movement": moved}
+        return stock.count(key=self.deed_key, part=part, at=self.at, actor=self.by, **said)
 
 
 class MaterialBody(Body):
@@ -254,8 +254,8 @@ class MassCounts(DeedView):
     body_class = MassCountBody
     made_class = CountAnswer
 
-    def do(self, said: dict[str, Any]) -> dict[str, Movement | None]:
-        moved = material.count(
+    def do(self, said: dict[str, Any]) -> Counted:
+        return material.count(
             key=self.deed_key,
             place=found(Place.objects.select_related("lot"), code=self.kwargs["code"]),
             weighing=Weighing(scale=said["scale"], mass=said["mass"]),
@@ -263,7 +263,6 @@ class MassCounts(DeedView):
             at=self.at,
             by=self.by,
         )
-        return {"movement": moved}
 
 
 class DisposalBody(Body):

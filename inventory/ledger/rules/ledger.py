@@ -6,19 +6,20 @@ movement belongs to. Balances are a cache: recomputable, and never the proof of 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING
+from functools import wraps
+from typing import TYPE_CHECKING, Any, ParamSpec, TypeVar
 from uuid import UUID
 
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.db.models import F
 from django.utils import timezone
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
-from inventory.deeds import fingerprint
+from inventory.deeds import Arguments, fingerprint, picked
 from inventory.errors import AlreadyReversed, BadInput, KeyReused, NotEnough, WrongRecipe
 from inventory.ledger.queries import naming
 from inventory.ledger.sums import recipes
@@ -29,6 +30,9 @@ from inventory.numbering import next_number
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import User
+
+P = ParamSpec("P")
+R = TypeVar("R")
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +56,47 @@ class Story:
     heat: list[list[int]] | None = None
 
 
+def rule(
+    *,
+    facts: Callable[..., list[Any]],
+    kept: Callable[[Movement], list[Any]],
+    again: Callable[[Movement], Any],
+) -> Callable[[Callable[P, R]], Callable[P, R]]:
+    """The frame of a rule whose only record is the movement that it posts under its own key.
+
+    `facts` says what was asked, as `deeds.rule` has it; `kept` reads the same off the movement, so
+    that a repeat is known by the row itself; `again` makes the answer to a repeat of it.
+
+    Raises KeyReused when the movement under the key says otherwise than the facts.
+    """
+
+    def frame(body: Callable[P, R]) -> Callable[P, R]:
+        arguments = Arguments.of(body, facts)
+
+        @transaction.atomic
+        def once(told: Mapping[str, Any], /, *args: P.args, **given: P.kwargs) -> R:
+            earlier = Movement.objects.filter(key=told["key"]).first()
+            if earlier is None:
+                return body(*args, **given)
+            if kept(earlier) != picked(facts, told):
+                raise KeyReused()
+            answer: R = again(earlier)
+            return answer
+
+        @wraps(body)
+        def framed(*args: P.args, **given: P.kwargs) -> R:
+            told = arguments.defaults | given
+            try:
+                return once(told, *args, **given)
+            except (IntegrityError, KeyReused):
+                # The slower of two hands with one key posts at a moment of its own.
+                return once(told, *args, **given)
+
+        return framed
+
+    return frame
+
+
 @transaction.atomic
 def post(
     *,
@@ -72,13 +117,15 @@ def post(
     """
     told = story or Story()
     _refuse_bad_lines(kind, lines)
-    content = _content(kind, lines, told, happened_at)
+    head = Movement(key=key, kind=kind, happened_at=happened_at)
+    head.fingerprint = fingerprint([*_asked(head, lines, told), *_more(told, lines)])
     # The locks come first: of two hands with one key, the second then sees what the first wrote.
     _lock_balances(lines)
     earlier = Movement.objects.filter(key=key).first()
     if earlier is not None:
-        return _same_or_refuse(earlier, content)
-    head = Movement(key=key, kind=kind, fingerprint=content, happened_at=happened_at)
+        if earlier.fingerprint != head.fingerprint:
+            _refuse_other(earlier, head, lines, told)
+        return earlier
     return _write(head, lines, told)
 
 
@@ -97,7 +144,9 @@ def reverse(
     content = fingerprint(["reverse", movement.number, reason.strip()])
     earlier = Movement.objects.filter(key=key).first()
     if earlier is not None:
-        return _same_or_refuse(earlier, content)
+        if earlier.fingerprint != content:
+            raise KeyReused()
+        return earlier
     if movement.reverses_id or Movement.objects.filter(reverses=movement).exists():
         raise AlreadyReversed()
     lines = [
@@ -139,22 +188,36 @@ def _refuse_wrong_leg(kind: str, line: Line) -> None:
     )
 
 
-def _content(kind: str, lines: Sequence[Line], story: Story, happened_at: datetime) -> str:
+def _asked(head: Movement, lines: Sequence[Line], story: Story) -> list[Any]:
+    """What was asked of `post`, but for what `_more` tells of it."""
     legs = [[line.source.code, line.target.code, line.quantity] for line in lines]
-    return fingerprint([kind, legs, story.subject, story.cost_minor, happened_at.isoformat()])
+    return [head.kind, legs, story.subject, story.cost_minor, head.happened_at.isoformat()]
 
 
-def _same_or_refuse(earlier: Movement, content: str) -> Movement:
-    if earlier.fingerprint != content:
+def _more(story: Story, lines: Sequence[Line]) -> list[Any]:
+    """Reason, heat and readings: what the fingerprints of the first movements leave out."""
+    return [story.reason, story.heat, [_seen(line.reading) for line in lines]]
+
+
+def _seen(reading: Reading | None) -> list[Any] | None:
+    """A reading as it was typed: a repeat reads the scale into a row of its own."""
+    return [reading.scale_id, reading.typed, reading.mass_mg] if reading else None
+
+
+def _refuse_other(earlier: Movement, head: Movement, lines: Sequence[Line], story: Story) -> None:
+    """KeyReused, unless the fingerprint is of the first kind and the row itself says the rest."""
+    rows = earlier.postings.order_by("line").select_related("reading")
+    rest = [earlier.reason, earlier.heat, [_seen(row.reading) for row in rows]]
+    is_of_old = earlier.fingerprint == fingerprint(_asked(head, lines, story))
+    if not is_of_old or rest != _more(story, lines):
         raise KeyReused()
-    return earlier
 
 
 def _write(movement: Movement, lines: Sequence[Line], story: Story) -> Movement:
     """Fill in the head, write the rows, move the balances."""
     movement.number = next_number("movement")
     movement.month, movement.belongs_to = _month_for(movement.happened_at)
-    movement.recorded_at = timezone.now()
+    movement.recorded_at = movement.happened_at
     movement.subject = story.subject
     movement.actor = story.actor
     movement.reason = story.reason

@@ -10,10 +10,10 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Final
 from uuid import UUID
 
-from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory import deeds
+from inventory.deeds import Draft
 from inventory.errors import BadInput, Conflict
 from inventory.ledger.rules import ledger
 from inventory.models import Movement
@@ -38,8 +38,14 @@ ALONE: Final = frozenset(
 REASON_LENGTH_MAX: Final = 200
 
 
-@transaction.atomic
-def reverse(*, key: UUID, movement: Movement, reason: str, at: datetime, by: User) -> Movement:
+@deeds.rule(
+    "reversing.reverse",
+    facts=lambda movement, reason: [movement.number, reason.strip()],
+    again=lambda key: Movement.objects.get(key=key),
+)
+def reverse(
+    event: Draft, /, *, key: UUID, movement: Movement, reason: str, at: datetime, by: User
+) -> Movement:
     """Post the mirror image of a movement. A repeat returns the reversal already posted.
 
     Raises:
@@ -47,9 +53,6 @@ def reverse(*, key: UUID, movement: Movement, reason: str, at: datetime, by: Use
         Conflict: the movement is part of a story.
         AlreadyReversed, NotEnough: as the ledger has it.
     """
-    facts = [movement.number, reason.strip()]
-    if deeds.repeated(key=key, name="reversing.reverse", facts=facts):
-        return Movement.objects.get(key=key)
     if not 1 <= len(reason.strip()) <= REASON_LENGTH_MAX:
         raise BadInput(_("Say why, in up to 200 characters."), field="reason")
     if movement.kind not in ALONE:
@@ -61,13 +64,6 @@ def reverse(*, key: UUID, movement: Movement, reason: str, at: datetime, by: Use
             % {"subject": movement.subject or "–"}
         )
     reversal = ledger.reverse(key=key, movement=movement, reason=reason, at=at, actor=by)
-    deeds.record(
-        key=key,
-        name="reversing.reverse",
-        subject=movement.subject or f"movement-{movement.number}",
-        facts=facts,
-        at=at,
-        actor=by,
-        detail={"movement": movement.number, "reversal": reversal.number},
-    )
+    subject = movement.subject or f"movement-{movement.number}"
+    event.of(subject, movement=movement.number, reversal=reversal.number)
     return reversal

@@ -13,11 +13,11 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
-from django.db import transaction
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 
 from inventory import deeds
+from inventory.deeds import Draft
 from inventory.errors import BadInput, BoxChanged, Conflict, SecondPersonNeeded, StaleState
 from inventory.furniture import numbers
 from inventory.ledger.rules import ledger, places
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from django.contrib.auth.models import User
 
 State = GrindRun.State
+Flow = list[int | None]
 
 _TARGETS = {"dust": PlaceKind.DUST, "purge": PlaceKind.PURGE, "moisture": PlaceKind.MOISTURE}
 MINUTES_MAX = 24 * 60
@@ -58,20 +59,27 @@ class GrindOut:
         """What was asked, for the fingerprint."""
         fine = self.fine_scale.pk if self.fine_scale else None
         typed = [self.flake, self.dust, self.purge, self.moisture]
-        flow = [self.melt_flow_mg_per_10min, self.melt_flow_tolerance_mg]
-        return [self.scale.pk, fine, typed, self.minutes, self.colour_change, flow]
+        return [self.scale.pk, fine, typed, self.minutes, self.colour_change, self.melt_flow()]
+
+    def melt_flow(self) -> Flow:
+        """The melt flow and its tolerance."""
+        return [self.melt_flow_mg_per_10min, self.melt_flow_tolerance_mg]
 
 
-@transaction.atomic
-def propose(*, key: UUID, box: Place, at: datetime, by: User) -> GrindRun:
+def _again(run: GrindRun) -> GrindRun:
+    return GrindRun.objects.select_related("box", "lot").get(pk=run.pk)
+
+
+@deeds.rule(
+    "grinding.propose",
+    facts=lambda box: [box.code],
+    again=lambda event: GrindRun.objects.get(code=event.subject),
+)
+def propose(event: Draft, /, *, key: UUID, box: Place, at: datetime, by: User) -> GrindRun:
     """Propose to grind what is in a box now. One box waits for one run at a time.
 
     Raises BadInput for a place that is no box or is empty, Conflict while a run is open.
     """
-    facts = [box.code]
-    done = deeds.repeated(key=key, name="grinding.propose", facts=facts)
-    if done:
-        return GrindRun.objects.get(code=done.subject)
     if box.kind != PlaceKind.BOX:
         raise BadInput(_("Only a regrind box can be ground."), field="box")
     _refuse_second_run(box)
@@ -86,20 +94,18 @@ def propose(*, key: UUID, box: Place, at: datetime, by: User) -> GrindRun:
         proposed_by=by,
         proposed_at=at,
     )
-    detail = {"box": box.code, "box_mg": run.box_mg}
-    _record(run, "propose", detail, key=key, facts=facts, at=at, actor=by)
+    event.of(run.code, box=box.code, box_mg=run.box_mg)
     return run
 
 
-@transaction.atomic
-def confirm(*, key: UUID, run: GrindRun, seen_mg: int, at: datetime, by: User) -> GrindRun:
+@deeds.rule("grinding.confirm", facts=lambda run, seen_mg: [run.code, seen_mg], again=_again)
+def confirm(
+    event: Draft, /, *, key: UUID, run: GrindRun, seen_mg: int, at: datetime, by: User
+) -> GrindRun:
     """The second person has seen box, mass and colour. `seen_mg` is the mass they were shown.
 
     Raises SecondPersonNeeded for the proposer, BoxChanged when the box is not as proposed.
     """
-    facts = [run.code, seen_mg]
-    if deeds.repeated(key=key, name="grinding.confirm", facts=facts):
-        return _again(run)
     if run.proposed_by_id == by.pk:
         raise SecondPersonNeeded()
     inside = boxes.contents(run.box)
@@ -107,32 +113,27 @@ def confirm(*, key: UUID, run: GrindRun, seen_mg: int, at: datetime, by: User) -
     if now != (run.box_mg, run.box_movement, run.box_mg):
         raise BoxChanged()
     _advance(run, [State.PROPOSED], state=State.CONFIRMED, confirmed_by=by, confirmed_at=at)
-    detail = {"box_mg": run.box_mg}
-    _record(run, "confirm", detail, key=key, facts=facts, at=at, actor=by)
+    event.of(run.code, box_mg=run.box_mg)
     return _again(run)
 
 
-@transaction.atomic
-def cancel(*, key: UUID, run: GrindRun, at: datetime, by: User) -> GrindRun:
+@deeds.rule("grinding.cancel", facts=lambda run: [run.code], again=_again)
+def cancel(event: Draft, /, *, key: UUID, run: GrindRun, at: datetime, by: User) -> GrindRun:
     """Let the box be before anything was ground. A held run has been ground: explain it."""
-    facts = [run.code]
-    if deeds.repeated(key=key, name="grinding.cancel", facts=facts):
-        return _again(run)
     _advance(run, [State.PROPOSED, State.CONFIRMED], state=State.CANCELLED)
-    _record(run, "cancel", {}, key=key, facts=facts, at=at, actor=by)
+    event.of(run.code)
     return _again(run)
 
 
-@transaction.atomic
-def finish(*, key: UUID, run: GrindRun, out: GrindOut, at: datetime, by: User) -> GrindRun:
+@deeds.rule("grinding.finish", facts=lambda run, out: [run.code, *out.facts()], again=_again)
+def finish(
+    event: Draft, /, *, key: UUID, run: GrindRun, out: GrindOut, at: datetime, by: User
+) -> GrindRun:
     """Weigh out a confirmed run, or weigh a held one again.
 
     A loss over the workshop's limit, or more out than in, holds the run: the readings are kept
     and nothing is posted. Otherwise the run is FINISHED and has its lot.
     """
-    facts = [run.code, *out.facts()]
-    if deeds.repeated(key=key, name="grinding.finish", facts=facts):
-        return _again(run)
     _refuse_bad_out(out)
     readings = _readings(out, at)
     held_for = implausible(run.box_mg, _masses(readings), colour_change=out.colour_change)
@@ -145,25 +146,27 @@ def finish(*, key: UUID, run: GrindRun, out: GrindOut, at: datetime, by: User) -
         minutes=out.minutes,
         colour_change=out.colour_change,
     )
-    flow = [out.melt_flow_mg_per_10min, out.melt_flow_tolerance_mg]
-    detail = {"held": bool(held_for), "melt_flow": flow}
-    _record(run, "finish", detail, key=key, facts=facts, at=at, actor=by)
-    return _again(run) if held_for else _post(key, _again(run), at, by)
+    event.of(run.code, held=bool(held_for), melt_flow=out.melt_flow())
+    return _again(run) if held_for else _post(key, _again(run), out.melt_flow(), at, by)
 
 
-@transaction.atomic
-def explain(*, key: UUID, run: GrindRun, explanation: str, at: datetime, by: User) -> GrindRun:
+@deeds.rule(
+    "grinding.explain",
+    facts=lambda run, explanation: [run.code, explanation.strip()],
+    again=_again,
+)
+def explain(
+    event: Draft, /, *, key: UUID, run: GrindRun, explanation: str, at: datetime, by: User
+) -> GrindRun:
     """Somebody says why a held run's figures are as they are; then it is posted as weighed."""
-    facts = [run.code, explanation.strip()]
-    if deeds.repeated(key=key, name="grinding.explain", facts=facts):
-        return _again(run)
     if not 1 <= len(explanation.strip()) <= 200:
         raise BadInput(
             _("Say in up to 200 characters where the difference comes from."), field="explanation"
         )
     _advance(run, [State.HELD], explanation=explanation.strip())
-    _record(run, "explain", {}, key=key, facts=facts, at=at, actor=by)
-    return _post(key, _again(run), at, by)
+    event.of(run.code)
+    told = Deed.objects.filter(name="grinding.finish", subject=run.code).order_by("-pk")[0]
+    return _post(key, _again(run), told.detail["melt_flow"], at, by)
 
 
 def implausible(box_mg: int, out_mg: Mapping[str, int], *, colour_change: bool) -> str:
@@ -191,8 +194,7 @@ def _refuse_bad_out(out: GrindOut) -> None:
         raise BadInput(_("Write the minutes that the run took, from 1 to 1440."), field="minutes")
     if is_nothing(out.flake):
         raise BadInput(_("Weigh the flake that came out."), field="flake")
-    flow = (out.melt_flow_mg_per_10min, out.melt_flow_tolerance_mg)
-    if any(figure is not None and not 0 <= figure <= 1_000_000 for figure in flow):
+    if any(figure is not None and not 0 <= figure <= 1_000_000 for figure in out.melt_flow()):
         raise BadInput(
             _("The melt flow lies between 0 and 1000 g in 10 minutes."),
             field="melt_flow_mg_per_10min",
@@ -223,9 +225,9 @@ def _masses(readings: Mapping[str, Reading]) -> dict[str, int]:
     return {name: reading.mass_mg for name, reading in readings.items()}
 
 
-def _post(key: UUID, run: GrindRun, at: datetime, by: User) -> GrindRun:
+def _post(key: UUID, run: GrindRun, flow: Flow, at: datetime, by: User) -> GrindRun:
     readings = {name: Reading.objects.get(pk=pk) for name, pk in run.readings.items()}
-    lot = _made_lot(run, at)
+    lot = _made_lot(run, flow, at)
     ledger.post(
         key=uuid.uuid5(key, "grind"),
         kind="grind",
@@ -258,22 +260,21 @@ def _lines(run: GrindRun, lot: Lot, readings: Mapping[str, Reading]) -> list[led
     return lines
 
 
-def _made_lot(run: GrindRun, at: datetime) -> Lot:
+def _made_lot(run: GrindRun, flow: Flow, at: datetime) -> Lot:
     """Grinding is no melt: the lot has the heat passes of what lay in the box."""
     inside = boxes.contents(run.box, up_to=run.box_movement)
     box = run.box
     # The database demands both of a box.
     assert box.polymer is not None  # noqa: S101
     assert box.colour is not None  # noqa: S101
-    told = Deed.objects.filter(name="grinding.finish", subject=run.code).order_by("-pk")[0]
-    flow, tolerance = told.detail["melt_flow"]
+    melt_flow, tolerance = flow
     return Lot.objects.create(
         code=fresh_lot_code(),
         polymer=box.polymer,
         colour=box.colour,
         origin=box.origin,
         heat=inside.heat_or_least.to_list(),
-        melt_flow_mg_per_10min=flow,
+        melt_flow_mg_per_10min=melt_flow,
         melt_flow_tolerance_mg=tolerance,
         made_at=at,
     )
@@ -305,11 +306,3 @@ def _advance(run: GrindRun, sources: list[GrindRun.State], **changes: Any) -> No
     rows = GrindRun.objects.filter(pk=run.pk, state__in=sources)
     if rows.update(**changes) != 1:
         raise StaleState()
-
-
-def _again(run: GrindRun) -> GrindRun:
-    return GrindRun.objects.select_related("box", "lot").get(pk=run.pk)
-
-
-def _record(run: GrindRun, name: str, detail: dict[str, Any], **deed: Any) -> None:
-    deeds.record(name=f"grinding.{name}", subject=run.code, detail=detail, **deed)

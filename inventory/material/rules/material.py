@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 from uuid import UUID
 
-from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory import deeds
+from inventory.counting import Counted
+from inventory.deeds import Draft
 from inventory.errors import BadInput
 from inventory.ledger.rules import ledger, places
 from inventory.material.queries import boxes
@@ -19,6 +20,7 @@ from inventory.material.rules.grinding import fresh_lot_code, is_nothing
 from inventory.material.sums.heat import HeatSpread
 from inventory.models import (
     Colour,
+    Deed,
     Lot,
     Movement,
     Origin,
@@ -81,101 +83,93 @@ class Weighing:
         return [self.scale.pk, self.mass.strip()]
 
 
-@transaction.atomic
+def _brought(kind: str) -> Callable[[Material, Weighing], list[object]]:
+    """The facts of material that comes in as one kind of movement."""
+    return lambda material, weighing: [kind, *material.facts(), *weighing.facts()]
+
+
+def _movement_under(key: UUID) -> Movement:
+    return Movement.objects.get(key=key)
+
+
+def _lot_of(event: Deed) -> Lot:
+    return Lot.objects.get(code=event.subject)
+
+
+@deeds.rule("material.into_box", facts=_brought("receive_feedstock"), again=_movement_under)
 def receive_to_box(
-    *, key: UUID, material: Material, weighing: Weighing, at: datetime, by: User
+    event: Draft, /, *, key: UUID, material: Material, weighing: Weighing, at: datetime, by: User
 ) -> Movement:
     """Bought-in pieces go into the regrind box of their class, to be ground here."""
     _refuse_not_bought(material)
-    return _into_box(
-        source=PlaceKind.SUPPLIERS,
-        kind="receive_feedstock",
-        key=key,
-        material=material,
-        weighing=weighing,
-        at=at,
-        by=by,
-    )
+    come = _Come(PlaceKind.SUPPLIERS, "receive_feedstock", material, weighing)
+    return _into_box(event, key, come, at, by)
 
 
-@transaction.atomic
+@deeds.rule("material.as_lot", facts=_brought("receive_feedstock"), again=_lot_of)
 def receive_as_lot(
-    *, key: UUID, material: Material, weighing: Weighing, at: datetime, by: User
+    event: Draft, /, *, key: UUID, material: Material, weighing: Weighing, at: datetime, by: User
 ) -> Lot:
     """Bought-in flake or pellets become a lot that can be issued to moulding."""
     _refuse_not_bought(material)
-    return _as_lot(
-        source=PlaceKind.SUPPLIERS,
-        kind="receive_feedstock",
-        key=key,
-        material=material,
-        weighing=weighing,
-        at=at,
-        by=by,
-    )
+    come = _Come(PlaceKind.SUPPLIERS, "receive_feedstock", material, weighing)
+    return _as_lot(event, key, come, at, by)
 
 
-@transaction.atomic
+@deeds.rule("material.into_box", facts=_brought("return_scrap"), again=_movement_under)
 def return_scrap(
-    *, key: UUID, material: Material, weighing: Weighing, at: datetime, by: User
+    event: Draft, /, *, key: UUID, material: Material, weighing: Weighing, at: datetime, by: User
 ) -> Movement:
     """Sprues, short shots and rejects of our own moulding go to their box, never mixed."""
     if material.origin != Origin.IN_PROCESS:
         raise BadInput(_("What comes back from moulding is in-process scrap."), field="origin")
-    return _into_box(
-        source=PlaceKind.PRODUCTION,
-        kind="return_scrap",
-        key=key,
-        material=material,
-        weighing=weighing,
-        at=at,
-        by=by,
-    )
+    come = _Come(PlaceKind.PRODUCTION, "return_scrap", material, weighing)
+    return _into_box(event, key, come, at, by)
 
 
-@transaction.atomic
+@deeds.rule("material.into_box", facts=_brought("opening"), again=_movement_under)
 def open_box(
-    *, key: UUID, material: Material, weighing: Weighing, at: datetime, by: User
+    event: Draft, /, *, key: UUID, material: Material, weighing: Weighing, at: datetime, by: User
 ) -> Movement:
     """What lay in a box before the ledger began."""
-    return _into_box(
-        source=PlaceKind.DIFFERENCE,
-        kind="opening",
-        key=key,
-        material=material,
-        weighing=weighing,
-        at=at,
-        by=by,
-    )
+    come = _Come(PlaceKind.DIFFERENCE, "opening", material, weighing)
+    return _into_box(event, key, come, at, by)
 
 
-@transaction.atomic
-def open_lot(*, key: UUID, material: Material, weighing: Weighing, at: datetime, by: User) -> Lot:
+@deeds.rule("material.as_lot", facts=_brought("opening"), again=_lot_of)
+def open_lot(
+    event: Draft, /, *, key: UUID, material: Material, weighing: Weighing, at: datetime, by: User
+) -> Lot:
     """A lot that was there before the ledger began."""
-    return _as_lot(
-        source=PlaceKind.DIFFERENCE,
-        kind="opening",
-        key=key,
-        material=material,
-        weighing=weighing,
-        at=at,
-        by=by,
-    )
+    come = _Come(PlaceKind.DIFFERENCE, "opening", material, weighing)
+    return _as_lot(event, key, come, at, by)
 
 
-@transaction.atomic
+@deeds.rule(
+    "material.issue",
+    facts=lambda lots, batch_code, scale: [
+        {lot.code: typed.strip() for lot, typed in lots.items()},
+        batch_code.strip(),
+        scale.pk,
+    ],
+    again=_movement_under,
+)
 def issue(
-    *, key: UUID, lots: Mapping[Lot, str], batch_code: str, scale: Scale, at: datetime, by: User
+    event: Draft,
+    /,
+    *,
+    key: UUID,
+    lots: Mapping[Lot, str],
+    batch_code: str,
+    scale: Scale,
+    at: datetime,
+    by: User,
 ) -> Movement:
     """Flake goes to moulding for one production batch. `lots` gives the typed mass of each lot.
 
     Raises BadInput for nothing issued, NotEnough when a lot holds less.
     """
     code = batch_code.strip()
-    facts = [{lot.code: typed.strip() for lot, typed in lots.items()}, code, scale.pk]
-    done = deeds.repeated(key=key, name="material.issue", facts=facts)
-    if done:
-        return Movement.objects.get(key=key)
     if not 1 <= len(code) <= BATCH_CODE_LENGTH_MAX:
         raise BadInput(_("Name the production batch, in up to 20 characters."), field="batch_code")
     wanted = {lot: typed for lot, typed in lots.items() if not is_nothing(typed)}
@@ -187,21 +181,27 @@ def issue(
         target = places.mass(PlaceKind.PRODUCTION)
         lines.append(ledger.Line(places.of_lot(lot), target, reading.mass_mg, reading))
     movement = _posted(key, "issue", lines, at, ledger.Story(subject=code, actor=by))
-    _told("issue", code, movement, key=key, facts=facts, at=at, actor=by)
+    event.of(code, movement=movement.number)
     return movement
 
 
-@transaction.atomic
+@deeds.rule(
+    "material.count",
+    facts=lambda place, weighing, reason: [place.code, *weighing.facts(), reason.strip()],
+    again=lambda key: Counted(Movement.objects.filter(key=key).first()),
+)
 def count(
-    *, key: UUID, place: Place, weighing: Weighing, reason: str, at: datetime, by: User
-) -> Movement | None:
-    """Put a box, a lot or the salvage bin right after a stock count; 0 means it is empty.
-
-    Returns None when the count agrees with the ledger.
-    """
-    facts = [place.code, *weighing.facts(), reason.strip()]
-    if deeds.repeated(key=key, name="material.count", facts=facts):
-        return Movement.objects.filter(key=key).first()
+    event: Draft,
+    /,
+    *,
+    key: UUID,
+    place: Place,
+    weighing: Weighing,
+    reason: str,
+    at: datetime,
+    by: User,
+) -> Counted:
+    """Put a box, a lot or the salvage bin right after a stock count; 0 means it is empty."""
     if place.kind not in COUNTED:
         raise BadInput(_("Only boxes, lots and the salvage bin are counted."), field="place")
     _refuse_no_reason(reason)
@@ -214,16 +214,19 @@ def count(
         line = ledger.Line(source, target, abs(gap_mg), reading)
         story = ledger.Story(subject=_subject(place), actor=by, reason=reason.strip())
         movement = _posted(key, "count_mass", [line], at, story)
-    _told("count", _subject(place), movement, key=key, facts=facts, at=at, actor=by)
-    return movement
+    event.of(_subject(place), movement=movement.number if movement else None)
+    return Counted(movement)
 
 
-@transaction.atomic
-def dispose(*, key: UUID, place: Place, reason: str, at: datetime, by: User) -> Movement:
+@deeds.rule(
+    "material.dispose",
+    facts=lambda place, reason: [place.code, reason.strip()],
+    again=_movement_under,
+)
+def dispose(
+    event: Draft, /, *, key: UUID, place: Place, reason: str, at: datetime, by: User
+) -> Movement:
     """A waste stream is taken away whole; `reason` says by whom or where to."""
-    facts = [place.code, reason.strip()]
-    if deeds.repeated(key=key, name="material.dispose", facts=facts):
-        return Movement.objects.get(key=key)
     _refuse_no_reason(reason)
     held_mg = boxes.held_mg(place)
     if place.kind not in WASTE or held_mg < 1:
@@ -231,53 +234,40 @@ def dispose(*, key: UUID, place: Place, reason: str, at: datetime, by: User) -> 
     line = ledger.Line(place, places.mass(PlaceKind.SUPPLIERS), held_mg)
     story = ledger.Story(subject=_subject(place), actor=by, reason=reason.strip())
     movement = _posted(key, "dispose", [line], at, story)
-    _told("dispose", _subject(place), movement, key=key, facts=facts, at=at, actor=by)
+    event.of(_subject(place), movement=movement.number)
     return movement
 
 
-def _into_box(
-    *,
-    source: PlaceKind,
-    kind: str,
-    key: UUID,
-    material: Material,
-    weighing: Weighing,
-    at: datetime,
-    by: User,
-) -> Movement:
-    facts = [kind, *material.facts(), *weighing.facts()]
-    if deeds.repeated(key=key, name="material.into_box", facts=facts):
-        return Movement.objects.get(key=key)
+@dataclass(frozen=True, slots=True)
+class _Come:
+    """Material that comes in: where from, as which kind of movement, and how much of what."""
+
+    source: PlaceKind
+    kind: str
+    material: Material
+    weighing: Weighing
+
+    def posted(self, key: UUID, target: Place, story: ledger.Story, at: datetime) -> Movement:
+        """Weigh it and post it to where it goes, with its cost and its heat."""
+        reading = self.weighing.read(at)
+        line = ledger.Line(places.mass(self.source), target, reading.mass_mg, reading)
+        heat, cost_minor = self.material.heat.to_list(), self.material.cost_minor
+        story = replace(story, heat=heat, cost_minor=cost_minor)
+        return ledger.post(key=key, kind=self.kind, lines=[line], happened_at=at, story=story)
+
+
+def _into_box(event: Draft, key: UUID, come: _Come, at: datetime, by: User) -> Movement:
+    material = come.material
     _refuse_bad_material(material)
     box = places.box(polymer=material.polymer, colour=material.colour, origin=material.origin)
-    reading = weighing.read(at)
-    line = ledger.Line(places.mass(source), box, reading.mass_mg, reading)
-    story = ledger.Story(
-        subject=_subject(box),
-        actor=by,
-        reason=material.note,
-        cost_minor=material.cost_minor,
-        heat=material.heat.to_list(),
-    )
-    movement = _posted(key, kind, [line], at, story)
-    _told("into_box", _subject(box), movement, key=key, facts=facts, at=at, actor=by)
+    story = ledger.Story(subject=_subject(box), actor=by, reason=material.note)
+    movement = come.posted(key, box, story, at)
+    event.of(_subject(box), movement=movement.number)
     return movement
 
 
-def _as_lot(
-    *,
-    source: PlaceKind,
-    kind: str,
-    key: UUID,
-    material: Material,
-    weighing: Weighing,
-    at: datetime,
-    by: User,
-) -> Lot:
-    facts = [kind, *material.facts(), *weighing.facts()]
-    done = deeds.repeated(key=key, name="material.as_lot", facts=facts)
-    if done:
-        return Lot.objects.get(code=done.subject)
+def _as_lot(event: Draft, key: UUID, come: _Come, at: datetime, by: User) -> Lot:
+    material = come.material
     _refuse_bad_material(material)
     lot = Lot.objects.create(
         code=fresh_lot_code(),
@@ -288,13 +278,9 @@ def _as_lot(
         supplier_note=material.note,
         made_at=at,
     )
-    reading = weighing.read(at)
-    line = ledger.Line(places.mass(source), places.of_lot(lot), reading.mass_mg, reading)
-    story = ledger.Story(
-        subject=lot.code, actor=by, cost_minor=material.cost_minor, heat=material.heat.to_list()
-    )
-    movement = _posted(key, kind, [line], at, story)
-    _told("as_lot", lot.code, movement, key=key, facts=facts, at=at, actor=by)
+    story = ledger.Story(subject=lot.code, actor=by)
+    movement = come.posted(key, places.of_lot(lot), story, at)
+    event.of(lot.code, movement=movement.number)
     return lot
 
 
@@ -329,8 +315,3 @@ def _posted(
     key: UUID, kind: str, lines: list[ledger.Line], at: datetime, story: ledger.Story
 ) -> Movement:
     return ledger.post(key=key, kind=kind, lines=lines, happened_at=at, story=story)
-
-
-def _told(name: str, subject: str, movement: Movement | None, **deed: Any) -> None:
-    detail = {"movement": movement.number if movement else None}
-    deeds.record(name=f"material.{name}", subject=subject, detail=detail, **deed)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import secrets
 from datetime import datetime
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NoReturn
 from uuid import UUID
 
 from django.contrib.auth.models import Group, User
@@ -20,6 +20,7 @@ from django.utils.http import urlsafe_base64_encode
 from django.utils.translation import gettext as _
 
 from inventory import deeds
+from inventory.deeds import Draft
 from inventory.errors import BadInput, Conflict, Forbidden, NotFound
 from inventory.masters import queries as practice
 from inventory.models import Workshop
@@ -67,71 +68,85 @@ def found(*, name: str, at: datetime) -> tuple[User, str]:
     return person, f"/enter/first/{uid}/{default_token_generator.make_token(person)}/"
 
 
-@transaction.atomic
+def _other(number: int, by: User) -> User:
+    person = User.objects.select_for_update().filter(pk=number).first()
+    if person is None:
+        raise NotFound
+    if person.pk == by.pk:
+        raise Conflict(_("This is your own login. Another owner can do this for you."))
+    if person.is_superuser and not by.is_superuser:
+        raise Forbidden(_("Only a superuser may change this login."))
+    return person
+
+
+def _refuse_second_login() -> NoReturn:
+    raise Conflict(
+        _("This login was made already. Its password was shown once; you can make a new one.")
+    )
+
+
+@deeds.rule(
+    "staff.hire",
+    facts=lambda name, first_name, role: [
+        deeds.sealed("hingeback.staff", f"{name}\n{first_name}"),
+        role,
+    ],
+    again=_refuse_second_login,
+)
 def hire(
-    *, key: UUID, name: str, first_name: str, role: str, at: datetime, by: User
+    event: Draft,
+    /,
+    *,
+    key: UUID,
+    name: str,
+    first_name: str,
+    role: str,
+    at: datetime,
+    by: User,
 ) -> tuple[User, str]:
     """Make a login for a role; the user and the password, which is told in this answer only.
 
     Raises BadInput naming the field, Conflict for a repeat: the password cannot be told again.
     """
-    facts = [deeds.sealed("hingeback.staff", f"{name}\n{first_name}"), role]
-    if deeds.repeated(key=key, name="staff.hire", facts=facts):
-        raise Conflict(
-            _("This login was made already. Its password was shown once; you can make a new one.")
-        )
     if role not in ROLES:
         raise BadInput(_("Choose one of these."), field="role")
     person = _created(name.strip(), first_name.strip(), role)
     password = _given(person)
-    deeds.record(
-        key=key,
-        name="staff.hire",
-        subject=_subject(person),
-        facts=facts,
-        at=at,
-        actor=by,
-        detail={"role": role},
-    )
+    event.of(_subject(person), role=role)
     return person, password
 
 
-@transaction.atomic
-def renew_password(*, key: UUID, number: int, at: datetime, by: User) -> tuple[User, str]:
+def _refuse_second_password() -> NoReturn:
+    raise Conflict(_("A new password was made already, and is shown only once. Make another."))
+
+
+@deeds.rule("staff.renew_password", facts=lambda number: [number], again=_refuse_second_password)
+def renew_password(
+    event: Draft, /, *, key: UUID, number: int, at: datetime, by: User
+) -> tuple[User, str]:
     """Give a person a new password, told once. Their sessions end."""
-    if deeds.repeated(key=key, name="staff.renew_password", facts=[number]):
-        raise Conflict(_("A new password was made already, and is shown only once. Make another."))
     person = _other(number, by)
     password = _given(person)
-    deeds.record(
-        key=key,
-        name="staff.renew_password",
-        subject=_subject(person),
-        facts=[number],
-        at=at,
-        actor=by,
-    )
+    event.of(_subject(person))
     return person, password
 
 
-def switch_off(*, key: UUID, number: int, at: datetime, by: User) -> User:
+@deeds.rule("staff.switch_off", facts=lambda number: [number], again=_other)
+def switch_off(event: Draft, /, *, key: UUID, number: int, at: datetime, by: User) -> User:
     """The person can no longer sign in, and their tokens no longer open anything."""
-    return _switched(key, "staff.switch_off", number, at, by)
+    return _switched(event, _other(number, by), is_active=False)
 
 
-def switch_on(*, key: UUID, number: int, at: datetime, by: User) -> User:
+@deeds.rule("staff.switch_on", facts=lambda number: [number], again=_other)
+def switch_on(event: Draft, /, *, key: UUID, number: int, at: datetime, by: User) -> User:
     """The person can sign in again with the password they had."""
-    return _switched(key, "staff.switch_on", number, at, by)
+    return _switched(event, _other(number, by), is_active=True)
 
 
-@transaction.atomic
-def _switched(key: UUID, name: str, number: int, at: datetime, by: User) -> User:
-    person = _other(number, by)
-    if deeds.repeated(key=key, name=name, facts=[number]):
-        return person
-    person.is_active = name == "staff.switch_on"
+def _switched(event: Draft, person: User, *, is_active: bool) -> User:
+    person.is_active = is_active
     person.save(update_fields=["is_active"])
-    deeds.record(key=key, name=name, subject=_subject(person), facts=[number], at=at, actor=by)
+    event.of(_subject(person))
     return person
 
 
@@ -156,17 +171,6 @@ def _created(name: str, first_name: str, role: str) -> User:
         name, first_name=first_name[:NAME_LENGTH_MAX], is_staff=role == OWNER
     )
     person.groups.add(Group.objects.get_or_create(name=role)[0])
-    return person
-
-
-def _other(number: int, by: User) -> User:
-    person = User.objects.select_for_update().filter(pk=number).first()
-    if person is None:
-        raise NotFound
-    if person.pk == by.pk:
-        raise Conflict(_("This is your own login. Another owner can do this for you."))
-    if person.is_superuser and not by.is_superuser:
-        raise Forbidden(_("Only a superuser may change this login."))
     return person
 
 

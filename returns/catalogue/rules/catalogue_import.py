@@ -14,10 +14,10 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Final
 from uuid import UUID
 
-from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory import deeds
+from inventory.deeds import Draft
 from inventory.errors import BadInput
 from returns.catalogue.rules import catalogue_rows, csvlists
 from returns.catalogue.rules.catalogue_rows import EXAMPLE_MODEL, Piece, Rejected
@@ -113,17 +113,27 @@ def check(lines: Sequence[csvlists.Line]) -> Verdict:
     )
 
 
-@transaction.atomic
+# The press that confirms the replacing sends the list's own key once more.
+@deeds.rule(
+    "catalogue.bring_in",
+    facts=lambda lines: [sorted(line.cells.items()) for line in lines],
+    again=check,
+    aside=["replace"],
+)
 def bring_in(
-    *, key: UUID, lines: Sequence[csvlists.Line], replace: str = "", at: datetime, by: User
+    event: Draft,
+    /,
+    *,
+    key: UUID,
+    lines: Sequence[csvlists.Line],
+    replace: str = "",
+    at: datetime,
+    by: User,
 ) -> Verdict:
     """Write the whole list or nothing. Known models need `replace="confirmed"`.
 
     Raises BadInput naming what stands in the way. A repeat under the same key writes nothing.
     """
-    facts = [sorted(line.cells.items()) for line in lines]
-    if deeds.repeated(key=key, name="catalogue.bring_in", facts=facts):
-        return check(lines)
     verdict = check(lines)
     _refuse(verdict, replace)
     by_model: dict[str, list[Piece]] = defaultdict(list)
@@ -131,15 +141,7 @@ def bring_in(
         by_model[piece.model].append(piece)
     for code in (*verdict.new, *verdict.replacing):
         _write(by_model[code])
-    deeds.record(
-        key=key,
-        name="catalogue.bring_in",
-        subject="catalogue",
-        facts=facts,
-        at=at,
-        actor=by,
-        detail={"new": list(verdict.new), "replaced": list(verdict.replacing)},
-    )
+    event.of("catalogue", new=list(verdict.new), replaced=list(verdict.replacing))
     return verdict
 
 

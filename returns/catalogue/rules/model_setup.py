@@ -8,11 +8,11 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any, Final
 from uuid import UUID
 
-from django.db import transaction
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
 from inventory import deeds
+from inventory.deeds import Draft
 from inventory.errors import BadInput
 from inventory.masters import rules as masters
 from inventory.models import Colour, Part, Polymer
@@ -66,13 +66,13 @@ class NewModel:
         return [head, self.polymer.code, colours, parts, str(self.bill)]
 
 
-@transaction.atomic
-def add_model(*, key: UUID, told: NewModel, at: datetime, by: User) -> FrameModel:
+@deeds.rule(
+    "furnishing.add_model",
+    facts=lambda told: told.facts(),
+    again=lambda event: FrameModel.objects.get(code=event.subject),
+)
+def add_model(event: Draft, /, *, key: UUID, told: NewModel, at: datetime, by: User) -> FrameModel:
     """A model with its bill of materials and its colours. BadInput names the field."""
-    name = "furnishing.add_model"
-    done = deeds.repeated(key=key, name=name, facts=told.facts())
-    if done is not None:
-        return FrameModel.objects.get(code=done.subject)
     if not told.colours:
         raise BadInput(_("Tick at least one colour."), field="colours")
     model = FrameModel(
@@ -87,7 +87,7 @@ def add_model(*, key: UUID, told: NewModel, at: datetime, by: User) -> FrameMode
         masters.keep(Component(model=model, **line))
     for colour in told.colours:
         masters.keep(Colourway(model=model, polymer=told.polymer, colour=colour))
-    deeds.record(key=key, name=name, subject=model.code, facts=told.facts(), at=at, actor=by)
+    event.of(model.code)
     return model
 
 
@@ -118,18 +118,25 @@ def on_offer() -> tuple[Starting, ...]:
     return tuple(one for one in STARTING if (*one.answers, one.method) not in taken)
 
 
-@transaction.atomic
+@deeds.rule(
+    "furnishing.take_remedies",
+    facts=lambda chosen, larger_screw: [sorted(chosen), larger_screw.code if larger_screw else ""],
+    again=lambda event: len(event.detail["taken"]),
+)
 def take_remedies(
-    *, key: UUID, chosen: Sequence[str], larger_screw: Part | None, at: datetime, by: User
+    event: Draft,
+    /,
+    *,
+    key: UUID,
+    chosen: Sequence[str],
+    larger_screw: Part | None,
+    at: datetime,
+    by: User,
 ) -> int:
     """Enter the chosen starting remedies; how many there were. Those taken before stay as they are.
 
     Raises BadInput when stepping up is chosen and no larger screw is named.
     """
-    facts = [sorted(chosen), larger_screw.code if larger_screw else ""]
-    done = deeds.repeated(key=key, name="furnishing.take_remedies", facts=facts)
-    if done is not None:
-        return len(done.detail["taken"])
     taking = [one for one in on_offer() if one.key in chosen]
     if not taking:
         raise BadInput(_("Tick at least one remedy."), field="chosen")
@@ -140,15 +147,7 @@ def take_remedies(
         )
     for one in taking:
         _enter(one, larger_screw)
-    deeds.record(
-        key=key,
-        name="furnishing.take_remedies",
-        subject="remedies",
-        facts=facts,
-        at=at,
-        actor=by,
-        detail={"taken": [one.key for one in taking]},
-    )
+    event.of("remedies", taken=[one.key for one in taking])
     return len(taking)
 
 
@@ -172,8 +171,9 @@ def _enter(one: Starting, larger_screw: Part | None) -> None:
         RemedyPart.objects.create(remedy=remedy, part=None)
 
 
-def set_limits(*, key: UUID, facts: Mapping[str, Any], at: datetime, by: User) -> Policy:
+@deeds.rule("masters.set_limits", facts=masters.sealed, again=masters.as_it_stands(Policy))
+def set_limits(
+    event: Draft, /, *, key: UUID, facts: Mapping[str, Any], at: datetime, by: User
+) -> Policy:
     """The owner's limits on mending and on kits."""
-    with transaction.atomic():
-        entry = masters.Entry(key, facts, at, by)
-        return masters.entered("set_limits", Policy.the(), entry)
+    return masters.entered(event, Policy.the(), facts)

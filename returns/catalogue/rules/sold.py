@@ -14,11 +14,11 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
-from django.db import transaction
 from django.db.models import Sum
 from django.utils.translation import gettext as _
 
 from inventory import deeds
+from inventory.deeds import Draft
 from inventory.errors import BadInput
 from inventory.models import Deed
 from inventory.months.sums.calendar_month import BadMonth, Month, month_of
@@ -129,19 +129,34 @@ def check(rows: Iterable[Row], *, at: datetime) -> Verdict:
     )
 
 
-@transaction.atomic
+def _as_told(rows: Sequence[Row], event: Deed, at: datetime) -> Verdict:
+    """The verdict of a repeat: the totals that the first import wrote down."""
+    now = check(rows, at=at)
+    return Verdict(
+        now.accepted, now.rejected, event.detail["before"], event.detail["after"], now.mark
+    )
+
+
+def _facts(rows: Iterable[Row]) -> list[Any]:
+    return [[row.batch, row.month, row.pieces] for row in rows]
+
+
+@deeds.rule("sold.bring_in", facts=_facts, again=_as_told, aside=["replace"])
 def bring_in(
-    *, key: UUID, rows: Sequence[Row], replace: str = "", at: datetime, by: User
+    event: Draft,
+    /,
+    *,
+    key: UUID,
+    rows: Sequence[Row],
+    replace: str = "",
+    at: datetime,
+    by: User,
 ) -> Verdict:
     """Write a list whose every row is good; all of it or nothing.
 
     Rows that change a known month need `replace="confirmed"`. A repeat under the same key writes
     nothing again. Raises BadInput naming what stands in the way.
     """
-    facts = _facts(rows)
-    done = deeds.repeated(key=key, name="sold.bring_in", facts=facts)
-    if done is not None:
-        return _as_told(rows, done, at)
     # The batches' rows are the lock: two imports cannot both fill up the same batch.
     wanted = _chunk({row.batch for row in rows})
     list(ProductionBatch.objects.select_for_update().filter(code__in=wanted).order_by("pk"))
@@ -157,29 +172,14 @@ def bring_in(
         unique_fields=["batch", "month"],
         update_fields=["pieces", "imported_at"],
     )
-    deeds.record(
-        key=key,
-        name="sold.bring_in",
-        subject="sold",
-        facts=facts,
-        at=at,
-        actor=by,
-        detail={
-            "rows": len(verdict.accepted),
-            "replaced": [[r.batch.code, r.month, r.known, r.pieces] for r in verdict.replacing],
-            "before": verdict.before,
-            "after": verdict.after,
-        },
+    event.of(
+        "sold",
+        rows=len(verdict.accepted),
+        replaced=[[r.batch.code, r.month, r.known, r.pieces] for r in verdict.replacing],
+        before=verdict.before,
+        after=verdict.after,
     )
     return verdict
-
-
-def _as_told(rows: Sequence[Row], done: Deed, at: datetime) -> Verdict:
-    """The verdict of a repeat: the totals that the first import wrote down."""
-    now = check(rows, at=at)
-    return Verdict(
-        now.accepted, now.rejected, done.detail["before"], done.detail["after"], now.mark
-    )
 
 
 def _refuse(verdict: Verdict, replace: str) -> None:
@@ -199,10 +199,6 @@ def _refuse(verdict: Verdict, replace: str) -> None:
             % {"count": len(verdict.replacing)},
             field="replace",
         )
-
-
-def _facts(rows: Iterable[Row]) -> list[Any]:
-    return [[row.batch, row.month, row.pieces] for row in rows]
 
 
 def _chunk(codes: set[str]) -> list[str]:

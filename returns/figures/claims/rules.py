@@ -6,9 +6,8 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 from uuid import UUID
 
-from django.db import transaction
-
 from inventory import deeds
+from inventory.deeds import Draft
 from inventory.models import Workshop
 
 if TYPE_CHECKING:
@@ -17,22 +16,19 @@ if TYPE_CHECKING:
 OPENED, SHUT = "claims.open", "claims.shut"
 
 
-@transaction.atomic
-def open_claims(*, key: UUID, at: datetime, by: User) -> None:
+@deeds.rule(OPENED, facts=lambda: [OPENED], again=lambda: None)
+def open_claims(event: Draft, /, *, key: UUID, at: datetime, by: User) -> None:
     """From now on everybody may read the sentences that have their evidence."""
-    _turn(OPENED, key=key, at=at, by=by)
+    _turn(event, is_open=True)
 
 
-@transaction.atomic
-def shut_claims(*, key: UUID, at: datetime, by: User) -> None:
+@deeds.rule(SHUT, facts=lambda: [SHUT], again=lambda: None)
+def shut_claims(event: Draft, /, *, key: UUID, at: datetime, by: User) -> None:
     """The page is gone for everybody, and no link leads to it."""
-    _turn(SHUT, key=key, at=at, by=by)
+    _turn(event, is_open=False)
 
 
-def _turn(name: str, *, key: UUID, at: datetime, by: User) -> None:
-    facts = [name]
-    if deeds.repeated(key=key, name=name, facts=facts):
-        return
+def _turn(event: Draft, *, is_open: bool) -> None:
     Workshop.the()
-    Workshop.objects.filter(pk=1).update(public_page=name == OPENED)
-    deeds.record(key=key, name=name, subject="claims", facts=facts, at=at, actor=by)
+    Workshop.objects.filter(pk=1).update(public_page=is_open)
+    event.of("claims")

@@ -10,18 +10,18 @@ import uuid
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from functools import partial
 from typing import Any, Final
 from uuid import UUID
 
 from django.conf import settings
-from django.db import IntegrityError, transaction
+from django.db import transaction
 from django.db.models import F, Q, QuerySet
 from django.utils.encoding import force_bytes
 from django.utils.translation import gettext as _
 
 from inventory import deeds
-from inventory.errors import BadInput, Conflict, NotFound, StaleState
+from inventory.deeds import Draft
+from inventory.errors import BadInput, Conflict, KeyReused, NotFound, StaleState
 from inventory.models import Workshop
 from inventory.parts import rules as stock
 from returns.customers import rules as people
@@ -30,7 +30,7 @@ from returns.filing.rules import photos
 from returns.kits import queries as kit_stock
 from returns.kits.rules import kits
 from returns.letters import rules as letters
-from returns.models import Colourway, Dispatch, Request
+from returns.models import Colourway, Dispatch, Person, Request
 from returns.models.catalogue import ComponentKey
 from returns.models.filing import Wish
 from returns.models.remedies import DefectKey
@@ -87,7 +87,9 @@ def file_return(
         BadInput: a field will not do; `field` names it.
         KeyReused: the key was used for another filing.
     """
-    return _once(partial(_file_return, key, filing, at, pictures))
+    return _once(
+        lambda: _file_return(key=key, plan=_planned(key, filing), pictures=pictures, at=at)
+    )
 
 
 def ask_screws(
@@ -99,26 +101,31 @@ def ask_screws(
         BadInput: a field will not do, the frame has no kit, or the limit of kits is reached.
         KeyReused: the key was used for another filing.
     """
-    return _once(partial(_ask_screws, key, filing, at, pictures))
+    return _once(lambda: _ask_screws(key=key, plan=_planned(key, filing), pictures=pictures, at=at))
 
 
 def _once(file: Callable[[], Request]) -> Request:
-    """Of two that file under one key at the same moment, the slower finds what the other wrote."""
+    """Of two that file under one key at the same moment, the slower finds what the other wrote:
+    planned anew, its fingerprint is made with the other's salt.
+    """
     try:
         return file()
-    except IntegrityError:
+    except KeyReused:
         return file()
 
 
-@transaction.atomic
+def _filed(key: UUID) -> Request:
+    return Request.objects.get(key=key)
+
+
+# A browser that sends a form again sends its photos again; those that were kept stay.
+@deeds.rule("intake.file_return", facts=lambda plan: plan.facts, again=_filed, aside=["pictures"])
 def _file_return(
-    key: UUID, filing: Filing, at: datetime, pictures: Sequence[photos.Picture]
+    event: Draft, /, *, key: UUID, plan: _Plan, pictures: Sequence[photos.Picture], at: datetime
 ) -> Request:
+    filing = plan.filing
     if filing.wish not in Wish.values:
         raise BadInput(_("Say what we may do if it cannot be mended."), field="wish")
-    plan = _planned(key, filing)
-    if deeds.repeated(key=key, name="intake.file_return", facts=plan.facts):
-        return Request.objects.get(key=key)
     request = _write(
         plan,
         kind=Request.Kind.SEND_BACK,
@@ -128,19 +135,16 @@ def _file_return(
         filed_at=at,
     )
     photos.keep(request=request, pictures=pictures, at=at)
-    _record(key, "intake.file_return", request, at, facts=plan.facts)
+    event.of(request.reference)
     letters.owe(letter="filed", request=request, at=at)
     return request
 
 
-@transaction.atomic
+@deeds.rule("intake.ask_screws", facts=lambda plan: plan.facts, again=_filed, aside=["pictures"])
 def _ask_screws(
-    key: UUID, filing: Filing, at: datetime, pictures: Sequence[photos.Picture]
+    event: Draft, /, *, key: UUID, plan: _Plan, pictures: Sequence[photos.Picture], at: datetime
 ) -> Request:
-    plan = _planned(key, filing)
-    if deeds.repeated(key=key, name="intake.ask_screws", facts=plan.facts):
-        return Request.objects.get(key=key)
-    model = filing.colourway.model
+    model = plan.filing.colourway.model
     kits.refuse_over_limit(model=model, email=plan.contact.email, at=at)
     reference = _fresh_reference()
     state = kits.reserve(model=model, subject=reference, at=at)
@@ -154,7 +158,7 @@ def _ask_screws(
         promised_by=kit_stock.promise_day(at) if reserved else None,
     )
     photos.keep(request=request, pictures=pictures, at=at)
-    _record(key, "intake.ask_screws", request, at, facts=plan.facts, state=state.value)
+    event.of(request.reference, state=state.value)
     letters.owe(letter="filed" if reserved else "waiting_stock", request=request, at=at)
     return request
 
@@ -272,18 +276,19 @@ def by_secret(secret: str) -> Request:
     return found
 
 
-@transaction.atomic
-def withdraw(*, key: UUID, request: Request, at: datetime) -> Request:
+def _again(request: Request) -> Request:
+    return Request.objects.get(pk=request.pk)
+
+
+@deeds.rule("intake.withdraw", facts=lambda request: ["withdraw", request.reference], again=_again)
+def withdraw(event: Draft, /, *, key: UUID, request: Request, at: datetime) -> Request:
     """The customer takes a request back before anything was posted either way.
 
     Raises:
         StaleState: the parcel has arrived, or the kit has left, or the story is over.
     """
-    facts = ["withdraw", request.reference]
-    if deeds.repeated(key=key, name="intake.withdraw", facts=facts):
-        return Request.objects.get(pk=request.pk)
     _close(request, at)
-    _record(key, "intake.withdraw", request, at, facts=facts)
+    event.of(request.reference)
     letters.owe(letter="withdrawn", request=request, at=at)
     return request
 
@@ -296,7 +301,9 @@ def lapse(at: datetime) -> list[Request]:
     lapsed = list(rows.order_by("pk")[:200])
     for request in lapsed:
         _close(request, at)
-        _record(uuid.uuid4(), "intake.lapse", request, at, facts=["lapse", request.reference])
+        reference = request.reference
+        facts = ["lapse", reference]
+        deeds.record(key=uuid.uuid4(), name="intake.lapse", subject=reference, facts=facts, at=at)
     return lapsed
 
 
@@ -308,8 +315,31 @@ def _close(request: Request, at: datetime) -> None:
     request.refresh_from_db()
 
 
-@transaction.atomic
-def change_address(*, key: UUID, request: Request, contact: Contact, at: datetime) -> Request:
+def _person(request: Request) -> Person:
+    person = request.person
+    if person is None or person.erased_at is not None:
+        raise StaleState(_("The address of this request has been deleted."))
+    return person
+
+
+def _kept(request: Request, contact: Contact) -> Contact:
+    """The new name and postal address, with the email and language as they were filed."""
+    person = _person(request)
+    return people.checked(replace(contact, email=person.email, language=person.language))
+
+
+@deeds.rule(
+    "intake.change_address",
+    facts=lambda request, contact: [
+        "address",
+        request.reference,
+        people.mark(_kept(request, contact).values(), request.link_salt),
+    ],
+    again=_again,
+)
+def change_address(
+    event: Draft, /, *, key: UUID, request: Request, contact: Contact, at: datetime
+) -> Request:
     """Change name and postal address while something of theirs is still to be posted.
 
     The email stays as it was filed: whoever holds the link alone must not be able to take the
@@ -319,16 +349,9 @@ def change_address(*, key: UUID, request: Request, contact: Contact, at: datetim
         BadInput: the address will not do; `field` names the part.
         StaleState: everything has left the house already, or the story is over.
     """
-    person = request.person
-    if person is None or person.erased_at is not None:
-        raise StaleState(_("The address of this request has been deleted."))
-    kept = people.checked(replace(contact, email=person.email, language=person.language))
-    facts = ["address", request.reference, people.mark(kept.values(), request.link_salt)]
-    if deeds.repeated(key=key, name="intake.change_address", facts=facts):
-        return Request.objects.get(pk=request.pk)
     _hold_open(request)
-    people.rewrite(person, kept)
-    _record(key, "intake.change_address", request, at, facts=facts)
+    people.rewrite(_person(request), _kept(request, contact))
+    event.of(request.reference)
     letters.owe(letter="address_changed", request=request, at=at)
     return request
 
@@ -352,7 +375,6 @@ def may_change_address(request: Request) -> bool:
     return not frames or any(frame.ended_at is None for frame in frames)
 
 
-@transaction.atomic
 def report_missing(*, key: UUID, request: Request, at: datetime) -> Request:
     """The customer never got what we posted last: a kit, their frame or their lenses.
 
@@ -364,15 +386,19 @@ def report_missing(*, key: UUID, request: Request, at: datetime) -> Request:
     """
     if request.kind == Request.Kind.SCREWS:
         return kits.report_missing(key=key, request=request, at=at)
-    facts = ["missing", request.reference]
-    if deeds.repeated(key=key, name="intake.report_missing", facts=facts):
-        return Request.objects.get(pk=request.pk)
+    return _report_missing(key=key, request=request, at=at)
+
+
+@deeds.rule(
+    "intake.report_missing", facts=lambda request: ["missing", request.reference], again=_again
+)
+def _report_missing(event: Draft, /, *, key: UUID, request: Request, at: datetime) -> Request:
     last = last_dispatch(request)
     kits.refuse_long_posted(last.posted_at if last else None, at)
     rows = Dispatch.objects.filter(missing_reported_at=None)
     if last is None or rows.filter(pk=last.pk).update(missing_reported_at=at) != 1:
         raise StaleState(_("Nothing of yours is in the post, or you have told us already."))
-    _record(key, "intake.report_missing", request, at, facts=facts, dispatch=last.code)
+    event.of(request.reference, dispatch=last.code)
     letters.owe(letter="missing", request=request, at=at)
     return request
 
@@ -407,9 +433,3 @@ def may_report_missing(request: Request, *, at: datetime) -> bool:
 def may_withdraw(request: Request) -> bool:
     """Whether a request can still be taken back."""
     return request.state in _WITHDRAWABLE
-
-
-def _record(
-    key: UUID, name: str, request: Request, at: datetime, *, facts: list[Any], **detail: str
-) -> None:
-    deeds.record(key=key, name=name, subject=request.reference, facts=facts, at=at, detail=detail)

@@ -13,11 +13,12 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any, Final
 from uuid import UUID
 
-from django.db import models, transaction
+from django.db import models
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from inventory import deeds
+from inventory.deeds import Draft
 from inventory.errors import BadInput, StaleState
 from inventory.ledger.rules import ledger, places
 from inventory.models import Deed, Part, PlaceKind
@@ -72,16 +73,23 @@ class Look:
         return [seen, self.polymer, self.found_sound, batch, colourway]
 
 
-@transaction.atomic
-def grade(*, key: UUID, frame: ReturnedFrame, look: Look, at: datetime, by: User) -> Grading:
+def _graded(event: Deed) -> Grading:
+    return Grading.objects.get(pk=event.detail["grading"])
+
+
+def _frame(frame: ReturnedFrame) -> ReturnedFrame:
+    return ReturnedFrame.objects.get(pk=frame.pk)
+
+
+@deeds.rule("lookover.grade", facts=lambda frame, look: [frame.tag, *look.facts()], again=_graded)
+def grade(
+    event: Draft, /, *, key: UUID, frame: ReturnedFrame, look: Look, at: datetime, by: User
+) -> Grading:
     """Decide what to do with a frame from what was seen, the masters, the prices and the stock.
 
     The frame is carried to the bench or the hold shelf, and the plan's parts are promised to it.
     Raises BadInput for findings that clash, StaleState when work on the frame has begun.
     """
-    facts = [frame.tag, *look.facts()]
-    if deeds.repeated(key=key, name="lookover.grade", facts=facts):
-        return _graded_under(key)
     _refuse_bad_look(look)
     _claim(frame, look)
     stock.release(subject=frame.tag)
@@ -99,13 +107,25 @@ def grade(*, key: UUID, frame: ReturnedFrame, look: Look, at: datetime, by: User
     )
     _note(grading, seen)
     _carry_out(key, grading, computed.disposition.frame_state, at, by)
-    _record(key, "lookover.grade", facts, grading, at)
+    _say(event, grading)
     return grading
 
 
-@transaction.atomic
+@deeds.rule(
+    "lookover.overrule",
+    facts=lambda frame, outcome, reason: [frame.tag, outcome, reason.strip()],
+    again=_graded,
+)
 def overrule(
-    *, key: UUID, frame: ReturnedFrame, outcome: str, reason: str, at: datetime, by: User
+    event: Draft,
+    /,
+    *,
+    key: UUID,
+    frame: ReturnedFrame,
+    outcome: str,
+    reason: str,
+    at: datetime,
+    by: User,
 ) -> Grading:
     """Decide otherwise than the sums did. What was computed and what was decided are both kept.
 
@@ -113,9 +133,6 @@ def overrule(
     for one that is wanted back. Raises BadInput without a reason, without an earlier grading, or
     when regrind is wanted without a wish, or for a plastic that is not known to be ours.
     """
-    facts = [frame.tag, outcome, reason.strip()]
-    if deeds.repeated(key=key, name="lookover.overrule", facts=facts):
-        return _graded_under(key)
     _claim(frame, None)
     earlier = _overrulable(frame, outcome, reason)
     stock.release(subject=frame.tag)
@@ -130,22 +147,31 @@ def overrule(
     )
     _note(grading, [Seen(f.component, f.defect, f.measured_um) for f in earlier.findings.all()])
     _carry_out(key, grading, _state_after(frame, outcome), at, by)
-    _record(key, "lookover.overrule", facts, grading, at)
+    _say(event, grading)
     return grading
 
 
-@transaction.atomic
+@deeds.rule(
+    "lookover.record_wish",
+    facts=lambda frame, wish, evidence: [frame.tag, wish, evidence],
+    again=_frame,
+)
 def record_wish(
-    *, key: UUID, frame: ReturnedFrame, wish: str, evidence: str, at: datetime, by: User
+    event: Draft,
+    /,
+    *,
+    key: UUID,
+    frame: ReturnedFrame,
+    wish: str,
+    evidence: str,
+    at: datetime,
+    by: User,
 ) -> ReturnedFrame:
     """Note what the customer wants if the frame cannot be mended, and how we know.
 
     A frame on its way to be ground whose customer now wants it back is held again, and so is one
     on its way back whose customer now lets it be ground.
     """
-    facts = [frame.tag, wish, evidence]
-    if deeds.repeated(key=key, name="lookover.record_wish", facts=facts):
-        return ReturnedFrame.objects.get(pk=frame.pk)
     if wish not in Wish.values:
         raise BadInput(_("Choose what the customer wants."), field="wish")
     if evidence not in Evidence.values:
@@ -157,16 +183,8 @@ def record_wish(
     if rows.filter(state=unwanted[Wish(wish)]).exists():
         _enter(frame, FrameState.HELD)
         _carry(uuid.uuid5(key, "carry"), frame, PlaceKind.HOLD, at, by)
-    deeds.record(
-        key=key,
-        name="lookover.record_wish",
-        subject=frame.tag,
-        facts=facts,
-        at=at,
-        actor=by,
-        detail={"wish": wish, "evidence": evidence},
-    )
-    return ReturnedFrame.objects.get(pk=frame.pk)
+    event.of(frame.tag, wish=wish, evidence=evidence)
+    return _frame(frame)
 
 
 _STATE_OF: Final = {
@@ -181,10 +199,6 @@ def _state_after(frame: ReturnedFrame, outcome: str) -> FrameState:
     if outcome == Outcome.REGRIND and frame.wish == Wish.POST_BACK:
         return FrameState.TO_RETURN
     return _STATE_OF[Outcome(outcome)]
-
-
-def _graded_under(key: UUID) -> Grading:
-    return Grading.objects.get(pk=Deed.objects.get(key=key).detail["grading"])
 
 
 def _refuse_bad_look(look: Look) -> None:
@@ -318,18 +332,11 @@ def _promise_parts(grading: Grading, at: datetime) -> None:
         stock.reserve(part=part, pieces=pieces, subject=grading.frame.tag, at=at)
 
 
-def _record(key: UUID, name: str, facts: list[Any], grading: Grading, at: datetime) -> None:
-    deeds.record(
-        key=key,
-        name=name,
-        subject=grading.frame.tag,
-        facts=facts,
-        at=at,
-        actor=grading.by,
-        detail={
-            "grading": grading.pk,
-            "computed": str(grading.computed),
-            "decided": str(grading.decided),
-            "state": str(grading.frame.state),
-        },
+def _say(event: Draft, grading: Grading) -> None:
+    event.of(
+        grading.frame.tag,
+        grading=grading.pk,
+        computed=str(grading.computed),
+        decided=str(grading.decided),
+        state=str(grading.frame.state),
     )

@@ -12,6 +12,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory import deeds
+from inventory.deeds import Draft
 from inventory.errors import BadInput, Conflict, NotEnough, StaleState
 from inventory.ledger.rules import ledger, places
 from inventory.models import PlaceKind, Reservation, Workshop
@@ -88,13 +89,24 @@ def _reserve_waiting(request: Request, at: datetime) -> bool:
     if reserve(model=model, subject=request.reference, at=at) is not RequestState.RESERVED:
         return False
     _step(request, RequestState.RESERVED, promised_by=kit_stock.promise_day(at))
-    _record(uuid.uuid4(), "kits.reserve", request, at)
+    facts = ["kits.reserve", request.reference]
+    deeds.record(
+        key=uuid.uuid4(), name="kits.reserve", subject=request.reference, facts=facts, at=at
+    )
     letters.owe(letter="kit_reserved", request=request, at=at)
     return True
 
 
-@transaction.atomic
-def post(*, key: UUID, request: Request, at: datetime, by: User) -> Dispatch:
+def _again(request: Request) -> Request:
+    return Request.objects.get(pk=request.pk)
+
+
+@deeds.rule(
+    "kits.post",
+    facts=lambda request: ["post", request.reference],
+    again=lambda key: Dispatch.objects.get(key=key),
+)
+def post(event: Draft, /, *, key: UUID, request: Request, at: datetime, by: User) -> Dispatch:
     """The kit goes into the post: its pieces leave the bin now, as promised.
 
     Raises:
@@ -102,9 +114,6 @@ def post(*, key: UUID, request: Request, at: datetime, by: User) -> Dispatch:
         Conflict: the person's address is erased.
         NotEnough: the bin holds less than was promised; count it, then `put_back`.
     """
-    facts = ["post", request.reference]
-    if deeds.repeated(key=key, name="kits.post", facts=facts):
-        return Dispatch.objects.get(key=key)
     if request.person is None or request.person.erased_at is not None:
         raise Conflict(_("There is no address left to post this to."))
     _step(request, RequestState.POSTED, posted_at=at)
@@ -120,7 +129,7 @@ def post(*, key: UUID, request: Request, at: datetime, by: User) -> Dispatch:
     dispatch = Dispatch.objects.create(
         code=codes.new_code("D"), key=key, kind=Dispatch.Kind.KIT, request=request, posted_at=at
     )
-    _record(key, "kits.post", request, at, by=by, facts=facts, dispatch=dispatch.code)
+    event.of(request.reference, dispatch=dispatch.code)
     letters.owe(letter="kit_posted", request=request, at=at)
     return dispatch
 
@@ -130,31 +139,27 @@ def _promises(request: Request) -> list[Reservation]:
     return list(rows.select_related("part").order_by("part_id"))
 
 
-@transaction.atomic
-def put_back(*, key: UUID, request: Request, at: datetime, by: User) -> Request:
+@deeds.rule("kits.put_back", facts=lambda request: ["put_back", request.reference], again=_again)
+def put_back(event: Draft, /, *, key: UUID, request: Request, at: datetime, by: User) -> Request:
     """The bin turned out to hold less than the books said: the kit waits for stock again."""
-    facts = ["put_back", request.reference]
-    if deeds.repeated(key=key, name="kits.put_back", facts=facts):
-        return Request.objects.get(pk=request.pk)
     _step(request, RequestState.WAITING_STOCK)
     stock.release(subject=request.reference)
-    _record(key, "kits.put_back", request, at, by=by, facts=facts)
+    event.of(request.reference)
     letters.owe(letter="waiting_stock", request=request, at=at)
     return request
 
 
-@transaction.atomic
-def report_missing(*, key: UUID, request: Request, at: datetime) -> Request:
+@deeds.rule(
+    "kits.report_missing", facts=lambda request: ["missing", request.reference], again=_again
+)
+def report_missing(event: Draft, /, *, key: UUID, request: Request, at: datetime) -> Request:
     """The customer says that a posted kit never arrived; a bench hand decides what follows."""
-    facts = ["missing", request.reference]
-    if deeds.repeated(key=key, name="kits.report_missing", facts=facts):
-        return Request.objects.get(pk=request.pk)
     refuse_long_posted(request.posted_at, at)
     _step(request, RequestState.REPORTED_MISSING)
     last = request.dispatches.filter(kind=Dispatch.Kind.KIT).order_by("-posted_at").first()
     if last is not None:
         Dispatch.objects.filter(pk=last.pk).update(missing_reported_at=at)
-    _record(key, "kits.report_missing", request, at, facts=facts)
+    event.of(request.reference)
     letters.owe(letter="missing", request=request, at=at)
     return request
 
@@ -168,34 +173,28 @@ def refuse_long_posted(posted_at: datetime | None, at: datetime) -> None:
         )
 
 
-@transaction.atomic
-def repost(*, key: UUID, request: Request, at: datetime, by: User) -> Request:
+@deeds.rule("kits.repost", facts=lambda request: ["repost", request.reference], again=_again)
+def repost(event: Draft, /, *, key: UUID, request: Request, at: datetime, by: User) -> Request:
     """Queue a missing kit to be posted once more: reserved, or waiting when stock is short."""
-    facts = ["repost", request.reference]
-    if deeds.repeated(key=key, name="kits.repost", facts=facts):
-        return Request.objects.get(pk=request.pk)
     state = reserve(model=request.colourway.model, subject=request.reference, at=at)
     rows = Request.objects.filter(pk=request.pk, state=RequestState.REPORTED_MISSING.value)
     if rows.update(state=state.value, promised_by=kit_stock.promise_day(at)) != 1:
         raise StaleState()
     request.refresh_from_db()
-    _record(key, "kits.repost", request, at, by=by, facts=facts)
+    event.of(request.reference)
     reserved = state is RequestState.RESERVED
     letters.owe(letter="kit_reserved" if reserved else "waiting_stock", request=request, at=at)
     return request
 
 
-@transaction.atomic
-def turned_up(*, key: UUID, request: Request, at: datetime, by: User) -> Request:
+@deeds.rule("kits.turned_up", facts=lambda request: ["turned_up", request.reference], again=_again)
+def turned_up(event: Draft, /, *, key: UUID, request: Request, at: datetime, by: User) -> Request:
     """A kit reported missing did arrive after all: the story ends."""
-    facts = ["turned_up", request.reference]
-    if deeds.repeated(key=key, name="kits.turned_up", facts=facts):
-        return Request.objects.get(pk=request.pk)
     rows = Request.objects.filter(pk=request.pk, state=RequestState.REPORTED_MISSING.value)
     if rows.update(state=RequestState.SETTLED.value, ended_at=at) != 1:
         raise StaleState()
     request.refresh_from_db()
-    _record(key, "kits.turned_up", request, at, by=by, facts=facts)
+    event.of(request.reference)
     return request
 
 
@@ -217,24 +216,3 @@ def _step(request: Request, target: RequestState, **changes: object) -> None:
     if rows.update(state=target.value, **changes) != 1:
         raise StaleState()
     request.refresh_from_db()
-
-
-def _record(
-    key: UUID,
-    name: str,
-    request: Request,
-    at: datetime,
-    *,
-    by: User | None = None,
-    facts: list[str] | None = None,
-    **detail: str,
-) -> None:
-    deeds.record(
-        key=key,
-        name=name,
-        subject=request.reference,
-        facts=facts or [name, request.reference],
-        at=at,
-        actor=by,
-        detail=detail,
-    )

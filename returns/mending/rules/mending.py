@@ -10,10 +10,10 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any, Final
 from uuid import UUID
 
-from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory import deeds
+from inventory.deeds import Draft
 from inventory.errors import BadInput, StaleState
 from inventory.ledger.queries import whereabouts
 from inventory.ledger.rules import carrying, ledger, places
@@ -61,13 +61,23 @@ class Check:
         return all(asked) and (method != Method.STEP_UP or self.screw_flush)
 
 
-@transaction.atomic
-def open_job(*, key: UUID, frame: ReturnedFrame, at: datetime, by: User) -> RepairJob:
+def _step(event: Deed) -> JobStep:
+    return JobStep.objects.get(pk=event.detail["step"])
+
+
+def _frame(job: RepairJob) -> ReturnedFrame:
+    return again(job.frame)
+
+
+@deeds.rule(
+    "mending.open_job",
+    facts=lambda frame: [frame.tag],
+    again=lambda event: RepairJob.objects.get(pk=event.detail["job"]),
+)
+def open_job(
+    event: Draft, /, *, key: UUID, frame: ReturnedFrame, at: datetime, by: User
+) -> RepairJob:
     """Start mending: the frame comes to the bench, and the plan of its grading becomes steps."""
-    facts = [frame.tag]
-    done = deeds.repeated(key=key, name="mending.open_job", facts=facts)
-    if done:
-        return RepairJob.objects.get(pk=done.detail["job"])
     grading = frame.gradings.order_by("-at", "-pk").first()
     if grading is None:
         raise BadInput(_("Look the frame over first: it has no grading."), field="frame")
@@ -75,42 +85,55 @@ def open_job(*, key: UUID, frame: ReturnedFrame, at: datetime, by: User) -> Repa
     carrying.carry(key=key, subject=frame.tag, to=PlaceKind.BENCH, at=at, actor=by)
     job = RepairJob.objects.create(frame=frame, grading=grading, opened_at=at, opened_by=by)
     JobStep.objects.bulk_create(_planned(job, grading))
-    _record(job, "open_job", {"job": job.pk}, key=key, facts=facts, at=at, actor=by)
+    event.of(frame.tag, job=job.pk)
     return job
 
 
-@transaction.atomic
+@deeds.rule(
+    "mending.add_step",
+    facts=lambda job, remedy, component: [job.pk, remedy.key, component],
+    again=_step,
+)
 def add_step(
-    *, key: UUID, job: RepairJob, remedy: Remedy, component: str, at: datetime, by: User
+    event: Draft,
+    /,
+    *,
+    key: UUID,
+    job: RepairJob,
+    remedy: Remedy,
+    component: str,
+    at: datetime,
+    by: User,
 ) -> JobStep:
     """Something more turned out to be needed."""
-    facts = [job.pk, remedy.key, component]
-    done = deeds.repeated(key=key, name="mending.add_step", facts=facts)
-    if done:
-        return JobStep.objects.get(pk=done.detail["step"])
     _refuse_not_open(job)
     if component not in ComponentKey.values:
         raise BadInput(_("Choose the component that is mended."), field="component")
     step = JobStep.objects.create(job=job, remedy=remedy, component=component)
-    _record(job, "add_step", {"step": step.pk}, key=key, facts=facts, at=at, actor=by)
+    event.of(job.frame.tag, step=step.pk)
     return step
 
 
-@transaction.atomic
-def drop_step(*, key: UUID, job: RepairJob, step: JobStep, at: datetime, by: User) -> RepairJob:
+@deeds.rule("mending.drop_step", facts=lambda job, step: [job.pk, step.pk], again=lambda job: job)
+def drop_step(
+    event: Draft, /, *, key: UUID, job: RepairJob, step: JobStep, at: datetime, by: User
+) -> RepairJob:
     """A planned step turned out not to be needed; it is taken off before it was done."""
-    facts = [job.pk, step.pk]
-    if deeds.repeated(key=key, name="mending.drop_step", facts=facts):
-        return job
     _refuse_not_open(job)
     if job.steps.filter(pk=step.pk, done_at=None).delete()[0] != 1:
         raise StaleState()
-    _record(job, "drop_step", {"step": facts[1]}, key=key, facts=facts, at=at, actor=by)
+    event.of(job.frame.tag, step=step.pk)
     return job
 
 
-@transaction.atomic
+@deeds.rule(
+    "mending.do_step",
+    facts=lambda job, step, minutes, parts_used: [job.pk, step.pk, minutes, dict(parts_used)],
+    again=_step,
+)
 def do_step(
+    event: Draft,
+    /,
     *,
     key: UUID,
     job: RepairJob,
@@ -125,10 +148,6 @@ def do_step(
 
     Raises NotEnough when the bin's free pieces do not suffice, StaleState when it was done.
     """
-    facts = [job.pk, step.pk, minutes, dict(parts_used)]
-    done = deeds.repeated(key=key, name="mending.do_step", facts=facts)
-    if done:
-        return JobStep.objects.get(pk=done.detail["step"])
     _refuse_not_open(job)
     if not 1 <= minutes <= MINUTES_MAX:
         raise BadInput(_("Write the minutes that it took, from 1 to 480."), field="minutes")
@@ -139,19 +158,21 @@ def do_step(
         raise StaleState()
     movements = fitting.fit(key=key, step=target, parts=parts, at=at, by=by)
     _renew_promises(job, at)
-    detail = {"step": target.pk, "movements": [movement.number for movement in movements]}
-    _record(job, "do_step", detail, key=key, facts=facts, at=at, actor=by)
+    numbers = [movement.number for movement in movements]
+    event.of(job.frame.tag, step=target.pk, movements=numbers)
     return JobStep.objects.get(pk=target.pk)
 
 
-@transaction.atomic
-def check(*, key: UUID, job: RepairJob, check: Check, at: datetime, by: User) -> BenchCheck:
+@deeds.rule(
+    "mending.check",
+    facts=lambda job, check: [job.pk, asdict(check)],
+    again=lambda event: BenchCheck.objects.get(pk=event.detail["check"]),
+)
+def check(
+    event: Draft, /, *, key: UUID, job: RepairJob, check: Check, at: datetime, by: User
+) -> BenchCheck:
     """The check after repair. Passed, the frame is ready to be weighed out; failed, the steps
     that the failure speaks of are marked, and the frame stays on the bench."""
-    facts = [job.pk, asdict(check)]
-    done = deeds.repeated(key=key, name="mending.check", facts=facts)
-    if done:
-        return BenchCheck.objects.get(pk=done.detail["check"])
     _refuse_not_open(job)
     _refuse_undone(job)
     row = BenchCheck.objects.create(job=job, at=at, by=by, **asdict(check))
@@ -160,30 +181,33 @@ def check(*, key: UUID, job: RepairJob, check: Check, at: datetime, by: User) ->
         step.save(update_fields=["worked"])
     if row.passed:
         _end(job, State.PASSED, at)
-    detail = {"check": row.pk, "passed": row.passed}
-    _record(job, "check", detail, key=key, facts=facts, at=at, actor=by)
+    event.of(job.frame.tag, check=row.pk, passed=row.passed)
     return row
 
 
-@transaction.atomic
-def give_up(*, key: UUID, job: RepairJob, reason: str, at: datetime, by: User) -> ReturnedFrame:
+@deeds.rule("mending.give_up", facts=lambda job, reason: [job.pk, reason.strip()], again=_frame)
+def give_up(
+    event: Draft, /, *, key: UUID, job: RepairJob, reason: str, at: datetime, by: User
+) -> ReturnedFrame:
     """It cannot be mended after all. The customer's recorded wish says what comes next; without
     one the frame goes back as it is, for nothing may be destroyed unasked."""
-    facts = [job.pk, reason.strip()]
-    if deeds.repeated(key=key, name="mending.give_up", facts=facts):
-        return again(job.frame)
     if not 1 <= len(reason.strip()) <= 200:
         raise BadInput(_("Say why in up to 200 characters."), field="reason")
     _end(job, State.ABANDONED, at)
     wants_regrind = job.frame.wish == Wish.REGRIND
     frame = advance(job.frame, FrameState.TO_STRIP if wants_regrind else FrameState.TO_RETURN)
-    detail = {"job": job.pk, "next": str(frame.state), "reason": reason.strip()}
-    _record(job, "give_up", detail, key=key, facts=facts, at=at, actor=by)
+    event.of(job.frame.tag, job=job.pk, next=str(frame.state), reason=reason.strip())
     return frame
 
 
-@transaction.atomic
+@deeds.rule(
+    "mending.weigh_out",
+    facts=lambda job, scale, mass, reason: [job.pk, scale.pk, mass.strip(), reason.strip()],
+    again=_frame,
+)
 def weigh_out(
+    event: Draft,
+    /,
     *,
     key: UUID,
     job: RepairJob,
@@ -198,16 +222,12 @@ def weigh_out(
 
     An implausible difference needs a reason. Raises StaleState before the check has passed.
     """
-    facts = [job.pk, scale.pk, mass.strip(), reason.strip()]
-    if deeds.repeated(key=key, name="mending.weigh_out", facts=facts):
-        return again(job.frame)
     if not RepairJob.objects.filter(pk=job.pk, state=State.PASSED).exists():
         raise StaleState(_("Check the frame first; then weigh it out."))
     reading = weighing.read(scale=scale, typed=mass, at=at)
     settle_scale(key=key, frame=job.frame, reading=reading, reason=reason, at=at, by=by)
     frame = advance(job.frame, FrameState.MENDED)
-    detail = {"reading": reading.pk, "mass_mg": reading.mass_mg}
-    _record(job, "weigh_out", detail, key=key, facts=facts, at=at, actor=by)
+    event.of(job.frame.tag, reading=reading.pk, mass_mg=reading.mass_mg)
     return frame
 
 
@@ -324,7 +344,3 @@ def _end(job: RepairJob, state: RepairJob.State, at: datetime) -> None:
     if rows.update(state=state, ended_at=at) != 1:
         raise StaleState()
     stock.release(subject=job.frame.tag)
-
-
-def _record(job: RepairJob, name: str, detail: dict[str, Any], **deed: Any) -> None:
-    deeds.record(name=f"mending.{name}", subject=job.frame.tag, detail=detail, **deed)

@@ -14,11 +14,11 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any, Final
 from uuid import UUID
 
-from django.db import transaction
 from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from inventory import deeds
+from inventory.deeds import Draft
 from inventory.errors import BadInput, Conflict, NotEnough, StaleState
 from inventory.ledger.rules import carrying, ledger, places
 from inventory.material.queries.boxes import OPEN_RUN_STATES
@@ -97,9 +97,9 @@ class StripDown:
         return pieces
 
 
-@transaction.atomic
+@deeds.rule("stripdown.strip", facts=lambda frame, parts: [frame.tag, *parts.facts()], again=again)
 def strip(
-    *, key: UUID, frame: ReturnedFrame, parts: StripDown, at: datetime, by: User
+    event: Draft, /, *, key: UUID, frame: ReturnedFrame, parts: StripDown, at: datetime, by: User
 ) -> ReturnedFrame:
     """Take a frame apart: clean frame material to its box, the rest to waste, salvage or, for
     lenses that are wanted back, to the bench until they are posted.
@@ -107,9 +107,6 @@ def strip(
     What the parts do not add up to goes to the count difference; an implausible gap needs a
     reason. Raises BadInput without the wish, a grading or a polymer that is ours.
     """
-    facts = [frame.tag, *parts.facts()]
-    if deeds.repeated(key=key, name="stripdown.strip", facts=facts):
-        return again(frame)
     colourway = _may_be_ground(again(frame))
     carrying.carry(key=key, subject=frame.tag, to=PlaceKind.BENCH, at=at, actor=by)
     readings = _readings(parts, at)
@@ -120,30 +117,23 @@ def strip(
     boxed_mg = readings["plastic"].mass_mg
     salvaging.keep(donor=frame, salvaged=parts.kept_pieces(), at=at, by=by)
     stripped = advance(frame, FrameState.BOXED, box=box, boxed_mg=boxed_mg)
-    deeds.record(
-        key=key,
-        name="stripdown.strip",
-        subject=frame.tag,
-        facts=facts,
-        at=at,
-        actor=by,
-        detail={"box": box.code, "boxed_mg": boxed_mg, "movement": movement.number},
-    )
+    event.of(frame.tag, box=box.code, boxed_mg=boxed_mg, movement=movement.number)
     return stripped
 
 
-@transaction.atomic
+@deeds.rule(
+    "stripdown.discard_foreign",
+    facts=lambda frame, reason: [frame.tag, reason.strip()],
+    again=again,
+)
 def discard_foreign(
-    *, key: UUID, frame: ReturnedFrame, reason: str, at: datetime, by: User
+    event: Draft, /, *, key: UUID, frame: ReturnedFrame, reason: str, at: datetime, by: User
 ) -> ReturnedFrame:
     """A frame that is not ours, or not surely of our polymer, ends as foreign waste.
 
     The wish to have it destroyed is needed for this just as well. Raises StaleState when the
     frame is neither to be stripped nor held as not ours.
     """
-    facts = [frame.tag, reason.strip()]
-    if deeds.repeated(key=key, name="stripdown.discard_foreign", facts=facts):
-        return again(frame)
     if not 1 <= len(reason.strip()) <= REASON_LENGTH_MAX:
         raise BadInput(_("Say in up to 200 characters what it is."), field="reason")
     if not may_be_discarded(again(frame)):
@@ -162,29 +152,20 @@ def discard_foreign(
     settle(gone.request, at)
     if gone.request is not None:
         letters.owe(letter="discarded", request=gone.request, frame=gone, at=at)
-    deeds.record(
-        key=key,
-        name="stripdown.discard_foreign",
-        subject=frame.tag,
-        facts=facts,
-        at=at,
-        actor=by,
-        detail={"movement": movement.number},
-    )
+    event.of(frame.tag, movement=movement.number)
     return again(frame)
 
 
-@transaction.atomic
-def undo(*, key: UUID, frame: ReturnedFrame, reason: str, at: datetime, by: User) -> ReturnedFrame:
+@deeds.rule("stripdown.undo", facts=lambda frame, reason: [frame.tag, reason.strip()], again=again)
+def undo(
+    event: Draft, /, *, key: UUID, frame: ReturnedFrame, reason: str, at: datetime, by: User
+) -> ReturnedFrame:
     """Take a strip-down back: every posting is reversed, and the frame is to be stripped again;
     a part that it had promised, and that was not kept, is promised again.
 
     Raises StaleState once it is ground or was never boxed; Conflict when its box, its parts or the
     frame itself were touched since, naming what stands in the way.
     """
-    facts = [frame.tag, reason.strip()]
-    if deeds.repeated(key=key, name="stripdown.undo", facts=facts):
-        return again(frame)
     if not 1 <= len(reason.strip()) <= REASON_LENGTH_MAX:
         raise BadInput(_("Say why, in up to 200 characters."), field="reason")
     movement = stripped_by(frame)
@@ -204,15 +185,7 @@ def undo(*, key: UUID, frame: ReturnedFrame, reason: str, at: datetime, by: User
         ) from error
     advance(frame, FrameState.TO_STRIP, box=None, boxed_mg=0)
     salvaging.take_up(donor=frame, stripped_at=movement.happened_at, at=at, by=by)
-    deeds.record(
-        key=key,
-        name="stripdown.undo",
-        subject=frame.tag,
-        facts=facts,
-        at=at,
-        actor=by,
-        detail={"movement": movement.number, "reversal": reversal.number},
-    )
+    event.of(frame.tag, movement=movement.number, reversal=reversal.number)
     return again(frame)
 
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 import uuid
 from collections.abc import Sequence
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NoReturn
 from uuid import UUID
 
-from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory import deeds
+from inventory.deeds import Draft
 from inventory.errors import BadInput, Conflict
 from inventory.models import AccessToken
 from inventory.staff.rules import tokens
@@ -20,40 +20,50 @@ if TYPE_CHECKING:
     from django.contrib.auth.models import User
 
 
-@transaction.atomic
+def _refuse_second() -> NoReturn:
+    raise Conflict(
+        _("This token was made already, and its text is shown only once. Make another one.")
+    )
+
+
+@deeds.rule(
+    "tokens.issue",
+    facts=lambda name, scopes, days: [name, sorted(scopes), days],
+    again=_refuse_second,
+)
 def issue(
-    *, key: UUID, name: str, scopes: Sequence[str], days: int, at: datetime, by: User
+    event: Draft,
+    /,
+    *,
+    key: UUID,
+    name: str,
+    scopes: Sequence[str],
+    days: int,
+    at: datetime,
+    by: User,
 ) -> tuple[AccessToken, str]:
     """Make a token for `by`. Its text exists in this answer only.
 
     Raises BadInput naming the field, Conflict for a repeat: the text cannot be told again.
     """
-    facts = [name, sorted(scopes), days]
-    if deeds.repeated(key=key, name="tokens.issue", facts=facts):
-        raise Conflict(
-            _("This token was made already, and its text is shown only once. Make another one.")
-        )
     if not name.strip():
         raise BadInput(_("Say what the token is for."), field="name")
     token, text = tokens.issue(name=name.strip(), user=by, scopes=list(scopes), days=days, at=at)
-    deeds.record(
-        key=key, name="tokens.issue", subject=_subject(token), facts=facts, at=at, actor=by
-    )
+    event.of(_subject(token))
     return token, text
 
 
-@transaction.atomic
 def revoke(*, token: AccessToken, at: datetime, by: User) -> None:
     """End a token; one that is revoked already stays so."""
-    # A token is revoked once, so its own number is the deed's id.
+    # A token is revoked once, so the event's id is made of its own digest.
     key = uuid.uuid5(uuid.NAMESPACE_OID, f"hingeback revoke {token.digest}")
-    facts = [token.pk]
-    if deeds.repeated(key=key, name="tokens.revoke", facts=facts):
-        return
+    _revoke(key=key, token=token, at=at, by=by)
+
+
+@deeds.rule("tokens.revoke", facts=lambda token: [token.pk], again=lambda: None)
+def _revoke(event: Draft, /, *, key: UUID, token: AccessToken, at: datetime, by: User) -> None:
     tokens.revoke(token=token, at=at)
-    deeds.record(
-        key=key, name="tokens.revoke", subject=_subject(token), facts=facts, at=at, actor=by
-    )
+    event.of(_subject(token))
 
 
 def _subject(token: AccessToken) -> str:

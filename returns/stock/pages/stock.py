@@ -17,6 +17,7 @@ from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_safe
 
+from inventory.counting import Counted
 from inventory.errors import NotFound
 from inventory.furniture.numbers import fixed
 from inventory.furniture.pages.access import StaffRequest, allow
@@ -61,7 +62,7 @@ def _open(*, into: str, **facts: Any) -> Movement | Lot:
 
 def _count_parts(
     *, key: UUID, part: Part, counted: int, reason: str, at: datetime, by: User
-) -> Movement | None:
+) -> Counted:
     return stock.count(key=key, part=part, counted=counted, reason=reason, at=at, actor=by)
 
 

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 from django.db import IntegrityError, connection
+from django.db.models import QuerySet
 
+from inventory import deeds, triggers
 from inventory.errors import AlreadyReversed, KeyReused, NotEnough, WrongRecipe
 from inventory.ledger.rules import ledger, places
-from inventory.models import Balance, Movement, PlaceKind, Posting
+from inventory.models import Balance, Movement, PlaceKind, Posting, Reading, Scale
+from inventory.weighing import rules as weighing
+from tests import makers
 from tests.makers import NOON, key
 
 pytestmark = pytest.mark.django_db
@@ -41,6 +47,63 @@ def test_repeat_with_other_content_is_refused() -> None:
     weigh_in(5_000, key=same)
     with pytest.raises(KeyReused):
         weigh_in(5_001, key=same)
+
+
+def read(mass_mg: int, typed: str) -> Reading:
+    scale = Scale.objects.first() or makers.scale(division_mg=1)
+    return weighing.read(scale=scale, typed=typed, at=NOON)
+
+
+def weighed(mass_mg: int, reading: Reading, **changes: object) -> Movement:
+    shelf, customers = places.mass(PlaceKind.ARRIVALS), places.mass(PlaceKind.CUSTOMERS)
+    return weigh_in(mass_mg, lines=[ledger.Line(customers, shelf, mass_mg, reading)], **changes)
+
+
+OTHERWISE = [
+    {"story": ledger.Story(reason="typed anew", heat=[[1, 1_000_000]])},
+    {"story": ledger.Story(reason="found", heat=[[2, 1_000_000]])},
+    {"story": ledger.Story(reason="found")},
+]
+
+
+@pytest.mark.parametrize("is_of_old", [False, True])
+@pytest.mark.parametrize("other", OTHERWISE)
+def test_repeat_with_another_reason_or_heat_is_refused(
+    other: dict[str, Any], is_of_old: bool
+) -> None:
+    same = {"key": key(), "story": ledger.Story(reason="found", heat=[[1, 1_000_000]])}
+    movement = weigh_in(5_000, **same)
+    if is_of_old:
+        as_of_old(movement)
+    assert weigh_in(5_000, **same) == movement
+    with pytest.raises(KeyReused):
+        weigh_in(5_000, **(same | other))
+
+
+@pytest.mark.parametrize("is_of_old", [False, True])
+def test_repeat_with_the_same_reading_is_one_and_with_another_refused(is_of_old: bool) -> None:
+    same = key()
+    movement = weighed(5_000, read(5_000, "5 g"), key=same)
+    if is_of_old:
+        as_of_old(movement)
+    assert weighed(5_000, read(5_000, "5 g"), key=same) == movement
+    for other in (read(5_000, "5,000 g"), read(4_999, "4,999 g"), None):
+        with pytest.raises(KeyReused):
+            weighed(5_000, other, key=same)  # type: ignore[arg-type]
+
+
+def as_of_old(movement: Movement) -> None:
+    """The fingerprint that movements had before reason, heat and readings were part of it."""
+    legs = [[row.source.code, row.target.code, row.quantity] for row in movement.postings.all()]
+    at = movement.happened_at.isoformat()
+    old = deeds.fingerprint([movement.kind, legs, movement.subject, movement.cost_minor, at])
+    triggers.remove(connection)
+    QuerySet(Movement).filter(pk=movement.pk).update(fingerprint=old)
+    triggers.install(connection)
+
+
+def test_movement_is_recorded_at_the_moment_its_caller_read() -> None:
+    assert weigh_in(5_000).recorded_at == NOON
 
 
 def test_place_may_be_emptied_but_not_overdrawn() -> None:

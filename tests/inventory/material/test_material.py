@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 from django.contrib.auth.models import User
 
+from inventory.counting import Counted
 from inventory.errors import BadInput, KeyReused, NotEnough
 from inventory.ledger.rules import ledger, places
 from inventory.material.queries import boxes
@@ -42,7 +43,7 @@ def held(kind: PlaceKind) -> int:
     return sum(balance.quantity for balance in rows)
 
 
-def count(place: Place, shop: Shop, by: User, mass: str, **changes: Any) -> Movement | None:
+def count(place: Place, shop: Shop, by: User, mass: str, **changes: Any) -> Counted:
     weighed = Weighing(scale=shop.box_scale, mass=mass)
     facts = {"key": key(), "place": place, "weighing": weighed, "reason": "month end"}
     return material.count(**(facts | {"at": NOON, "by": by} | changes))  # type: ignore[arg-type]
@@ -160,7 +161,7 @@ def test_issue_names_what_is_missing(
 )
 def test_count_puts_the_place_right(shop: Shop, bea: User, typed: str, difference_mg: int) -> None:
     box = material.receive_to_box(**deed(shop, bea)).postings.get().target
-    movement = count(box, shop, bea, typed)
+    movement = count(box, shop, bea, typed).movement
     assert movement is not None
     assert (movement.kind, movement.reason) == ("count_mass", "month end")
     assert held(PlaceKind.DIFFERENCE) == difference_mg
@@ -170,8 +171,8 @@ def test_count_puts_the_place_right(shop: Shop, bea: User, typed: str, differenc
 def test_count_that_agrees_moves_nothing_and_repeats(shop: Shop, bea: User) -> None:
     box = material.receive_to_box(**deed(shop, bea)).postings.get().target
     same = key()
-    assert count(box, shop, bea, "5 kg", key=same) is None
-    assert count(box, shop, bea, "5 kg", key=same) is None
+    assert count(box, shop, bea, "5 kg", key=same) == Counted(None)
+    assert count(box, shop, bea, "5 kg", key=same) == Counted(None)
     with pytest.raises(KeyReused):
         count(box, shop, bea, "6 kg", key=same)
 

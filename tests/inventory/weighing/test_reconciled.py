@@ -12,6 +12,7 @@ from math import ceil, sqrt
 import pytest
 from django.contrib.auth.models import User
 
+from inventory.counting import Counted
 from inventory.ledger.rules import ledger
 from inventory.material.rules import grinding, material
 from inventory.material.rules.grinding import GrindOut
@@ -187,7 +188,7 @@ def test_many_parts_on_one_scale_are_not_accused_for_its_offset(shop: Shop, bea:
     assert counted.others_u_mg == ceil(2 * sqrt(own_in + common_in**2))
 
 
-def count(shop: Shop, by: User, place: Place, mass: str, at=NOON) -> Movement | None:
+def count(shop: Shop, by: User, place: Place, mass: str, at=NOON) -> Counted:
     return material.count(
         key=key(),
         place=place,

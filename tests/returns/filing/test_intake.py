@@ -6,6 +6,7 @@ import base64
 from dataclasses import replace
 from datetime import timedelta
 from typing import Any
+from uuid import UUID
 
 import pytest
 
@@ -13,6 +14,7 @@ from inventory.errors import BadInput, Conflict, KeyReused, NotFound, StaleState
 from inventory.models import Deed, Duty
 from returns.customers import rules as people
 from returns.filing.rules import intake
+from returns.filing.rules.intake import Filing
 from returns.models import Dispatch, Person, Request
 from returns.story.sums import codes
 from tests.makers import NOON, Shop, key
@@ -255,13 +257,13 @@ def test_slower_of_two_that_file_at_once_gets_the_first_request(
 ) -> None:
     same = key()
     first = intake.file_return(key=same, filing=filing(shop), at=NOON)
-    real, looks = intake.deeds.repeated, []
+    real, looks = intake._planned, []
 
-    def repeated(**facts: Any) -> Any:
-        looks.append(facts)  # at the first look the faster one has not committed yet
-        return None if len(looks) == 1 else real(**facts)
+    def planned(key_: UUID, filing_: Filing) -> Any:
+        looks.append(key_)  # at the first look the faster one has not committed its salt yet
+        return replace(real(key_ if len(looks) > 1 else key(), filing_), key=key_)
 
-    monkeypatch.setattr(intake.deeds, "repeated", repeated)
+    monkeypatch.setattr(intake, "_planned", planned)
     assert intake.file_return(key=same, filing=filing(shop), at=NOON) == first
     assert (len(looks), Person.objects.count()) == (2, 1)
 

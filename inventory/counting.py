@@ -1,0 +1,14 @@
+"""What a stock count of a place, in grams or in pieces, comes to."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from inventory.models import Movement
+
+
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """A count that was taken; `movement` put the books right, None where they agreed with it."""
+
+    movement: Movement | None

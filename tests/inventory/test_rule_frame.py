@@ -1,0 +1,165 @@
+"""The frame of every rule: one transaction, one event, and a repeat that is answered."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from datetime import datetime, timedelta
+from threading import Barrier
+from typing import Any
+from uuid import UUID
+
+import pytest
+from django.contrib.auth.models import User
+from django.db import IntegrityError, connections
+
+from inventory import deeds
+from inventory.deeds import Draft
+from inventory.errors import BadInput, KeyReused, StaleState
+from inventory.models import Colour, Deed
+from tests.makers import NOON, key
+
+pytestmark = pytest.mark.django_db
+
+
+@deeds.rule(
+    "test.paint",
+    facts=lambda code, shade: [code, shade.strip()],
+    again=lambda event: Colour.objects.get(pk=event.detail["id"]),
+    aside=("remark",),
+)
+def paint(
+    event: Draft,
+    /,
+    *,
+    key: UUID,
+    code: str,
+    at: datetime,
+    by: User | None,
+    shade: str = "#4a5560",
+    remark: str = "",
+) -> Colour:
+    """A rule such as any."""
+    colour = Colour.objects.create(code=code, name=code, swatch=shade.strip())
+    if remark == "too late":
+        raise BadInput
+    if remark != "no event":
+        event.of(f"colour-{code}", id=colour.pk, remark=remark)
+    return colour
+
+
+def test_event_says_who_did_what_when_and_under_which_key(bea: User) -> None:
+    one = key()
+    colour = paint(key=one, code="slate", at=NOON, by=bea, remark="first")
+    event = Deed.objects.get(key=one)
+    assert (event.name, event.subject) == ("test.paint", "colour-slate")
+    assert (event.at, event.actor) == (NOON, bea)
+    assert event.detail == {"id": colour.pk, "remark": "first"}
+    assert event.fingerprint == deeds.fingerprint(["slate", "#4a5560"])
+
+
+def test_repeat_is_answered_whoever_sends_it_and_when(bea: User) -> None:
+    one = key()
+    colour = paint(key=one, code="slate", at=NOON, by=bea)
+    later = NOON + timedelta(hours=1)
+    assert paint(key=one, code="slate", at=later, by=None, remark="again") == colour
+    assert (Colour.objects.count(), Deed.objects.count()) == (1, 1)
+
+
+@pytest.mark.parametrize("other", [{"code": "moss"}, {"shade": "#000000"}])
+def test_other_content_under_the_same_key_is_refused(other: dict[str, str]) -> None:
+    one = key()
+    paint(key=one, code="slate", at=NOON, by=None)
+    with pytest.raises(KeyReused):
+        paint(**({"key": one, "code": "slate", "at": NOON, "by": None} | other))  # type: ignore[arg-type]
+
+
+def test_key_of_another_rule_is_refused() -> None:
+    one = key()
+    deeds.record(key=one, name="test.other", subject="x", facts=["slate", "#4a5560"], at=NOON)
+    with pytest.raises(KeyReused):
+        paint(key=one, code="slate", at=NOON, by=None)
+
+
+def test_refused_rule_leaves_nothing_and_its_key_is_free() -> None:
+    one = key()
+    with pytest.raises(BadInput):
+        paint(key=one, code="slate", at=NOON, by=None, remark="too late")
+    assert (Colour.objects.count(), Deed.objects.count()) == (0, 0)
+    paint(key=one, code="slate", at=NOON, by=None)
+
+
+def test_rule_that_names_no_event_is_undone() -> None:
+    with pytest.raises(RuntimeError, match=r"test\.paint"):
+        paint(key=key(), code="slate", at=NOON, by=None, remark="no event")
+    assert not Colour.objects.exists()
+
+
+def test_rule_that_changed_nothing_says_so_and_writes_no_event() -> None:
+    @deeds.rule("test.idle", facts=lambda: ["idle"], again=lambda: "again")
+    def idle(event: Draft, /, *, key: UUID, at: datetime) -> str:
+        event.drop()
+        return "idle"
+
+    assert idle(key=key(), at=NOON) == "idle"
+    assert not Deed.objects.exists()
+
+
+@pytest.mark.parametrize("error", [IntegrityError, StaleState])
+def test_slower_of_two_hands_gets_the_answer_of_the_faster(error: type[Exception]) -> None:
+    """What the faster hand wrote is seen only when the slower one fails on it."""
+    one = key()
+
+    @deeds.rule("test.race", facts=lambda code: [code], again=lambda event: event.subject)
+    def race(event: Draft, /, *, key: UUID, code: str, at: datetime) -> str:
+        raise error
+
+    with pytest.raises(error):
+        race(key=one, code="slate", at=NOON)
+
+    @deeds.rule("test.race", facts=lambda code: [code], again=lambda event: event.subject)
+    def raced(event: Draft, /, *, key: UUID, code: str, at: datetime) -> str:
+        deeds.record(key=key, name="test.race", subject="faster", facts=[code], at=at)
+        kept.append(Deed.objects.get(key=key))
+        raise error
+
+    kept: list[Any] = []
+    real = Deed.objects.filter
+
+    def filter_(**asked: Any) -> Any:
+        """From the first failure on, the faster hand's row is committed."""
+        if kept and not real(**asked).exists():
+            deeds.record(key=one, name="test.race", subject="faster", facts=["slate"], at=NOON)
+        return real(**asked)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Deed.objects, "filter", filter_)
+        assert raced(key=one, code="slate", at=NOON) == "faster"
+
+
+@pytest.mark.django_db(transaction=True)
+def test_one_key_in_many_hands_is_one_event() -> None:
+    one, start = key(), Barrier(4)
+
+    def send(_number: int) -> int:
+        try:
+            start.wait()
+            return paint(key=one, code="slate", at=NOON, by=None).pk
+        finally:
+            connections.close_all()
+
+    with ThreadPoolExecutor(4) as pool:
+        answers = set(pool.map(send, range(4)))
+    assert len(answers) == 1
+    assert (Colour.objects.count(), Deed.objects.count()) == (1, 1)
+
+
+def test_argument_that_is_in_no_fingerprint_is_refused_when_the_rule_is_written() -> None:
+    def body(event: Draft, /, *, key: UUID, code: str, shade: str, at: datetime) -> None:
+        """Never runs."""
+
+    with pytest.raises(TypeError, match=r"not in the fingerprint: \['shade'\]"):
+        deeds.rule("test.gap", facts=lambda code: [code], again=lambda: None)(body)
+    with pytest.raises(TypeError, match=r"no such argument: \['colour'\]"):
+        deeds.rule(
+            "test.gap", facts=lambda code, shade: [code, shade], again=lambda colour: colour
+        )(body)
