@@ -14,16 +14,18 @@ from typing import Any
 from uuid import UUID
 
 import structlog
+from celery import current_app
 from django.conf import settings
 from django.db import transaction
 from django.db.models import F, Q
-from django.utils import timezone
 from django.utils.module_loading import import_string
 
 from inventory.models import Duty
 
 _hushed: ContextVar[bool] = ContextVar("hushed", default=False)
 
+SETTLE = "inventory.tasks.settle_duty"
+"""The worker's task for one row, by name: the worker stands on the outbox, not the other way."""
 TRIES_MAX = 8
 CLAIM = timedelta(minutes=10)
 
@@ -53,9 +55,7 @@ def hushed() -> Iterator[None]:
 
 def _nudge(duty_id: UUID) -> None:
     """Best effort: a broker that is away costs nothing but the wait for the next sweep."""
-    from inventory.tasks import settle_duty
-
-    settle_duty.apply_async((str(duty_id),), retry=False)
+    current_app.send_task(SETTLE, (str(duty_id),), retry=False, ignore_result=True)
 
 
 def due(at: datetime) -> list[UUID]:
@@ -65,35 +65,33 @@ def due(at: datetime) -> list[UUID]:
     return list(rows.order_by("available_at").values_list("pk", flat=True)[:100])
 
 
-def settle(duty_id: UUID) -> bool:
+def settle(duty_id: UUID, *, at: datetime) -> bool:
     """Run one duty's handler. Returns whether it is settled now. Handlers are idempotent."""
-    now = timezone.now()
-    if not _claim(duty_id, now):
+    if not _claim(duty_id, at):
         return False
     duty = Duty.objects.get(pk=duty_id)
     try:
         import_string(settings.OUTBOX_HANDLERS[duty.topic])(duty)
     except Exception as error:  # noqa: BLE001  whatever a handler raises, the duty stays owed
-        _put_back(duty, error)
+        _put_back(duty, error, at)
         return False
-    Duty.objects.filter(pk=duty_id).update(settled_at=timezone.now(), claimed_until=None)
+    Duty.objects.filter(pk=duty_id).update(settled_at=at, claimed_until=None)
     return True
 
 
-def _claim(duty_id: UUID, now: datetime) -> bool:
-    free = Q(claimed_until=None) | Q(claimed_until__lt=now)
+def _claim(duty_id: UUID, at: datetime) -> bool:
+    free = Q(claimed_until=None) | Q(claimed_until__lt=at)
     rows = Duty.objects.filter(free, pk=duty_id, settled_at=None, given_up_at=None)
-    return rows.update(claimed_until=now + CLAIM, tries=F("tries") + 1) == 1
+    return rows.update(claimed_until=at + CLAIM, tries=F("tries") + 1) == 1
 
 
-def _put_back(duty: Duty, error: Exception) -> None:
+def _put_back(duty: Duty, error: Exception, at: datetime) -> None:
     """Back off with jitter; after the last try the duty is given up and shown on the bench page."""
     log.warning("duty_failed", duty=str(duty.pk), topic=duty.topic, error=type(error).__name__)
-    now = timezone.now()
     wait_s = min(3600, 10 * 4 ** (duty.tries - 1)) * SystemRandom().uniform(0.8, 1.2)
     Duty.objects.filter(pk=duty.pk).update(
         claimed_until=None,
-        available_at=now + timedelta(seconds=wait_s),
-        given_up_at=now if duty.tries >= TRIES_MAX else None,
+        available_at=at + timedelta(seconds=wait_s),
+        given_up_at=at if duty.tries >= TRIES_MAX else None,
         last_error=f"{type(error).__name__}: {error}"[:200],
     )

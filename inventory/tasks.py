@@ -10,13 +10,13 @@ from django.utils import timezone
 from inventory import outbox
 
 
-@shared_task(name="inventory.tasks.settle_duty")
+@shared_task(name=outbox.SETTLE)
 def settle_duty(duty_id: str) -> None:
-    outbox.settle(UUID(duty_id))
+    outbox.settle(UUID(duty_id), at=timezone.now())
 
 
 @shared_task(name="inventory.tasks.sweep_outbox")
 def sweep_outbox() -> None:
     """Pick up what a crash or an absent broker left lying."""
     for duty_id in outbox.due(timezone.now()):
-        outbox.settle(duty_id)
+        outbox.settle(duty_id, at=timezone.now())

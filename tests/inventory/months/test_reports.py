@@ -11,6 +11,7 @@ from decimal import Decimal
 
 import pytest
 from django.template.loader import render_to_string
+from django.utils import timezone
 
 from inventory import outbox
 from inventory.errors import KeyReused, NotFound
@@ -424,7 +425,7 @@ def test_uncertainty_is_never_rounded_down(ug: int, text: str) -> None:
 def test_worker_makes_the_file_and_says_when_it_is_ready(closed: Report) -> None:
     asked = duty.ask(key=key(), label="2026-10", at=OCT, by=None)
     assert (asked.state, asked.percent) == (ReportFile.State.WAITING, 0)
-    assert outbox.settle(Duty.objects.get(topic="report.pdf").pk)
+    assert outbox.settle(Duty.objects.get(topic="report.pdf").pk, at=timezone.now())
     asked.refresh_from_db()
     assert (asked.state, asked.percent) == (ReportFile.State.READY, 100)
     assert asked.digest == recovered.digest(closed)
@@ -476,7 +477,7 @@ def test_failure_is_shown_and_the_duty_stays_owed(
     asked = duty.ask(key=key(), label="2026-10", at=OCT, by=None)
     monkeypatch.setattr(document, "report_pdf", _out_of_paper)
     owed = Duty.objects.get(topic="report.pdf")
-    assert not outbox.settle(owed.pk)
+    assert not outbox.settle(owed.pk, at=timezone.now())
     asked.refresh_from_db()
     assert asked.state == ReportFile.State.FAILED
     assert list(duty.folder().iterdir()) == []

@@ -9,6 +9,7 @@ import pytest
 from django.contrib.auth.models import User
 from django.core import mail
 from django.urls import reverse
+from django.utils import timezone
 
 from inventory import outbox
 from inventory.ledger.rules import places
@@ -29,7 +30,7 @@ pytestmark = pytest.mark.django_db
 
 def sent(letter: str, request: Request, frame: ReturnedFrame | None = None) -> Any:
     owed = letters.owe(letter=letter, request=request, at=NOON, frame=frame)
-    assert outbox.settle(owed.pk), Duty.objects.get(pk=owed.pk).last_error
+    assert outbox.settle(owed.pk, at=timezone.now()), Duty.objects.get(pk=owed.pk).last_error
     return mail.outbox[-1]
 
 
@@ -88,7 +89,7 @@ def test_letter_to_an_erased_person_is_settled_unsent(shop: Shop) -> None:
     request = intake.withdraw(key=key(), request=sent_back(shop), at=NOON)
     people.erase(key=key(), person=request.person, at=NOON)  # type: ignore[arg-type]
     for owed in list(Duty.objects.all()):
-        assert outbox.settle(owed.pk)
+        assert outbox.settle(owed.pk, at=timezone.now())
     assert mail.outbox == []
 
 
@@ -102,7 +103,7 @@ def test_failing_mail_server_leaves_the_letter_owed(
         raise OSError("wanda@example.org refused")
 
     monkeypatch.setattr("django.core.mail.EmailMultiAlternatives.send", broken)
-    assert not outbox.settle(owed.pk)
+    assert not outbox.settle(owed.pk, at=timezone.now())
     owed.refresh_from_db()
     assert owed.settled_at is None
     assert owed.last_error == "NotPosted: OSError"
@@ -117,7 +118,7 @@ def test_name_cannot_start_a_header_or_markup(shop: Shop) -> None:
     type(people_row).objects.update(email="wanda@example.org\nBcc: x@example.org")
     owed = letters.owe(letter="filed", request=request, at=NOON)
     count = len(mail.outbox)
-    assert not outbox.settle(owed.pk)
+    assert not outbox.settle(owed.pk, at=timezone.now())
     assert len(mail.outbox) == count
 
 

@@ -1,0 +1,73 @@
+"""The outbox: what wakes the worker, and the moments that its caller gives."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from celery import current_app
+
+from inventory import outbox, tasks
+from inventory.models import Duty
+from tests.makers import NOON
+
+pytestmark = pytest.mark.django_db
+
+NUDGE = outbox._nudge  # the suite drops the nudge; this is the real one
+
+
+def _handle(_message: Duty) -> None:
+    """Does what was owed."""
+
+
+def _fail(_message: Duty) -> None:
+    raise OSError("away")
+
+
+def owed(settings: Any, handler: str, **facts: Any) -> Duty:
+    settings.OUTBOX_HANDLERS = {"test": f"tests.inventory.test_outbox.{handler}"}
+    message = outbox.owe(topic="test", subject="x", at=NOON)
+    Duty.objects.filter(pk=message.pk).update(**facts)
+    return message
+
+
+def test_nudge_sends_the_worker_a_task_that_it_has(
+    settings: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sent: list[Any] = []
+    monkeypatch.setattr(current_app, "send_task", lambda *args, **_how: sent.append(args))
+    message = owed(settings, "_handle")
+    NUDGE(message.pk)
+    assert sent == [(tasks.settle_duty.name, (str(message.pk),))]
+    assert outbox.SETTLE in current_app.tasks
+
+
+def test_settled_at_the_moment_that_the_caller_read(settings: Any) -> None:
+    message = owed(settings, "_handle")
+    assert outbox.settle(message.pk, at=NOON + timedelta(hours=3))
+    message.refresh_from_db()
+    assert message.settled_at == NOON + timedelta(hours=3)
+    assert message.claimed_until is None
+
+
+@pytest.mark.parametrize(
+    ("tries", "wait_s", "gives_up"),
+    [(0, 10, False), (outbox.TRIES_MAX - 2, 3600, False), (outbox.TRIES_MAX - 1, 3600, True)],
+)
+def test_failure_waits_from_the_moment_that_the_caller_read(
+    settings: Any, tries: int, wait_s: int, gives_up: bool
+) -> None:
+    at = NOON + timedelta(hours=3)
+    message = owed(settings, "_fail", tries=tries)
+    assert not outbox.settle(message.pk, at=at)
+    message.refresh_from_db()
+    waits_s = (message.available_at - at).total_seconds()
+    assert 0.8 * wait_s <= waits_s <= 1.2 * wait_s
+    assert message.given_up_at == (at if gives_up else None)
+
+
+def test_claim_holds_until_its_time_is_over(settings: Any) -> None:
+    message = owed(settings, "_handle", claimed_until=NOON + outbox.CLAIM)
+    assert not outbox.settle(message.pk, at=NOON + outbox.CLAIM)
+    assert outbox.settle(message.pk, at=NOON + outbox.CLAIM + timedelta(seconds=1))
