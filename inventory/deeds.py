@@ -49,6 +49,22 @@ class Draft:
         """Nothing was changed, so there is no event."""
         self.is_idle = True
 
+    def write(self, name: str, asked: Any, told: Mapping[str, Any]) -> None:
+        """Write the event. RuntimeError when the rule has not said what it is of."""
+        if self.is_idle:
+            return
+        if not self.subject:
+            raise RuntimeError(f"{name} ended without saying what its event is of")
+        record(
+            key=told["key"],
+            name=name,
+            subject=self.subject,
+            facts=asked,
+            at=told["at"],
+            actor=told.get("by"),
+            detail=self.detail,
+        )
+
 
 def rule(
     name: str, *, facts: Callable[..., Any], again: Callable[..., Any], aside: Sequence[str] = ()
@@ -63,25 +79,25 @@ def rule(
     """
 
     def frame(body: Callable[Concatenate[Draft, P], R]) -> Callable[P, R]:
-        arguments = Arguments.of(body, facts, aside=aside, again=again)
+        defaults = arguments(body, facts, again=again, aside=aside)
 
         @transaction.atomic
         def once(told: Mapping[str, Any], /, *args: P.args, **given: P.kwargs) -> R:
-            content = fingerprint(picked(facts, told))
+            asked = picked(facts, told)
             event = Deed.objects.filter(key=told["key"]).first()
             if event is None:
                 draft = Draft()
                 made = body(draft, *args, **given)
-                _write(draft, name, content, told)
+                draft.write(name, asked, told)
                 return made
-            if (event.name, event.fingerprint) != (name, content):
+            if (event.name, event.fingerprint) != (name, fingerprint(asked)):
                 raise KeyReused()
             answer: R = picked(again, {**told, "event": event})
             return answer
 
         @wraps(body)
         def framed(*args: P.args, **given: P.kwargs) -> R:
-            told = arguments.defaults | given
+            told = defaults | given
             try:
                 return once(told, *args, **given)
             except (IntegrityError, StaleState):
@@ -95,35 +111,25 @@ def rule(
     return frame
 
 
-@dataclass(frozen=True, slots=True)
-class Arguments:
-    """A rule's arguments, compared with what its frame asks of them."""
-
-    defaults: dict[str, Any]
-
-    @classmethod
-    def of(
-        cls,
-        body: Callable[..., Any],
-        facts: Callable[..., Any],
-        *,
-        aside: Sequence[str] = (),
-        again: Callable[..., Any] | None = None,
-    ) -> Arguments:
-        """TypeError when an argument is neither in the facts nor set aside, or does not exist."""
-        taken = {
-            one.name: one.default
-            for one in signature(body).parameters.values()
-            if one.kind is Parameter.KEYWORD_ONLY
-        }
-        asked = {*names(facts), *aside}
-        if lacking := sorted(taken.keys() - asked - CIRCUMSTANCES):
-            raise TypeError(f"{body.__qualname__}: not in the fingerprint: {lacking}")
-        wanted = asked | ({*names(again)} - {"event"} if again else set())
-        if unknown := sorted(wanted - taken.keys()):
-            raise TypeError(f"{body.__qualname__} has no such argument: {unknown}")
-        given = {name: default for name, default in taken.items() if default is not Parameter.empty}
-        return cls(given)
+def arguments(
+    body: Callable[..., Any],
+    facts: Callable[..., Any],
+    *,
+    again: Callable[..., Any] | None = None,
+    aside: Sequence[str] = (),
+) -> dict[str, Any]:
+    """The defaults of a rule's arguments. TypeError for one that is neither in the facts nor set
+    aside, and for one that the rule does not have.
+    """
+    words = signature(body).parameters.values()
+    taken = {one.name: one.default for one in words if one.kind is Parameter.KEYWORD_ONLY}
+    asked = {*names(facts), *aside}
+    if lacking := sorted(taken.keys() - asked - CIRCUMSTANCES):
+        raise TypeError(f"{body.__qualname__}: not in the fingerprint: {lacking}")
+    wanted = asked | ({*names(again)} - {"event"} if again else set())
+    if unknown := sorted(wanted - taken.keys()):
+        raise TypeError(f"{body.__qualname__} has no such argument: {unknown}")
+    return {name: default for name, default in taken.items() if default is not Parameter.empty}
 
 
 def picked(function: Callable[..., Any], told: Mapping[str, Any]) -> Any:
@@ -135,22 +141,6 @@ def picked(function: Callable[..., Any], told: Mapping[str, Any]) -> Any:
 def names(function: Callable[..., Any]) -> tuple[str, ...]:
     """The names of a function's parameters."""
     return tuple(signature(function).parameters)
-
-
-def _write(draft: Draft, name: str, content: str, told: Mapping[str, Any]) -> None:
-    if draft.is_idle:
-        return
-    if not draft.subject:
-        raise RuntimeError(f"{name} ended without saying what its event is of")
-    Deed.objects.create(
-        key=told["key"],
-        name=name,
-        subject=draft.subject,
-        actor=told.get("by") or told.get("actor"),
-        at=told["at"],
-        fingerprint=content,
-        detail=draft.detail,
-    )
 
 
 def fingerprint(facts: Any) -> str:

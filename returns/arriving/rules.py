@@ -120,9 +120,7 @@ def _frame(frame: ReturnedFrame) -> ReturnedFrame:
 
 
 @deeds.rule(
-    "arrivals.assign",
-    facts=lambda frame, request: [frame.tag, request.reference],
-    again=_frame,
+    "arrivals.assign", facts=lambda frame, request: [frame.tag, request.reference], again=_frame
 )
 def assign(
     event: Draft, /, *, key: UUID, frame: ReturnedFrame, request: Request, at: datetime, by: User

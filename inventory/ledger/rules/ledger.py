@@ -19,7 +19,7 @@ from django.utils import timezone
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
-from inventory.deeds import Arguments, fingerprint, picked
+from inventory.deeds import arguments, fingerprint, picked
 from inventory.errors import AlreadyReversed, BadInput, KeyReused, NotEnough, WrongRecipe
 from inventory.ledger.queries import naming
 from inventory.ledger.sums import recipes
@@ -71,7 +71,7 @@ def rule(
     """
 
     def frame(body: Callable[P, R]) -> Callable[P, R]:
-        arguments = Arguments.of(body, facts)
+        defaults = arguments(body, facts)
 
         @transaction.atomic
         def once(told: Mapping[str, Any], /, *args: P.args, **given: P.kwargs) -> R:
@@ -85,7 +85,7 @@ def rule(
 
         @wraps(body)
         def framed(*args: P.args, **given: P.kwargs) -> R:
-            told = arguments.defaults | given
+            told = defaults | given
             try:
                 return once(told, *args, **given)
             except (IntegrityError, KeyReused):

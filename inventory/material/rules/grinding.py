@@ -151,9 +151,7 @@ def finish(
 
 
 @deeds.rule(
-    "grinding.explain",
-    facts=lambda run, explanation: [run.code, explanation.strip()],
-    again=_again,
+    "grinding.explain", facts=lambda run, explanation: [run.code, explanation.strip()], again=_again
 )
 def explain(
     event: Draft, /, *, key: UUID, run: GrindRun, explanation: str, at: datetime, by: User

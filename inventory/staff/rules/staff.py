@@ -94,15 +94,7 @@ def _refuse_second_login() -> NoReturn:
     again=_refuse_second_login,
 )
 def hire(
-    event: Draft,
-    /,
-    *,
-    key: UUID,
-    name: str,
-    first_name: str,
-    role: str,
-    at: datetime,
-    by: User,
+    event: Draft, /, *, key: UUID, name: str, first_name: str, role: str, at: datetime, by: User
 ) -> tuple[User, str]:
     """Make a login for a role; the user and the password, which is told in this answer only.
 

@@ -143,14 +143,7 @@ def _facts(rows: Iterable[Row]) -> list[Any]:
 
 @deeds.rule("sold.bring_in", facts=_facts, again=_as_told, aside=["replace"])
 def bring_in(
-    event: Draft,
-    /,
-    *,
-    key: UUID,
-    rows: Sequence[Row],
-    replace: str = "",
-    at: datetime,
-    by: User,
+    event: Draft, /, *, key: UUID, rows: Sequence[Row], replace: str = "", at: datetime, by: User
 ) -> Verdict:
     """Write a list whose every row is good; all of it or nothing.
 
