@@ -14,6 +14,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from inventory.ledger.sums.recipes import KINDS, Kind
 from returns.story.sums import states
 from tests.docs import published, rooms
 
@@ -62,11 +63,30 @@ def _drawn(title: str, steps: states.Steps[Any], starts: Collection[StrEnum]) ->
     return "\n".join(lines)
 
 
+def kinds_table() -> str:
+    """Every kind of movement with its answers."""
+    heads = ("kind", "what happened", "counts in", "cost is told as", "undone alone", "drawn")
+    rows = [heads, ("---",) * len(heads), *(_kind(name, row) for name, row in KINDS.items())]
+    return "\n".join(f"| {' | '.join(row)} |" for row in rows)
+
+
+def _kind(name: str, row: Kind) -> tuple[str, ...]:
+    ends = [counted for leg in row.legs for _kind, counted in leg.ends if counted is not None]
+    columns = dict.fromkeys(
+        column
+        for counted in ends
+        for column in ([counted] if isinstance(counted, str) else counted.values())
+    )
+    yes = ("yes" if answer else "–" for answer in (row.alone, row.drawn))
+    return (f"`{name}`", row.means, ", ".join(columns) or "–", row.told or "–", *yes)
+
+
 GENERATED: tuple[tuple[Path, str, Callable[[], str]], ...] = (
     (CHECKS, "published", published.table),
     (DEVELOPERS, "states", state_tables),
     (DEVELOPERS, "inventory", partial(rooms.table, ROOT / "inventory")),
     (DEVELOPERS, "returns", partial(rooms.table, ROOT / "returns")),
+    (DEVELOPERS, "kinds", kinds_table),
 )
 
 

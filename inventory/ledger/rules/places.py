@@ -3,13 +3,7 @@
 from __future__ import annotations
 
 from inventory.models import Colour, Lot, Part, Place, PlaceKind, Polymer, Unit
-
-_BOTH_UNITS = (
-    PlaceKind.CUSTOMERS,
-    PlaceKind.SUPPLIERS,
-    PlaceKind.PRODUCTION,
-    PlaceKind.DIFFERENCE,
-)
+from inventory.models.places import BOUNDARY
 
 
 def mass(kind: PlaceKind) -> Place:
@@ -57,7 +51,7 @@ def bin_of(part: Part) -> Place:
 
 
 def _the(kind: PlaceKind, unit: Unit) -> Place:
-    suffix = "-pieces" if unit == Unit.PIECE and kind in _BOTH_UNITS else ""
+    suffix = "-pieces" if unit == Unit.PIECE and kind in BOUNDARY else ""
     return Place.objects.get_or_create(
         code=f"{kind.value}{suffix}", defaults={"kind": kind, "unit": unit}
     )[0]

@@ -16,23 +16,13 @@ from inventory import deeds
 from inventory.deeds import Draft
 from inventory.errors import BadInput, Conflict
 from inventory.ledger.rules import ledger
+from inventory.ledger.sums.recipes import KINDS
 from inventory.models import Movement
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import User
 
-ALONE: Final = frozenset(
-    {
-        "receive_parts",
-        "count_parts",
-        "receive_feedstock",
-        "return_scrap",
-        "issue",
-        "count_mass",
-        "opening",
-        "dispose",
-    }
-)
+ALONE: Final = frozenset(name for name, kind in KINDS.items() if kind.alone)
 """Kinds of movement that no frame, kit or run depends on."""
 
 REASON_LENGTH_MAX: Final = 200

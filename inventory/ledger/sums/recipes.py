@@ -1,76 +1,339 @@
-"""Movement kinds and what each may move: from which kind of place, to which, in which unit.
+"""What each kind of movement means: one table for its legs, its figures, its cost and its undoing.
 
 A movement whose posting is not in its kind's recipe is refused. Adding a kind is adding a row
-here and a line in the glossary; the ledger itself does not change.
+here, its words and its migration; adding a column is a row in `COLUMNS` and its words. Nothing has
+a default, so that no kind and no column means anything by accident: a leg that touches stock
+without naming its column cannot be written, and whoever asks for an unknown one gets a LookupError.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from enum import StrEnum
 
 MG = "mg"
 PC = "pc"
+WASTE = "lens metal foreign dust purge moisture"
+
+COUNTED_BY_COLUMN = frozenset({"box", "lot", "bin"})
+"""Kinds of place whose postings count in a column of their own; elsewhere only in or out."""
 
 
-@dataclass(frozen=True, slots=True)
+class Effect(StrEnum):
+    """What a mass in a column means for the cost of its class."""
+
+    RECEIVED = "received"
+    ISSUED = "issued"
+    NORMAL = "normal"
+    ODD = "odd"
+    """Netted over the month: what is over comes in at no cost, what is short is written off."""
+
+
+class Told(StrEnum):
+    """The step from opening to closing worth in which the cost of a movement is told."""
+
+    BOUGHT = "bought"
+    RECOVERED = "recovered"
+    CONVERTED = "converted"
+    OTHERWISE = "otherwise"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Column:
+    """A column of boxes and lots.
+
+    `watched` is the figure of two months beside each other that it is part of, "" for none.
+    `inside` says that it only goes from box to lot, so that it moves no stock.
+    """
+
+    effect: Effect
+    watched: str
+    inside: bool
+
+
+def _into(effect: Effect, watched: str) -> Column:
+    return Column(effect=effect, watched=watched, inside=False)
+
+
+COLUMNS: Mapping[str, Column] = {
+    "credited": _into(Effect.RECEIVED, "credited"),
+    "feedstock": _into(Effect.RECEIVED, ""),
+    "virgin": _into(Effect.RECEIVED, ""),
+    "in_process": _into(Effect.RECEIVED, ""),
+    "taken_on": _into(Effect.RECEIVED, ""),
+    # Both ends of one posting: within a class they cancel, so that grinding costs no mass.
+    "ground_in": Column(effect=Effect.ODD, watched="", inside=True),
+    "ground_out": Column(effect=Effect.ODD, watched="", inside=True),
+    "dust": _into(Effect.NORMAL, "losses"),
+    "purge": _into(Effect.NORMAL, "losses"),
+    "moisture": _into(Effect.NORMAL, "losses"),
+    "difference": _into(Effect.ODD, "losses"),
+    "issued": _into(Effect.ISSUED, "issued"),
+    "counted": _into(Effect.ODD, ""),
+}
+"""Columns of boxes and lots, in the order of the report."""
+
+MATERIAL = tuple(COLUMNS)
+PARTS = ("received", "salvaged", "mends", "kits", "taken_on", "counted")
+"""Columns of spare parts, in the order of the report."""
+
+SHELVES = ("in", "out")
+"""Columns of every other place."""
+
+LOSSES = tuple(name for name, column in COLUMNS.items() if column.watched == "losses")
+"""What a grind run does not give back as flake."""
+
+Counted = str | Mapping[str, str] | None
+"""A column, or origin of the place -> column, or None for an end that counts by direction only."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Leg:
-    """One allowed step of a recipe."""
+    """One allowed step of a recipe, and the column that it counts in at each end."""
 
     source: str
     target: str
     unit: str
+    at_source: Counted
+    at_target: Counted
+
+    def __post_init__(self) -> None:
+        for kind, counted in self.ends:
+            if (kind in COUNTED_BY_COLUMN) == (counted is None):
+                raise ValueError(f"{self.source} to {self.target}: a column for {kind}?")
+
+    @property
+    def ends(self) -> tuple[tuple[str, Counted], tuple[str, Counted]]:
+        """Both places' kinds, each with its column."""
+        return (self.source, self.at_source), (self.target, self.at_target)
 
 
-def _legs(unit: str, sources: str, targets: str) -> frozenset[Leg]:
-    return frozenset(
-        Leg(source, target, unit)
+def _legs(
+    unit: str,
+    sources: str,
+    targets: str,
+    *,
+    at_source: Counted = None,
+    at_target: Counted = None,
+) -> tuple[Leg, ...]:
+    return tuple(
+        Leg(source=source, target=target, unit=unit, at_source=at_source, at_target=at_target)
         for source in sources.split()
         for target in targets.split()
         if source != target
     )
 
 
-WASTE = "lens metal foreign dust purge moisture"
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kind:
+    """What a kind of movement means.
 
-KINDS: dict[str, frozenset[Leg]] = {
-    # A frame comes through the door and is weighed.
-    "weigh_in": _legs(MG, "customers", "arrivals"),
-    # A frame is carried: shelf to hold, shelf or hold to bench, and back.
-    "carry": _legs(MG, "arrivals hold bench", "arrivals hold bench"),
-    # Parts leave their bin into a frame; their mass joins the bench. Broken parts come off.
-    "fit_part": _legs(PC, "bin", "customers")
-    | _legs(MG, "production salvage", "bench")
-    | _legs(MG, "bench", WASTE),
-    # A frame is weighed out and posted; what the scale disagrees on is a count difference.
-    "post_frame": _legs(MG, "bench arrivals hold", "customers difference")
-    | _legs(MG, "difference", "bench arrivals hold"),
-    # A frame is taken apart for grinding; every gram gets a place.
-    "strip_down": _legs(MG, "bench arrivals hold", f"box salvage difference customers {WASTE}")
-    | _legs(MG, "difference", "bench arrivals hold")
-    | _legs(PC, "customers", "bin"),
-    # Parts come from a supplier, go out in a kit, or are counted.
-    "receive_parts": _legs(PC, "suppliers", "bin"),
-    "post_kit": _legs(PC, "bin", "customers"),
-    "count_parts": _legs(PC, "bin", "difference") | _legs(PC, "difference", "bin"),
-    # Material comes in from outside.
-    "receive_feedstock": _legs(MG, "suppliers", "box lot"),
-    "return_scrap": _legs(MG, "production", "box"),
-    # A box becomes a lot and losses; what does not add up is a count difference.
-    "grind": _legs(MG, "box", "lot dust purge moisture difference")
-    | _legs(MG, "difference", "box"),
-    # Flake goes to moulding.
-    "issue": _legs(MG, "lot", "production"),
-    # A stock count finds more or less than the ledger says.
-    "count_mass": _legs(MG, "box lot salvage arrivals hold bench", "difference")
-    | _legs(MG, "difference", "box lot salvage arrivals hold bench"),
-    # Stock that was there before the ledger began.
-    "opening": _legs(MG, "difference", "box lot salvage") | _legs(PC, "difference", "bin"),
-    # Waste leaves the house.
-    "dispose": _legs(MG, WASTE, "suppliers") | _legs(MG, "salvage", WASTE),
+    `means` says it to who reads code and documents. `told` is None for a kind that touches no box
+    or lot. `alone` says that no frame, kit or run depends on it, so that it may be taken back by
+    itself. `drawn` says that its grams are a stream in the picture of what returned frames became.
+    `shows_rest` says that a difference comes with the reading of what lies there afterwards.
+    """
+
+    means: str
+    legs: tuple[Leg, ...]
+    told: Told | None
+    alone: bool
+    drawn: bool
+    shows_rest: bool
+
+
+_HOUSE = "arrivals hold bench"
+
+KINDS: Mapping[str, Kind] = {
+    "weigh_in": Kind(
+        means="a frame came through the door and was put on the scale",
+        legs=_legs(MG, "customers", "arrivals"),
+        told=None,
+        alone=False,
+        drawn=True,
+        shows_rest=False,
+    ),
+    "carry": Kind(
+        means="a frame, or what is left of it, went between shelf, hold and bench",
+        legs=_legs(MG, _HOUSE, _HOUSE),
+        told=None,
+        alone=False,
+        drawn=True,
+        shows_rest=False,
+    ),
+    "fit_part": Kind(
+        means="a part left its bin or the salvage into a frame; the broken one came off",
+        legs=(
+            *_legs(PC, "bin", "customers", at_source="mends"),
+            *_legs(MG, "production salvage", "bench"),
+            *_legs(MG, "bench", WASTE),
+        ),
+        told=None,
+        alone=False,
+        drawn=True,
+        shows_rest=False,
+    ),
+    "post_frame": Kind(
+        means="a frame was weighed out and posted; what the scale disagrees on is a difference",
+        legs=(
+            *_legs(MG, _HOUSE, "customers difference"),
+            *_legs(MG, "difference", _HOUSE),
+        ),
+        told=None,
+        alone=False,
+        drawn=True,
+        shows_rest=True,
+    ),
+    "strip_down": Kind(
+        means="a frame was taken apart: box, salvage, lenses, metal, foreign, difference",
+        legs=(
+            *_legs(MG, _HOUSE, "box", at_target="credited"),
+            *_legs(MG, _HOUSE, f"salvage difference customers {WASTE}"),
+            *_legs(MG, "difference", _HOUSE),
+            *_legs(PC, "customers", "bin", at_target="salvaged"),
+        ),
+        told=Told.RECOVERED,
+        alone=False,
+        drawn=True,
+        shows_rest=True,
+    ),
+    "receive_parts": Kind(
+        means="parts came from a supplier into their bin",
+        legs=_legs(PC, "suppliers", "bin", at_target="received"),
+        told=None,
+        alone=True,
+        drawn=False,
+        shows_rest=False,
+    ),
+    "post_kit": Kind(
+        means="a spare kit left its bin for a customer",
+        legs=_legs(PC, "bin", "customers", at_source="kits"),
+        told=None,
+        alone=False,
+        drawn=False,
+        shows_rest=False,
+    ),
+    "count_parts": Kind(
+        means="a bin was counted",
+        legs=(
+            *_legs(PC, "bin", "difference", at_source="counted"),
+            *_legs(PC, "difference", "bin", at_target="counted"),
+        ),
+        told=None,
+        alone=True,
+        drawn=False,
+        shows_rest=False,
+    ),
+    "receive_feedstock": Kind(
+        means="bought material came into a box or a lot",
+        legs=_legs(
+            MG,
+            "suppliers",
+            "box lot",
+            at_target={
+                "post_consumer_return": "feedstock",
+                "post_consumer_feedstock": "feedstock",
+                "in_process": "in_process",
+                "virgin": "virgin",
+            },
+        ),
+        told=Told.BOUGHT,
+        alone=True,
+        drawn=False,
+        shows_rest=False,
+    ),
+    "return_scrap": Kind(
+        means="in-process scrap came back from moulding into its own box",
+        legs=_legs(MG, "production", "box", at_target="in_process"),
+        told=Told.OTHERWISE,
+        alone=True,
+        drawn=False,
+        shows_rest=False,
+    ),
+    "grind": Kind(
+        means="a box became a lot and losses; what does not add up is a difference",
+        legs=(
+            *_legs(MG, "box", "lot", at_source="ground_out", at_target="ground_in"),
+            *_legs(MG, "box", "dust", at_source="dust"),
+            *_legs(MG, "box", "purge", at_source="purge"),
+            *_legs(MG, "box", "moisture", at_source="moisture"),
+            *_legs(MG, "box", "difference", at_source="difference"),
+            *_legs(MG, "difference", "box", at_target="difference"),
+        ),
+        told=Told.CONVERTED,
+        alone=False,
+        drawn=True,
+        shows_rest=False,
+    ),
+    "issue": Kind(
+        means="flake went to moulding",
+        legs=_legs(MG, "lot", "production", at_source="issued"),
+        told=Told.OTHERWISE,
+        alone=True,
+        drawn=True,
+        shows_rest=False,
+    ),
+    "count_mass": Kind(
+        means="a box, lot or shelf was weighed again",
+        legs=(
+            *_legs(MG, "box lot", "difference", at_source="counted"),
+            *_legs(MG, "difference", "box lot", at_target="counted"),
+            *_legs(MG, f"salvage {_HOUSE}", "difference"),
+            *_legs(MG, "difference", f"salvage {_HOUSE}"),
+        ),
+        told=Told.OTHERWISE,
+        alone=True,
+        drawn=True,
+        shows_rest=True,
+    ),
+    "opening": Kind(
+        means="stock that was there before the ledger began",
+        legs=(
+            *_legs(MG, "difference", "box lot", at_target="taken_on"),
+            *_legs(MG, "difference", "salvage"),
+            *_legs(PC, "difference", "bin", at_target="taken_on"),
+        ),
+        told=Told.OTHERWISE,
+        alone=True,
+        # It lay there before the books began.
+        drawn=False,
+        shows_rest=False,
+    ),
+    "dispose": Kind(
+        means="waste left the house",
+        legs=(*_legs(MG, WASTE, "suppliers"), *_legs(MG, "salvage", WASTE)),
+        told=None,
+        alone=True,
+        # What is carted off was told of when it arose.
+        drawn=False,
+        shows_rest=False,
+    ),
 }
-"""Kind of movement -> its legs."""
+
+_ALLOWED = {
+    (kind, leg.source, leg.target, leg.unit) for kind, row in KINDS.items() for leg in row.legs
+}
+_COUNTED = {
+    (kind, here, there): counted
+    for kind, row in KINDS.items()
+    for leg in row.legs
+    for (here, counted), (there, _other) in (leg.ends, leg.ends[::-1])
+    if counted is not None
+}
 
 
 def allows(kind: str, source: str, target: str, unit: str) -> bool:
     """Whether `kind` may move `unit` from a place of kind `source` to one of kind `target`."""
-    return Leg(source, target, unit) in KINDS[kind]
+    return (kind, source, target, unit) in _ALLOWED
+
+
+def column(kind: str, here: str, there: str, origin: str) -> str:
+    """The column that a posting counts in at a box, lot or bin, seen from there.
+
+    `here` and `there` are the kinds of its two places, `origin` that of the material here. A
+    reversal swaps source and target, so it lands in the column of what it reverses, with the
+    opposite sign. LookupError for what no recipe has.
+    """
+    counted = _COUNTED[kind, here, there]
+    return counted if isinstance(counted, str) else counted[origin]

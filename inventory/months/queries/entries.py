@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 from django.db.models import QuerySet
 
+from inventory.ledger.sums import recipes
 from inventory.models import Place, Posting
-from inventory.months.queries import columns
 
 MATERIAL_KINDS = frozenset({"box", "lot"})
 
@@ -43,11 +43,13 @@ class Entry:
     def column(self, place: Place) -> str | None:
         """The column this counts in for one of its two places; None where there is none."""
         there = self.source if place == self.target else self.target
-        if place.kind in MATERIAL_KINDS:
-            return columns.of_material(self.kind, place.kind, there.kind, place.origin)
-        if place.kind == "bin":
-            return columns.of_parts(self.kind)
-        return columns.of_shelf(self.signed(place))
+        if place.kind not in recipes.COUNTED_BY_COLUMN:
+            return "in" if self.signed(place) > 0 else "out"
+        try:
+            return recipes.column(self.kind, place.kind, there.kind, place.origin)
+        except LookupError:
+            # The ledger refuses it, so somebody forced it into the database: its row will not tie.
+            return None
 
     def signed(self, place: Place) -> int:
         """The quantity as `place` sees it: positive in, negative out."""

@@ -12,7 +12,7 @@ from xml.sax.saxutils import escape
 from django.utils.translation import gettext as _
 
 from inventory.furniture.numbers import grams
-from inventory.months.queries.columns import MATERIAL
+from inventory.ledger.sums.recipes import COLUMNS
 from inventory.months.queries.recovered.shapes import Report
 from inventory.months.reports.headings import SHORT
 
@@ -23,7 +23,6 @@ BAR_HEIGHT = 20
 STEP = 30
 TOP = 8
 STANDING, GAIN, LOSS = "#5d6b75", "#2f8062", "#b4573a"
-INSIDE = frozenset({"ground_in", "ground_out"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,10 +41,10 @@ def bars(report: Report) -> list[Bar]:
     total = report.total
     found = [Bar(str(SHORT["opening"]), 0, total.opening, STANDING, grams(total.opening))]
     level_mg = total.opening
-    for column in MATERIAL:
-        change_mg = total.cell(column).quantity
-        if change_mg and column not in INSIDE:
-            found.append(_step(column, level_mg, change_mg))
+    for name, column in COLUMNS.items():
+        change_mg = total.cell(name).quantity
+        if change_mg and not column.inside:
+            found.append(_step(name, level_mg, change_mg))
             level_mg += change_mg
     found.append(Bar(str(SHORT["closing"]), 0, total.closing, STANDING, grams(total.closing)))
     return found

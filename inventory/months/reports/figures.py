@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from inventory.months.queries.columns import MATERIAL, PARTS, SHELVES
+from inventory.ledger.sums.recipes import MATERIAL, PARTS, SHELVES
 from inventory.months.queries.recovered.report import ADDED_IN_2
 from inventory.months.queries.recovered.shapes import Cell, Class, Flows, Report, Worth
 from inventory.weighing.sums.traced import Known

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from django.utils.translation import gettext as _
 
 from inventory.furniture.numbers import grams, money, pieces
-from inventory.months.queries.columns import MATERIAL, PARTS, SHELVES
+from inventory.ledger.sums.recipes import MATERIAL, PARTS, SHELVES
 from inventory.months.queries.recovered.shapes import (
     Class,
     Flows,

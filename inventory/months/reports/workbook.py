@@ -15,9 +15,9 @@ from typing import Any
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from inventory.ledger.sums.recipes import MATERIAL, PARTS, SHELVES
 from inventory.masters import queries as practice
 from inventory.months.queries import months
-from inventory.months.queries.columns import MATERIAL, PARTS, SHELVES
 from inventory.months.queries.recovered import confidence
 from inventory.months.queries.recovered.lines import PostingLine
 from inventory.months.queries.recovered.shapes import Flows, Report

@@ -14,6 +14,7 @@ from typing import Any
 
 from django.db.models import Min, Q, QuerySet
 
+from inventory.ledger.sums.recipes import KINDS
 from inventory.models import GrindRun, Month, Movement, Place, PlaceKind, Posting, Reading, Unit
 from inventory.models.places import BOUNDARY
 from inventory.months.queries import entries
@@ -25,8 +26,7 @@ from inventory.weighing.sums.traced import Account, Known, Rest, Source, Step, T
 APART = frozenset({PlaceKind.ARRIVALS, PlaceKind.HOLD, PlaceKind.BENCH})
 """Places that hold the mass of each frame apart."""
 
-SET_BY_READING = frozenset({"count_mass", "post_frame"})
-"""Kinds whose difference to the books comes with the reading of what lies there afterwards."""
+SHOWS_REST = frozenset(name for name, kind in KINDS.items() if kind.shows_rest)
 
 
 def of_material() -> dict[str, Known]:
@@ -236,7 +236,7 @@ def behind(rows: QuerySet[Posting], listed: Iterable[Entry]) -> Behind:
 
 
 def _set_place(entry: Entry) -> str:
-    if entry.kind not in (*SET_BY_READING, "strip_down") or entry.reverses is not None:
+    if entry.kind not in SHOWS_REST or entry.reverses is not None:
         return ""
     if entry.source.kind == PlaceKind.DIFFERENCE:
         return entry.target.code

@@ -20,7 +20,10 @@ from tests.makers import NOON, Shop, key
 from tests.returns import owner_makers as made
 
 LEGS = sorted(
-    (kind, leg.source, leg.target) for kind, legs in KINDS.items() for leg in legs if leg.unit == MG
+    (kind, leg.source, leg.target)
+    for kind, row in KINDS.items()
+    for leg in row.legs
+    if leg.unit == MG
 )
 YEAR = Span.parse("2025-11", "2026-10")
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from inventory.months.queries.columns import LOSSES, MATERIAL
+from inventory.ledger.sums.recipes import COLUMNS, LOSSES, MATERIAL
 from inventory.months.queries.entries import MATERIAL_KINDS
 from inventory.months.queries.recovered.shapes import Class, Report, class_row
 from inventory.months.queries.recovered.worth import class_of
@@ -18,8 +18,6 @@ from inventory.weighing.sums.traced import Known, Traced
 
 CAUSES_MAX = 3
 MOVEMENTS_MAX = 3
-# From box to lot: it stays in its class, so it moves no closing stock.
-INSIDE = frozenset({"ground_in", "ground_out"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +73,11 @@ class Beside:
         return self.difference - sum(cause.change for cause in self.causes)
 
 
-_FLOWS = {"credited": ("credited",), "losses": LOSSES, "issued": ("issued",)}
+WATCHED = {
+    figure: tuple(name for name, column in COLUMNS.items() if column.watched == figure)
+    for figure in ("credited", "losses", "issued")
+}
+"""Figure -> the columns that it adds up."""
 
 
 def beside(report: Report, before: Report) -> tuple[Beside, ...]:
@@ -135,8 +137,8 @@ class _Moved:
 
     def causes(self, key: str) -> tuple[Cause, ...]:
         """What moved a figure most, largest first."""
-        if key in _FLOWS:
-            found = self._flows(_FLOWS[key])
+        if key in WATCHED:
+            found = self._flows(WATCHED[key])
         elif key == "closing":
             found = self._closing()
         else:
@@ -170,7 +172,7 @@ class _Moved:
         for material, flows in self._now.classes:
             for column in MATERIAL:
                 change = flows.cell(column).quantity
-                if column not in INSIDE:
+                if not COLUMNS[column].inside:  # it stays in its class
                     label, known = self._now.label, self._now.known_of(class_row(material), column)
                     biggest = self._biggest(label, material, column)
                     yield Cause(material, column, change, change, 0, known, None, label, biggest)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 
-from inventory.months.queries.columns import LOSSES
+from inventory.ledger.sums.recipes import LOSSES, Effect
 from inventory.months.queries.followed import Followed
 from inventory.months.queries.recovered import worth
 from inventory.months.queries.recovered.shapes import (
@@ -62,25 +62,25 @@ def of_late(report: Report) -> dict[int, Known]:
 
 
 def _parts(report: Report) -> Mapping[Class, Row]:
-    """Class -> what it means for the cost, as `worth.part` has it -> mass into the class."""
+    """Class -> what it means for the cost, as `worth.effect` has it -> mass into the class."""
     parts: dict[Class, Row] = defaultdict(lambda: defaultdict(Traced))
     moved = report.followed.moved(report.label)
     for entry, place, column in worth.material_sides(report.followed.found(report.label)):
         mass = moved.get((entry.number, entry.line), Traced())
         sign = 1 if place == entry.target else -1
-        parts[worth.class_of(place)][worth.part(entry, column)].add(mass, sign)
+        parts[worth.class_of(place)][worth.effect(entry, column)].add(mass, sign)
     return parts
 
 
 def _of_class(cells: Row, parts: Row) -> dict[str, Known]:
     """Mass that is over once all is netted was received, and what is short is written off."""
-    odd, nothing = parts["odd"], Traced()
+    odd, nothing = parts[Effect.ODD], Traced()
     over, short = (odd, nothing) if odd.mass_mg > 0 else (nothing, odd)
     masses = {
         "opening_mg": cells.get("opening", nothing),
-        "received_mg": Traced.total([parts["received"], over]),
-        "issued_mg": parts["issued"],
-        "normal_loss_mg": parts["normal"],
+        "received_mg": Traced.total([parts[Effect.RECEIVED], over]),
+        "issued_mg": parts[Effect.ISSUED],
+        "normal_loss_mg": parts[Effect.NORMAL],
         "written_off_mg": short,
         "closing_mg": cells.get("closing", nothing),
     }

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from inventory.ledger.sums.recipes import COLUMNS, KINDS, Effect, Told
 from inventory.ledger.sums.shares import apportion
 from inventory.models import ClassPrice, Month, Movement, Place
 from inventory.months.queries import months
@@ -19,9 +20,6 @@ from inventory.months.queries.entries import MATERIAL_KINDS, Entry, all_places, 
 from inventory.months.queries.recovered.shapes import Class, Entered, Worth
 from inventory.months.sums import valuation
 from inventory.months.sums.calendar_month import Month as CalendarMonth
-
-RECEIPTS = frozenset({"credited", "feedstock", "virgin", "in_process", "taken_on"})
-NORMAL_LOSSES = frozenset({"dust", "purge", "moisture"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,8 +35,8 @@ class Held:
 class _Tally:
     """What happened to one class in a month, by what it means for its cost."""
 
-    into_mg: Counter[str] = field(default_factory=Counter)
-    received_minor: Counter[str] = field(default_factory=Counter)
+    into_mg: Counter[Effect] = field(default_factory=Counter)
+    received_minor: Counter[Told | None] = field(default_factory=Counter)
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +141,7 @@ def _tallies(entries: Iterable[Entry]) -> dict[Class, _Tally]:
     by_movement: dict[int, list[tuple[Entry, Place]]] = {}
     for entry, place, column in material_sides(entries):
         tally = tallies.setdefault(class_of(place), _Tally())
-        tally.into_mg[part(entry, column)] += entry.signed(place)
+        tally.into_mg[effect(entry, column)] += entry.signed(place)
         if not entry.undoes_earlier:
             by_movement.setdefault(entry.number, []).append((entry, place))
     for sides in by_movement.values():
@@ -151,15 +149,9 @@ def _tallies(entries: Iterable[Entry]) -> dict[Class, _Tally]:
     return tallies
 
 
-def part(entry: Entry, column: str) -> str:
-    """What a posting means for its class's cost: received, issued, normal loss, or odd."""
-    if entry.undoes_earlier:
-        return "odd"
-    if column in RECEIPTS:
-        return "received"
-    if column == "issued":
-        return "issued"
-    return "normal" if column in NORMAL_LOSSES else "odd"
+def effect(entry: Entry, column: str) -> Effect:
+    """What a posting means for its class's cost. LookupError for a column that is in no table."""
+    return Effect.ODD if entry.undoes_earlier else COLUMNS[column].effect
 
 
 def material_sides(entries: Iterable[Entry]) -> Iterator[tuple[Entry, Place, str]]:
@@ -174,8 +166,9 @@ def material_sides(entries: Iterable[Entry]) -> Iterator[tuple[Entry, Place, str
 def _add_cost(tallies: dict[Class, _Tally], sides: list[tuple[Entry, Place]]) -> None:
     """Divide a movement's cost among its boxes and lots by mass."""
     shares = apportion(sides[0][0].cost_minor, [entry.quantity for entry, _place in sides])
+    told = KINDS[sides[0][0].kind].told
     for (_entry, place), cost_minor in zip(sides, shares, strict=True):
-        tallies[class_of(place)].received_minor[sides[0][0].kind] += cost_minor
+        tallies[class_of(place)].received_minor[told] += cost_minor
 
 
 def _movements(tally: _Tally, held: Held) -> valuation.MonthMovements:
@@ -183,15 +176,15 @@ def _movements(tally: _Tally, held: Held) -> valuation.MonthMovements:
 
     Both directions of counts, run differences and undone entries are netted over the month.
     """
-    odd_mg = tally.into_mg["odd"]
+    odd_mg = tally.into_mg[Effect.ODD]
     return valuation.MonthMovements(
         opening=valuation.Holding(held.mass_mg, held.cost_minor),
         receipts=(
-            valuation.Holding(tally.into_mg["received"], tally.received_minor.total()),
+            valuation.Holding(tally.into_mg[Effect.RECEIVED], tally.received_minor.total()),
             valuation.Holding(max(odd_mg, 0), 0),
         ),
-        issued_mg=-tally.into_mg["issued"],
-        normal_loss_mg=-tally.into_mg["normal"],
+        issued_mg=-tally.into_mg[Effect.ISSUED],
+        normal_loss_mg=-tally.into_mg[Effect.NORMAL],
         abnormal_loss_mg=max(-odd_mg, 0),
     )
 
@@ -214,9 +207,9 @@ def _valued(
         opening_minor=month.opening.cost_minor,
         received_mg=month.received.mass_mg,
         received_minor=month.received.cost_minor,
-        bought_minor=tally.received_minor["receive_feedstock"],
-        recovered_minor=tally.received_minor["strip_down"],
-        converted_minor=tally.received_minor["grind"],
+        bought_minor=tally.received_minor[Told.BOUGHT],
+        recovered_minor=tally.received_minor[Told.RECOVERED],
+        converted_minor=tally.received_minor[Told.CONVERTED],
         issued_mg=month.issued.mass_mg,
         issued_minor=month.issued.cost_minor,
         normal_loss_mg=month.normal_loss.mass_mg,

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
+from inventory.ledger.sums.recipes import KINDS
 from inventory.models import Origin, Place, PlaceKind, Posting
 from inventory.months.queries.entries import Entry
 from inventory.weighing.queries import traced
@@ -27,8 +28,7 @@ INNER = (
 )
 IN, OUT = "in", "out"
 _SAME = {PlaceKind.HOLD: PlaceKind.ARRIVALS}
-# Opening stock lay there before the books began; what is carted off was told of when it arose.
-_LEFT_OUT = ("opening", "dispose", "receive_feedstock", "return_scrap")
+_LEFT_OUT = frozenset(name for name, kind in KINDS.items() if not kind.drawn)
 
 
 @dataclass(frozen=True, slots=True)
