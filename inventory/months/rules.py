@@ -17,9 +17,9 @@ from inventory.deeds import Draft
 from inventory.errors import MonthClosed, MonthNotReady
 from inventory.ledger.queries import balances
 from inventory.models import Counter, Month, MonthBalance
-from inventory.months.queries import chain, months, recovered
+from inventory.months.queries import chain, followed, months, recovered
 from inventory.weighing.queries import traced
-from inventory.weighing.sums.traced import Known, frozen_known
+from inventory.weighing.sums.traced import frozen_known
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import User
@@ -65,8 +65,8 @@ def _refuse_unready(label: str, at: datetime) -> None:
 
 
 def _write(label: str, at: datetime, by: User | None) -> Month:
-    frozen = recovered.frozen_now()
-    report = recovered.build(label, frozen)
+    frozen, replay = recovered.frozen_now(), followed.replayed([label])[label]
+    report = recovered.build(replay, frozen)
     if report.gaps or report.unvalued:
         raise MonthNotReady(
             _("The figures do not tie out. Run checkledger and look at the rows it names."),
@@ -74,8 +74,8 @@ def _write(label: str, at: datetime, by: User | None) -> Month:
         )
     held = balances.at_close(label)
     frozen["values"] = recovered.held_at_close(report)
-    frozen["traced"] = traced.frozen(report.followed.walk(label))
-    frozen["closing_known"] = frozen_known(report.known_of("total", "closing") or Known())
+    frozen["traced"] = traced.frozen(replay.walk)
+    frozen["closing_known"] = frozen_known(report.total.known_of("closing"))
     frozen["report"] = recovered.digest(report)
     last = Month.objects.order_by("-label").first()
     previous = last.digest if last else ""

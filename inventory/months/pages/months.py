@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -20,8 +21,8 @@ from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.months import rules as closing
 from inventory.months.pages import checklist, filing
 from inventory.months.pages.forms import CloseForm
-from inventory.months.queries import months, recovered
-from inventory.months.queries.followed import Followed
+from inventory.months.queries import followed, months, recovered
+from inventory.months.queries.followed import MonthReplay
 from inventory.months.queries.recovered import comparison, lines
 from inventory.months.reports import chart, document, headings, tables
 from inventory.staff.queries import ACCOUNTANT, OWNER, roles_of
@@ -45,9 +46,8 @@ def month(request: StaffRequest, label: str) -> HttpResponse:
     now = timezone.now()
     known = months.known(label, now)
     earlier = str(known.previous())
-    followed = Followed([label, earlier])
-    report = recovered.of_month(label, followed)
-    before = recovered.of_month(earlier, followed)
+    replays = followed.replayed([label, earlier])
+    report, before = (recovered.of_month(name, replays[name]) for name in (label, earlier))
     closed = months.closed(label)
     checks = (
         []
@@ -61,11 +61,11 @@ def month(request: StaffRequest, label: str) -> HttpResponse:
             "report": report,
             "checks": checks,
             "ready": not closed and all(check.done for check in checks),
-            "beside": _beside(report, before),
+            "beside": _beside(report, before, replays),
             "before": earlier,
             "trust": document.trust(report),
             "cautions": document.cautions(report),
-            "closing_known": report.known_of("total", "closing"),
+            "closing_known": report.total.known_of("closing"),
             "frames": document.frames(report),
             "agreement": agreement.shown(label, frame.roles(request)),
             "method_url": frame.address("method"),
@@ -105,7 +105,6 @@ def report(request: HttpRequest, label: str) -> HttpResponse:
             "chart": chart.svg(made),
             "trust": document.trust(made),
             "cautions": document.cautions(made),
-            "late_rows": document.late(made),
             "frames": document.frames(made),
             "digest": recovered.digest(made),
             "linked": True,
@@ -154,7 +153,9 @@ class _Line:
     told: list[tuple[comparison.Cause, str, Any]]
 
 
-def _beside(report: recovered.Report, before: recovered.Report) -> list[_Line]:
+def _beside(
+    report: recovered.Report, before: recovered.Report, replays: Mapping[str, MonthReplay]
+) -> list[_Line]:
     return [
         _Line(
             one,
@@ -163,7 +164,7 @@ def _beside(report: recovered.Report, before: recovered.Report) -> list[_Line]:
                 for cause in one.causes
             ],
         )
-        for one in comparison.beside(report, before)
+        for one in comparison.beside(report, before, replays)
     ]
 
 

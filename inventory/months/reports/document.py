@@ -18,8 +18,8 @@ from django.utils.translation import gettext
 from inventory.furniture import numbers
 from inventory.models import Month
 from inventory.months.queries import months, recovered
-from inventory.months.queries.recovered import confidence, lines
-from inventory.months.queries.recovered.shapes import Late, Report
+from inventory.months.queries.recovered import lines
+from inventory.months.queries.recovered.shapes import Report
 from inventory.months.reports import chart, headings, naming, tables, tabular
 from inventory.months.reports.language import workshop_language
 from inventory.weighing.sums.traced import Known
@@ -61,8 +61,7 @@ def facts(report: Report, closed: Month | None, language: str) -> dict[str, Any]
         "carried": numbers.money(report.carried_minor),
         "trust": trust(report),
         "cautions": cautions(report),
-        "late_rows": late(report),
-        "closing_known": report.known_of("total", "closing"),
+        "closing_known": report.total.known_of("closing"),
         "figures_digest": recovered.digest(report),
         "postings_name": f"{naming.stem(report)}-postings.csv",
     }
@@ -87,16 +86,11 @@ def trust(report: Report) -> dict[str, Any]:
     }
 
 
-def late(report: Report) -> list[tuple[Late, Known]]:
-    """What came in late, each movement's mass with how well it is known."""
-    known = confidence.of_late(report)
-    return [(row, known[row.number]) for row in report.late]
-
-
 def cautions(report: Report) -> list[tuple[str, str, int]]:
     """What speaks against the scales of the month, in words: scale, objection, readings."""
-    found = report.flags if report.edition > 1 else report.trust.flags
-    return [(scale, str(headings.FLAGS.get(flag, flag)), count) for scale, flag, count in found]
+    return [
+        (scale, str(headings.FLAGS.get(flag, flag)), count) for scale, flag, count in report.flags
+    ]
 
 
 def _rendered(html: str, report: Report, closed: Month | None, attached: bytes) -> bytes:

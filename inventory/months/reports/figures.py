@@ -9,7 +9,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from inventory.ledger.sums.recipes import MATERIAL, PARTS, SHELVES
-from inventory.months.queries.recovered.report import ADDED_IN_2
 from inventory.months.queries.recovered.shapes import Cell, Class, Flows, Report, Worth
 from inventory.weighing.sums.traced import Known
 
@@ -45,9 +44,7 @@ class Figure:
 
 def listed(report: Report) -> Iterator[Figure]:
     """All figures in the order of the report; columns without an entry are zero, not left out."""
-    for figure in _listed_flows(report):
-        known = report.known_of(figure.row, figure.column) if figure.unit == "mg" else None
-        yield replace(figure, known=known)
+    yield from _listed_flows(report)
     yield from _frames(report)
     yield from _trust(report)
     for worth in report.worth:
@@ -71,16 +68,25 @@ class _Spot:
     material: Class
     unit: str
 
-    def figure(self, column: str, quantity: int, movements: tuple[int, ...] = ()) -> Figure:
-        return Figure(self.section, self.row, self.material, column, self.unit, quantity, movements)
+    def figure(self, column: str, cell: Cell, flows: Flows) -> Figure:
+        known = flows.known_of(column) if self.unit == "mg" else None
+        return Figure(
+            self.section,
+            self.row,
+            self.material,
+            column,
+            self.unit,
+            cell.quantity,
+            cell.movements,
+            known,
+        )
 
 
 def _flows(spot: _Spot, columns: tuple[str, ...], flows: Flows) -> Iterator[Figure]:
-    yield spot.figure("opening", flows.opening)
+    yield spot.figure("opening", Cell(flows.opening), flows)
     for column in columns:
-        cell = flows.cell(column)
-        yield spot.figure(column, cell.quantity, cell.movements)
-    yield spot.figure("closing", flows.closing)
+        yield spot.figure(column, flows.cell(column), flows)
+    yield spot.figure("closing", Cell(flows.closing), flows)
 
 
 def _frames(report: Report) -> Iterator[Figure]:
@@ -105,8 +111,7 @@ def _trust(report: Report) -> Iterator[Figure]:
 def _worth(worth: Worth, report: Report) -> Iterator[Figure]:
     for column, name in _WORTH.items():
         amount_minor = getattr(worth, name)
-        is_stated = report.edition > 1 or name not in ADDED_IN_2
-        if amount_minor is not None and is_stated:
+        if amount_minor is not None:
             yield Figure(
                 "value", str(worth.material), worth.material, column, report.currency, amount_minor
             )

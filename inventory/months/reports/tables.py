@@ -12,14 +12,7 @@ from django.utils.translation import gettext as _
 
 from inventory.furniture.numbers import grams, money, pieces
 from inventory.ledger.sums.recipes import MATERIAL, PARTS, SHELVES
-from inventory.months.queries.recovered.shapes import (
-    Class,
-    Flows,
-    MaterialRow,
-    Report,
-    class_row,
-    origin_row,
-)
+from inventory.months.queries.recovered.shapes import Class, Flows, MaterialRow, Report
 from inventory.months.reports import headings
 from inventory.weighing.sums.traced import Known
 
@@ -78,9 +71,9 @@ Format = Callable[[int], str]
 def material(report: Report) -> Table:
     """Boxes and lots by class, with subtotals, and the total."""
     columns = _used(MATERIAL, [row.flows for row in report.material])
-    lines = [line for key, _flows in report.classes for line in _class(report, key, columns)]
+    lines = [line for key, flows in report.classes for line in _class(report, key, flows, columns)]
     if report.material:
-        figures = _masses(report, report.total, "total", columns)
+        figures = _masses(report.total, "total", columns)
         lines.append(Line("total", str(headings.TOTAL), "", figures))
     return Table(
         "material",
@@ -96,12 +89,7 @@ def origins(report: Report) -> Table:
     """One line per origin: they are never mixed in a figure."""
     columns = _used(MATERIAL, [row.flows for row in report.material])
     lines = tuple(
-        Line(
-            "row",
-            str(headings.ORIGINS[origin]),
-            "",
-            _masses(report, flows, "", columns, traced_as=origin_row(origin)),
-        )
+        Line("row", str(headings.ORIGINS[origin]), "", _masses(flows, "", columns))
         for origin, flows in report.origins
     )
     caption = _("Material by origin")
@@ -111,7 +99,7 @@ def origins(report: Report) -> Table:
 def shelves(report: Report) -> Table:
     """Every other place that holds milligrams, the world outside included."""
     lines = tuple(
-        Line("row", _place(row.place, row.kind), "", _masses(report, row.flows, row.place, SHELVES))
+        Line("row", _place(row.place, row.kind), "", _masses(row.flows, row.place, SHELVES))
         for row in report.shelves
     )
     caption = _("Mass elsewhere: shelves, waste, and the world outside (negative: it gave)")
@@ -212,9 +200,9 @@ def _sides(debit_minor: int, credit_minor: int) -> tuple[Shown, ...]:
 
 
 def every(report: Report) -> tuple[Table, ...]:
-    """All tables in the order of the report; the first edition has no steps of the worth."""
+    """All tables in the order of the report."""
     made = (material, origins, shelves, parts, worth, steps, journal)
-    return tuple(table(report) for table in made if report.edition > 1 or table is not steps)
+    return tuple(table(report) for table in made)
 
 
 def name(report: Report, material: Class) -> str:
@@ -223,14 +211,13 @@ def name(report: Report, material: Class) -> str:
     return f"{material.polymer} · {colour} · {headings.ORIGINS[material.origin]}"
 
 
-def _class(report: Report, key: Class, columns: Sequence[str]) -> Iterator[Line]:
+def _class(report: Report, key: Class, flows: Flows, columns: Sequence[str]) -> Iterator[Line]:
     rows = [row for row in report.material if row.material == key]
     yield Line("group", name(report, key), "")
     for row in rows:
-        yield Line("row", box_or_lot(row), "", _masses(report, row.flows, row.place, columns))
+        yield Line("row", box_or_lot(row), "", _masses(row.flows, row.place, columns))
     if len(rows) > 1:
-        figures = _masses(report, report.of(key), "", columns, traced_as=class_row(key))
-        yield Line("subtotal", _("Subtotal"), "", figures)
+        yield Line("subtotal", _("Subtotal"), "", _masses(flows, "", columns))
 
 
 def box_or_lot(row: MaterialRow) -> str:
@@ -259,14 +246,10 @@ def _figures(flows: Flows, row: str, columns: Sequence[str], shown: Format) -> t
     )
 
 
-def _masses(
-    report: Report, flows: Flows, row: str, columns: Sequence[str], *, traced_as: str = ""
-) -> tuple[Shown, ...]:
-    """Figures in grams, each with how well it is known; `traced_as` is the row known by."""
+def _masses(flows: Flows, row: str, columns: Sequence[str]) -> tuple[Shown, ...]:
+    """Figures in grams, each with how well it is known."""
     return tuple(
-        replace(
-            shown, known=report.known_of(traced_as or row, shown.column) if shown.text else None
-        )
+        replace(shown, known=flows.known_of(shown.column) if shown.text else None)
         for shown in _figures(flows, row, columns, grams)
     )
 

@@ -18,7 +18,6 @@ from django.utils.translation import gettext as _
 from inventory.ledger.sums.recipes import MATERIAL, PARTS, SHELVES
 from inventory.masters import queries as practice
 from inventory.months.queries import months
-from inventory.months.queries.recovered import confidence
 from inventory.months.queries.recovered.lines import PostingLine
 from inventory.months.queries.recovered.shapes import Flows, Report
 from inventory.months.reports import figures, headings
@@ -233,7 +232,6 @@ def _worth(report: Report) -> Sheet:
             _("Carried at"),
         )
     ]
-    known = confidence.of_worth(report)
     rows = [
         (
             str(row.material),
@@ -242,7 +240,7 @@ def _worth(report: Report) -> Sheet:
                 for name in _MASSES
                 for shown in (
                     getattr(row, name) / 1000,
-                    *_spread(known.get(row.material, {}).get(name)),
+                    *_spread(row.known.get(name)),
                 )
             ),
             *(
@@ -250,9 +248,9 @@ def _worth(report: Report) -> Sheet:
                 for amount in (
                     row.opening_minor,
                     row.received_minor,
-                    row.bought_minor if report.edition > 1 else None,
-                    row.recovered_minor if report.edition > 1 else None,
-                    row.converted_minor if report.edition > 1 else None,
+                    row.bought_minor,
+                    row.recovered_minor,
+                    row.converted_minor,
                     row.issued_minor,
                     row.written_off_minor,
                     row.cost_minor,

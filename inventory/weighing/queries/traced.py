@@ -7,7 +7,7 @@ result. Months are followed in `followed.py`. Reads only.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -145,21 +145,17 @@ def frozen(walk: Walk) -> list[list[Any]]:
     return [[*account, *traced.frozen(source)] for account, source in walk.carried().items()]
 
 
-def begun(
-    opened: Mapping[Account, Source],
-    places: Iterable[Place],
-    cleared: Collection[str] = frozenset(PlaceKind) - BOUNDARY,
-) -> Walk:
+def begun(opened: Mapping[Account, Source], places: Iterable[Place]) -> Walk:
     """A walk about to start from what every place carries; `places` are those on its way.
 
-    `cleared` are the kinds of places of which nothing is in doubt once they are empty.
+    Nothing is in doubt of a place in the house once it is empty.
     """
     codes: dict[str, set[str]] = {}
     for place in places:
         codes.setdefault(place.kind, set()).add(place.code)
     apart, outside, empty = (
         frozenset().union(*(codes.get(kind, ()) for kind in kinds))
-        for kinds in (APART, BOUNDARY, cleared)
+        for kinds in (APART, BOUNDARY, frozenset(PlaceKind) - BOUNDARY)
     )
     return Walk(opened, apart=apart, outside=outside, cleared=empty)
 

@@ -11,9 +11,6 @@ from inventory.ledger.rules import ledger
 from inventory.models import Month, Movement, Reading
 from inventory.months import rules as months
 from inventory.months.queries import recovered
-from inventory.months.queries.followed import Followed
-from inventory.months.queries.recovered import confidence, report
-from inventory.months.queries.recovered.shapes import Class
 from inventory.weighing.queries import traced
 from tests.inventory.month_makers import DEC_2, NOV, OCT, box, stripped, weighed_in
 from tests.makers import Shop, key
@@ -42,27 +39,16 @@ def first(shop: Shop) -> Movement:
     return moved
 
 
-def of_readings(signs: dict[int, int], twice: int = 0) -> float:
-    """Expanded uncertainty of a signed sum on one scale, by the rule in words (GUM 5.2.2, note 1).
-
-    `twice` is a mass whose own part counts two times although it is not in the sum.
-    """
+def of_readings(signs: dict[int, int]) -> float:
+    """Expanded uncertainty of a signed sum on one scale, by GUM 5.2.2, note 1, in words."""
     rows = {row.mass_mg: row for row in Reading.objects.all()}
     own = sum(rows[mass_mg].u_own_ug ** 2 for mass_mg in signs)
-    own += 2 * rows[twice].u_own_ug ** 2 if twice else 0
     common = sum(sign * rows[mass_mg].u_shared_ug for mass_mg, sign in signs.items())
     return float(2 * (own + common**2) ** 0.5)
 
 
-def each_from_itself(months_: Followed) -> dict[str, str]:
-    """Where the second edition followed months from."""
-    return {month: month for month in {*months_._booked, *months_._labels}}
-
-
 def expanded(label: str, row: str, column: str) -> int:
-    told = recovered.of_month(label).known_of(row, column)
-    assert told is not None
-    return told.expanded_ug
+    return recovered.of_month(label).known_of(row, column).expanded_ug
 
 
 def test_closing_rests_on_what_is_left_only(shop: Shop, first: Movement) -> None:
@@ -73,9 +59,7 @@ def test_closing_rests_on_what_is_left_only(shop: Shop, first: Movement) -> None
         assert opening == expanded("2026-10", row, "closing")
         flow = expanded("2026-11", row, "credited")
         assert flow == pytest.approx(of_readings({17_250: 1, 19_400: -1}), abs=1)
-    told = recovered.of_month("2026-11").known_of("total", "closing")
-    assert told is not None
-    assert told.readings == 2
+    assert recovered.of_month("2026-11").known_of("total", "closing").readings == 2
 
 
 def test_stock_page_and_month_page_agree_on_it(shop: Shop, first: Movement) -> None:
@@ -86,28 +70,13 @@ def test_stock_page_and_month_page_agree_on_it(shop: Shop, first: Movement) -> N
     assert traced.of_place_at(box(shop), last) == now
 
 
-def test_month_that_was_closed_in_the_second_edition_keeps_its_figures(
-    shop: Shop, first: Movement, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(report, "EDITION", 2)
-    monkeypatch.setattr(Followed, "_starts", property(each_from_itself))
-    months.close(key=key(), label="2026-11", at=DEC_2, by=None)
-    monkeypatch.undo()
-    kept = Month.objects.get(label="2026-11").figures
-    november = recovered.of_month("2026-11")
-    assert (november.edition, recovered.digest(november)) == (2, kept["report"])
-    as_one = of_readings({18_300: 1, 17_250: 1}, twice=19_400)
-    assert expanded("2026-11", "total", "closing") == pytest.approx(as_one, abs=1)
-    assert expanded("2026-12", "total", "opening") == pytest.approx(as_one, abs=1)
-
-
 def test_month_that_takes_back_through_one_that_did_starts_before_both(
     shop: Shop, first: Movement
 ) -> None:
     """December takes back November's credit, November October's: one reading of three is left."""
     third = Movement.objects.get(subject="F-AAAA-3333", kind="strip_down")
     months.close(key=key(), label="2026-11", at=DEC_2, by=None)
-    assert Month.objects.get(label="2026-11").figures["edition"] == report.EDITION
+    assert Month.objects.get(label="2026-11").figures["edition"] == recovered.EDITION
     ledger.reverse(key=key(), movement=third, reason="not ours", at=DEC)
     left = pytest.approx(of_readings({18_300: 1}), abs=1)
     assert expanded("2026-12", "total", "closing") == left
@@ -127,8 +96,7 @@ def test_answers_say_how_well_late_movements_and_the_worth_are_known(
     known = {row["number"]: row["known"] for row in told["late"]}[late.number]
     assert known["expanded_ug"] == pytest.approx(of_readings({16_100: 1}), abs=1)
     (worth,) = told["worth"]
-    closing = november.known_of("total", "closing")
-    assert closing is not None
+    closing = november.total.known_of("closing")
     assert worth["known"]["closing_mg"]["expanded_ug"] == closing.expanded_ug
 
 
@@ -136,7 +104,7 @@ def test_every_mass_of_the_worth_says_how_well_it_is_known(shop: Shop, first: Mo
     """What is taken back is netted as a count is: 19.400 g short, and no negative receipt."""
     november = recovered.of_month("2026-11")
     (line,) = november.worth
-    told = confidence.of_worth(november)[Class("PP", "slate", "post_consumer_return")]
+    told = line.known
     assert (line.received_mg, line.written_off_mg) == (17_250, 19_400)
     assert told["received_mg"].expanded_ug == pytest.approx(of_readings({17_250: 1}), abs=1)
     assert told["written_off_mg"].expanded_ug == pytest.approx(of_readings({19_400: 1}), abs=1)

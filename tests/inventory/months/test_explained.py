@@ -13,6 +13,7 @@ from django.urls import reverse
 
 from inventory.models import Movement, PlaceKind, Reading
 from inventory.months.queries import recovered
+from inventory.months.queries.followed import replayed
 from inventory.months.queries.recovered.comparison import Beside, beside
 from inventory.weighing.queries import readings
 from inventory.weighing.sums.traced import Known
@@ -49,9 +50,10 @@ def november(shop: Shop) -> dict[str, Movement]:
     return moved
 
 
-def figure(key: str) -> Beside:
-    told = beside(recovered.of_month("2026-11"), recovered.of_month("2026-10"))
-    return next(one for one in told if one.key == key)
+def figure(key: str, label: str = "2026-11", before: str = "2026-10") -> Beside:
+    replays = replayed([label, before])
+    now, then = (recovered.of_month(name, replays[name]) for name in (label, before))
+    return next(one for one in beside(now, then, replays) if one.key == key)
 
 
 def test_a_flow_is_explained_by_class_and_by_its_biggest_movements(
@@ -175,8 +177,8 @@ def test_a_box_leads_to_all_movements_that_touch_it(
 def test_both_months_say_how_well_their_masses_are_known(november: dict[str, Movement]) -> None:
     for key in ("credited", "losses", "issued", "closing"):
         told = figure(key)
-        assert told.known == recovered.of_month("2026-11").known_of("total", key)
-        assert told.known_before == recovered.of_month("2026-10").known_of("total", key)
+        assert told.known == recovered.of_month("2026-11").total.known_of(key)
+        assert told.known_before == recovered.of_month("2026-10").total.known_of(key)
     # October's losses are what went into the box less the flake: 100 g typed as opening stock and
     # 19.4 g weighed, less 117 g of flake that was typed too; dust and purge stand on both sides.
     lost = figure("losses").known_before
@@ -190,8 +192,7 @@ def test_what_no_cause_accounts_for_says_how_well_it_is_known_too(
     """October's closing beside September's: bought 500 g, issued 50 g, credited 19.4 g; the rest
     is a count of 2 g, and dust, purge and the run's difference, which together are what lay in the
     box, 100 g typed and 19.4 g weighed, less 117 g of flake that was typed too."""
-    told = beside(recovered.of_month("2026-10"), recovered.of_month("2026-09"))
-    closing = next(one for one in told if one.key == "closing")
+    closing = figure("closing", "2026-10", "2026-09")
     assert closing.rest == -4_400
     weighed = Reading.objects.get(mass_mg=19_400)
     expanded_ug = readings.known(weighed).expanded_ug

@@ -13,16 +13,14 @@ from django.contrib.auth.models import User
 from django.test import Client
 from django.urls import reverse
 
-from inventory.models import Month
 from inventory.months import rules as months
 from inventory.months.queries import recovered
-from inventory.months.queries.followed import Followed, moved
+from inventory.months.queries.followed import moved, replayed
 from inventory.months.reports.files import FORMATS
 from inventory.weighing.sums.traced import Walk
 from tests.inventory.month_makers import (
     DEC_2,
     NOV,
-    box,
     furnished_october,
     stripped,
     weighed_in,
@@ -110,19 +108,19 @@ def test_a_close_follows_its_month_once(books: Shop, walks: Counter[frozenset[in
 
 def test_months_together_give_what_each_gives_alone(books: Shop) -> None:
     labels = ("2026-08", "2026-10", "2026-11")
-    together = Followed(labels)
+    together = replayed(labels)
     for label in labels:
-        alone = Followed([label])
-        assert recovered.of_month(label, together) == recovered.of_month(label, alone)
-        told = {line: mass.known() for line, mass in alone.moved(label).items()}
-        assert {line: mass.known() for line, mass in together.moved(label).items()} == told
+        alone = replayed([label])[label]
+        assert recovered.of_month(label, together[label]) == recovered.of_month(label, alone)
+        told = [(entry, mass.known()) for entry, mass in alone.moved]
+        assert [(entry, mass.known()) for entry, mass in together[label].moved] == told
 
 
 @pytest.mark.parametrize("closed", [0, 2])
 def test_queries_do_not_grow_with_the_months(
     books: Shop, django_assert_num_queries: Any, closed: int
 ) -> None:
-    """Editions, months booked, reversals of earlier months, places, postings, readings,
+    """Months closed, months booked, reversals of earlier months, places, postings, readings,
     strip-downs and what they left, runs; and the snapshots, if there are any."""
     weighed_in("F-CCCC-4444", 18_300, at_=SEP)
     stripped(books, "F-CCCC-4444", "18.300 g", at_=SEP)
@@ -152,22 +150,3 @@ def test_movements_page_and_answer_ask_as_much_for_many_months(
         with django_assert_max_num_queries(len(one) + 1):  # the parts of another month, by name
             response = client.get(address)
         assert response.status_code == 200
-
-
-def test_a_month_of_the_first_edition_is_not_followed_for_itself(
-    books: Shop, walks: Counter[frozenset[int]], monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """It states no uncertainty, so nothing is worked out for it; the next one starts before it."""
-    plain = recovered.frozen_now()
-    del plain["edition"]
-    Month.objects.create(
-        label="2026-08", closed_at=DEC_2, digest="0" * 64, last_number=1, figures=plain
-    )
-    followed = Followed(["2026-08", "2026-09"])
-    assert not followed.is_stated("2026-08")
-    assert followed.moved("2026-08") == {}
-    assert not walks
-    assert followed.found("2026-08")
-    carried = followed.opened("2026-09")
-    assert set(walks.values()) == {1}
-    assert carried[box(books).code, ""].mass_mg == 100_000

@@ -246,10 +246,10 @@ def test_every_posting_of_the_workbook_says_how_well_its_mass_is_known(closed: R
 def test_what_came_in_late_says_how_well_it_is_known(closed: Report, shop: Shop) -> None:
     made.weighed_in("F-CCCC-4444", 18_300)
     made.stripped(shop, "F-CCCC-4444", "18.300 g")
-    (_arrival, booked), (row, known) = document.late(recovered.of_month("2026-11"))
-    assert (booked.booked_mg, booked.readings) == (18_300, 0)
-    assert (row.belongs_to, row.mass_mg, known.readings) == ("2026-10", 18_300, 1)
-    assert known.expanded_ug == pytest.approx(11_561, abs=2)
+    arrival, row = recovered.of_month("2026-11").late
+    assert (arrival.known.booked_mg, arrival.known.readings) == (18_300, 0)
+    assert (row.belongs_to, row.mass_mg, row.known.readings) == ("2026-10", 18_300, 1)
+    assert row.known.expanded_ug == pytest.approx(11_561, abs=2)
 
 
 def test_what_came_in_late_is_told_in_words(closed: Report, shop: Shop) -> None:

@@ -7,13 +7,13 @@ Behind each stand the biggest movements of the month that has more of it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from inventory.ledger.sums.recipes import COLUMNS, LOSSES, MATERIAL
-from inventory.months.queries.entries import MATERIAL_KINDS
-from inventory.months.queries.recovered.shapes import Class, Report, class_row
-from inventory.months.queries.recovered.worth import class_of
+from inventory.months.queries.followed import MonthReplay
+from inventory.months.queries.recovered.shapes import Class, Report
+from inventory.months.queries.recovered.worth import class_of, material_sides
 from inventory.weighing.sums.traced import Known, Traced
 
 CAUSES_MAX = 3
@@ -80,9 +80,14 @@ WATCHED = {
 """Figure -> the columns that it adds up."""
 
 
-def beside(report: Report, before: Report) -> tuple[Beside, ...]:
-    """The figures that an accountant looks at first, each with what moved it."""
-    moved = _Moved(report, before)
+def beside(
+    report: Report, before: Report, replays: Mapping[str, MonthReplay]
+) -> tuple[Beside, ...]:
+    """The figures that an accountant looks at first, each with what moved it.
+
+    `replays` has both months, replayed together: what both rest on then cancels in a difference.
+    """
+    moved = _Moved(report, before, replays)
     pairs = zip(_figures(report), _figures(before), strict=True)
     return tuple(moved.line(key, unit, now, was) for (key, unit, now), (_k, _u, was) in pairs)
 
@@ -104,36 +109,39 @@ def _figures(report: Report) -> list[tuple[str, str, int]]:
 class _Moved:
     """Two months' masses by class and column, and the movements behind them, read once."""
 
-    def __init__(self, report: Report, before: Report) -> None:
+    def __init__(self, report: Report, before: Report, replays: Mapping[str, MonthReplay]) -> None:
         self._now, self._before = report, before
-        self._movements = {one.label: _by_figure(one) for one in (report, before)}
+        self._movements = {one.label: _by_figure(replays[one.label]) for one in (report, before)}
 
     def line(self, key: str, unit: str, now: int, before: int) -> Beside:
         """One figure with what moved it; a mass with how well it, and what is left, is known."""
         causes = self.causes(key) if now != before else ()
         if unit != "mg":
             return Beside(key, unit, now, before, causes)
-        known, earlier = (one.known_of("total", key) for one in (self._now, self._before))
-        if known is None or earlier is None:
-            return Beside(key, unit, now, before, causes, known, earlier)
-        difference = self._parted(key, "total", MATERIAL if key == "closing" else (key,))
+        known, earlier = (one.total.known_of(key) for one in (self._now, self._before))
+        difference = self._parted(key, WATCHED.get(key, MATERIAL))
         rest = difference.copy()
         for cause in causes:
-            rest.add(self._parted(key, class_row(cause.material), (cause.column,)), -1)
+            rest.add(self._parted(key, (cause.column,), cause.material), -1)
         return Beside(
             key, unit, now, before, causes, known, earlier, difference.known(), rest.known()
         )
 
-    def _parted(self, key: str, row: str, columns: Iterable[str]) -> Traced:
-        """What parts a figure of two months, both as one: what they share cancels.
+    def _parted(self, key: str, columns: Collection[str], of: Class | None = None) -> Traced:
+        """What parts a figure of two months, in all or of a class: what they share cancels.
 
         What parts two closings is what moved in the later month alone.
         """
-        now, before = (one.totals.get(row, {}) for one in (self._now, self._before))
-        parted = Traced.total(now[column] for column in columns if column in now)
-        if key == "closing":
-            return parted
-        return parted.less(Traced.total(before[column] for column in columns if column in before))
+        now, before = (
+            Traced.total(
+                mass
+                for (material, column), parts in self._movements[one.label].items()
+                if column in columns and of in (None, material)
+                for _biggest, mass in parts.values()
+            )
+            for one in (self._now, self._before)
+        )
+        return now if key == "closing" else now.less(before)
 
     def causes(self, key: str) -> tuple[Cause, ...]:
         """What moved a figure most, largest first."""
@@ -155,15 +163,14 @@ class _Moved:
             now, before = self._now.of(material), self._before.of(material)
             for column in columns:
                 amounts = now.cell(column).quantity, before.cell(column).quantity
-                row = class_row(material)
                 more = self._now if abs(amounts[0]) >= abs(amounts[1]) else self._before
                 yield Cause(
                     material,
                     column,
                     amounts[0] - amounts[1],
                     *amounts,
-                    self._now.known_of(row, column),
-                    self._before.known_of(row, column),
+                    now.known_of(column),
+                    before.known_of(column),
                     more.label,
                     self._biggest(more.label, material, column),
                 )
@@ -173,7 +180,7 @@ class _Moved:
             for column in MATERIAL:
                 change = flows.cell(column).quantity
                 if not COLUMNS[column].inside:  # it stays in its class
-                    label, known = self._now.label, self._now.known_of(class_row(material), column)
+                    label, known = self._now.label, flows.known_of(column)
                     biggest = self._biggest(label, material, column)
                     yield Cause(material, column, change, change, 0, known, None, label, biggest)
 
@@ -187,37 +194,27 @@ class _Moved:
                 (ours.carried_minor if ours else 0) - (theirs.carried_minor if theirs else 0),
                 ours.closing_mg if ours else 0,
                 theirs.closing_mg if theirs else 0,
-                self._now.known_of(class_row(material), "closing"),
-                self._before.known_of(class_row(material), "closing"),
+                self._now.of(material).known_of("closing"),
+                self._before.of(material).known_of("closing"),
             )
 
     def _biggest(self, label: str, material: Class, column: str) -> tuple[Biggest, ...]:
         found = self._movements[label].get((material, column), {}).values()
         ranked = sorted(found, key=lambda one: (-abs(one[0].mass_mg), one[0].number))
-        is_stated = self._now.followed.is_stated(label)
-        return tuple(
-            replace(one, known=mass.known()) if is_stated else one
-            for one, mass in ranked[:MOVEMENTS_MAX]
-        )
+        return tuple(replace(one, known=mass.known()) for one, mass in ranked[:MOVEMENTS_MAX])
 
 
 _Parts = dict[int, tuple[Biggest, Traced]]
 
 
-def _by_figure(report: Report) -> Mapping[tuple[Class, str], _Parts]:
+def _by_figure(replay: MonthReplay) -> Mapping[tuple[Class, str], _Parts]:
     """Class and column -> movement -> its part in that figure, with the readings behind it."""
     figures: dict[tuple[Class, str], _Parts] = {}
-    masses = report.followed.moved(report.label)
-    for entry in report.followed.found(report.label):
-        moved = masses.get((entry.number, entry.line), Traced())
-        for place in (entry.source, entry.target):
-            column = entry.column(place) if place.kind in MATERIAL_KINDS else None
-            if not column:
-                continue
+    for entry, moved in replay.moved:
+        for _entry, place, column in material_sides([entry]):
             parts = figures.setdefault((class_of(place), column), {})
             first = Biggest(entry.number, entry.kind, entry.subject, 0), Traced()
             one, mass = parts.get(entry.number, first)
             mass.add(moved, 1 if place == entry.target else -1)
-            added = replace(one, mass_mg=one.mass_mg + entry.signed(place))
-            parts[entry.number] = added, mass
+            parts[entry.number] = replace(one, mass_mg=one.mass_mg + entry.signed(place)), mass
     return figures

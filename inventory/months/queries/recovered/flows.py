@@ -1,29 +1,72 @@
-"""What a month did to each place: opening, flows by column, closing."""
+"""What a month did to each place: opening, flows by column, closing, and how well each is known."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 
+from inventory.ledger.queries import balances
+from inventory.ledger.sums.recipes import LOSSES
 from inventory.months.queries.entries import Entry
-from inventory.months.queries.recovered.shapes import Cell, Flows
+from inventory.months.queries.followed import MonthReplay
+from inventory.months.queries.recovered.shapes import Cell, Flows, MaterialRow
+from inventory.weighing.queries import traced
+from inventory.weighing.sums.traced import Known, Traced
+
+Masses = Mapping[str, Traced]
+"""Column -> mass with the readings behind it; "opening" and "closing" are among the columns."""
 
 
-def of_places(
-    entries: Iterable[Entry], opening: dict[int, int], closing: dict[int, int]
-) -> dict[int, Flows]:
+def masses(replay: MonthReplay) -> dict[str, dict[str, Traced]]:
+    """Code of each place -> its masses."""
+    found: dict[str, dict[str, Traced]] = {}
+    for edge, held in (("opening", replay.opened), ("closing", replay.walk.held)):
+        for place, mass in traced.by_place(held).items():
+            found.setdefault(place, {})[edge] = mass
+    for entry, moved in replay.moved:
+        for end, sign in ((entry.source, -1), (entry.target, 1)):
+            column = entry.column(end)
+            if column:
+                found.setdefault(end.code, {}).setdefault(column, Traced()).add(moved, sign)
+    return found
+
+
+def of_places(replay: MonthReplay, followed: Mapping[str, Masses]) -> dict[int, Flows]:
     """Place id -> its flows, for every place with an entry or with something in it."""
+    opening, closing = balances.at_start(replay.label), balances.at_close(replay.label)
     moved: dict[int, dict[str, list[tuple[int, int]]]] = {}
-    for place, column, signed, number in _sides(entries):
+    for place, column, signed, number in _sides(replay.entries):
         moved.setdefault(place, {}).setdefault(column, []).append((signed, number))
-    touched = sorted({*moved, *opening, *closing})
     return {
-        place: Flows(
-            opening.get(place, 0),
-            {column: _cell(parts) for column, parts in sorted(moved.get(place, {}).items())},
-            closing.get(place, 0),
+        pk: Flows(
+            opening.get(pk, 0),
+            {column: _cell(parts) for column, parts in sorted(moved.get(pk, {}).items())},
+            closing.get(pk, 0),
+            known(followed.get(replay.places[pk].code, {})),
         )
-        for place in touched
+        for pk in sorted({*moved, *opening, *closing})
     }
+
+
+def total(rows: Iterable[MaterialRow], followed: Mapping[str, Masses]) -> Flows:
+    """Several boxes and lots as one, its losses together as one more mass."""
+    listed = list(rows)
+    return Flows.total([row.flows for row in listed], known(summed(listed, followed)))
+
+
+def summed(rows: Iterable[MaterialRow], followed: Mapping[str, Masses]) -> dict[str, Traced]:
+    """The masses of several as one: what they have in common cancels or adds up as it must."""
+    found: dict[str, Traced] = {}
+    for row in rows:
+        for column, mass in followed.get(row.place, {}).items():
+            found.setdefault(column, Traced()).add(mass)
+    found["losses"] = Traced.total(found.get(column, Traced()) for column in LOSSES)
+    return found
+
+
+def known(cells: Masses) -> dict[str, Known]:
+    """How well each mass is known; what is known without doubt is left out."""
+    told = {column: mass.known() for column, mass in sorted(cells.items())}
+    return {column: how for column, how in told.items() if how != Known()}
 
 
 def _sides(entries: Iterable[Entry]) -> Iterator[tuple[int, str, int, int]]:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 
 from inventory.models import Movement, Place, Reading
 from inventory.months.queries.entries import Entry
-from inventory.months.queries.recovered.shapes import Report
-from inventory.weighing.sums.traced import Known, Traced
+from inventory.months.queries.recovered.shapes import Posted, Report
+from inventory.weighing.sums.traced import Known
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +35,7 @@ class PostingLine:
     target_column: str
     from_place: Place
     to_place: Place
-    known: Known | None = None
+    known: Known | None
 
 
 def of_month(report: Report, numbers: Iterable[int] | None = None) -> list[PostingLine]:
@@ -47,17 +47,10 @@ def of_month(report: Report, numbers: Iterable[int] | None = None) -> list[Posti
         movement.number: movement
         for movement in Movement.objects.filter(month=report.label).select_related("reverses")
     }
-    found, moved = report.followed.found(report.label), report.followed.moved(report.label)
-    if numbers is not None:
-        wanted = frozenset(numbers)
-        found = tuple(entry for entry in found if entry.number in wanted)
-    readings = _readings(found)
-    plain = _lines(found, movements, readings, report.names["scales"])
-    return [_with_known(line, moved.get((line.number, line.line))) for line in plain]
-
-
-def _with_known(line: PostingLine, mass: Traced | None) -> PostingLine:
-    return line if mass is None else replace(line, known=mass.known())
+    wanted = movements.keys() if numbers is None else frozenset(numbers)
+    found = [posted for posted in report.postings if posted.entry.number in wanted]
+    readings = _readings(posted.entry for posted in found)
+    return list(_lines(found, movements, readings, report.names["scales"]))
 
 
 def _readings(entries: Iterable[Entry]) -> dict[int, Reading]:
@@ -66,12 +59,13 @@ def _readings(entries: Iterable[Entry]) -> dict[int, Reading]:
 
 
 def _lines(
-    entries: Iterable[Entry],
+    found: Iterable[Posted],
     movements: Mapping[int, Movement],
     readings: Mapping[int, Reading],
     scale_names: Mapping[str, str],
 ) -> Iterator[PostingLine]:
-    for entry in entries:
+    for posted in found:
+        entry = posted.entry
         movement = movements[entry.number]
         reading = readings.get(entry.reading_id) if entry.reading_id is not None else None
         yield PostingLine(
@@ -94,4 +88,5 @@ def _lines(
             target_column=entry.column(entry.target) or "",
             from_place=entry.source,
             to_place=entry.target,
+            known=posted.known,
         )

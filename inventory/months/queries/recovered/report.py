@@ -9,48 +9,42 @@ from __future__ import annotations
 import dataclasses
 import hashlib
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 from django.utils import timezone
 
-from inventory.ledger.queries import balances
 from inventory.models import Colour, Part, Place, Polymer, Scale, Workshop
-from inventory.months.queries import months
+from inventory.months.queries import followed, months
 from inventory.months.queries.entries import MATERIAL_KINDS
-from inventory.months.queries.followed import Followed
-from inventory.months.queries.recovered import confidence, flows, tallies, worth
+from inventory.months.queries.followed import MonthReplay
+from inventory.months.queries.recovered import flows, tallies, worth
 from inventory.months.queries.recovered.shapes import (
     Cell,
+    Class,
     Flows,
+    Frames,
     MaterialRow,
     PartRow,
+    Posted,
     Report,
     ShelfRow,
 )
+from inventory.weighing.sums.traced import Known
 
-EDITION = 3
-"""Grows when the meaning of a figure changes; a closed month keeps the edition of its close.
-
-1: the uncertainty of the credited mass only. 2: every mass says how well it is known. 3: what a
-reversal takes back of an earlier month is the same readings with the other sign, and they cancel;
-what is empty is known without doubt, so that a month opens as the one before it closed; late
-movements and the masses behind the worth say how well they are known too.
-"""
-STATED_EVERYWHERE_FROM = 3
-ADDED_IN_2 = frozenset(
-    {"edition", "known", "flags", "bought_minor", "recovered_minor", "converted_minor"}
-)
+EDITION = 1
+"""Grows when the meaning of a figure changes; a closed month keeps the edition of its close."""
 
 
-def of_month(label: str, followed: Followed | None = None) -> Report:
-    """The report of a month, open or closed; `followed` has this month in it.
+def of_month(label: str, replay: MonthReplay | None = None) -> Report:
+    """The report of a month, open or closed; `replay` is that month, where it is at hand.
 
     NotFound when the label names no month.
     """
     months.parsed(label)
     closed = months.closed(label)
-    return build(label, closed.figures if closed else frozen_now(), followed)
+    replay = replay or followed.replayed([label])[label]
+    return build(replay, closed.figures if closed else frozen_now())
 
 
 def frozen_now() -> dict[str, Any]:
@@ -73,37 +67,45 @@ def frozen_now() -> dict[str, Any]:
     }
 
 
-def build(label: str, frozen: Mapping[str, Any], followed: Followed | None = None) -> Report:
-    """The report of a month with the given frozen figures; `followed` has this month in it."""
-    followed = followed or Followed([label])
-    places, found = followed.places, followed.found(label)
-    moved = flows.of_places(found, balances.at_start(label), balances.at_close(label))
-    material = _material(places, moved)
-    edition = frozen.get("edition", 1)
-    totals = confidence.totals(label, followed, material) if edition > 1 else {}
-    valued = worth.value(found, worth.opening(label), frozen["prices"])
+def build(replay: MonthReplay, frozen: Mapping[str, Any]) -> Report:
+    """The report of a month as it was replayed, with the given frozen figures."""
+    masses = flows.masses(replay)
+    moved = flows.of_places(replay, masses)
+    material, shelves = _material(replay.places, moved), _shelves(replay.places, moved)
+    by_class: dict[Class, list[MaterialRow]] = {}
+    by_origin: dict[str, list[MaterialRow]] = {}
+    for row in material:
+        by_class.setdefault(row.material, []).append(row)
+        by_origin.setdefault(row.material.origin, []).append(row)
+    known = worth.known(replay, {key: flows.summed(rows, masses) for key, rows in by_class.items()})
+    opened = worth.opening(replay.label)
+    valued = worth.value(replay.entries, opened, frozen["prices"], known)
+    scales = frozen["names"]["scales"]
+    told = {row.place for row in material} | {row.place for row in shelves}
     return Report(
-        label=label,
+        label=replay.label,
         currency=frozen["currency"],
         workshop=frozen["workshop"],
         address=frozen["address"],
         zone=frozen["zone"],
-        edition=edition,
+        edition=frozen["edition"],
         names=frozen["names"],
         material=material,
-        shelves=_shelves(places, moved),
-        parts=_parts(places, moved, frozen["names"]["parts"]),
-        frames=tallies.frames(label, found, followed.on_hold(label) if edition > 1 else None),
-        trust=tallies.trust(found, frozen["names"]["scales"]),
+        shelves=shelves,
+        parts=_parts(replay.places, moved, frozen["names"]["parts"]),
+        settled={place: flows.known(cells) for place, cells in masses.items() if place not in told},
+        total=flows.total(material, masses),
+        classes=tuple((key, flows.total(rows, masses)) for key, rows in sorted(by_class.items())),
+        origins=tuple((key, flows.total(rows, masses)) for key, rows in sorted(by_origin.items())),
+        frames=tallies.frames(replay),
+        trust=tallies.trust(replay.entries, scales),
         worth=valued.worth,
         journal=valued.journal,
         unvalued=valued.unvalued,
-        late=tallies.late(label),
-        movements=len({entry.number for entry in found}),
-        known=confidence.known(label, followed, totals) if edition > 1 else {},
-        flags=tallies.flags(found, frozen["names"]["scales"]) if edition > 1 else (),
-        totals=totals,
-        followed=followed,
+        late=tallies.late(replay),
+        movements=len({entry.number for entry in replay.entries}),
+        flags=tallies.flags(replay.entries, scales),
+        postings=_postings(replay),
     )
 
 
@@ -112,22 +114,29 @@ def held_at_close(report: Report) -> list[list[list[Any]]]:
     return worth.freeze_held(worth.Valued(report.worth, (), ()).held)
 
 
+_AS_THEY_ARE = (
+    *("label", "currency", "workshop", "address", "zone", "edition", "names", "frames", "trust"),
+    *("worth", "journal", "unvalued", "late", "movements", "flags"),
+)
+
+
 def canonical(report: Report) -> str:
-    """The figures as JSON in one fixed form: sorted keys, no spaces, integers only."""
-    figures = dataclasses.replace(report, totals={}, followed=Followed([]))
-    plain = dataclasses.asdict(figures, dict_factory=_plain)
-    del plain["totals"], plain["followed"]
-    if report.edition == 1:
-        plain = _without(plain, ADDED_IN_2)
-        plain["worth"] = [_without(row, ADDED_IN_2) for row in plain["worth"]]
-    if report.edition >= STATED_EVERYWHERE_FROM:
-        late, worths = confidence.of_late(report), confidence.of_worth(report)
-        for row, told in zip(plain["late"], report.late, strict=True):
-            row["known"] = dataclasses.asdict(late[told.number])
-        for row, line in zip(plain["worth"], report.worth, strict=True):
-            known = worths[line.material].items()
-            row["known"] = {name: dataclasses.asdict(mass) for name, mass in known}
-    return json.dumps(plain, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
+    """The figures as JSON in one fixed form: sorted keys, no spaces, integers only.
+
+    How well each mass is known stands apart from it, by row and column; what is known without
+    doubt is left out.
+    """
+    plain = {name: getattr(report, name) for name in _AS_THEY_ARE}
+    for name in ("material", "shelves", "parts"):
+        plain[name] = [_plain_row(row) for row in getattr(report, name)]
+    plain["known"] = {**report.settled, **_known_by_row(report)}
+    return json.dumps(
+        plain,
+        default=dataclasses.asdict,
+        sort_keys=True,
+        ensure_ascii=False,
+        separators=(",", ":"),
+    )
 
 
 def digest(report: Report) -> str:
@@ -135,12 +144,23 @@ def digest(report: Report) -> str:
     return hashlib.sha256(canonical(report).encode()).hexdigest()
 
 
-def _without(plain: Mapping[str, Any], names: frozenset[str]) -> dict[str, Any]:
-    return {name: figure for name, figure in plain.items() if name not in names}
+def _plain_row(row: MaterialRow | ShelfRow | PartRow) -> dict[str, Any]:
+    plain = {field.name: getattr(row, field.name) for field in dataclasses.fields(row)}
+    edges = {"opening": row.flows.opening, "closing": row.flows.closing}
+    return plain | {"flows": {"cells": row.flows.cells, **edges}}
 
 
-def _plain(pairs: Iterable[tuple[str, Any]]) -> dict[str, Any]:
-    return dict(pairs)
+def _known_by_row(report: Report) -> Mapping[str, Mapping[str, Known]]:
+    known = {row.place: row.flows.known for row in report.material}
+    known |= {row.place: row.flows.known for row in report.shelves}
+    known |= {f"class {key}": flows.known for key, flows in report.classes}
+    known |= {f"origin {key}": flows.known for key, flows in report.origins}
+    return known | ({"total": report.total.known} if report.material else {})
+
+
+def _postings(replay: MonthReplay) -> tuple[Posted, ...]:
+    known = {(entry.number, entry.line): mass.known() for entry, mass in replay.moved}
+    return tuple(Posted(entry, known.get((entry.number, entry.line))) for entry in replay.entries)
 
 
 def _material(places: Mapping[int, Place], flows: Mapping[int, Flows]) -> tuple[MaterialRow, ...]:
@@ -192,11 +212,6 @@ def flows_of(report: Report, row: str) -> Flows | None:
     if row == "total":
         return report.total
     if row == "frames":
-        return Flows(0, {f.name: getattr(report.frames, f.name) for f in _frame_fields()}, 0)
+        names = [field.name for field in dataclasses.fields(Frames)]
+        return Flows(0, {name: getattr(report.frames, name) for name in names}, 0, {})
     return dict(report.rows).get(row)
-
-
-def _frame_fields() -> Iterable[dataclasses.Field[Any]]:
-    from inventory.months.queries.recovered.shapes import Frames
-
-    return dataclasses.fields(Frames)

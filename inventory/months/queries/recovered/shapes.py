@@ -6,14 +6,11 @@ plus all flows is closing, in every row and in every total.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
 
-from inventory.weighing.sums.traced import Known, Traced
-
-if TYPE_CHECKING:
-    from inventory.months.queries.followed import Followed
+from inventory.months.queries.entries import Entry
+from inventory.weighing.sums.traced import Known
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,15 +33,24 @@ NOTHING = Cell()
 
 @dataclass(frozen=True, slots=True)
 class Flows:
-    """Opening, flows by column, and closing of one place, one part, or a total of several."""
+    """Opening, flows by column, and closing of one place, one part, or a total of several.
+
+    `known` says by column how well each mass is known, opening and closing among them; a mass that
+    is not in it is known without doubt.
+    """
 
     opening: int
     cells: Mapping[str, Cell]
     closing: int
+    known: Mapping[str, Known]
 
     def cell(self, column: str) -> Cell:
         """The figure of a column; nothing where there was no entry."""
         return self.cells.get(column, NOTHING)
+
+    def known_of(self, column: str) -> Known:
+        """How well the mass of a column is known."""
+        return self.known.get(column, Known())
 
     @property
     def change(self) -> int:
@@ -57,12 +63,11 @@ class Flows:
         return self.opening + self.change - self.closing
 
     @classmethod
-    def total(cls, rows: Iterable[Flows]) -> Flows:
-        """The sum of several rows, column by column."""
-        listed = list(rows)
+    def total(cls, listed: Collection[Flows], known: Mapping[str, Known]) -> Flows:
+        """The sum of several rows, column by column, of which it is known so well."""
         columns = sorted({column for row in listed for column in row.cells})
         cells = {column: Cell.total(row.cell(column) for row in listed) for column in columns}
-        return cls(sum(r.opening for r in listed), cells, sum(r.closing for r in listed))
+        return cls(sum(r.opening for r in listed), cells, sum(r.closing for r in listed), known)
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -136,7 +141,10 @@ class Trust:
 
 @dataclass(frozen=True, slots=True)
 class Late:
-    """A movement of this month that belongs to one closed before it came in."""
+    """A movement of this month that belongs to one closed before it came in.
+
+    `known` says how well its milligrams, all lines together, are known.
+    """
 
     number: int
     kind: str
@@ -146,6 +154,7 @@ class Late:
     mass_mg: int
     pieces: int
     reverses: int | None
+    known: Known
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +163,7 @@ class Worth:
 
     Of the cost received, some was paid for bought material, some for taking returns apart, some
     for grinding. Normal loss bears no cost of its own. `realisable_minor` is None where no selling
-    price is known, so that cost alone counts.
+    price is known, so that cost alone counts. `known` says by mass ("opening_mg") how well it is.
     """
 
     material: Class
@@ -175,6 +184,7 @@ class Worth:
     realisable_minor: int | None
     allowance_before_minor: int
     allowance_minor: int
+    known: Mapping[str, Known]
 
     @property
     def carried_minor(self) -> int:
@@ -193,16 +203,6 @@ class Entered:
     text_key: str
 
 
-def class_row(material: Class) -> str:
-    """The row of a class in `Report.known`."""
-    return f"class {material}"
-
-
-def origin_row(origin: str) -> str:
-    """The row of an origin in `Report.known`."""
-    return f"origin {origin}"
-
-
 JOURNAL_ORDER = (
     "material_received",
     "material_issued",
@@ -215,12 +215,21 @@ JOURNAL_ORDER = (
 
 
 @dataclass(frozen=True, slots=True)
+class Posted:
+    """One posting of the month, and how well its mass is known; None for pieces."""
+
+    entry: Entry
+    known: Known | None
+
+
+@dataclass(frozen=True, slots=True)
 class Report:
     """The figures of one month. Nothing here depends on whether the month is closed yet.
 
-    `flags` is (scale, flag, readings) of all readings that were booked in the month. `totals` and
-    `followed` are no figures: total, class or origin -> column -> the readings behind that mass,
-    and the month as it was followed, for who needs to know single postings.
+    Masses are whole milligrams, money minor units of `currency`; each mass has beside it how well
+    it is known. `total`, `classes` and `origins` are sums of `material`. `settled` are places
+    without a row, for nothing is there and nothing moved, though what once moved is in doubt.
+    `flags` is (scale, flag, readings) of all readings that were booked in the month.
     """
 
     label: str
@@ -233,6 +242,10 @@ class Report:
     material: tuple[MaterialRow, ...]
     shelves: tuple[ShelfRow, ...]
     parts: tuple[PartRow, ...]
+    settled: Mapping[str, Mapping[str, Known]]
+    total: Flows
+    classes: tuple[tuple[Class, Flows], ...]
+    origins: tuple[tuple[str, Flows], ...]
     frames: Frames
     trust: Trust
     worth: tuple[Worth, ...]
@@ -240,41 +253,17 @@ class Report:
     unvalued: tuple[str, ...]
     late: tuple[Late, ...]
     movements: int
-    known: Mapping[str, Mapping[str, Known]]
     flags: tuple[tuple[str, str, int], ...]
-    totals: Mapping[str, Mapping[str, Traced]] = field(compare=False, repr=False)
-    followed: Followed = field(compare=False, repr=False)
-
-    def known_of(self, row: str, column: str) -> Known | None:
-        """How well a mass is known, by the code of its row; None where the edition has none.
-
-        Besides the places, rows are "total", and a class or an origin by `class_row`, `origin_row`.
-        """
-        return self.known.get(row, {}).get(column, Known()) if self.edition > 1 else None
-
-    @property
-    def total(self) -> Flows:
-        """All boxes and lots together."""
-        return Flows.total(row.flows for row in self.material)
-
-    @property
-    def classes(self) -> tuple[tuple[Class, Flows], ...]:
-        """Subtotals per class, in order."""
-        keys = sorted({row.material for row in self.material})
-        return tuple((key, self.of(key)) for key in keys)
-
-    @property
-    def origins(self) -> tuple[tuple[str, Flows], ...]:
-        """Subtotals per origin, in order."""
-        keys = sorted({row.material.origin for row in self.material})
-        return tuple(
-            (key, Flows.total(r.flows for r in self.material if r.material.origin == key))
-            for key in keys
-        )
+    postings: tuple[Posted, ...]
 
     def of(self, material: Class) -> Flows:
-        """The subtotal of one class."""
-        return Flows.total(row.flows for row in self.material if row.material == material)
+        """The subtotal of one class; nothing for one without a row."""
+        return dict(self.classes).get(material, Flows(0, {}, 0, {}))
+
+    def known_of(self, row: str, column: str) -> Known:
+        """How well a mass is known, by the code of its place, or of "total", and its column."""
+        flows = self.total if row == "total" else dict(self.rows).get(row)
+        return flows.known_of(column) if flows else Known()
 
     @property
     def rows(self) -> tuple[tuple[str, Flows], ...]:

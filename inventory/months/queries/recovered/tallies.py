@@ -3,29 +3,30 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from math import ceil
 
-from django.db.models import Max, Q, Sum
+from django.db.models import Max, Q
 
 from inventory import clock
 from inventory.models import Movement, Place, PlaceKind, Posting, Reading
 from inventory.months.queries.entries import Entry
+from inventory.months.queries.followed import MonthReplay
 from inventory.months.queries.recovered.shapes import Cell, Frames, Late, Trust
 from inventory.weighing.queries import readings
 from inventory.weighing.sums import weighing as sums
+from inventory.weighing.sums.traced import Known, Traced
 
 MENDED = "mended"
 LENSES = "lenses"
 
 
-def frames(label: str, entries: Iterable[Entry], on_hold: Collection[str] | None) -> Frames:
+def frames(replay: MonthReplay) -> Frames:
     """Frames by what happened to them; a deed that was reversed counts back.
 
-    What is posted under a frame's tag says by its movement's reason what it was. `on_hold` names
-    the subjects with mass on the hold shelf as the month ended, where they are known already.
+    What is posted under a frame's tag says by its movement's reason what it was.
     """
-    listed = [entry for entry in entries if entry.subject]
+    listed = [entry for entry in replay.entries if entry.subject]
     stripped = {entry.number for entry in listed if entry.kind == "strip_down"}
     boxed = {e.number for e in listed if e.kind == "strip_down" and _touches(e, "box")}
     posted = [e for e in listed if e.kind == "post_frame" and _touches(e, "customers")]
@@ -35,7 +36,7 @@ def frames(label: str, entries: Iterable[Entry], on_hold: Collection[str] | None
         unmended=_count(entry for entry in posted if entry.reason not in (MENDED, LENSES)),
         reground=_count(entry for entry in listed if entry.number in boxed),
         discarded=_count(entry for entry in listed if entry.number in stripped - boxed),
-        held=_held(label, on_hold),
+        held=_held(replay),
     )
 
 
@@ -53,29 +54,17 @@ def _count(entries: Iterable[Entry]) -> Cell:
     return Cell(sum((sign > 0) - (sign < 0) for sign in signs), tuple(numbers))
 
 
-def _held(label: str, on_hold: Collection[str] | None) -> Cell:
+def _held(replay: MonthReplay) -> Cell:
     """Subjects with mass on hold as the month ended, each with its last movement there."""
-    there = on_hold_at_close(label) if on_hold is None else on_hold
+    there = replay.on_hold
     shelves = list(Place.objects.filter(kind=PlaceKind.HOLD))
     rows = Posting.objects.filter(
         Q(source__in=shelves) | Q(target__in=shelves),
-        movement__month__lte=label,
+        movement__month__lte=replay.label,
         movement__subject__in=there,
     )
     last = rows.order_by().values_list("movement__subject").annotate(Max("movement__number"))
     return Cell(len(there), tuple(sorted(number for _subject, number in last)))
-
-
-def on_hold_at_close(label: str) -> list[str]:
-    """Subjects with mass on the hold shelf at the end of a month, from all postings there."""
-    shelves = list(Place.objects.filter(kind=PlaceKind.HOLD))
-    rows = Posting.objects.filter(movement__month__lte=label).order_by()
-    mass: Counter[str] = Counter()
-    for end, sign in (("target", 1), ("source", -1)):
-        sums_ = rows.filter(**{f"{end}__in": shelves}).values_list("movement__subject")
-        for subject, moved in sums_.annotate(Sum("quantity")):
-            mass[subject] += sign * moved
-    return sorted(subject for subject, mass_mg in mass.items() if subject and mass_mg > 0)
 
 
 def trust(entries: Iterable[Entry], scale_names: Mapping[str, str]) -> Trust:
@@ -133,15 +122,18 @@ def _flags(
     return tuple((scale, flag, count) for (scale, flag), count in sorted(found.items()))
 
 
-def late(label: str) -> tuple[Late, ...]:
+def late(replay: MonthReplay) -> tuple[Late, ...]:
     """Movements booked in this month that belong to one closed before them."""
-    rows = Movement.objects.filter(month=label).exclude(belongs_to="").order_by("number")
-    return tuple(
-        _late(row) for row in rows.select_related("reverses").prefetch_related("postings__source")
-    )
+    rows = Movement.objects.filter(month=replay.label).exclude(belongs_to="").order_by("number")
+    listed = list(rows.select_related("reverses").prefetch_related("postings__source"))
+    masses = {row.number: Traced() for row in listed}
+    for entry, mass in replay.moved:
+        if entry.number in masses:
+            masses[entry.number].add(mass)
+    return tuple(_late(row, masses[row.number].known()) for row in listed)
 
 
-def _late(movement: Movement) -> Late:
+def _late(movement: Movement, known: Known) -> Late:
     moved: Counter[str] = Counter()
     for posting in movement.postings.all():
         moved[posting.source.unit] += posting.quantity
@@ -155,4 +147,5 @@ def _late(movement: Movement) -> Late:
         mass_mg=moved["mg"],
         pieces=moved["pc"],
         reverses=movement.reverses.number if movement.reverses else None,
+        known=known,
     )

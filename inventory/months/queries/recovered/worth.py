@@ -7,9 +7,9 @@ brings back comes in at no cost, for the earlier month's average is closed.
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from inventory.ledger.sums.recipes import COLUMNS, KINDS, Effect, Told
@@ -17,9 +17,12 @@ from inventory.ledger.sums.shares import apportion
 from inventory.models import ClassPrice, Month, Movement, Place
 from inventory.months.queries import months
 from inventory.months.queries.entries import MATERIAL_KINDS, Entry, all_places, of_month
+from inventory.months.queries.followed import MonthReplay
+from inventory.months.queries.recovered.flows import Masses
 from inventory.months.queries.recovered.shapes import Class, Entered, Worth
 from inventory.months.sums import valuation
 from inventory.months.sums.calendar_month import Month as CalendarMonth
+from inventory.weighing.sums.traced import Known, Traced
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +77,7 @@ def opening(label: str) -> dict[Class, Held]:
     start = _first_open(last)
     places = all_places()
     while start is not None and str(start) < label:
-        held = value(of_month(str(start), places), held, prices()).held
+        held = value(of_month(str(start), places), held, prices(), {}).held
         start = start.next()
     return held
 
@@ -108,10 +111,38 @@ def prices() -> list[list[Any]]:
     return [[row[0], row[1] or "", *row[2:]] for row in rows]
 
 
+def known(replay: MonthReplay, classes: Mapping[Class, Masses]) -> dict[Class, dict[str, Known]]:
+    """Class -> mass of its worth -> how well it is known; `classes` has the masses of its rows."""
+    parts: dict[Class, dict[str, Traced]] = {key: defaultdict(Traced) for key in classes}
+    for entry, mass in replay.moved:
+        for _entry, place, column in material_sides([entry]):
+            sign = 1 if place == entry.target else -1
+            parts[class_of(place)][effect(entry, column)].add(mass, sign)
+    return {key: _known(cells, parts[key]) for key, cells in classes.items()}
+
+
+def _known(cells: Masses, parts: Mapping[str, Traced]) -> dict[str, Known]:
+    """Mass that is over once all is netted was received, and what is short is written off."""
+    odd, nothing = parts[Effect.ODD], Traced()
+    over, short = (odd, nothing) if odd.mass_mg > 0 else (nothing, odd)
+    masses = {
+        "opening_mg": cells.get("opening", nothing),
+        "received_mg": Traced.total([parts[Effect.RECEIVED], over]),
+        "issued_mg": parts[Effect.ISSUED],
+        "normal_loss_mg": parts[Effect.NORMAL],
+        "written_off_mg": short,
+        "closing_mg": cells.get("closing", nothing),
+    }
+    return {name: mass.known() for name, mass in masses.items()}
+
+
 def value(
-    entries: Iterable[Entry], opened: Mapping[Class, Held], price_rows: Iterable[list[Any]]
+    entries: Iterable[Entry],
+    opened: Mapping[Class, Held],
+    price_rows: Iterable[list[Any]],
+    known: Mapping[Class, Mapping[str, Known]],
 ) -> Valued:
-    """Value every class that had something or moved."""
+    """Value every class that had something or moved; `known` says how well its masses are."""
     price_of = {(row[0], row[1], row[2]): tuple(row[3:]) for row in price_rows}
     tallies = _tallies(entries)
     worth, journal, unvalued = list[Worth](), list[Entered](), list[str]()
@@ -124,7 +155,7 @@ def value(
         except valuation.ValuationError:
             unvalued.append(str(key))
             continue
-        worth.append(row)
+        worth.append(replace(row, known=known.get(key, {})))
         journal += lines
     return Valued(tuple(worth), tuple(journal), tuple(unvalued))
 
@@ -220,6 +251,7 @@ def _valued(
         realisable_minor=nrv_minor,
         allowance_before_minor=held.allowance_minor,
         allowance_minor=step.allowance_minor,
+        known={},
     )
     lines = [*valuation.month_journal(month, step).lines]
     lines += _allowance_used(held.allowance_minor - before_minor)
