@@ -25,7 +25,7 @@ class MonthReplay:
     """
 
     label: str
-    places: Mapping[int, Place]
+    places: dict[int, Place]
     entries: tuple[Entry, ...]
     opened: Mapping[Account, Traced]
     walk: Walk

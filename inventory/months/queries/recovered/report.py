@@ -78,7 +78,7 @@ def build(replay: MonthReplay, frozen: Mapping[str, Any]) -> Report:
         by_class.setdefault(row.material, []).append(row)
         by_origin.setdefault(row.material.origin, []).append(row)
     known = worth.known(replay, {key: flows.summed(rows, masses) for key, rows in by_class.items()})
-    opened = worth.opening(replay.label)
+    opened = worth.opening(replay.label, replay.places)
     valued = worth.value(replay.entries, opened, frozen["prices"], known)
     scales = frozen["names"]["scales"]
     told = {row.place for row in material} | {row.place for row in shelves}

@@ -9,7 +9,7 @@ from math import ceil
 from django.db.models import Max, Q
 
 from inventory import clock
-from inventory.models import Movement, Place, PlaceKind, Posting, Reading
+from inventory.models import Movement, PlaceKind, Posting, Reading
 from inventory.months.queries.entries import Entry
 from inventory.months.queries.followed import MonthReplay
 from inventory.months.queries.recovered.shapes import Cell, Frames, Late, Trust
@@ -57,7 +57,7 @@ def _count(entries: Iterable[Entry]) -> Cell:
 def _held(replay: MonthReplay) -> Cell:
     """Subjects with mass on hold as the month ended, each with its last movement there."""
     there = replay.on_hold
-    shelves = list(Place.objects.filter(kind=PlaceKind.HOLD))
+    shelves = [pk for pk, place in replay.places.items() if place.kind == PlaceKind.HOLD]
     rows = Posting.objects.filter(
         Q(source__in=shelves) | Q(target__in=shelves),
         movement__month__lte=replay.label,

@@ -16,7 +16,7 @@ from inventory.ledger.sums.recipes import COLUMNS, KINDS, Effect, Told
 from inventory.ledger.sums.shares import apportion
 from inventory.models import ClassPrice, Month, Movement, Place
 from inventory.months.queries import months
-from inventory.months.queries.entries import MATERIAL_KINDS, Entry, all_places, of_month
+from inventory.months.queries.entries import MATERIAL_KINDS, Entry, of_month
 from inventory.months.queries.followed import MonthReplay
 from inventory.months.queries.recovered.flows import Masses
 from inventory.months.queries.recovered.shapes import Class, Entered, Worth
@@ -67,7 +67,7 @@ def class_of(place: Place) -> Class:
     return Class(place.polymer.code, place.colour.code, place.origin)
 
 
-def opening(label: str) -> dict[Class, Held]:
+def opening(label: str, places: dict[int, Place]) -> dict[Class, Held]:
     """What each class was worth when a month began.
 
     From the last close before it, carried through the open months in between at today's prices.
@@ -75,7 +75,6 @@ def opening(label: str) -> dict[Class, Held]:
     last = Month.objects.filter(label__lt=label).order_by("-label").first()
     held = frozen_held(last.figures) if last else {}
     start = _first_open(last)
-    places = all_places()
     while start is not None and str(start) < label:
         held = value(of_month(str(start), places), held, prices(), {}).held
         start = start.next()
@@ -140,9 +139,9 @@ def value(
     entries: Iterable[Entry],
     opened: Mapping[Class, Held],
     price_rows: Iterable[list[Any]],
-    known: Mapping[Class, Mapping[str, Known]],
+    how_well: Mapping[Class, Mapping[str, Known]],
 ) -> Valued:
-    """Value every class that had something or moved; `known` says how well its masses are."""
+    """Value every class that had something or moved; `how_well` says how its masses are known."""
     price_of = {(row[0], row[1], row[2]): tuple(row[3:]) for row in price_rows}
     tallies = _tallies(entries)
     worth, journal, unvalued = list[Worth](), list[Entered](), list[str]()
@@ -155,7 +154,7 @@ def value(
         except valuation.ValuationError:
             unvalued.append(str(key))
             continue
-        worth.append(replace(row, known=known.get(key, {})))
+        worth.append(replace(row, known=how_well.get(key, {})))
         journal += lines
     return Valued(tuple(worth), tuple(journal), tuple(unvalued))
 
