@@ -20,7 +20,7 @@ from uuid import UUID
 from django.db import IntegrityError, transaction
 from django.utils.crypto import salted_hmac
 
-from inventory.errors import KeyReused, StaleState
+from inventory.errors import HingebackError, KeyReused
 from inventory.models import Deed
 
 if TYPE_CHECKING:
@@ -100,8 +100,8 @@ def rule(
             told = defaults | given
             try:
                 return once(told, *args, **given)
-            except (IntegrityError, StaleState):
-                # Of two hands with one key, the slower meets what the faster wrote: a repeat.
+            except (IntegrityError, HingebackError):
+                # Of two hands with one key, the slower fails on what the faster wrote: a repeat.
                 if not Deed.objects.filter(key=told["key"]).exists():
                     raise
                 return once(told, *args, **given)

@@ -14,7 +14,7 @@ from django.db import IntegrityError, connections
 
 from inventory import deeds
 from inventory.deeds import Draft
-from inventory.errors import BadInput, KeyReused, StaleState
+from inventory.errors import BadInput, KeyReused, NotEnough, StaleState
 from inventory.models import Colour, Deed
 from tests.makers import NOON, key
 
@@ -104,36 +104,30 @@ def test_rule_that_changed_nothing_says_so_and_writes_no_event() -> None:
     assert not Deed.objects.exists()
 
 
-@pytest.mark.parametrize("error", [IntegrityError, StaleState])
+@pytest.mark.parametrize("error", [IntegrityError, StaleState, NotEnough, KeyReused])
 def test_slower_of_two_hands_gets_the_answer_of_the_faster(error: type[Exception]) -> None:
     """What the faster hand wrote is seen only when the slower one fails on it."""
-    one = key()
+    one, failed = key(), []
 
     @deeds.rule("test.race", facts=lambda code: [code], again=lambda event: event.subject)
     def race(event: Draft, /, *, key: UUID, code: str, at: datetime) -> str:
+        failed.append(code)
         raise error
 
     with pytest.raises(error):
         race(key=one, code="slate", at=NOON)
-
-    @deeds.rule("test.race", facts=lambda code: [code], again=lambda event: event.subject)
-    def raced(event: Draft, /, *, key: UUID, code: str, at: datetime) -> str:
-        deeds.record(key=key, name="test.race", subject="faster", facts=[code], at=at)
-        kept.append(Deed.objects.get(key=key))
-        raise error
-
-    kept: list[Any] = []
     real = Deed.objects.filter
 
-    def filter_(**asked: Any) -> Any:
-        """From the first failure on, the faster hand's row is committed."""
-        if kept and not real(**asked).exists():
+    def look(**asked: Any) -> Any:
+        """From the second failure on, the row of the faster hand is committed."""
+        if len(failed) == 2 and not real(**asked).exists():
             deeds.record(key=one, name="test.race", subject="faster", facts=["slate"], at=NOON)
         return real(**asked)
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(Deed.objects, "filter", filter_)
-        assert raced(key=one, code="slate", at=NOON) == "faster"
+        patch.setattr(Deed.objects, "filter", look)
+        assert race(key=one, code="slate", at=NOON) == "faster"
+    assert len(failed) == 2
 
 
 @pytest.mark.django_db(transaction=True)

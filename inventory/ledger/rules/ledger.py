@@ -20,7 +20,14 @@ from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
 from inventory.deeds import arguments, fingerprint, picked
-from inventory.errors import AlreadyReversed, BadInput, KeyReused, NotEnough, WrongRecipe
+from inventory.errors import (
+    AlreadyReversed,
+    BadInput,
+    HingebackError,
+    KeyReused,
+    NotEnough,
+    WrongRecipe,
+)
 from inventory.ledger.queries import naming
 from inventory.ledger.sums import recipes
 from inventory.models import Balance, Month, Movement, Place, Posting, Reading
@@ -88,8 +95,10 @@ def rule(
             told = defaults | given
             try:
                 return once(told, *args, **given)
-            except (IntegrityError, KeyReused):
-                # The slower of two hands with one key posts at a moment of its own.
+            except (IntegrityError, HingebackError):
+                # The slower of two hands with one key posts at a moment of its own: a repeat.
+                if not Movement.objects.filter(key=told["key"]).exists():
+                    raise
                 return once(told, *args, **given)
 
         return framed

@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from datetime import timedelta
 from typing import Any
 
 import pytest
+from django.contrib.auth.models import User
 from django.db import connection, connections
 
 from inventory.errors import NotEnough
 from inventory.ledger.rules import ledger, places
-from inventory.models import Balance, Movement, Part, PlaceKind, Posting, Reservation
+from inventory.material.rules import material
+from inventory.material.rules.material import Material, Weighing
+from inventory.material.sums.heat import HeatSpread
+from inventory.models import Balance, Deed, Movement, Part, PlaceKind, Posting, Reservation
 from inventory.parts import queries as part_stock
 from inventory.parts import rules as stock
-from tests.makers import NOON, key, stocked
+from tests.makers import NOON, Shop, key, stocked
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -68,6 +73,33 @@ def test_one_key_sent_by_many_hands_is_one_movement() -> None:
     assert answers == {1}
     assert Posting.objects.count() == 1
     assert Balance.objects.get(pk=shelf.pk).quantity == 77
+
+
+def test_parts_received_by_many_hands_with_one_key_come_in_once() -> None:
+    """Each hand has read the clock for itself."""
+    same, part = key(), Part.objects.create(code="screw", name="Screw")
+
+    def receive(number: int) -> int:
+        at = NOON + timedelta(seconds=number)
+        return stock.receive(key=same, part=part, pieces=5, cost_minor=0, at=at).number
+
+    assert set(_in_threads(receive, HANDS)) == {1}
+    assert part_stock.held(part) == 5
+
+
+def test_box_filled_by_many_hands_with_one_key_is_filled_once(shop: Shop, bea: User) -> None:
+    same = key()
+    heat = HeatSpread.from_list([[1, 1_000_000]])
+    pots = Material(polymer=shop.pp, colour=shop.slate, origin="virgin", heat=heat)
+    bag = Weighing(scale=shop.box_scale, mass="5 kg")
+
+    def fill(number: int) -> int:
+        at = NOON + timedelta(seconds=number)
+        return material.receive_to_box(key=same, material=pots, weighing=bag, at=at, by=bea).number
+
+    assert len(set(_in_threads(fill, HANDS))) == 1
+    assert Movement.objects.filter(kind="receive_feedstock").count() == 1
+    assert Deed.objects.filter(name="material.into_box").count() == 1
 
 
 def test_last_pieces_are_promised_once() -> None:
