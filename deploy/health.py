@@ -8,7 +8,7 @@ from django.db import DatabaseError, connection
 from django.http import HttpRequest, JsonResponse
 from django.utils import timezone
 
-from inventory.models import Duty
+from inventory.models import OutboxMessage
 
 STUCK_AFTER = timedelta(minutes=10)
 
@@ -25,7 +25,7 @@ def ready(request: HttpRequest) -> JsonResponse:
     try:
         with connection.cursor() as cursor:
             cursor.execute("SELECT 1")
-        late = Duty.objects.filter(
+        late = OutboxMessage.objects.filter(
             settled_at=None, given_up_at=None, available_at__lt=timezone.now() - STUCK_AFTER
         ).exists()
     except DatabaseError:

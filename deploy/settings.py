@@ -331,7 +331,7 @@ DESK_NOTES = {
 }
 MONTH_GUARDS = ["returns.desk.queries.dangling.month_guard"]
 OUTBOX_HANDLERS = {
-    "report.pdf": "inventory.months.reports.duty.make_pdf",
+    "report.pdf": "inventory.months.reports.pdf_files.make_pdf",
     "letter": "returns.letters.delivery.send",
 }
 

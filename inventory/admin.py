@@ -23,7 +23,7 @@ from inventory.masters import queries as practice
 from inventory.models import (
     ClassPrice,
     Colour,
-    Deed,
+    Event,
     Lot,
     Month,
     MonthBalance,
@@ -49,8 +49,8 @@ else:
 def _header() -> str:
     """The admin's own head; on practice data it says so on every page."""
     head = gettext("Masters and books")
-    said = gettext("Practice: everything here is invented")
-    return f"{said} · {head}" if practice.is_on_lately() else head
+    data = gettext("Practice: everything here is invented")
+    return f"{data} · {head}" if practice.is_on_lately() else head
 
 
 admin.site.site_header = lazy(_header, str)()
@@ -304,7 +304,7 @@ class MonthAdmin(Book):
     inlines: ClassVar[list[Any]] = [MonthBalanceLines]
 
 
-@admin.register(Deed)
+@admin.register(Event)
 class DeedAdmin(Book):
     list_display = ("at", "name", "subject", "actor")
     list_filter = ("name",)

@@ -11,12 +11,12 @@ from inventory import outbox
 
 
 @shared_task(name=outbox.SETTLE)
-def settle_duty(duty_id: str) -> None:
-    outbox.settle(UUID(duty_id), at=timezone.now())
+def settle_message(message_id: str) -> None:
+    outbox.settle(UUID(message_id), at=timezone.now())
 
 
 @shared_task(name="inventory.tasks.sweep_outbox")
 def sweep_outbox() -> None:
     """Pick up what a crash or an absent broker left lying."""
-    for duty_id in outbox.due(timezone.now()):
-        outbox.settle(duty_id, at=timezone.now())
+    for message_id in outbox.due(timezone.now()):
+        outbox.settle(message_id, at=timezone.now())

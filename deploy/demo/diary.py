@@ -10,7 +10,7 @@ from datetime import datetime
 from random import Random
 from typing import Any
 
-Deed = Callable[[datetime], None]
+Event = Callable[[datetime], None]
 
 
 @dataclass
@@ -18,19 +18,19 @@ class Diary:
     """Deeds by moment. Those after the last day of `run` stay undone: that is the open work."""
 
     random: Random
-    _entries: list[tuple[datetime, int, Deed]] = field(default_factory=list)
+    _entries: list[tuple[datetime, int, Event]] = field(default_factory=list)
     _written: int = 0
 
-    def at(self, moment: datetime, deed: Deed) -> None:
+    def at(self, moment: datetime, action: Event) -> None:
         self._written += 1
-        heapq.heappush(self._entries, (moment, self._written, deed))
+        heapq.heappush(self._entries, (moment, self._written, action))
 
     def run(self, until: datetime) -> int:
         """Do everything up to `until` in order. Returns how many deeds were done."""
         done = 0
         while self._entries and self._entries[0][0] <= until:
-            moment, _order, deed = heapq.heappop(self._entries)
-            deed(moment)
+            moment, _order, action = heapq.heappop(self._entries)
+            action(moment)
             done += 1
         return done
 

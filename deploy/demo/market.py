@@ -86,9 +86,9 @@ class Market:
             for screw in lives.lost_screws(chance, batch):
                 self._on(screw.filed, chance, partial(self._ask, screw))
 
-    def _on(self, months: float, chance: Random, deed: partial[None]) -> None:
+    def _on(self, months: float, chance: Random, action: partial[None]) -> None:
         if months < self.months:
-            self.diary.at(self.calendar.at(months, chance), deed)
+            self.diary.at(self.calendar.at(months, chance), action)
 
     def _made_before_the_books(self, batch: Batch) -> None:
         ProductionBatch.objects.create(

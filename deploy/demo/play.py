@@ -96,12 +96,12 @@ class _Story:
         self.diary.run(self.now)
         LastHours(self.bench, self.market, self.now).tell()
 
-    def _on(self, number: int, day: int, hour: int, deed: Callable[[datetime], None]) -> None:
+    def _on(self, number: int, day: int, hour: int, action: Callable[[datetime], None]) -> None:
         """Write a deed for a day of a month; a day below 1 counts back from the month's end."""
         month = self.calendar.month(number)
         start = month.first_day if day > 0 else month.last_day
         date = start + timedelta(days=day - 1 if day > 0 else day)
-        self.diary.at(self.calendar.moment(date, hour), deed)
+        self.diary.at(self.calendar.moment(date, hour), action)
 
     def _month(self, number: int) -> None:
         yard = self.yard

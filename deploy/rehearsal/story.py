@@ -290,7 +290,7 @@ def _first(form: Form, name: str) -> str:
 
 
 def _named(form: Form, page: Page, words: str) -> str:
-    found = [value for value, said in form.choices["scale"] if words in said and value]
+    found = [value for value, data in form.choices["scale"] if words in data and value]
     if not found:
         raise Stumble(f"{page.url}: no scale named {words}")
     return found[0]

@@ -12,12 +12,12 @@ from rest_framework import serializers
 from inventory.errors import NotFound
 from inventory.furniture.api import filters
 from inventory.furniture.api.shapes import Body, Code, KnownMass, Moment, known_mass
-from inventory.furniture.api.views import DeedView, Detail, Listing
+from inventory.furniture.api.views import ActionView, Detail, Listing
 from inventory.ledger.rules import reversing
 from inventory.ledger.sums.recipes import KINDS
 from inventory.models import Movement, Posting, Unit, Workshop
-from inventory.months.queries import followed
-from inventory.weighing.sums.traced import Traced
+from inventory.months.queries import replays
+from inventory.weighing.sums.traced import MassWithReadings
 
 ROWS = Movement.objects.select_related("actor", "reverses", "reversed_by").prefetch_related(
     "postings__source", "postings__target"
@@ -58,14 +58,14 @@ class PostingAnswer(serializers.Serializer[Posting]):
         found = self._moved(posting.movement).get((posting.movement.number, posting.line))
         return None if found is None else known_mass(found.known())
 
-    def _moved(self, movement: Movement) -> Mapping[tuple[int, int], Traced]:
+    def _moved(self, movement: Movement) -> Mapping[tuple[int, int], MassWithReadings]:
         """What the postings of all months in the answer moved, each month followed once."""
         request = self.context["request"]
         if not hasattr(request, "moved_masses"):
             is_list = isinstance(self.root, serializers.ListSerializer)
             rows = (self.root.instance if is_list else None) or [movement]
-            request.moved_masses = followed.moved(row.month for row in rows)
-        masses: Mapping[tuple[int, int], Traced] = request.moved_masses
+            request.moved_masses = replays.moved(row.month for row in rows)
+        masses: Mapping[tuple[int, int], MassWithReadings] = request.moved_masses
         return masses
 
     def get_pieces(self, posting: Posting) -> int | None:
@@ -134,7 +134,7 @@ class OneMovement(Detail):
     scope = "read"
     answer_class = MovementAnswer
 
-    def thing(self) -> Movement:
+    def row(self) -> Movement:
         return movement_at(self.kwargs["number"])
 
 
@@ -142,7 +142,7 @@ class ReversalBody(Body):
     reason = serializers.CharField(max_length=200)
 
 
-class Reversals(DeedView):
+class Reversals(ActionView):
     """Reverse a movement of material, parts or a count: its mirror image is posted with a reason.
 
     Answers `bad-input` without a reason, `conflict` for a movement that is part of a frame's or
@@ -154,11 +154,11 @@ class Reversals(DeedView):
     body_class = ReversalBody
     made_class = MovementAnswer
 
-    def do(self, said: dict[str, Any]) -> Movement:
+    def do(self, data: dict[str, Any]) -> Movement:
         return reversing.reverse(
-            key=self.deed_key,
+            key=self.action_key,
             movement=movement_at(self.kwargs["number"]),
-            reason=said["reason"],
+            reason=data["reason"],
             at=self.at,
             by=self.by,
         )

@@ -18,14 +18,14 @@ from inventory.ledger.queries import movements
 from inventory.ledger.rules import reversing
 from inventory.models import Movement, Posting
 from inventory.months.pages.forms import FilterForm, ReverseForm
-from inventory.months.queries import followed, months
+from inventory.months.queries import months, replays
 from inventory.months.reports import headings
 from inventory.staff.queries import ACCOUNTANT, OWNER
-from inventory.weighing.sums.traced import Known, Traced
+from inventory.weighing.sums.traced import MassUncertainty, MassWithReadings
 
 PER_PAGE = 50
 
-_Line = tuple[Posting, Known | None]
+_Line = tuple[Posting, MassUncertainty | None]
 
 
 @require_GET
@@ -72,7 +72,7 @@ def movement(request: StaffRequest, number: int) -> HttpResponse:
         found = movements.numbered(number)
     facts = {
         "movement": found,
-        "postings": _postings(found, followed.moved([found.month])),
+        "postings": _postings(found, replays.moved([found.month])),
         "undone_by": getattr(found, "reversed_by", None),
         "kind": headings.KINDS.get(found.kind, found.kind),
         "closed": months.closed(found.month),
@@ -85,11 +85,11 @@ def movement(request: StaffRequest, number: int) -> HttpResponse:
 
 def _rows(found: Sequence[Movement]) -> list[tuple[Movement, Any, list[_Line]]]:
     """Each movement, its kind in words, its postings; each month of theirs is followed once."""
-    moved = followed.moved(row.month for row in found)
+    moved = replays.moved(row.month for row in found)
     return [(row, headings.KINDS.get(row.kind, row.kind), _postings(row, moved)) for row in found]
 
 
-def _postings(found: Movement, moved: Mapping[tuple[int, int], Traced]) -> list[_Line]:
+def _postings(found: Movement, moved: Mapping[tuple[int, int], MassWithReadings]) -> list[_Line]:
     """Each posting with how well its mass is known, where its month states that."""
     masses = ((one, moved.get((found.number, one.line))) for one in found.postings.all())
     return [(one, None if mass is None else mass.known()) for one, mass in masses]

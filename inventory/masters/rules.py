@@ -17,11 +17,11 @@ from django.db.models import Model
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
-from inventory import deeds
-from inventory.deeds import Draft
+from inventory import events
 from inventory.errors import BadInput
+from inventory.events import Draft
 from inventory.ledger.rules import places
-from inventory.models import Colour, Deed, Part, Polymer, Scale, Workshop
+from inventory.models import Colour, Event, Part, Polymer, Scale, Workshop
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import User
@@ -36,17 +36,17 @@ _SWATCH = re.compile(r"#[0-9a-fA-F]{6}")
 _THREAD = re.compile(r"M[0-9](\.[0-9]{1,2})?")
 
 
-def as_it_stands(kind: type[Row]) -> Callable[[Deed], Row]:
+def as_it_stands(kind: type[Row]) -> Callable[[Event], Row]:
     """How a repeat finds what was entered: as it stands."""
     return lambda event: kind._default_manager.get(pk=event.detail["id"])
 
 
 def sealed(facts: Facts) -> str:
     """A fingerprint of what was typed: an address is not to be tried out against the history."""
-    return deeds.sealed("hingeback.masters", deeds.fingerprint(dict(facts)))
+    return events.sealed("hingeback.masters", events.fingerprint(dict(facts)))
 
 
-@deeds.rule("masters.set_workshop", facts=sealed, again=as_it_stands(Workshop))
+@events.rule("masters.set_workshop", facts=sealed, again=as_it_stands(Workshop))
 def set_workshop(event: Draft, /, *, key: UUID, facts: Facts, at: datetime, by: User) -> Workshop:
     """Write the workshop's row. BadInput names the field that will not do."""
     if not _COUNTRY.fullmatch(str(facts["country"])):
@@ -63,7 +63,7 @@ def set_workshop(event: Draft, /, *, key: UUID, facts: Facts, at: datetime, by: 
     return entered(event, Workshop.the(), facts)
 
 
-@deeds.rule("masters.add_scale", facts=sealed, again=as_it_stands(Scale))
+@events.rule("masters.add_scale", facts=sealed, again=as_it_stands(Scale))
 def add_scale(event: Draft, /, *, key: UUID, facts: Facts, at: datetime, by: User) -> Scale:
     """A scale by what its plate says."""
     if facts["division_mg"] > facts["verification_mg"]:
@@ -76,7 +76,7 @@ def add_scale(event: Draft, /, *, key: UUID, facts: Facts, at: datetime, by: Use
     return entered(event, Scale(), facts)
 
 
-@deeds.rule("masters.add_polymer", facts=sealed, again=as_it_stands(Polymer))
+@events.rule("masters.add_polymer", facts=sealed, again=as_it_stands(Polymer))
 def add_polymer(event: Draft, /, *, key: UUID, facts: Facts, at: datetime, by: User) -> Polymer:
     """A polymer by its symbol in ISO 1043-1."""
     if not _POLYMER.fullmatch(str(facts["code"])):
@@ -84,7 +84,7 @@ def add_polymer(event: Draft, /, *, key: UUID, facts: Facts, at: datetime, by: U
     return entered(event, Polymer(), facts)
 
 
-@deeds.rule(
+@events.rule(
     "masters.add_colour",
     facts=lambda facts: sealed(coded(facts, CODE_LENGTH_MAX)),
     again=as_it_stands(Colour),
@@ -96,7 +96,7 @@ def add_colour(event: Draft, /, *, key: UUID, facts: Facts, at: datetime, by: Us
     return entered(event, Colour(), coded(facts, CODE_LENGTH_MAX))
 
 
-@deeds.rule(
+@events.rule(
     "masters.add_part",
     facts=lambda facts: sealed(coded(facts, CODE_LENGTH_MAX * 2)),
     again=as_it_stands(Part),
@@ -120,8 +120,8 @@ def coded(facts: Facts, length_max: int) -> Facts:
 
 def entered(event: Draft, row: Row, facts: Facts) -> Row:
     """Save one row with the facts in its fields, and say which row the event is of."""
-    for field, told in facts.items():
-        setattr(row, field, told)
+    for field, data in facts.items():
+        setattr(row, field, data)
     keep(row)
     event.of(f"{row._meta.model_name}-{row.pk}", id=row.pk, fields=sorted(facts))
     return row

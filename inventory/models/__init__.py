@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from inventory.models.deeds import Deed
+from inventory.models.events import Event
 from inventory.models.grinding import GrindRun
 from inventory.models.ledger import Balance, Counter, Movement, Posting
 from inventory.models.materials import ClassPrice, Colour, Lot, Origin, Polymer
 from inventory.models.months import Month, MonthBalance, ReportFile
-from inventory.models.outbox import Duty
+from inventory.models.outbox import OutboxMessage
 from inventory.models.places import Part, Place, PlaceKind, Reservation, Unit
 from inventory.models.tokens import AccessToken, RequestKey
 from inventory.models.weighing import Reading, Scale
@@ -19,14 +19,14 @@ __all__ = [
     "ClassPrice",
     "Colour",
     "Counter",
-    "Deed",
-    "Duty",
+    "Event",
     "GrindRun",
     "Lot",
     "Month",
     "MonthBalance",
     "Movement",
     "Origin",
+    "OutboxMessage",
     "Part",
     "Place",
     "PlaceKind",

@@ -1,4 +1,4 @@
-"""Duties: what must still happen because of a fact, written in that fact's transaction."""
+"""Outbox messages: what must still happen because of a fact, written in its transaction."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 
-class Duty(models.Model):
+class OutboxMessage(models.Model):
     """One thing to do, at least once. Payload holds codes and ids only."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4)
@@ -25,11 +25,13 @@ class Duty(models.Model):
     last_error = models.CharField(max_length=200, blank=True, default="")
 
     class Meta:
-        verbose_name = _("duty")
-        verbose_name_plural = _("duties")
+        verbose_name = _("outbox message")
+        verbose_name_plural = _("outbox messages")
         indexes = [
             models.Index(
-                fields=["available_at"], condition=Q(settled_at__isnull=True), name="duty_unsettled"
+                fields=["available_at"],
+                condition=Q(settled_at__isnull=True),
+                name="message_unsettled",
             )
         ]
 

@@ -12,7 +12,7 @@ from rest_framework.response import Response
 
 from inventory.errors import NotFound
 from inventory.furniture.api.shapes import Code, Moment
-from inventory.furniture.api.views import DeedView, Detail, Face
+from inventory.furniture.api.views import ActionView, Detail, Face
 from inventory.models import Month
 from inventory.months import rules as closing
 from inventory.months.queries import months, recovered
@@ -78,7 +78,7 @@ class OneMonth(Detail):
     scope = "read"
     answer_class = MonthAnswer
 
-    def thing(self) -> dict[str, Any]:
+    def instance(self) -> dict[str, Any]:
         label, now = self.kwargs["label"], timezone.now()
         months.parsed(label)
         closed = months.closed(label)
@@ -109,7 +109,7 @@ class Report(Detail):
     scope = "accounts"
     answer_class = ReportAnswer
 
-    def thing(self) -> dict[str, Any]:
+    def instance(self) -> dict[str, Any]:
         label = self.kwargs["label"]
         try:
             report = recovered.of_month(label)
@@ -123,7 +123,7 @@ class Report(Detail):
         }
 
 
-class Close(DeedView):
+class Close(ActionView):
     """Close a month for good. It never changes again.
 
     Months are closed in order, after their end. Answers `month-closed` when it or a later one is
@@ -137,4 +137,4 @@ class Close(DeedView):
     def do(self, _said: dict[str, Any]) -> Month:
         label = self.kwargs["label"]
         months.parsed(label)
-        return closing.close(key=self.deed_key, label=label, at=self.at, by=self.by)
+        return closing.close(key=self.action_key, label=label, at=self.at, by=self.by)

@@ -12,12 +12,12 @@ from uuid import UUID
 
 from django.utils.translation import gettext as _
 
-from inventory import deeds
-from inventory.deeds import Draft
+from inventory import events
 from inventory.errors import MonthClosed, MonthNotReady
+from inventory.events import Draft
 from inventory.ledger.queries import balances
 from inventory.models import Counter, Month, MonthBalance
-from inventory.months.queries import chain, followed, months, recovered
+from inventory.months.queries import chain, months, recovered, replays
 from inventory.weighing.queries import traced
 from inventory.weighing.sums.traced import frozen_known
 
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from django.contrib.auth.models import User
 
 
-@deeds.rule(
+@events.rule(
     "months.close",
     facts=lambda label: ["close", label],
     again=lambda label: Month.objects.get(label=label),
@@ -65,7 +65,7 @@ def _refuse_unready(label: str, at: datetime) -> None:
 
 
 def _write(label: str, at: datetime, by: User | None) -> Month:
-    frozen, replay = recovered.frozen_now(), followed.replayed([label])[label]
+    frozen, replay = recovered.frozen_now(), replays.replayed([label])[label]
     report = recovered.build(replay, frozen)
     if report.gaps or report.unvalued:
         raise MonthNotReady(

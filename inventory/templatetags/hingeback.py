@@ -25,7 +25,7 @@ from inventory.models import Reading
 from inventory.months.reports.headings import FLAGS
 from inventory.staff.queries import ACCOUNTANT, OWNER
 from inventory.weighing.queries import readings
-from inventory.weighing.sums.traced import COVERAGE, Known
+from inventory.weighing.sums.traced import COVERAGE, MassUncertainty
 
 register = template.Library()
 for _filter in (
@@ -224,10 +224,10 @@ def spread_under(known: object, unit: str = "") -> SafeString:
 
     The table says once what ± and the dagger mean. `unit` is "g" where the masses have it too.
     """
-    told, after = _known(known), f" {unit}" if unit else ""
-    facts = _spread_facts(told) | {
-        "expanded": f"{uncertainty_g(told.expanded_ug)}{after}",
-        "unweighed": f"{grams(told.booked_mg)}{after}" if told.booked_mg else "",
+    data, after = _known(known), f" {unit}" if unit else ""
+    facts = _spread_facts(data) | {
+        "expanded": f"{uncertainty_g(data.expanded_ug)}{after}",
+        "unweighed": f"{grams(data.booked_mg)}{after}" if data.booked_mg else "",
         "factor": "",
         "under": True,
     }
@@ -243,23 +243,23 @@ def spread_below(known: object) -> SafeString:
 @register.simple_tag
 def not_weighed(mass_mg: int) -> SafeString:
     """A mass from a drawing, a bill or a nominal figure."""
-    return measured(mass_mg, Known(booked_mg=abs(mass_mg)))
+    return measured(mass_mg, MassUncertainty(booked_mg=abs(mass_mg)))
 
 
-def _known(told: object) -> Known:
-    if isinstance(told, Reading):
-        return readings.known(told)
-    return told if isinstance(told, Known) else Known()
+def _known(data: object) -> MassUncertainty:
+    if isinstance(data, Reading):
+        return readings.known(data)
+    return data if isinstance(data, MassUncertainty) else MassUncertainty()
 
 
-def _spread_facts(told: Known) -> dict[str, Any]:
+def _spread_facts(data: MassUncertainty) -> dict[str, Any]:
     words = {name: _("scale: %(flag)s") % {"flag": text} for name, text in FLAGS.items()}
     return {
-        "weighed": told.is_weighed,
-        "expanded": uncertainty(told.expanded_ug),
+        "weighed": data.is_weighed,
+        "expanded": uncertainty(data.expanded_ug),
         "factor": COVERAGE,
-        "unweighed": mass(told.booked_mg) if told.booked_mg else "",
-        "flags": sorted({words.get(flag, flag) for (_scale, flag), _count in told.flags}),
+        "unweighed": mass(data.booked_mg) if data.booked_mg else "",
+        "flags": sorted({words.get(flag, flag) for (_scale, flag), _count in data.flags}),
     }
 
 

@@ -69,11 +69,11 @@ class ReconciliationAnswer(serializers.Serializer[Any]):
     unchecked_places = serializers.SerializerMethodField()
     count_again = serializers.SerializerMethodField()
 
-    def get_unchecked_places(self, told: reconciled.Reconciled) -> list[str]:
-        return [place.code for place in told.waiting]
+    def get_unchecked_places(self, data: reconciled.Reconciled) -> list[str]:
+        return [place.code for place in data.waiting]
 
-    def get_count_again(self, told: reconciled.Reconciled) -> list[str]:
-        return [place.code for place in told.recount]
+    def get_count_again(self, data: reconciled.Reconciled) -> list[str]:
+        return [place.code for place in data.recount]
 
 
 class OfMonth(Detail):
@@ -86,7 +86,7 @@ class OfMonth(Detail):
     scope = "accounts"
     answer_class = ReconciliationAnswer
 
-    def thing(self) -> reconciled.Reconciled:
+    def instance(self) -> reconciled.Reconciled:
         label = self.kwargs["label"]
         months.parsed(label)
         return reconciled.of_month(label)

@@ -55,28 +55,28 @@ class Spot:
 
 def shown(label: str, roles: frozenset[str]) -> dict[str, Any]:
     """What the month page needs. Only bench and owner are led to the count itself."""
-    told = reconciled.of_month(label)
-    nodes = {balance.node.key: balance.node for balance in told.balances}
-    lines = {flow.name: _line(flow, nodes) for flow in told.flows}
+    data = reconciled.of_month(label)
+    nodes = {balance.node.key: balance.node for balance in data.balances}
+    lines = {flow.name: _line(flow, nodes) for flow in data.flows}
     may_count = bool(roles & COUNTERS)
     return {
-        "told": told,
-        "chance": _chance(told),
-        "balances": [(balance, node_words(balance.node)) for balance in told.balances],
-        "suspects": _suspects(told, lines),
+        "told": data,
+        "chance": _chance(data),
+        "balances": [(balance, node_words(balance.node)) for balance in data.balances],
+        "suspects": _suspects(data, lines),
         "lines": list(lines.values()),
-        "scales": sorted({scale for flow in told.suspects for scale in flow.scales}),
-        "recount": [_spot(place, label, may_count) for place in told.recount],
-        "waiting": [_spot(place, label, may_count) for place in told.waiting],
+        "scales": sorted({scale for flow in data.suspects for scale in flow.scales}),
+        "recount": [_spot(place, label, may_count) for place in data.recount],
+        "waiting": [_spot(place, label, may_count) for place in data.waiting],
     }
 
 
-def _suspects(told: Reconciled, lines: Mapping[str, Line]) -> list[tuple[str, list[Line]]]:
+def _suspects(data: Reconciled, lines: Mapping[str, Line]) -> list[tuple[str, list[Line]]]:
     """Suspicious streams under the balance that each upsets most, worst balance first."""
-    z_of = {balance.node.key: balance.z or 0.0 for balance in told.balances}
-    words = {balance.node.key: node_words(balance.node) for balance in told.balances}
+    z_of = {balance.node.key: balance.z or 0.0 for balance in data.balances}
+    words = {balance.node.key: node_words(balance.node) for balance in data.balances}
     found: dict[str, list[Line]] = {}
-    for flow in told.suspects:
+    for flow in data.suspects:
         ends = [end for end in (flow.source, flow.target) if end in z_of]
         found.setdefault(max(ends, key=lambda end: z_of[end]), []).append(lines[flow.name])
     return [(words[key], found[key]) for key in sorted(found, key=lambda key: -z_of[key])]
@@ -97,12 +97,12 @@ def node_words(node: Node) -> str:
     return words % {"place": place, "number": node.ended_by}
 
 
-def _chance(told: Reconciled) -> str:
-    if told.p is None:
+def _chance(data: Reconciled) -> str:
+    if data.p is None:
         return ""
-    if told.p < P_LEAST:
+    if data.p < P_LEAST:
         return _t("less than 0.1 %%") % {}
-    return _t("%(percent)s %%") % {"percent": fixed(100 * told.p, 1)}
+    return _t("%(percent)s %%") % {"percent": fixed(100 * data.p, 1)}
 
 
 def _line(flow: Flow, nodes: Mapping[str, Node]) -> Line:
@@ -125,7 +125,7 @@ def _spot(place: Place, label: str, may_count: bool) -> Spot:
 def _count_address(place: Place, label: str) -> str:
     """The page where a person weighs it, gives the reason and approves; it only fills in a form."""
     try:
-        address = reverse("stock-deed", args=["count"])
+        address = reverse("stock-action", args=["count"])
     except NoReverseMatch:
         return ""
     reason = _t("reconciliation of %(month)s") % {"month": label}

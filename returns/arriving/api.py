@@ -11,12 +11,12 @@ from inventory.furniture.api.shapes import (
     Body,
     Code,
     Codes,
-    Known,
+    KnownCode,
     Moment,
     ScaleName,
     TypedMass,
 )
-from inventory.furniture.api.views import DeedView, Detail, Listing
+from inventory.furniture.api.views import ActionView, Detail, Listing
 from returns.arriving import rules as arriving
 from returns.arriving.rules import MENDS_TYPED_MAX, WeighIn
 from returns.furniture.api.lookups import ColourwayCode, RequestReference, parcel_at
@@ -44,7 +44,7 @@ class BookBody(Body):
     )
 
 
-class Parcels(DeedView, Listing):
+class Parcels(ActionView, Listing):
     """GET lists the parcels, newest first; POST books one that lies on the shelf.
 
     With the reference on its slip, its request has arrived. POST answers `bad-input` for a request
@@ -59,9 +59,9 @@ class Parcels(DeedView, Listing):
     body_class = BookBody
     made_class = ParcelAnswer
 
-    def do(self, said: dict[str, Any]) -> Parcel:
-        request = said.get("request")
-        return arriving.book(key=self.deed_key, request=request, at=self.at, by=self.by)
+    def do(self, data: dict[str, Any]) -> Parcel:
+        request = data.get("request")
+        return arriving.book(key=self.action_key, request=request, at=self.at, by=self.by)
 
 
 class OneParcel(Detail):
@@ -70,7 +70,7 @@ class OneParcel(Detail):
     scope = "read"
     answer_class = ParcelAnswer
 
-    def thing(self) -> Parcel:
+    def instance(self) -> Parcel:
         return parcel_at(self.kwargs["code"])
 
 
@@ -79,7 +79,7 @@ class WeighInBody(Body):
     mass = TypedMass()
     cleaned = serializers.BooleanField(help_text="Washed, disinfected and dried.")
     colourway = ColourwayCode(required=False, allow_null=True)
-    batch = Known(
+    batch = KnownCode(
         lambda: ProductionBatch.objects.select_related("colourway__model", "colourway__colour"),
         required=False,
         allow_null=True,
@@ -89,7 +89,7 @@ class WeighInBody(Body):
     mends_before = serializers.IntegerField(min_value=0, max_value=MENDS_TYPED_MAX, default=0)
 
 
-class ParcelFrames(DeedView):
+class ParcelFrames(ActionView):
     """Weigh in one frame of a parcel: it gets its tag, its reading and a place on the shelf.
 
     The mass is text in grams as the scale shows it. Answers `bad-input` naming the field, and
@@ -100,15 +100,15 @@ class ParcelFrames(DeedView):
     body_class = WeighInBody
     made_class = FrameRow
 
-    def do(self, said: dict[str, Any]) -> ReturnedFrame:
+    def do(self, data: dict[str, Any]) -> ReturnedFrame:
         parcel = parcel_at(self.kwargs["code"])
-        weighing = WeighIn(**({"request": parcel.request} | said))
+        weighing = WeighIn(**({"request": parcel.request} | data))
         return arriving.weigh_in(
-            key=self.deed_key, parcel=parcel, weighing=weighing, at=self.at, by=self.by
+            key=self.action_key, parcel=parcel, weighing=weighing, at=self.at, by=self.by
         )
 
 
-class FinishParcel(DeedView):
+class FinishParcel(ActionView):
     """Finish a parcel: all its frames are weighed in, or it was empty. Its customers are told.
 
     Answers `stale-state` when somebody finished it first.
@@ -120,4 +120,4 @@ class FinishParcel(DeedView):
 
     def do(self, _said: dict[str, Any]) -> Parcel:
         parcel = parcel_at(self.kwargs["code"])
-        return arriving.finish(key=self.deed_key, parcel=parcel, at=self.at, by=self.by)
+        return arriving.finish(key=self.action_key, parcel=parcel, at=self.at, by=self.by)

@@ -16,11 +16,11 @@ from uuid import UUID
 from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
-from inventory import clock, deeds
-from inventory.deeds import Draft
+from inventory import clock, events
 from inventory.errors import BadInput, StaleState
+from inventory.events import Draft
 from inventory.ledger.rules import ledger, places
-from inventory.models import Deed, Movement, PlaceKind, Reading, Scale, Workshop
+from inventory.models import Event, Movement, PlaceKind, Reading, Scale, Workshop
 from inventory.weighing import rules as weighing
 from returns.arriving.queries.massfits import massfit_of
 from returns.letters import rules as letters
@@ -67,7 +67,7 @@ class WeighIn:
         ]
 
 
-@deeds.rule(
+@events.rule(
     "arrivals.book",
     facts=lambda request: [request.reference if request else None],
     again=lambda key: Parcel.objects.get(key=key),
@@ -87,7 +87,7 @@ def book(event: Draft, /, *, key: UUID, request: Request | None, at: datetime, b
     return parcel
 
 
-@deeds.rule(
+@events.rule(
     "arrivals.weigh_in",
     facts=lambda parcel, weighing: [parcel.code, *weighing.facts()],
     again=lambda key: ReturnedFrame.objects.get(key=key),
@@ -119,7 +119,7 @@ def _frame(frame: ReturnedFrame) -> ReturnedFrame:
     return ReturnedFrame.objects.get(pk=frame.pk)
 
 
-@deeds.rule(
+@events.rule(
     "arrivals.assign", facts=lambda frame, request: [frame.tag, request.reference], again=_frame
 )
 def assign(
@@ -138,12 +138,12 @@ def assign(
         raise StaleState()
     found = _frame(frame)
     _set_back(found.parcel.request, at)
-    letters.owe(letter="arrived", request=request, frame=found, at=at)
+    letters.enqueue(letter="arrived", request=request, frame=found, at=at)
     event.of(frame.tag, request=request.reference)
     return found
 
 
-@deeds.rule(
+@events.rule(
     "arrivals.finish",
     facts=lambda parcel: [parcel.code],
     again=lambda parcel: Parcel.objects.get(pk=parcel.pk),
@@ -165,7 +165,7 @@ def finish(event: Draft, /, *, key: UUID, parcel: Parcel, at: datetime, by: User
     return Parcel.objects.get(pk=parcel.pk)
 
 
-@deeds.rule(
+@events.rule(
     "arrivals.unweigh", facts=lambda frame, reason: [frame.tag, reason.strip()], again=_frame
 )
 def unweigh(
@@ -233,7 +233,7 @@ def _set_back(request: Request | None, at: datetime) -> None:
 
 def _withdrawn_at(request: Request) -> datetime | None:
     """When its customer withdrew it or it lapsed, whatever came since; None if neither."""
-    ends = Deed.objects.filter(name__in=["intake.withdraw", "intake.lapse"])
+    ends = Event.objects.filter(name__in=["intake.withdraw", "intake.lapse"])
     return ends.filter(subject=request.reference).values_list("at", flat=True).last()
 
 
@@ -322,14 +322,14 @@ def _put_on_shelf(key: UUID, frame: ReturnedFrame, at: datetime, by: User) -> Mo
 
 def _tell(parcel: Parcel, frames: Iterable[ReturnedFrame], at: datetime) -> None:
     """One letter per request, at the first finishing only: an undone weigh-in sends none again."""
-    if Deed.objects.filter(name="arrivals.finish", subject=parcel.code).exists():
+    if Event.objects.filter(name="arrivals.finish", subject=parcel.code).exists():
         return
-    told = {frame.request: frame for frame in frames if frame.request is not None}
-    for request, frame in told.items():
-        letters.owe(letter="arrived", request=request, frame=frame, at=at)
+    data = {frame.request: frame for frame in frames if frame.request is not None}
+    for request, frame in data.items():
+        letters.enqueue(letter="arrived", request=request, frame=frame, at=at)
     is_known = all(frame.request is not None for frame in frames)
-    if is_known and parcel.request is not None and parcel.request not in told:
-        letters.owe(letter="empty", request=parcel.request, frame=None, at=at)
+    if is_known and parcel.request is not None and parcel.request not in data:
+        letters.enqueue(letter="empty", request=parcel.request, frame=None, at=at)
 
 
 def _fresh_parcel_code() -> str:

@@ -16,7 +16,7 @@ from inventory.furniture.api.shapes import (
     TypedMass,
     found,
 )
-from inventory.furniture.api.views import DeedView, Detail, Listing
+from inventory.furniture.api.views import ActionView, Detail, Listing
 from returns.auditing import rules as auditing
 from returns.auditing.rules import WeighedAgain
 from returns.auditing.sums import AQLS
@@ -63,7 +63,7 @@ class DrawBody(Body):
     quality_limit_percent = serializers.ChoiceField(choices=AQLS, default="4.0")
 
 
-class Audits(DeedView, Listing):
+class Audits(ActionView, Listing):
     """GET lists the audits of weigh-ins, newest first; POST draws a sample of one month's frames.
 
     Masses are in mg, the quality limit in percent. POST answers `bad-input` for a month without
@@ -80,11 +80,11 @@ class Audits(DeedView, Listing):
     body_class = DrawBody
     made_class = AuditAnswer
 
-    def do(self, said: dict[str, Any]) -> WeighAudit:
+    def do(self, data: dict[str, Any]) -> WeighAudit:
         return auditing.draw(
-            key=self.deed_key,
-            month=said["month"],
-            quality_limit=said["quality_limit_percent"],
+            key=self.action_key,
+            month=data["month"],
+            quality_limit=data["quality_limit_percent"],
             at=self.at,
             by=self.by,
         )
@@ -99,7 +99,7 @@ class OneAudit(Detail):
     scope = "read"
     answer_class = AuditAnswer
 
-    def thing(self) -> WeighAudit:
+    def instance(self) -> WeighAudit:
         audit: WeighAudit = found(Audits.queryset.all(), pk=str(self.kwargs["number"]))
         return audit
 
@@ -114,7 +114,7 @@ class WeighBody(Body):
     masses = MassAgain(many=True)
 
 
-class AuditResults(DeedView):
+class AuditResults(ActionView):
     """Enter what the frames of the sample weigh now, and judge the whole lot by it, once.
 
     Masses are text in grams as the scale shows them. A frame left out, or with an empty mass,
@@ -127,12 +127,12 @@ class AuditResults(DeedView):
     made_class = AuditAnswer
     made_status = 200
 
-    def do(self, said: dict[str, Any]) -> WeighAudit:
-        typed = {one["frame"]: one["mass"] for one in said["masses"]}
+    def do(self, data: dict[str, Any]) -> WeighAudit:
+        typed = {one["frame"]: one["mass"] for one in data["masses"]}
         return auditing.weigh(
-            key=self.deed_key,
+            key=self.action_key,
             audit=found(WeighAudit.objects.all(), pk=str(self.kwargs["number"])),
-            again=WeighedAgain(said["scale"], typed),
+            again=WeighedAgain(data["scale"], typed),
             at=self.at,
             by=self.by,
         )

@@ -17,7 +17,7 @@ from django.views.decorators.http import require_http_methods
 
 from inventory.errors import NotFound
 from inventory.furniture.pages.access import StaffRequest, allow
-from inventory.furniture.pages.forms import DeedForm, ScaleField
+from inventory.furniture.pages.forms import ActionForm, ScaleField
 from inventory.staff.queries import BENCH, OWNER
 from returns import charts
 from returns.auditing import rules as auditing
@@ -34,7 +34,7 @@ POINTS = 24
 CHANCES = (0.95, 0.10)
 
 
-class DrawForm(DeedForm):
+class DrawForm(ActionForm):
     month = forms.CharField(
         label=gettext_lazy("Month of the weigh-ins"),
         max_length=7,
@@ -48,7 +48,7 @@ class DrawForm(DeedForm):
     )
 
 
-class WeighForm(DeedForm):
+class WeighForm(ActionForm):
     """One mass for each frame of the sample, all on one scale."""
 
     scale = ScaleField()

@@ -17,9 +17,9 @@ from uuid import UUID
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
-from inventory import deeds
-from inventory.deeds import Draft
+from inventory import events
 from inventory.errors import BadInput, StaleState
+from inventory.events import Draft
 from inventory.models import Reading, Scale
 from inventory.weighing import rules as weighing
 from inventory.weighing.queries import readings
@@ -62,7 +62,7 @@ def lot_of(month: str) -> QuerySet[ReturnedFrame]:
     return rows.order_by("tag")
 
 
-@deeds.rule(
+@events.rule(
     "audits.draw",
     facts=lambda month, quality_limit: ["draw", month, quality_limit],
     again=lambda key: WeighAudit.objects.get(key=key),
@@ -102,11 +102,11 @@ def plan_of(lot: int, quality_limit: str) -> sampling.Plan:
     try:
         return sampling.plan(lot=lot, aql=quality_limit)
     except InputRefused as error:
-        told = _("There is no plan for this lot and this quality limit. Choose another limit.")
-        raise BadInput(told, field="quality_limit") from error
+        data = _("There is no plan for this lot and this quality limit. Choose another limit.")
+        raise BadInput(data, field="quality_limit") from error
 
 
-@deeds.rule(
+@events.rule(
     "audits.weigh",
     facts=lambda audit, again: ["weigh", audit.pk, again.scale.pk, dict(again.typed)],
     again=lambda audit: WeighAudit.objects.get(pk=audit.pk),
@@ -132,8 +132,8 @@ def _refuse_strangers(frames: list[AuditedFrame], again: WeighedAgain) -> None:
     tags = {one.frame.tag for one in frames}
     strangers = sorted(set(again.typed) - tags)
     if strangers:
-        told = _("These frames are not in the sample: %(tags)s.") % {"tags": ", ".join(strangers)}
-        raise BadInput(told, field="masses")
+        data = _("These frames are not in the sample: %(tags)s.") % {"tags": ", ".join(strangers)}
+        raise BadInput(data, field="masses")
     if not any(text.strip() for text in again.typed.values()):
         raise BadInput(_("Enter the mass of at least one frame."), field="scale")
 

@@ -68,6 +68,6 @@ class OneModel(Detail):
     scope = None
     answer_class = ModelAnswer
 
-    def thing(self) -> FrameModel:
+    def instance(self) -> FrameModel:
         model: FrameModel = found(ROWS.all(), code=self.kwargs["code"])
         return model

@@ -62,9 +62,9 @@ def _marks(plot: Plot, labels: Sequence[str], series: Sequence[Series]) -> list[
                 continue
             x = plot.x(index + 0.5) + width * (number - len(series) / 2)
             y = plot.y(value)
-            told = f"{labels[index]}, {row.name}: {value:g}"
+            data = f"{labels[index]}, {row.name}: {value:g}"
             kind = f"chart-mark chart-mark-{number + 1}"
-            drawn.append(canvas.rect((x, y, max(0.5, width - 1), plot.floor - y), kind, told))
+            drawn.append(canvas.rect((x, y, max(0.5, width - 1), plot.floor - y), kind, data))
     return drawn
 
 
@@ -72,7 +72,7 @@ def lying_bars(
     called: Title,
     labels: Sequence[str],
     values: Sequence[float],
-    told: Sequence[str],
+    data: Sequence[str],
     *,
     width: float = WIDTH,
 ) -> SafeString:
@@ -81,12 +81,12 @@ def lying_bars(
     A label stands before its bar, or over it where the picture is narrow.
     """
     _refuse(labels, [Series("", values)])
-    if len(told) != len(labels):
+    if len(data) != len(labels):
         raise ValueError("a lying bar needs its value in words")
     top = max(max(values, default=0), 1e-9)
     over = 20.0 if canvas.is_narrow(width) else 0.0
     left = EDGE_PX if over else 14 + LETTER_PX * max((len(label) for label in labels), default=0)
-    room = max(80.0, width - left - 24 - LETTER_PX * max((len(one) for one in told), default=0))
+    room = max(80.0, width - left - 24 - LETTER_PX * max((len(one) for one in data), default=0))
     drawn: list[SafeString] = []
     for index, label in enumerate(labels):
         y = 6 + (30 + over) * index
@@ -97,8 +97,8 @@ def lying_bars(
             drawn.append(canvas.text(left - 8, y + 16, label, "end"))
         box = (left, y + over + 1, length, 20)
         kind = "chart-mark chart-mark-1"
-        drawn.append(canvas.rect(box, kind, f"{label}: {told[index]}"))
-        drawn.append(canvas.text(left + length + 8, y + over + 16, told[index]))
+        drawn.append(canvas.rect(box, kind, f"{label}: {data[index]}"))
+        drawn.append(canvas.text(left + length + 8, y + over + 16, data[index]))
     return canvas.picture(called, drawn, height=12 + (30 + over) * len(labels), width=width)
 
 

@@ -80,19 +80,19 @@ class Plot:
     def y(self, value: float) -> float:
         return self.floor - self.up.share(value) * (self.floor - self.top)
 
-    def lines(self, told: Callable[[float], str]) -> list[SafeString]:
+    def lines(self, data: Callable[[float], str]) -> list[SafeString]:
         """A rule at each mark of the upright axis, with its value before it."""
         drawn: list[SafeString] = []
         for mark in self.up.marks:
             y = self.y(mark)
             drawn.append(rule((self.left, y, self.width - self.right, y)))
-            drawn.append(text(self.left - 8, y + 4, told(mark), "end"))
+            drawn.append(text(self.left - 8, y + 4, data(mark), "end"))
         return drawn
 
-    def feet(self, told: Callable[[float], str], *, name: str = "") -> list[SafeString]:
+    def feet(self, data: Callable[[float], str], *, name: str = "") -> list[SafeString]:
         """The value under each mark of the lying axis, and what the axis is of."""
         drawn = [
-            text(self.x(mark), self.floor + 18, told(mark), "middle") for mark in self.across.marks
+            text(self.x(mark), self.floor + 18, data(mark), "middle") for mark in self.across.marks
         ]
         if name:
             drawn.append(text(self.width - self.right, self.floor + 36, name, "end", "chart-quiet"))
@@ -133,7 +133,7 @@ def rule(ends: tuple[float, float, float, float], kind: str = "chart-rule") -> S
     return format_html('<line class="{}" x1="{}" y1="{}" x2="{}" y2="{}"/>', kind, x1, y1, x2, y2)
 
 
-def rect(box: tuple[float, float, float, float], kind: str, told: str = "") -> SafeString:
+def rect(box: tuple[float, float, float, float], kind: str, data: str = "") -> SafeString:
     """A box at x, y of a width and a height, with the words that a pointer shows."""
     x, y, width, height = (f"{side:.2f}" for side in box)
     return format_html(
@@ -143,23 +143,23 @@ def rect(box: tuple[float, float, float, float], kind: str, told: str = "") -> S
         y,
         width,
         height,
-        title(told),
+        title(data),
     )
 
 
-def dot(x: float, y: float, kind: str, told: str, *, radius: float = 4.0) -> SafeString:
+def dot(x: float, y: float, kind: str, data: str, *, radius: float = 4.0) -> SafeString:
     return format_html(
         '<circle class="{}" cx="{}" cy="{}" r="{}">{}</circle>',
         kind,
         f"{x:.1f}",
         f"{y:.1f}",
         f"{radius:g}",
-        title(told),
+        title(data),
     )
 
 
-def title(told: str) -> SafeString:
-    return format_html("<title>{}</title>", told) if told else SafeString("")
+def title(data: str) -> SafeString:
+    return format_html("<title>{}</title>", data) if data else SafeString("")
 
 
 def polyline(placed: Iterable[tuple[float, float]], kind: str) -> SafeString:

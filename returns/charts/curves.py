@@ -43,14 +43,14 @@ class Lived:
     key: tuple[str, str, str]
 
 
-def survival(called: Title, lived: Lived, told: Told, *, width: float = WIDTH) -> SafeString:
+def survival(called: Title, lived: Lived, data: Told, *, width: float = WIDTH) -> SafeString:
     """The share still out, 1 at the beginning, on an axis that starts below its lowest limit."""
     right = max((point.x for point in lived.points), default=1.0) or 1.0
     lowest = min((point.low for point in lived.points), default=0.0)
     up = Axis.over(lowest, 1.0, marks=5)
     names = _lived_key(lived)
     below = canvas.key_height([name for _kind, name in names], width=width)
-    starts = lived.starts(told(up.low)) if up.low > 1e-9 else ""
+    starts = lived.starts(data(up.low)) if up.low > 1e-9 else ""
     is_narrow = canvas.is_narrow(width)
     foot = 52 + (3 if starts and is_narrow else 2) * LINE_PX + below
     plot = Plot(
@@ -64,7 +64,7 @@ def survival(called: Title, lived: Lived, told: Told, *, width: float = WIDTH) -
     high = _steps([(x, plot.y(p.high)) for x, p in placed])
     low = _steps([(x, plot.y(p.low)) for x, p in placed])
     drawn = [
-        *plot.lines(told),
+        *plot.lines(data),
         canvas.polygon([*high, *reversed(low)], "chart-band"),
         canvas.polyline(_steps([(x, plot.y(p.y)) for x, p in placed]), "chart-line"),
         canvas.polyline(
@@ -121,7 +121,7 @@ class Line:
 def curves(
     called: Title,
     lines: Sequence[Line],
-    told: Told,
+    data: Told,
     *,
     across: str,
     told_across: Told | None = None,
@@ -142,7 +142,7 @@ def curves(
         height=canvas.HEIGHT + below,
         foot=48 + below,
     )
-    drawn = [*plot.lines(told), *plot.feet(told_across or _plain, name=across)]
+    drawn = [*plot.lines(data), *plot.feet(told_across or _plain, name=across)]
     for number, line in enumerate(lines):
         placed = [(plot.x(x), plot.y(y)) for x, y in line.points]
         kind = f"chart-line chart-line-{number + 1} chart-dash-{number + 1}"
@@ -196,8 +196,8 @@ def fan(called: Title, shown: Fan, *, width: float = WIDTH) -> SafeString:
         middle = [(x, plot.y(m.expected)) for x, m in zip(at, shown.ahead, strict=True)]
         drawn.append(canvas.polyline(middle, "chart-line"))
         for (x, y), month in zip(middle, shown.ahead, strict=True):
-            told = f"{month.label}: {month.expected:.1f} ({month.outer[0]:g} – {month.outer[1]:g})"
-            drawn.append(canvas.dot(x, y, "chart-mark chart-mark-1", told, radius=3.5))
+            data = f"{month.label}: {month.expected:.1f} ({month.outer[0]:g} – {month.outer[1]:g})"
+            drawn.append(canvas.dot(x, y, "chart-mark chart-mark-1", data, radius=3.5))
     drawn += _month_feet(plot, [label for label, _n in shown.past] + [m.label for m in shown.ahead])
     names = list(zip(kinds, shown.key, strict=True))
     drawn += canvas.key(names, y=plot.height - below + 12, width=width)

@@ -95,14 +95,14 @@ def _ribbon(one: Ribbon, lie: Lie, words: FlowWords) -> SafeString:
         [f"{x:.2f},{y:.2f}" for x, y in (lie.at(*point) for point in side)] for side in (edge, back)
     )
     names, stream = words.names, one.stream
-    said = f"{names[stream.source]} → {names[stream.target]}: {words.told(stream.mass_mg)}"
+    data = f"{names[stream.source]} → {names[stream.target]}: {words.told(stream.mass_mg)}"
     return format_html(
         '<path class="chart-ribbon" d="M{} C{} L{} C{} Z">{}</path>',
         there[0],
         " ".join(there[1:]),
         again[0],
         " ".join(again[1:]),
-        canvas.title(said),
+        canvas.title(data),
     )
 
 

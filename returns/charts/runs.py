@@ -38,7 +38,7 @@ class Runs:
 
 
 def runs(
-    called: Title, shown: Runs, told: Callable[[float], str], *, width: float = WIDTH
+    called: Title, shown: Runs, data: Callable[[float], str], *, width: float = WIDTH
 ) -> SafeString:
     """Dots on a line; one outside the limits is drawn apart and says so.
 
@@ -57,7 +57,7 @@ def runs(
         foot=44 + names_px,
         right=14.0 if is_narrow else 130.0,
     )
-    drawn = plot.lines(told)
+    drawn = plot.lines(data)
     lines = zip((shown.mean, shown.high, shown.low), shown.names, strict=True)
     end = width - plot.right
     for number, (value, name) in enumerate(lines):
@@ -72,7 +72,7 @@ def runs(
         kind = "chart-mark chart-mark-out" if run.outside else "chart-mark chart-mark-1"
         drawn.append(
             canvas.dot(
-                x, y, kind, f"{run.label}: {told(run.value)}", radius=6 if run.outside else 4
+                x, y, kind, f"{run.label}: {data(run.value)}", radius=6 if run.outside else 4
             )
         )
     feet_max = 6 if is_narrow else 12
@@ -80,7 +80,7 @@ def runs(
         canvas.text(plot.x(n + 0.5), plot.floor + 18, str(n + 1), "middle")
         for n in range(0, len(values), max(1, ceil(len(values) / feet_max)))
     ]
-    starts, below = shown.starts(told(plot.up.low)), plot.floor + 38
+    starts, below = shown.starts(data(plot.up.low)), plot.floor + 38
     if is_narrow:
         drawn.append(canvas.text(EDGE_PX, below, " · ".join(shown.names)))
         drawn.append(canvas.text(EDGE_PX, below + names_px, starts, kind="chart-quiet"))

@@ -22,7 +22,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from inventory.errors import BadInput, NotFound
 from inventory.furniture.pages.access import StaffRequest, allow
-from inventory.furniture.pages.forms import DeedForm
+from inventory.furniture.pages.forms import ActionForm
 from inventory.models import Workshop
 from inventory.staff.queries import OWNER
 from returns.bench.pages.finding import read_code
@@ -95,7 +95,7 @@ class ReferenceForm(forms.Form):
         return reference
 
 
-class EraseForm(DeedForm):
+class EraseForm(ActionForm):
     sure = forms.BooleanField(
         label=gettext_lazy("I am sure who asks, and no law or claim makes us keep this data.")
     )
@@ -118,7 +118,7 @@ def page(request: HttpRequest) -> HttpResponse:
 def one(request: HttpRequest, reference: str) -> HttpResponse:
     """Who filed it, what else was filed under that email, and the two deeds."""
     filed = _filed(reference)
-    facts: dict[str, Any] = {"filed": filed, "own": _standing(filed), "deed": DeedForm()}
+    facts: dict[str, Any] = {"filed": filed, "own": _standing(filed), "action": ActionForm()}
     if filed.person is not None and filed.person.erased_at is None:
         facts["person"] = filed.person
         facts["photos"] = filed.photos.order_by("pk")
@@ -131,7 +131,7 @@ def one(request: HttpRequest, reference: str) -> HttpResponse:
 def hand_out(request: StaffRequest, reference: str) -> HttpResponse:
     """The copy as a JSON file."""
     person = _person(_filed(reference))
-    form = DeedForm(request.POST)
+    form = ActionForm(request.POST)
     copy = None
     if form.is_valid():
         copy = form.attempt(people.hand_out, person=person, at=timezone.now(), by=request.user)

@@ -20,9 +20,9 @@ from django.core.validators import validate_email
 from django.db.models import Max, Q
 from django.utils.translation import gettext as _
 
-from inventory import deeds
-from inventory.deeds import Draft
+from inventory import events
 from inventory.errors import BadInput, Conflict
+from inventory.events import Draft
 from inventory.models import Workshop
 from returns.customers import sums as addresses
 from returns.filing.rules import photos
@@ -147,7 +147,7 @@ def open_requests(person: Person) -> list[Request]:
     return list(person.requests.filter(ended_at=None))
 
 
-@deeds.rule(
+@events.rule(
     "people.erase",
     facts=lambda person: ["erase", person.pk],
     again=lambda person: Person.objects.get(pk=person.pk),
@@ -210,7 +210,7 @@ def _copy(person: Person) -> dict[str, Any]:
     return export(person)
 
 
-@deeds.rule("people.hand_out", facts=lambda person: ["hand_out", person.pk], again=_copy)
+@events.rule("people.hand_out", facts=lambda person: ["hand_out", person.pk], again=_copy)
 def hand_out(
     event: Draft, /, *, key: UUID, person: Person, at: datetime, by: User
 ) -> dict[str, Any]:

@@ -84,8 +84,8 @@ def _audits(waiting: Iterable[OpenAudit]) -> list[Note]:
             "Audit of %(month)s: %(count)s frames to weigh again.",
             one.frames,
         )
-        told = words % {"month": one.month, "count": one.frames}
-        found.append(Note(told, reverse("audit", args=[one.number]), is_urgent=True))
+        data = words % {"month": one.month, "count": one.frames}
+        found.append(Note(data, reverse("audit", args=[one.number]), is_urgent=True))
     return found
 
 

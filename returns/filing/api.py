@@ -14,7 +14,7 @@ from rest_framework.throttling import ScopedRateThrottle
 from inventory.errors import NotOpenYet
 from inventory.furniture.api.parsing import BoundedJSON
 from inventory.furniture.api.shapes import Body, Moment
-from inventory.furniture.api.views import DeedView
+from inventory.furniture.api.views import ActionView
 from returns.customers.rules import Contact
 from returns.filing.rules import intake, photos
 from returns.filing.rules.intake import Filing
@@ -79,7 +79,7 @@ class FiledAnswer(serializers.Serializer[Request]):
         return f"{settings.BASE_URL}{reverse('story', args=[intake.link_secret(request)])}"
 
 
-class File(DeedView):
+class File(ActionView):
     """What both filings share."""
 
     scope = None
@@ -95,21 +95,21 @@ class File(DeedView):
         if not readiness.is_open():
             raise NotOpenYet()
 
-    def do(self, said: dict[str, Any]) -> Request:
+    def do(self, given: dict[str, Any]) -> Request:
         pictures = [
-            photos.redraw(upload, size_bytes=upload.size) for upload in said.pop("photos", [])
+            photos.redraw(upload, size_bytes=upload.size) for upload in given.pop("photos", [])
         ]
         filing = Filing(
-            colourway=said["colourway"],
-            component=said["component"],
-            defect=said["defect"],
-            note=said["note"],
-            wish=said.get("wish", ""),
-            lenses_back=said.get("lenses_back", False),
-            notice_version=said["notice"],
-            contact=Contact(**{name: said[name] for name in CONTACT}),
+            colourway=given["colourway"],
+            component=given["component"],
+            defect=given["defect"],
+            note=given["note"],
+            wish=given.get("wish", ""),
+            lenses_back=given.get("lenses_back", False),
+            notice_version=given["notice"],
+            contact=Contact(**{name: given[name] for name in CONTACT}),
         )
-        return type(self).rule(key=self.deed_key, filing=filing, at=self.at, pictures=pictures)
+        return type(self).rule(key=self.action_key, filing=filing, at=self.at, pictures=pictures)
 
     def kept(self, answer: Any) -> Any:
         return {name: value for name, value in answer.items() if name not in ("secret", "link")}

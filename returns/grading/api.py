@@ -12,14 +12,14 @@ from inventory.furniture.api import filters
 from inventory.furniture.api.shapes import (
     Body,
     Code,
-    Known,
+    KnownCode,
     KnownMass,
     KnownTogether,
     Moment,
     ReadingKnown,
     known_mass,
 )
-from inventory.furniture.api.views import DeedView, Detail, Listing
+from inventory.furniture.api.views import ActionView, Detail, Listing
 from inventory.models import Reading
 from inventory.weighing.queries import traced
 from returns.arriving import rules as arriving
@@ -194,11 +194,11 @@ class OneFrame(Detail):
     scope = "read"
     answer_class = FrameAnswer
 
-    def thing(self) -> ReturnedFrame:
+    def instance(self) -> ReturnedFrame:
         return frame_at(self.kwargs["tag"], ROWS.all())
 
 
-class FrameDeed(DeedView):
+class FrameDeed(ActionView):
     """A deed at the bench that one frame is the subject of."""
 
     scope = "bench"
@@ -225,7 +225,7 @@ class LookBody(Body):
         max_length=20, help_text="What the bench says of the plastic: ours, other or unknown."
     )
     found_sound = serializers.BooleanField(default=False)
-    batch = Known(ProductionBatch.objects.all, required=False, allow_null=True)
+    batch = KnownCode(ProductionBatch.objects.all, required=False, allow_null=True)
     colourway = ColourwayCode(
         required=False,
         allow_null=True,
@@ -233,12 +233,12 @@ class LookBody(Body):
     )
 
 
-def look_of(said: dict[str, Any]) -> Look:
+def look_of(given: dict[str, Any]) -> Look:
     """A body as the look-over takes it."""
     seen = [
-        Seen(one["component"], one["defect"], one.get("measured_um")) for one in said["findings"]
+        Seen(one["component"], one["defect"], one.get("measured_um")) for one in given["findings"]
     ]
-    return Look(**(said | {"findings": seen}))
+    return Look(**(given | {"findings": seen}))
 
 
 class Gradings(FrameDeed):
@@ -253,9 +253,9 @@ class Gradings(FrameDeed):
     made_class = GradingAnswer
     made_status = 201
 
-    def do(self, said: dict[str, Any]) -> Grading:
+    def do(self, given: dict[str, Any]) -> Grading:
         return lookover.grade(
-            key=self.deed_key, frame=self.frame(), look=look_of(said), at=self.at, by=self.by
+            key=self.action_key, frame=self.frame(), look=look_of(given), at=self.at, by=self.by
         )
 
 
@@ -277,9 +277,9 @@ class Overrulings(FrameDeed):
     made_class = GradingAnswer
     made_status = 201
 
-    def do(self, said: dict[str, Any]) -> Grading:
+    def do(self, given: dict[str, Any]) -> Grading:
         return lookover.overrule(
-            key=self.deed_key, frame=self.frame(), at=self.at, by=self.by, **said
+            key=self.action_key, frame=self.frame(), at=self.at, by=self.by, **given
         )
 
 
@@ -297,9 +297,9 @@ class Wishes(FrameDeed):
 
     body_class = WishBody
 
-    def do(self, said: dict[str, Any]) -> ReturnedFrame:
+    def do(self, given: dict[str, Any]) -> ReturnedFrame:
         return lookover.record_wish(
-            key=self.deed_key, frame=self.frame(), at=self.at, by=self.by, **said
+            key=self.action_key, frame=self.frame(), at=self.at, by=self.by, **given
         )
 
 
@@ -316,7 +316,7 @@ class Voidings(FrameDeed):
 
     body_class = ReasonBody
 
-    def do(self, said: dict[str, Any]) -> ReturnedFrame:
+    def do(self, given: dict[str, Any]) -> ReturnedFrame:
         return arriving.unweigh(
-            key=self.deed_key, frame=self.frame(), at=self.at, by=self.by, **said
+            key=self.action_key, frame=self.frame(), at=self.at, by=self.by, **given
         )

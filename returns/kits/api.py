@@ -12,7 +12,7 @@ from rest_framework.serializers import BaseSerializer
 from inventory.furniture.api import filters
 from inventory.furniture.api.access import scopes_of
 from inventory.furniture.api.shapes import Moment
-from inventory.furniture.api.views import DeedView, Listing
+from inventory.furniture.api.views import ActionView, Listing
 from returns.furniture.api.lookups import colourway_code, request_at
 from returns.kits import queries as kit_stock
 from returns.kits.rules import kits
@@ -78,7 +78,7 @@ class Kits(Listing):
     ).select_related("person", "colourway__model", "colourway__colour")
 
 
-class KitDeed(DeedView):
+class KitDeed(ActionView):
     """A deed on one kit."""
 
     scope = "bench"
@@ -88,7 +88,7 @@ class KitDeed(DeedView):
 
     def do(self, _said: dict[str, Any]) -> Any:
         request = request_at(self.kwargs["reference"])
-        return type(self).rule(key=self.deed_key, request=request, at=self.at, by=self.by)
+        return type(self).rule(key=self.action_key, request=request, at=self.at, by=self.by)
 
 
 class KitDispatches(KitDeed):

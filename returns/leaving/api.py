@@ -6,7 +6,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from inventory.furniture.api.shapes import Body, Code, Known, Moment, ScaleName, TypedMass
+from inventory.furniture.api.shapes import Body, Code, KnownCode, Moment, ScaleName, TypedMass
 from inventory.models import Part
 from returns.grading.api import FrameDeed, ReasonBody
 from returns.leaving import rules as posting_out
@@ -20,7 +20,7 @@ def _mass_or_none() -> TypedMass:
 
 
 class SalvagedBody(Body):
-    part = Known(Part.objects.all)
+    part = KnownCode(Part.objects.all)
     pieces = serializers.IntegerField(min_value=1, max_value=PIECES_MAX)
     mass = TypedMass()
 
@@ -47,11 +47,11 @@ class StripDowns(FrameDeed):
 
     body_class = StripBody
 
-    def do(self, said: dict[str, Any]) -> ReturnedFrame:
-        kept = tuple(Salvaged(**one) for one in said["salvaged"])
-        parts = StripDown(**(said | {"salvaged": kept}))
+    def do(self, data: dict[str, Any]) -> ReturnedFrame:
+        kept = tuple(Salvaged(**one) for one in data["salvaged"])
+        parts = StripDown(**(data | {"salvaged": kept}))
         return stripdown.strip(
-            key=self.deed_key, frame=self.frame(), parts=parts, at=self.at, by=self.by
+            key=self.action_key, frame=self.frame(), parts=parts, at=self.at, by=self.by
         )
 
 
@@ -64,8 +64,10 @@ class StripDownReversals(FrameDeed):
 
     body_class = ReasonBody
 
-    def do(self, said: dict[str, Any]) -> ReturnedFrame:
-        return stripdown.undo(key=self.deed_key, frame=self.frame(), at=self.at, by=self.by, **said)
+    def do(self, data: dict[str, Any]) -> ReturnedFrame:
+        return stripdown.undo(
+            key=self.action_key, frame=self.frame(), at=self.at, by=self.by, **data
+        )
 
 
 class Discards(FrameDeed):
@@ -77,9 +79,9 @@ class Discards(FrameDeed):
 
     body_class = ReasonBody
 
-    def do(self, said: dict[str, Any]) -> ReturnedFrame:
+    def do(self, data: dict[str, Any]) -> ReturnedFrame:
         return stripdown.discard_foreign(
-            key=self.deed_key, frame=self.frame(), at=self.at, by=self.by, **said
+            key=self.action_key, frame=self.frame(), at=self.at, by=self.by, **data
         )
 
 
@@ -111,9 +113,9 @@ class Dispatches(FrameDeed):
     made_class = DispatchAnswer
     made_status = 201
 
-    def do(self, said: dict[str, Any]) -> Dispatch:
+    def do(self, data: dict[str, Any]) -> Dispatch:
         return posting_out.post_frame(
-            key=self.deed_key, frame=self.frame(), at=self.at, by=self.by, **said
+            key=self.action_key, frame=self.frame(), at=self.at, by=self.by, **data
         )
 
 
@@ -128,5 +130,5 @@ class LensDispatches(FrameDeed):
 
     def do(self, _said: dict[str, Any]) -> Dispatch:
         return posting_out.post_lenses(
-            key=self.deed_key, frame=self.frame(), at=self.at, by=self.by
+            key=self.action_key, frame=self.frame(), at=self.at, by=self.by
         )

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from inventory.errors import NotFound
 from inventory.furniture.pages.access import StaffRequest, allow
-from inventory.furniture.pages.forms import DeedForm, MassField, ScaleField
+from inventory.furniture.pages.forms import ActionForm, MassField, ScaleField
 from inventory.models import Reservation, Workshop
 from inventory.models.places import ReservationState
 from inventory.staff.queries import BENCH, OWNER
@@ -34,7 +34,7 @@ from returns.story.rules import lenses_wait
 from returns.story.sums.states import FrameState, RequestState
 
 
-class AsItIsForm(DeedForm):
+class AsItIsForm(ActionForm):
     """A frame that goes back as it is may be weighed once more; a mended one was weighed out."""
 
     scale = ScaleField(required=False)
@@ -121,7 +121,7 @@ def address_sheet(request: StaffRequest) -> HttpResponse:
 def kit(request: StaffRequest, reference: str) -> HttpResponse:
     """One kit: its packing list, its label, and what can be done with it."""
     asked = _asked(reference)
-    form = DeedForm(request.POST or None)
+    form = ActionForm(request.POST or None)
     rule = _KIT_RULES.get(request.POST.get("deed", "post"))
     if request.method == "POST" and rule is not None and done(request, form, rule, request=asked):
         messages.success(request, _t("Done: %(reference)s.") % {"reference": asked.reference})
@@ -129,7 +129,7 @@ def kit(request: StaffRequest, reference: str) -> HttpResponse:
     refused = form if form.is_bound else None
     facts = {
         "asked": asked,
-        "form": form if refused else DeedForm(),
+        "form": form if refused else ActionForm(),
         "refused": refused,
         "packing": _packing(asked),
         "address": _address(asked),
@@ -172,19 +172,19 @@ def _packing(asked: Request) -> list[tuple[Any, int]]:
     return rows or list(kit_stock.contents(asked.colourway.model).items())
 
 
-def _is_posted(request: StaffRequest, form: DeedForm, frame: ReturnedFrame) -> bool:
+def _is_posted(request: StaffRequest, form: ActionForm, frame: ReturnedFrame) -> bool:
     facts = {}
     if form.is_valid():
-        facts = {name: told for name, told in form.cleaned_data.items() if name != "key"}
+        facts = {name: data for name, data in form.cleaned_data.items() if name != "key"}
     return done(request, form, posting_out.post_frame, frame=frame, **facts)
 
 
-def _frame_page(request: StaffRequest, frame: ReturnedFrame, form: DeedForm) -> HttpResponse:
+def _frame_page(request: StaffRequest, frame: ReturnedFrame, form: ActionForm) -> HttpResponse:
     refused = form if form.is_bound else None
     facts = {
         "frame": frame,
         "form": form,
-        "lens_form": DeedForm(auto_id="lens_%s"),
+        "lens_form": ActionForm(auto_id="lens_%s"),
         "refused": refused,
         "is_mended": frame.state == FrameState.MENDED,
         "is_as_it_is": frame.state == FrameState.TO_RETURN,

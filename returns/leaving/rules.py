@@ -11,9 +11,9 @@ from uuid import UUID
 from django.db.models import Exists, OuterRef, QuerySet
 from django.utils.translation import gettext as _
 
-from inventory import deeds
-from inventory.deeds import Draft
+from inventory import events
 from inventory.errors import BadInput, StaleState
+from inventory.events import Draft
 from inventory.ledger.rules import carrying, ledger, places
 from inventory.models import PlaceKind, Reading, Scale
 from inventory.weighing import rules as weighing
@@ -50,7 +50,7 @@ def _sent(key: UUID) -> Dispatch:
     return Dispatch.objects.get(key=key)
 
 
-@deeds.rule(
+@events.rule(
     "posting_out.post_frame",
     facts=lambda frame, scale, mass, reason: [
         frame.tag,
@@ -90,7 +90,7 @@ def post_frame(
     return dispatch
 
 
-@deeds.rule("posting_out.post_lenses", facts=lambda frame: [frame.tag], again=_sent)
+@events.rule("posting_out.post_lenses", facts=lambda frame: [frame.tag], again=_sent)
 def post_lenses(
     event: Draft, /, *, key: UUID, frame: ReturnedFrame, at: datetime, by: User
 ) -> Dispatch:
@@ -178,4 +178,4 @@ def _end(dispatch: Dispatch, letter: str, at: datetime) -> None:
     """The request's end, and the letter if somebody is known who gets one."""
     settle(dispatch.request, at)
     if dispatch.request is not None:
-        letters.owe(letter=letter, request=dispatch.request, frame=dispatch.frame, at=at)
+        letters.enqueue(letter=letter, request=dispatch.request, frame=dispatch.frame, at=at)

@@ -15,32 +15,32 @@ from django.template.loader import render_to_string
 from django.utils import timezone, translation
 from django.utils.translation import gettext as _
 
-from inventory import deeds
-from inventory.models import Deed, Duty, Workshop
+from inventory import events
+from inventory.models import Event, OutboxMessage, Workshop
 from returns.letters.texts import Letter, Occasion, compose
 from returns.models import Person, Request, ReturnedFrame
 
 
-def send(duty: Duty) -> None:
+def send(queued: OutboxMessage) -> None:
     """Send the letter that a duty names. Settles without sending when there is nobody to write to.
 
     Raises:
         NotPosted: the mail server refused or is away; the outbox tries again.
     """
-    key = uuid.uuid5(duty.pk, "sent")
-    request = _request_of(duty)
-    if request is None or Deed.objects.filter(key=key).exists():
+    key = uuid.uuid5(queued.pk, "sent")
+    request = _request_of(queued)
+    if request is None or Event.objects.filter(key=key).exists():
         return
     person = request.person
     if person is None or not person.email:
         return
-    name = str(duty.payload["letter"])
-    _post(_message(duty, request, person))
-    deeds.record(
+    name = str(queued.payload["letter"])
+    _post(_message(queued, request, person))
+    events.record(
         key=key,
         name="letters.send",
         subject=request.reference,
-        facts=[name, str(duty.pk)],
+        facts=[name, str(queued.pk)],
         at=timezone.now(),
         detail={"letter": name},
     )
@@ -58,18 +58,18 @@ class NotPosted(Exception):
     """The mail server or the message itself refused; named by the class of the refusal."""
 
 
-def _request_of(duty: Duty) -> Request | None:
+def _request_of(queued: OutboxMessage) -> Request | None:
     rows = Request.objects.select_related("person", "colourway__model", "colourway__colour")
-    return rows.filter(pk=duty.payload["request"]).first()
+    return rows.filter(pk=queued.payload["request"]).first()
 
 
-def _message(duty: Duty, request: Request, person: Person) -> EmailMultiAlternatives:
+def _message(queued: OutboxMessage, request: Request, person: Person) -> EmailMultiAlternatives:
     frames = ReturnedFrame.objects.select_related("lot__colour")
-    frame = frames.filter(tag=duty.payload.get("frame") or "-").first()
+    frame = frames.filter(tag=queued.payload.get("frame") or "-").first()
     workshop = Workshop.the()
     with translation.override(_language_of(person)):
-        letter = compose(str(duty.payload["letter"]), Occasion(request, frame, workshop))
-        return _dressed(duty, letter, person, workshop)
+        letter = compose(str(queued.payload["letter"]), Occasion(request, frame, workshop))
+        return _dressed(queued, letter, person, workshop)
 
 
 def _language_of(person: Person) -> str:
@@ -78,7 +78,7 @@ def _language_of(person: Person) -> str:
 
 
 def _dressed(
-    duty: Duty, letter: Letter, person: Person, workshop: Workshop
+    queued: OutboxMessage, letter: Letter, person: Person, workshop: Workshop
 ) -> EmailMultiAlternatives:
     facts = {
         "letter": letter,
@@ -95,7 +95,7 @@ def _dressed(
         from_email=settings.DEFAULT_FROM_EMAIL,
         to=[person.email],
         reply_to=[workshop.email],
-        headers={"Message-ID": f"<{duty.pk}@{host}>", "Auto-Submitted": "auto-generated"},
+        headers={"Message-ID": f"<{queued.pk}@{host}>", "Auto-Submitted": "auto-generated"},
     )
     message.attach_alternative(render_to_string("returns/letters/letter.html", facts), "text/html")
     return message

@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import Final
 
 from inventory import outbox
-from inventory.models import Duty
+from inventory.models import OutboxMessage
 from returns.models import Request, ReturnedFrame
 
 LETTERS: Final = frozenset(
@@ -35,7 +35,9 @@ LETTERS: Final = frozenset(
 )
 
 
-def owe(*, letter: str, request: Request, at: datetime, frame: ReturnedFrame | None = None) -> Duty:
+def enqueue(
+    *, letter: str, request: Request, at: datetime, frame: ReturnedFrame | None = None
+) -> OutboxMessage:
     """Owe the person behind a request one letter, in the caller's transaction.
 
     Safe to call when the person is erased or unknown: the duty is then settled without sending.
@@ -43,10 +45,10 @@ def owe(*, letter: str, request: Request, at: datetime, frame: ReturnedFrame | N
     if letter not in LETTERS:
         raise ValueError(f"no letter is called {letter!r}")
     payload = {"letter": letter, "request": request.pk, "frame": frame.tag if frame else ""}
-    return outbox.owe(topic="letter", subject=request.reference, at=at, payload=payload)
+    return outbox.enqueue(topic="letter", subject=request.reference, at=at, payload=payload)
 
 
-def owe_link(*, request: Request | None, at: datetime) -> Duty:
+def enqueue_link(*, request: Request | None, at: datetime) -> OutboxMessage:
     """Owe the letter with the link; for None, a duty that looks the same and sends nothing."""
     payload = {"letter": "find_link", "request": request.pk if request else None, "frame": ""}
-    return outbox.owe(topic="letter", subject="link", at=at, payload=payload)
+    return outbox.enqueue(topic="letter", subject="link", at=at, payload=payload)

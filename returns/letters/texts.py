@@ -254,8 +254,8 @@ def _posted_mended(occasion: Occasion) -> Words:
 
 def _what_was_mended(frame: ReturnedFrame | None) -> list[str]:
     parts = mended_parts([frame]) if frame else []
-    told = [{"part": one.component, "deed": one.deed} for one in parts]
-    lines = [_("What we did (%(part)s): %(deed)s.") % one for one in told]
+    data = [{"part": one.component, "deed": one.deed} for one in parts]
+    lines = [_("What we did (%(part)s): %(deed)s.") % one for one in data]
     return [line.replace("%", "%%") for line in dict.fromkeys(lines)]
 
 

@@ -12,7 +12,7 @@ from rest_framework import serializers
 from rest_framework.serializers import BaseSerializer
 
 from inventory.errors import NotFound
-from inventory.furniture.api.shapes import Body, Known, Moment, ScaleName, TypedMass
+from inventory.furniture.api.shapes import Body, KnownCode, Moment, ScaleName, TypedMass
 from inventory.models import Part
 from returns.grading.api import FrameDeed, FrameRow, JobAnswer, ReasonBody, StepAnswer
 from returns.mending.rules import mending
@@ -32,8 +32,8 @@ class JobDeed(FrameDeed):
             raise NotFound(_("This frame has no repair job. Open one first."))
         return job
 
-    def step(self, said: dict[str, Any]) -> JobStep:
-        rows = self.job().steps.filter(remedy=said["remedy"], component=said["component"])
+    def step(self, data: dict[str, Any]) -> JobStep:
+        rows = self.job().steps.filter(remedy=data["remedy"], component=data["component"])
         step = rows.filter(done_at=None).first() or rows.order_by("-pk").first()
         if step is None:
             raise NotFound(_("This job has no such step."))
@@ -50,11 +50,11 @@ class Jobs(FrameDeed):
     made_status = 201
 
     def do(self, _said: dict[str, Any]) -> RepairJob:
-        return mending.open_job(key=self.deed_key, frame=self.frame(), at=self.at, by=self.by)
+        return mending.open_job(key=self.action_key, frame=self.frame(), at=self.at, by=self.by)
 
 
 class StepBody(Body):
-    remedy = Known(Remedy.objects.all, by="key")
+    remedy = KnownCode(Remedy.objects.all, by="key")
     component = serializers.CharField(max_length=20)
 
 
@@ -69,8 +69,8 @@ class Additions(JobDeed):
     made_class = StepAnswer
     made_status = 201
 
-    def do(self, said: dict[str, Any]) -> JobStep:
-        return mending.add_step(key=self.deed_key, job=self.job(), at=self.at, by=self.by, **said)
+    def do(self, data: dict[str, Any]) -> JobStep:
+        return mending.add_step(key=self.action_key, job=self.job(), at=self.at, by=self.by, **data)
 
 
 class Removals(JobDeed):
@@ -82,14 +82,14 @@ class Removals(JobDeed):
 
     body_class = StepBody
 
-    def do(self, said: dict[str, Any]) -> RepairJob:
+    def do(self, data: dict[str, Any]) -> RepairJob:
         return mending.drop_step(
-            key=self.deed_key, job=self.job(), step=self.step(said), at=self.at, by=self.by
+            key=self.action_key, job=self.job(), step=self.step(data), at=self.at, by=self.by
         )
 
 
 class UsedBody(Body):
-    part = Known(Part.objects.all)
+    part = KnownCode(Part.objects.all)
     pieces = serializers.IntegerField(min_value=1, max_value=PIECES_MAX)
 
 
@@ -110,13 +110,13 @@ class Steps(JobDeed):
     made_class = StepAnswer
     made_status = 201
 
-    def do(self, said: dict[str, Any]) -> JobStep:
+    def do(self, data: dict[str, Any]) -> JobStep:
         return mending.do_step(
-            key=self.deed_key,
+            key=self.action_key,
             job=self.job(),
-            step=self.step(said),
-            minutes=said["minutes"],
-            parts_used={used["part"].code: used["pieces"] for used in said["parts"]},
+            step=self.step(data),
+            minutes=data["minutes"],
+            parts_used={used["part"].code: used["pieces"] for used in data["parts"]},
             at=self.at,
             by=self.by,
         )
@@ -149,9 +149,11 @@ class Checks(JobDeed):
     made_class = CheckAnswer
     made_status = 201
 
-    def do(self, said: dict[str, Any]) -> BenchCheck:
-        check = mending.Check(**said)
-        return mending.check(key=self.deed_key, job=self.job(), check=check, at=self.at, by=self.by)
+    def do(self, data: dict[str, Any]) -> BenchCheck:
+        check = mending.Check(**data)
+        return mending.check(
+            key=self.action_key, job=self.job(), check=check, at=self.at, by=self.by
+        )
 
 
 class GivingUp(JobDeed):
@@ -164,8 +166,8 @@ class GivingUp(JobDeed):
     body_class = ReasonBody
     made_class = FrameRow
 
-    def do(self, said: dict[str, Any]) -> ReturnedFrame:
-        return mending.give_up(key=self.deed_key, job=self.job(), at=self.at, by=self.by, **said)
+    def do(self, data: dict[str, Any]) -> ReturnedFrame:
+        return mending.give_up(key=self.action_key, job=self.job(), at=self.at, by=self.by, **data)
 
 
 class WeighOutBody(Body):
@@ -185,5 +187,7 @@ class WeighOuts(JobDeed):
     body_class = WeighOutBody
     made_class = FrameRow
 
-    def do(self, said: dict[str, Any]) -> ReturnedFrame:
-        return mending.weigh_out(key=self.deed_key, job=self.job(), at=self.at, by=self.by, **said)
+    def do(self, data: dict[str, Any]) -> ReturnedFrame:
+        return mending.weigh_out(
+            key=self.action_key, job=self.job(), at=self.at, by=self.by, **data
+        )

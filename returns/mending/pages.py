@@ -16,7 +16,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from inventory.errors import NotFound
 from inventory.furniture.pages.access import StaffRequest, allow
-from inventory.furniture.pages.forms import DeedForm, WeighedForm
+from inventory.furniture.pages.forms import ActionForm, WeighedForm
 from inventory.models import Part
 from inventory.staff.queries import BENCH, OWNER
 from inventory.weighing.queries import traced
@@ -32,7 +32,7 @@ from returns.story.sums.states import FrameState
 MINUTES = {"inputmode": "numeric"}
 
 
-class StepForm(DeedForm):
+class StepForm(ActionForm):
     """Minutes, the planned parts, and one more part if it was needed."""
 
     minutes = forms.IntegerField(label=_("Minutes"), min_value=1, max_value=mending.MINUTES_MAX)
@@ -63,23 +63,23 @@ class StepForm(DeedForm):
 
     def facts(self) -> dict[str, Any]:
         """What the rule is told."""
-        told = self.cleaned_data
+        data = self.cleaned_data
         used = {
             name.removeprefix("part-"): pieces
-            for name, pieces in told.items()
+            for name, pieces in data.items()
             if name.startswith("part-") and pieces
         }
-        if told["other"] is not None:
-            used[told["other"].code] = told["other_pieces"] or 1
-        return {"step": self.step, "minutes": told["minutes"], "parts_used": used}
+        if data["other"] is not None:
+            used[data["other"].code] = data["other_pieces"] or 1
+        return {"step": self.step, "minutes": data["minutes"], "parts_used": used}
 
 
-class AddForm(DeedForm):
+class AddForm(ActionForm):
     remedy = forms.ModelChoiceField(Remedy.objects.filter(active=True), label=_("What is done"))
     component = forms.ChoiceField(label=_("To which part"), choices=ComponentKey.choices)
 
 
-class CheckForm(DeedForm):
+class CheckForm(ActionForm):
     closes_freely = forms.BooleanField(required=False, label=_("The arms open and close freely"))
     screw_flush = forms.BooleanField(required=False, label=_("The screws sit flush"))
     lens_held = forms.BooleanField(required=False, label=_("The lenses are held"))
@@ -93,7 +93,7 @@ class CheckForm(DeedForm):
         return {"check": Check(**{name: self.cleaned_data[name] for name in names})}
 
 
-class GiveUpForm(DeedForm):
+class GiveUpForm(ActionForm):
     reason = forms.CharField(
         label=_("Why it cannot be mended"),
         max_length=200,
@@ -115,7 +115,7 @@ class Action:
     """A deed of this page: its form's name in the template, the form, the rule."""
 
     slot: str
-    form: Callable[..., DeedForm]
+    form: Callable[..., ActionForm]
     rule: Callable[..., Any]
 
 
@@ -137,7 +137,7 @@ def mend(request: StaffRequest, tag: str) -> HttpResponse:
 @allow(BENCH, OWNER)
 def open_job(request: StaffRequest, tag: str) -> HttpResponse:
     """Start the repair job."""
-    frame, form = frame_by(tag), DeedForm(request.POST)
+    frame, form = frame_by(tag), ActionForm(request.POST)
     if done(request, form, mending.open_job, frame=frame):
         return redirect("mend", frame.tag)
     return _page(request, frame, {"open_form": form})
@@ -145,16 +145,16 @@ def open_job(request: StaffRequest, tag: str) -> HttpResponse:
 
 @require_POST
 @allow(BENCH, OWNER)
-def act(request: StaffRequest, tag: str, deed: str) -> HttpResponse:
+def act(request: StaffRequest, tag: str, event: str) -> HttpResponse:
     """One of the deeds of an open job, or the weigh-out."""
     frame = frame_by(tag)
-    if deed not in ACTIONS:
+    if event not in ACTIONS:
         raise NotFound()
-    action, job = ACTIONS[deed], _job(frame)
+    action, job = ACTIONS[event], _job(frame)
     form = action.form(request.POST)
     facts = _facts(form) if form.is_valid() else {}
     if done(request, form, action.rule, job=job, **facts):
-        return _onward(request, frame, deed)
+        return _onward(request, frame, event)
     return _page(request, frame, {action.slot: form})
 
 
@@ -176,25 +176,25 @@ def do_step(request: StaffRequest, tag: str, step: int) -> HttpResponse:
 @allow(BENCH, OWNER)
 def drop_step(request: StaffRequest, tag: str, step: int) -> HttpResponse:
     """Take a step off that is not needed."""
-    frame, form = frame_by(tag), DeedForm(request.POST)
+    frame, form = frame_by(tag), ActionForm(request.POST)
     job = _job(frame)
     if done(request, form, mending.drop_step, job=job, step=found(job.steps.all(), pk=step)):
         return redirect("mend", frame.tag)
     return _page(request, frame, {"open_form": form})
 
 
-def _facts(form: DeedForm) -> dict[str, Any]:
+def _facts(form: ActionForm) -> dict[str, Any]:
     if isinstance(form, CheckForm):
         return form.facts()
-    return {name: told for name, told in form.cleaned_data.items() if name != "key"}
+    return {name: data for name, data in form.cleaned_data.items() if name != "key"}
 
 
-def _onward(request: StaffRequest, frame: ReturnedFrame, deed: str) -> HttpResponse:
+def _onward(request: StaffRequest, frame: ReturnedFrame, event: str) -> HttpResponse:
     now = ReturnedFrame.objects.get(pk=frame.pk)
-    if deed == "weigh-out":
+    if event == "weigh-out":
         messages.success(request, _t("Weighed out. Next it is posted."))
         return redirect("post-frame", frame.tag)
-    if deed == "give-up":
+    if event == "give-up":
         messages.info(request, _t("The repair job has ended."))
         return redirect("strip" if now.state == FrameState.TO_STRIP else "post-frame", frame.tag)
     return redirect("mend", frame.tag)
@@ -221,7 +221,7 @@ def _page(
         "planned": mending.planned_steps(frame) if frame.state == FrameState.TO_MEND else [],
         "expected_mg": mending.expected_mass_mg(frame),
         "known": traced.in_house(frame.tag),
-        "open_form": DeedForm(auto_id="open_%s"),
+        "open_form": ActionForm(auto_id="open_%s"),
         "add_form": AddForm(auto_id="add_%s"),
         "check_form": focused(CheckForm(auto_id="check_%s")),
         "give_up_form": GiveUpForm(auto_id="give_up_%s"),
@@ -260,7 +260,7 @@ def _steps(job: RepairJob, tried: StepForm | None) -> list[dict[str, Any]]:
                 "lines": [line for line in step.remedy.steps.splitlines() if line.strip()],
                 "used": [(parts.get(code, code), n) for code, n in step.parts_used.items()],
                 "form": form,
-                "drop": DeedForm(auto_id=f"drop{step.pk}_%s"),
+                "drop": ActionForm(auto_id=f"drop{step.pk}_%s"),
             }
         )
     first = next((one["form"] for one in shown if one["form"] is not None), None)

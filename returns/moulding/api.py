@@ -9,7 +9,7 @@ from rest_framework import serializers
 
 from inventory.furniture.api import filters
 from inventory.furniture.api.shapes import Body, KnownTogether, Pieces
-from inventory.furniture.api.views import DeedView, Listing
+from inventory.furniture.api.views import ActionView, Listing
 from returns.catalogue.rules import sold
 from returns.catalogue.rules.sold import Row, Verdict
 from returns.furniture.api.lookups import ColourwayCode, colourway_code
@@ -54,7 +54,7 @@ class MouldBody(Body):
     pieces = Pieces()
 
 
-class Batches(DeedView, Listing):
+class Batches(ActionView, Listing):
     """GET lists the production batches; POST notes one that has been moulded.
 
     The material of a batch is what was issued under its code, one heat pass older. Heat is told in
@@ -71,8 +71,8 @@ class Batches(DeedView, Listing):
     body_class = MouldBody
     made_class = BatchAnswer
 
-    def do(self, said: dict[str, Any]) -> ProductionBatch:
-        return batches.mould(key=self.deed_key, at=self.at, by=self.by, **said)
+    def do(self, data: dict[str, Any]) -> ProductionBatch:
+        return batches.mould(key=self.action_key, at=self.at, by=self.by, **data)
 
 
 class SoldRowBody(Body):
@@ -121,7 +121,7 @@ class VerdictAnswer(serializers.Serializer[Verdict]):
         return len(verdict.accepted)
 
 
-class Trials(DeedView):
+class Trials(ActionView):
     """Say of each row of a sales list whether an import would write it, and if not, why.
 
     Nothing is written. Answers `bad-input` only for a body that is no list of rows; what is wrong
@@ -133,11 +133,11 @@ class Trials(DeedView):
     made_class = VerdictAnswer
     made_status = 200
 
-    def do(self, said: dict[str, Any]) -> Verdict:
-        return sold.check(listed(said["rows"]), at=self.at)
+    def do(self, data: dict[str, Any]) -> Verdict:
+        return sold.check(listed(data["rows"]), at=self.at)
 
 
-class Imports(DeedView):
+class Imports(ActionView):
     """Write a list of sold units, in pieces by batch and month: all of it or nothing.
 
     Answers `bad-input`, naming the row, when one of them is not good, or would change a month that
@@ -148,11 +148,11 @@ class Imports(DeedView):
     body_class = ImportBody
     made_class = VerdictAnswer
 
-    def do(self, said: dict[str, Any]) -> Verdict:
+    def do(self, data: dict[str, Any]) -> Verdict:
         return sold.bring_in(
-            key=self.deed_key,
-            rows=listed(said["rows"]),
-            replace=said["replace"],
+            key=self.action_key,
+            rows=listed(data["rows"]),
+            replace=data["replace"],
             at=self.at,
             by=self.by,
         )

@@ -11,7 +11,7 @@ from inventory.material.queries.lot_heat import Share
 from inventory.material.sums.heat import HeatSpread, after_melt, blend
 from inventory.models import Posting
 from inventory.weighing.queries import readings
-from inventory.weighing.sums.traced import Known, Traced, booked
+from inventory.weighing.sums.traced import MassUncertainty, MassWithReadings, booked
 from returns.models import ProductionBatch
 
 
@@ -24,16 +24,16 @@ class BatchHeat:
     lots: tuple[Share, ...]
 
 
-def known_issues(batches: Sequence[ProductionBatch]) -> dict[str, Known]:
+def known_issues(batches: Sequence[ProductionBatch]) -> dict[str, MassUncertainty]:
     """Code -> how well what was issued for a batch is known, in one question for all of them.
 
     Without a batch that was moulded from a part of its issues, or before the ledger began.
     """
-    masses = {batch.code: Traced() for batch in batches if batch.issued_mg}
+    masses = {batch.code: MassWithReadings() for batch in batches if batch.issued_mg}
     for posting in issued(masses).select_related("movement", "reading"):
         read = posting.reading
         source = readings.source(read) if read else booked(posting.quantity)
-        masses[posting.movement.subject].add(Traced.of(source))
+        masses[posting.movement.subject].add(MassWithReadings.of(source))
     took_mg = {batch.code: batch.issued_mg for batch in batches}
     return {code: one.known() for code, one in masses.items() if one.mass_mg == took_mg[code]}
 

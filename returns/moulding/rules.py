@@ -9,9 +9,9 @@ from uuid import UUID
 
 from django.utils.translation import gettext as _
 
-from inventory import clock, deeds
-from inventory.deeds import Draft
+from inventory import clock, events
 from inventory.errors import BadInput, Conflict
+from inventory.events import Draft
 from inventory.models import Movement, Posting
 from returns.models import Colourway, ProductionBatch
 from returns.moulding import queries as moulded
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from django.contrib.auth.models import User
 
 
-@deeds.rule(
+@events.rule(
     "batches.mould",
     facts=lambda colourway, code, made_on, pieces, issues: [
         colourway.pk,

@@ -7,7 +7,7 @@ from typing import Any
 from rest_framework import serializers
 
 from inventory.furniture.api.shapes import Body, Code, Moment
-from inventory.furniture.api.views import DeedView, Detail
+from inventory.furniture.api.views import ActionView, Detail
 from inventory.ledger.api import currency
 from returns.furniture.api.lookups import Spoken, colourway_code
 from returns.models import PartPromise, ReturnedFrame
@@ -73,7 +73,7 @@ class Salvage(Detail):
     scope = "read"
     answer_class = BoardAnswer
 
-    def thing(self) -> Board:
+    def instance(self) -> Board:
         return salvage.board()
 
 
@@ -91,7 +91,7 @@ class MatchBody(GiftBody):
     frame = FrameTag()
 
 
-class Promises(DeedView):
+class Promises(ActionView):
     """Approve a match: when the donor is stripped, its part is kept for the frame.
 
     Answers `bad-input` when the part does not fit or the frame does not lack it, `conflict` when
@@ -102,12 +102,12 @@ class Promises(DeedView):
     body_class = MatchBody
     made_class = PromiseAnswer
 
-    def do(self, said: dict[str, Any]) -> PartPromise:
-        match = Match(**said)
-        return salvaging.approve(key=self.deed_key, match=match, at=self.at, by=self.by)
+    def do(self, data: dict[str, Any]) -> PartPromise:
+        match = Match(**data)
+        return salvaging.approve(key=self.action_key, match=match, at=self.at, by=self.by)
 
 
-class Withdrawals(DeedView):
+class Withdrawals(ActionView):
     """Take a promise back before the donor is stripped; both frames are free again.
 
     Answers `stale-state` when there is no open promise of that part.
@@ -118,5 +118,5 @@ class Withdrawals(DeedView):
     made_class = PromiseAnswer
     made_status = 200
 
-    def do(self, said: dict[str, Any]) -> PartPromise:
-        return salvaging.withdraw(key=self.deed_key, at=self.at, by=self.by, **said)
+    def do(self, data: dict[str, Any]) -> PartPromise:
+        return salvaging.withdraw(key=self.action_key, at=self.at, by=self.by, **data)

@@ -15,7 +15,7 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.furniture.pages.access import StaffRequest, allow
-from inventory.furniture.pages.forms import DeedForm
+from inventory.furniture.pages.forms import ActionForm
 from inventory.staff.queries import BENCH, OWNER
 from returns.bench.pages import notices
 from returns.bench.pages.attempts import done
@@ -34,7 +34,7 @@ REASONS = {
 }
 
 
-class ApproveForm(DeedForm):
+class ApproveForm(ActionForm):
     """All hidden: the row says it in words."""
 
     donor = forms.CharField(max_length=40, widget=forms.HiddenInput)
@@ -42,7 +42,7 @@ class ApproveForm(DeedForm):
     frame = forms.CharField(max_length=40, widget=forms.HiddenInput)
 
 
-class WithdrawForm(DeedForm):
+class WithdrawForm(ActionForm):
     donor = forms.CharField(max_length=40, widget=forms.HiddenInput)
     component = forms.ChoiceField(choices=ComponentKey.choices, widget=forms.HiddenInput)
 
@@ -58,12 +58,12 @@ def page(request: StaffRequest) -> HttpResponse:
 def approve(request: StaffRequest) -> HttpResponse:
     """Keep the donor's part for the frame."""
     form = ApproveForm(request.POST)
-    told: dict[str, Any] = {}
+    data: dict[str, Any] = {}
     if form.is_valid():
-        said = form.cleaned_data
-        donor, frame = frame_by(said["donor"]), frame_by(said["frame"])
-        told["match"] = Match(donor=donor, component=said["component"], frame=frame)
-    if done(request, form, salvaging.approve, **told):
+        data = form.cleaned_data
+        donor, frame = frame_by(data["donor"]), frame_by(data["frame"])
+        data["match"] = Match(donor=donor, component=data["component"], frame=frame)
+    if done(request, form, salvaging.approve, **data):
         words = _t("Noted: the part is kept when the donor is stripped.")
         notices.done(request, words, undo=f"{reverse('salvage')}#promised")
         return redirect("salvage")
@@ -75,17 +75,17 @@ def approve(request: StaffRequest) -> HttpResponse:
 def withdraw(request: StaffRequest) -> HttpResponse:
     """Take a promise back."""
     form = WithdrawForm(request.POST)
-    told: dict[str, Any] = {}
+    data: dict[str, Any] = {}
     if form.is_valid():
-        said = form.cleaned_data
-        told = {"donor": frame_by(said["donor"]), "component": said["component"]}
-    if done(request, form, salvaging.withdraw, **told):
+        data = form.cleaned_data
+        data = {"donor": frame_by(data["donor"]), "component": data["component"]}
+    if done(request, form, salvaging.withdraw, **data):
         messages.success(request, _t("The promise is withdrawn."))
         return redirect("salvage")
     return _page(request, form)
 
 
-def _page(request: StaffRequest, refused: DeedForm | None = None) -> HttpResponse:
+def _page(request: StaffRequest, refused: ActionForm | None = None) -> HttpResponse:
     board = salvage.board()
     months = salvage.history(timezone.now())
     facts = {

@@ -18,9 +18,9 @@ from uuid import UUID
 from django.db import models
 from django.utils.translation import gettext as _
 
-from inventory import deeds
-from inventory.deeds import Draft
+from inventory import events
 from inventory.errors import BadInput, Conflict, StaleState
+from inventory.events import Draft
 from inventory.models import Part, Reservation
 from inventory.models.places import ReservationState
 from inventory.parts import queries as part_stock
@@ -52,7 +52,7 @@ class Match:
         return [self.donor.tag, self.component, self.frame.tag]
 
 
-@deeds.rule(
+@events.rule(
     "salvaging.approve",
     facts=lambda match: match.facts(),
     again=lambda key: PartPromise.objects.get(key=key),
@@ -81,7 +81,7 @@ def approve(event: Draft, /, *, key: UUID, match: Match, at: datetime, by: User)
     return promise
 
 
-@deeds.rule(
+@events.rule(
     "salvaging.withdraw",
     facts=lambda donor, component: [donor.tag, component],
     again=lambda event: PartPromise.objects.get(pk=event.detail["promise"]),
@@ -157,7 +157,7 @@ def _turn(promise: PartPromise, source: State, to: State, ended_at: datetime | N
 
 def _record_at_strip(promise: PartPromise, name: str, *, at: datetime, actor: User) -> None:
     """A key of its own each time: a donor may be stripped, put together and stripped again."""
-    deeds.record(
+    events.record(
         key=uuid.uuid4(),
         name=f"salvaging.{name}",
         subject=promise.frame.tag,

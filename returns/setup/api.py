@@ -9,8 +9,8 @@ from django.utils.translation import gettext as _
 from rest_framework import serializers
 
 from inventory.errors import Forbidden, NotFound
-from inventory.furniture.api.shapes import Body, Code, Known, Moment
-from inventory.furniture.api.views import DeedView, Listing
+from inventory.furniture.api.shapes import Body, Code, KnownCode, Moment
+from inventory.furniture.api.views import ActionView, Listing
 from inventory.models import AccessToken
 from inventory.staff.rules import tokens
 
@@ -38,7 +38,7 @@ class IssuedAnswer(TokenAnswer):
 
 class TokenBody(Body):
     name = serializers.CharField(max_length=tokens.NAME_LENGTH_MAX)
-    user = Known(
+    user = KnownCode(
         lambda: User.objects.filter(is_active=True),
         by="username",
         required=False,
@@ -53,7 +53,7 @@ class TokenBody(Body):
     days = serializers.IntegerField(min_value=1, max_value=tokens.DAYS_MAX)
 
 
-class Tokens(DeedView, Listing):
+class Tokens(ActionView, Listing):
     """GET lists the tokens for machines, newest first; POST makes one.
 
     Its text stands in that one answer only. POST answers `bad-input` naming the field, and
@@ -66,23 +66,23 @@ class Tokens(DeedView, Listing):
     body_class = TokenBody
     made_class = IssuedAnswer
 
-    def do(self, said: dict[str, Any]) -> AccessToken:
+    def do(self, data: dict[str, Any]) -> AccessToken:
         refuse_token(self.request.auth)
-        row, told = tokens.issue(
-            name=said["name"],
-            user=said.get("user") or self.by,
-            scopes=said["scopes"],
-            days=said["days"],
+        row, text = tokens.issue(
+            name=data["name"],
+            user=data.get("user") or self.by,
+            scopes=data["scopes"],
+            days=data["days"],
             at=self.at,
         )
-        row.told = told  # type: ignore[attr-defined]
+        row.told = text  # type: ignore[attr-defined]
         return row
 
     def kept(self, answer: Any) -> Any:
         return answer | {"token": None}
 
 
-class Revocations(DeedView):
+class Revocations(ActionView):
     """Revoke a token now. One that is revoked already stays so.
 
     Answers `not-found` for another handle, and `forbidden` to a caller who is signed in by a token.

@@ -13,7 +13,7 @@ from typing import Final
 from django.contrib.auth.models import User
 from django.db.models import Exists, OuterRef
 
-from inventory.models import Colour, Deed, Movement, Part, Polymer, Scale, Workshop
+from inventory.models import Colour, Event, Movement, Part, Polymer, Scale, Workshop
 from returns.models import Colourway, Component, Remedy, Request, SoldUnits
 
 LIMITS_DEED: Final = "masters.set_limits"
@@ -53,7 +53,7 @@ _NEEDED: Final[dict[str, Callable[[], bool]]] = {
 }
 _MAY_WAIT: Final[dict[str, Callable[[], bool]]] = {
     "parts": Part.objects.exists,
-    "limits": lambda: Deed.objects.filter(name=LIMITS_DEED).exists(),
+    "limits": lambda: Event.objects.filter(name=LIMITS_DEED).exists(),
     "stock": lambda: Movement.objects.filter(kind__in=_STOCK_KINDS).exists(),
     "people": _has_people,
     "sold": SoldUnits.objects.exists,

@@ -11,14 +11,14 @@ from inventory.counting import Counted
 from inventory.errors import BadInput
 from inventory.furniture.api.shapes import (
     Body,
-    Known,
+    KnownCode,
     Minor,
     Pieces,
     ScaleName,
     TypedMass,
     found,
 )
-from inventory.furniture.api.views import DeedView, Detail, Listing
+from inventory.furniture.api.views import ActionView, Detail, Listing
 from inventory.ledger.api import MovementAnswer, currency
 from inventory.material.rules import material
 from inventory.material.rules.material import Material, Weighing
@@ -71,7 +71,7 @@ class OnePart(Detail):
     scope = "read"
     answer_class = PartAnswer
 
-    def thing(self) -> Part:
+    def instance(self) -> Part:
         part: Part = found(Part.objects.all(), code=self.kwargs["code"])
         return part
 
@@ -81,7 +81,7 @@ class ReceiptBody(Body):
     cost_minor = Minor(default=0, help_text="What they cost together.")
 
 
-class Receipts(DeedView):
+class Receipts(ActionView):
     """Book parts that came from a supplier; whoever waits for a kit gets one set aside.
 
     `cost_minor` is what the pieces cost together, in minor units. Answers `not-found` for another
@@ -92,9 +92,11 @@ class Receipts(DeedView):
     body_class = ReceiptBody
     made_class = MovementAnswer
 
-    def do(self, said: dict[str, Any]) -> Movement:
+    def do(self, data: dict[str, Any]) -> Movement:
         part = found(Part.objects.all(), code=self.kwargs["code"])
-        return receiving.receive_parts(key=self.deed_key, part=part, at=self.at, by=self.by, **said)
+        return receiving.receive_parts(
+            key=self.action_key, part=part, at=self.at, by=self.by, **data
+        )
 
 
 class CountAnswer(serializers.Serializer[Any]):
@@ -108,7 +110,7 @@ class PartCountBody(Body):
     reason = serializers.CharField(max_length=200)
 
 
-class PartCounts(DeedView):
+class PartCounts(ActionView):
     """Put a bin right after a count, in pieces. `movement` is null when the books agree.
 
     Answers `not-found` for another code, and `bad-input` without a reason.
@@ -118,14 +120,14 @@ class PartCounts(DeedView):
     body_class = PartCountBody
     made_class = CountAnswer
 
-    def do(self, said: dict[str, Any]) -> Counted:
+    def do(self, data: dict[str, Any]) -> Counted:
         part = found(Part.objects.all(), code=self.kwargs["code"])
-        return stock.count(key=self.deed_key, part=part, at=self.at, actor=self.by, **said)
+        return stock.count(key=self.action_key, part=part, at=self.at, actor=self.by, **data)
 
 
 class MaterialBody(Body):
-    polymer = Known(Polymer.objects.all)
-    colour = Known(Colour.objects.all)
+    polymer = KnownCode(Polymer.objects.all)
+    colour = KnownCode(Colour.objects.all)
     heat_passes = serializers.IntegerField(
         min_value=0, max_value=heat.PASSES_MAX, help_text="Trips through the melt so far."
     )
@@ -149,7 +151,7 @@ class FeedstockAnswer(serializers.Serializer[Any]):
     movement = MovementAnswer(allow_null=True)
 
 
-class Feedstock(DeedView):
+class Feedstock(ActionView):
     """Book bought-in material into a regrind box, or as a flake lot that is fit for moulding.
 
     The mass is text in grams or kilograms as the scale shows it, the cost is in minor units.
@@ -160,14 +162,14 @@ class Feedstock(DeedView):
     body_class = FeedstockBody
     made_class = FeedstockAnswer
 
-    def do(self, said: dict[str, Any]) -> dict[str, Any]:
-        told = _told(self, said, said["origin"])
-        if said["into"] == "lot":
-            return {"lot": material.receive_as_lot(**told), "movement": None}
-        return {"lot": None, "movement": material.receive_to_box(**told)}
+    def do(self, data: dict[str, Any]) -> dict[str, Any]:
+        data = _told(self, data, data["origin"])
+        if data["into"] == "lot":
+            return {"lot": material.receive_as_lot(**data), "movement": None}
+        return {"lot": None, "movement": material.receive_to_box(**data)}
 
 
-class Scrap(DeedView):
+class Scrap(ActionView):
     """Book sprues, short shots and rejects of our own moulding into their box.
 
     The mass is text in grams or kilograms as the scale shows it, the cost is in minor units.
@@ -178,22 +180,22 @@ class Scrap(DeedView):
     body_class = MaterialBody
     made_class = MovementAnswer
 
-    def do(self, said: dict[str, Any]) -> Movement:
-        return material.return_scrap(**_told(self, said, Origin.IN_PROCESS))
+    def do(self, data: dict[str, Any]) -> Movement:
+        return material.return_scrap(**_told(self, data, Origin.IN_PROCESS))
 
 
-def _told(view: DeedView, said: dict[str, Any], origin: str) -> dict[str, Any]:
+def _told(view: ActionView, data: dict[str, Any], origin: str) -> dict[str, Any]:
     what = Material(
-        polymer=said["polymer"],
-        colour=said["colour"],
+        polymer=data["polymer"],
+        colour=data["colour"],
         origin=origin,
-        heat=heat.of_passes(said["heat_passes"]),
-        note=said["note"],
-        cost_minor=said["cost_minor"],
+        heat=heat.of_passes(data["heat_passes"]),
+        note=data["note"],
+        cost_minor=data["cost_minor"],
     )
-    weighing = Weighing(scale=said["scale"], mass=said["mass"])
+    weighing = Weighing(scale=data["scale"], mass=data["mass"])
     return {
-        "key": view.deed_key,
+        "key": view.action_key,
         "material": what,
         "weighing": weighing,
         "at": view.at,
@@ -202,7 +204,7 @@ def _told(view: DeedView, said: dict[str, Any], origin: str) -> dict[str, Any]:
 
 
 class IssuedLotBody(Body):
-    lot = Known(Lot.objects.all)
+    lot = KnownCode(Lot.objects.all)
     mass = TypedMass()
 
 
@@ -212,7 +214,7 @@ class IssueBody(Body):
     lots = serializers.ListSerializer[Any](child=IssuedLotBody(), min_length=1, max_length=50)
 
 
-class Issues(DeedView):
+class Issues(ActionView):
     """Issue flake to moulding, for one production batch.
 
     Each lot's mass is text in grams or kilograms as the scale shows it. Answers `bad-input` for a
@@ -223,15 +225,15 @@ class Issues(DeedView):
     body_class = IssueBody
     made_class = MovementAnswer
 
-    def do(self, said: dict[str, Any]) -> Movement:
-        lots = {one["lot"]: one["mass"] for one in said["lots"]}
-        if len(lots) < len(said["lots"]):
+    def do(self, data: dict[str, Any]) -> Movement:
+        lots = {one["lot"]: one["mass"] for one in data["lots"]}
+        if len(lots) < len(data["lots"]):
             raise BadInput(_("A lot is named twice. Weigh it once."), field="lots")
         return material.issue(
-            key=self.deed_key,
+            key=self.action_key,
             lots=lots,
-            batch_code=said["batch_code"],
-            scale=said["scale"],
+            batch_code=data["batch_code"],
+            scale=data["scale"],
             at=self.at,
             by=self.by,
         )
@@ -243,7 +245,7 @@ class MassCountBody(Body):
     reason = serializers.CharField(max_length=200)
 
 
-class MassCounts(DeedView):
+class MassCounts(ActionView):
     """Put a box, a lot or the salvage bin right after weighing what is there.
 
     The mass is text in grams or kilograms; 0 says that the place is empty. `movement` is null when
@@ -254,12 +256,12 @@ class MassCounts(DeedView):
     body_class = MassCountBody
     made_class = CountAnswer
 
-    def do(self, said: dict[str, Any]) -> Counted:
+    def do(self, data: dict[str, Any]) -> Counted:
         return material.count(
-            key=self.deed_key,
+            key=self.action_key,
             place=found(Place.objects.select_related("lot"), code=self.kwargs["code"]),
-            weighing=Weighing(scale=said["scale"], mass=said["mass"]),
-            reason=said["reason"],
+            weighing=Weighing(scale=data["scale"], mass=data["mass"]),
+            reason=data["reason"],
             at=self.at,
             by=self.by,
         )
@@ -269,7 +271,7 @@ class DisposalBody(Body):
     reason = serializers.CharField(max_length=200, help_text="By whom or where to.")
 
 
-class Disposals(DeedView):
+class Disposals(ActionView):
     """Book that a waste stream is taken away, whole.
 
     Answers `bad-input` without a reason, or for a place that is empty or holds no waste.
@@ -279,6 +281,6 @@ class Disposals(DeedView):
     body_class = DisposalBody
     made_class = MovementAnswer
 
-    def do(self, said: dict[str, Any]) -> Movement:
+    def do(self, data: dict[str, Any]) -> Movement:
         place = found(Place.objects.select_related("lot"), code=self.kwargs["code"])
-        return material.dispose(key=self.deed_key, place=place, at=self.at, by=self.by, **said)
+        return material.dispose(key=self.action_key, place=place, at=self.at, by=self.by, **data)

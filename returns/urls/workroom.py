@@ -38,5 +38,5 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("bench/salvage/approve/", salvage.approve, name="salvage-approve"),
     path("bench/salvage/withdraw/", salvage.withdraw, name="salvage-withdraw"),
     path("bench/stock/", stock.stock_room, name="stock"),
-    path("bench/stock/<slug:deed>/", stock.stock_deed, name="stock-deed"),
+    path("bench/stock/<slug:deed>/", stock.stock_action, name="stock-action"),
 ]

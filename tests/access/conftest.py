@@ -7,7 +7,7 @@ from django.contrib.auth.models import User
 
 from inventory.ledger.rules import places
 from inventory.material.rules import grinding
-from inventory.models import AccessToken, Duty, Movement, Place
+from inventory.models import AccessToken, Movement, OutboxMessage, Place
 from inventory.staff.rules import tokens
 from returns.filing.rules import intake
 from tests.makers import NOON, Shop, key, opening
@@ -30,7 +30,7 @@ def arguments(shop: Shop, bea: User, olga: User) -> dict[str, str]:
     run = grinding.propose(key=key(), box=box, at=NOON, by=bea)
     screws = customers.asked_screws(shop)
     # Otherwise /ready/ answers 503: letters of October would still wait for a worker.
-    Duty.objects.update(settled_at=NOON)
+    OutboxMessage.objects.update(settled_at=NOON)
     tokens.issue(name="scale", user=olga, scopes=["bench"], days=1, at=NOON)
     return {
         "tag": frame.tag,

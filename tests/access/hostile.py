@@ -82,8 +82,8 @@ class Form:
 
     def body(self, **changed: str) -> str:
         """Urlencoded; the changes are escaped already."""
-        sent = {name: quote(told) for name, told in self.fields} | changed
-        return "&".join(f"{quote(name)}={told}" for name, told in sent.items())
+        sent = {name: quote(data) for name, data in self.fields} | changed
+        return "&".join(f"{quote(name)}={data}" for name, data in sent.items())
 
 
 def questions(names: Iterable[str]) -> Iterator[str]:
@@ -91,7 +91,7 @@ def questions(names: Iterable[str]) -> Iterator[str]:
     values = [value[:4_000] for value in ESCAPED.values()]
     for turn in range(len(values)):
         turned = cycle([*values[turn:], *values[:turn]])
-        yield "&".join(f"{quote(name)}={told}" for name, told in zip(names, turned, strict=False))
+        yield "&".join(f"{quote(name)}={data}" for name, data in zip(names, turned, strict=False))
 
 
 def forms(page: bytes, address: str) -> Iterator[Form]:
@@ -183,9 +183,9 @@ def spoilt(body: Any) -> Iterator[bytes]:
         return
     raw = list(JSON.values())
     for turn in range(len(raw)):
-        told = zip(body, cycle([*raw[turn:], *raw[:turn]]), strict=False)
+        data = zip(body, cycle([*raw[turn:], *raw[:turn]]), strict=False)
         yield (
-            "{" + ", ".join(f"{json.dumps(name)}: {value}" for name, value in told) + "}"
+            "{" + ", ".join(f"{json.dumps(name)}: {value}" for name, value in data) + "}"
         ).encode()
     values = cycle(raw)
     for marked in _marked(body):

@@ -18,7 +18,7 @@ from django.conf import settings as live
 from django.contrib.auth.models import User
 from django.test import Client
 
-from inventory.models import Deed, RequestKey
+from inventory.models import Event, RequestKey
 from inventory.staff.rules import tokens
 from returns.filing.rules import intake
 from tests.api.callers import Caller, machine
@@ -172,8 +172,8 @@ def test_a_served_installation_marks_its_cookies_and_stays_on_https(tmp_path: Pa
 def test_a_served_installation_does_not_start_with_a_weak_setting(
     change: dict[str, str], tmp_path: Path
 ) -> None:
-    told = settings_of(SHOW, **(SERVED | {"HINGEBACK_DATA_DIR": str(tmp_path)} | change))
-    assert "ImproperlyConfigured" in told
+    data = settings_of(SHOW, **(SERVED | {"HINGEBACK_DATA_DIR": str(tmp_path)} | change))
+    assert "ImproperlyConfigured" in data
 
 
 @pytest.fixture
@@ -207,15 +207,15 @@ def test_no_secret_reaches_the_log(shop: Shop, bea: User, olga: User, console: i
     Caller(token + "x").get("frames/")
     filing = {"name": "Wanda Reed", "street": "7 Towpath", "colourway": "none"}
     Caller().post("send-backs/", filing)
-    said = console.getvalue()
-    assert "/story/***" in said
+    data = console.getvalue()
+    assert "/story/***" in data
     for hidden in (secret, token, "wrong-secret-word", PASSWORD, "Wanda", "Towpath"):
-        assert hidden not in said, hidden
+        assert hidden not in data, hidden
 
 
 def test_no_secret_reaches_the_books(shop: Shop, bea: User) -> None:
     request = customers.sent_back(shop)
     machine(bea, "bench").post("parcels/", {"request": request.reference})
-    told = str([*Deed.objects.values_list("detail", "subject"), *RequestKey.objects.values()])
+    data = str([*Event.objects.values_list("detail", "subject"), *RequestKey.objects.values()])
     for hidden in (intake.link_secret(request), "Wanda", "Towpath", "wanda@"):
-        assert hidden not in told
+        assert hidden not in data

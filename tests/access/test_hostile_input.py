@@ -21,7 +21,7 @@ from django.test import Client
 from django.urls import resolve
 from drf_spectacular.generators import SchemaGenerator
 
-from inventory.models import Deed, Duty, Movement, Posting
+from inventory.models import Event, Movement, OutboxMessage, Posting
 from returns.setup.pages.steps import PAGES
 from returns.stock.pages.stock import DEEDS
 from tests.access import hostile
@@ -97,7 +97,7 @@ class Browser:
 def _written() -> list[int] | None:
     """How many rows of the ledger, the history and the outbox; None in a broken transaction."""
     try:
-        return [rows.objects.count() for rows in (Movement, Posting, Deed, Duty)]
+        return [rows.objects.count() for rows in (Movement, Posting, Event, OutboxMessage)]
     except DatabaseError:
         return None
 

@@ -58,8 +58,8 @@ def test_every_operation_says_what_it_does_and_every_post_which_errors_it_answer
 ) -> None:
     for address, operations in description["paths"].items():
         for method, operation in operations.items():
-            told = operation["description"].partition("\n")[0]
-            assert len(told.split()) >= 3, address
+            data = operation["description"].partition("\n")[0]
+            assert len(data.split()) >= 3, address
             named = {code for code in TYPES if f"`{code}`" in operation["description"]}
             assert named or method == "get", address
 
@@ -98,7 +98,7 @@ def test_the_browsable_page_renders_in_a_browser_without_a_policy_violation(
 ) -> None:
     from playwright.sync_api import sync_playwright
 
-    said: list[str] = []
+    data: list[str] = []
     os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "1"
     try:
         with sync_playwright() as player:
@@ -107,8 +107,8 @@ def test_the_browsable_page_renders_in_a_browser_without_a_policy_violation(
                 args=["--no-sandbox"],
             )
             page = browser.new_page()
-            page.on("console", lambda line: said.append(f"{line.type}: {line.text}"))
-            page.on("pageerror", lambda error: said.append(f"error: {error}"))
+            page.on("console", lambda line: data.append(f"{line.type}: {line.text}"))
+            page.on("pageerror", lambda error: data.append(f"error: {error}"))
             page.goto(f"{live_server.url}/api/docs/")
             page.wait_for_selector(".opblock", timeout=20_000)
             page.locator(".opblock-summary-control").first.click()
@@ -120,4 +120,4 @@ def test_the_browsable_page_renders_in_a_browser_without_a_policy_violation(
     finally:
         del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]
     assert shown > 50
-    assert [line for line in said if "Security Policy" in line or line.startswith("error")] == []
+    assert [line for line in data if "Security Policy" in line or line.startswith("error")] == []

@@ -70,8 +70,8 @@ def test_anybody_reads_the_catalogue_and_no_prices_of_ours_in_it(shop: Shop) -> 
 @pytest.mark.django_db
 def test_nothing_is_filed_before_the_workshop_is_set_up(path: str) -> None:
     body = SCREWS if path == "spare-screws/" else SEND_BACK
-    told = refused(Caller().post(path, body), 409, "not-open-yet")
-    assert "still being set up" in told["detail"]
+    data = refused(Caller().post(path, body), 409, "not-open-yet")
+    assert "still being set up" in data["detail"]
     assert not Request.objects.exists()
     assert not RequestKey.objects.exists()
 
@@ -96,10 +96,10 @@ def test_filing_tells_the_secret_and_stores_it_nowhere(shop: Shop) -> None:
 
 
 def test_the_story_opens_with_its_secret_only(filed: dict[str, Any]) -> None:
-    told = done(Caller().get("story/", **{"Story-Secret": filed["secret"]}))
-    assert told["reference"] == filed["reference"]
-    assert told["may_withdraw"] is True
-    assert told["turns"]
+    data = done(Caller().get("story/", **{"Story-Secret": filed["secret"]}))
+    assert data["reference"] == filed["reference"]
+    assert data["may_withdraw"] is True
+    assert data["turns"]
     for secret in ("", "wrong", filed["secret"] + "x", "x" * 5000):
         refused(Caller().get("story/", **{"Story-Secret": secret}), 404, "not-found")
     refused(Caller().get(f"story/?secret={filed['secret']}"), 404, "not-found")
@@ -114,18 +114,18 @@ def test_the_holder_of_the_link_changes_the_address_and_withdraws(filed: dict[st
         Caller().post("story/addresses/", place | {"postal_code": "1"}, **secret), 400, "bad-input"
     )
     assert pointers(body) == {"#/postal_code"}
-    told = done(Caller().post("story/withdrawals/", **secret))
-    assert told["state"] == "withdrawn"
+    data = done(Caller().post("story/withdrawals/", **secret))
+    assert data["state"] == "withdrawn"
     refused(Caller().post("story/withdrawals/", **secret), 409, "stale-state")
 
 
 def test_one_key_under_two_links_is_two_requests(shop: Shop) -> None:
     secrets = [done(Caller().post("send-backs/", SEND_BACK), 201)["secret"] for _frame in range(2)]
-    told = [
+    data = [
         done(Caller().post("story/withdrawals/", key="same-key", **{"Story-Secret": secret}))
         for secret in secrets
     ]
-    assert told[0]["reference"] != told[1]["reference"]
+    assert data[0]["reference"] != data[1]["reference"]
     assert Request.objects.filter(state="withdrawn").count() == 2
 
 
@@ -196,8 +196,8 @@ def test_a_kit_is_asked_for_posted_and_turns_up(shop: Shop, bea: User) -> None:
     assert sent["kind"] == "kit"
     secret = {"Story-Secret": asked["secret"]}
     done(Caller().post("story/missing-reports/", **secret))
-    told = done(bench.post(f"kits/{asked['reference']}/arrivals/"))
-    assert told["state"] == "settled"
+    data = done(bench.post(f"kits/{asked['reference']}/arrivals/"))
+    assert data["state"] == "settled"
 
 
 def test_a_frame_is_weighed_in_graded_mended_and_posted(

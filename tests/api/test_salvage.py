@@ -36,8 +36,8 @@ def test_match_is_listed_approved_once_and_withdrawn(bench: Caller, pair: Any) -
     first = bench.post("salvage/promises/", body(pair), key="same-key-1")
     again = bench.post("salvage/promises/", body(pair), key="same-key-1")
     assert (first.status_code, again.json()) == (201, first.json())
-    told = bench.get("salvage/").json()
-    assert (told["matches"], len(told["promises"])) == ([], 1)
+    data = bench.get("salvage/").json()
+    assert (data["matches"], len(data["promises"])) == ([], 1)
     gone = bench.post("salvage/withdrawals/", {"donor": pair[0].tag, "component": "arm_left"})
     assert (gone.status_code, gone.json()["state"]) == (200, "withdrawn")
     assert PartPromise.objects.count() == 1

@@ -11,7 +11,7 @@ from django.test import Client
 from django.utils import timezone
 
 from inventory.errors import BadInput
-from inventory.models import AccessToken, Deed
+from inventory.models import AccessToken, Event
 from inventory.staff.rules import tokens
 from tests.api.callers import Caller, expired, machine, refused
 from tests.makers import Shop
@@ -80,8 +80,8 @@ def test_only_the_hash_of_a_token_is_stored_and_its_making_is_history(bea: User)
     row, text = tokens.issue(name="scale", user=bea, scopes=["bench"], days=1, at=timezone.now())
     assert text not in str(AccessToken.objects.values().get(pk=row.pk))
     assert len(row.digest) == 64
-    told = Deed.objects.get(name="tokens.issue")
-    assert text not in str(told.detail)
+    data = Event.objects.get(name="tokens.issue")
+    assert text not in str(data.detail)
 
 
 @pytest.mark.parametrize("days", [0, 367])

@@ -41,10 +41,10 @@ class Bare(APIView):
     def post(self, request: Any) -> Response:
         body = BareBody(data=request.data)
         body.is_valid(raise_exception=True)
-        said = dict(body.validated_data)
+        given = dict(body.validated_data)
         made = uuid.uuid4()
         with transaction.atomic():
-            person = Person.objects.create(**{name: said.pop(name) for name in PERSON})
+            person = Person.objects.create(**{name: given.pop(name) for name in PERSON})
             row = Request.objects.create(
                 reference=made.hex[:20],
                 link_salt=made.hex,
@@ -54,6 +54,6 @@ class Bare(APIView):
                 state="awaited",
                 person=person,
                 filed_at=timezone.now(),
-                **said,
+                **given,
             )
         return Response({"reference": row.reference}, status=201)

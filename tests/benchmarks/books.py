@@ -15,7 +15,7 @@ from typing import Any
 
 from django.db import transaction
 
-from inventory import deeds
+from inventory import events
 from inventory.ledger.rules import places
 from inventory.ledger.sums import codes
 from inventory.models import (
@@ -53,10 +53,10 @@ class Book:
         """One movement. `reading` is that of its first leg."""
         reading = story.pop("reading", None)
         legs_told = [[source.code, target.code, quantity] for source, target, quantity in legs]
-        told = [kind, legs_told, story.get("subject", ""), story.get("cost_minor", 0)]
+        data = [kind, legs_told, story.get("subject", ""), story.get("cost_minor", 0)]
         movement = Movement(
             key=uuid.uuid4(),
-            fingerprint=deeds.fingerprint([*told, at.isoformat()]),
+            fingerprint=events.fingerprint([*data, at.isoformat()]),
             kind=kind,
             happened_at=at,
             recorded_at=at,

@@ -86,12 +86,12 @@ def run(folder: Path, database_url: str) -> None:
 def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
     parser.add_argument("--database", default="", help="a PostgreSQL server's URL (SQLite without)")
-    told = parser.parse_args()
+    data = parser.parse_args()
     with own_folder() as folder:
-        if not told.database:
+        if not data.database:
             run(folder, "")
             return
-        with own_database(told.database) as url:
+        with own_database(data.database) as url:
             run(folder, url)
 
 

@@ -37,20 +37,20 @@ STATES = ("weighed", "to_mend", "held", "to_strip", "to_mend")
 @transaction.atomic
 def fill(shop: Shop, by: User, count: int) -> None:
     """Put `count` more open frames on shelf, hold and bench, a fifth to two fifths per state."""
-    told = {state: _looked_over(shop, by, state) for state in SEEN}
-    frames = _frames(shop, count - len(told), told["to_mend"].frame)
+    data = {state: _looked_over(shop, by, state) for state in SEEN}
+    frames = _frames(shop, count - len(data), data["to_mend"].frame)
     Grading.objects.bulk_create(
         (
             Grading(
                 frame=frame,
-                computed=told[frame.state].computed,
-                decided=told[frame.state].decided,
-                sums=told[frame.state].sums,
+                computed=data[frame.state].computed,
+                decided=data[frame.state].decided,
+                sums=data[frame.state].sums,
                 at=NOON,
                 by=by,
             )
             for frame in frames
-            if frame.state in told
+            if frame.state in data
         ),
         batch_size=500,
     )

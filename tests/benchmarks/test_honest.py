@@ -9,7 +9,7 @@ import pytest
 from django.contrib.auth.models import User
 from django.test import Client
 
-from inventory.models import Deed, Duty, Movement, Posting
+from inventory.models import Event, Movement, OutboxMessage, Posting
 from inventory.months import rules as months
 from inventory.months.queries import audit, recovered
 from returns.bench.queries.queue import step_counts
@@ -65,10 +65,10 @@ def test_open_frames_in_bulk_have_mass_and_reasons(shop: Shop, bea: User) -> Non
 def test_bare_view_writes_two_rows_and_no_history(shop: Shop, settings: Any) -> None:
     settings.ROOT_URLCONF = "tests.benchmarks.urls"
     body = workload.FILING | {"colourway": shop.avocet_slate.pk}
-    histories = Deed.objects.count(), Duty.objects.count()
+    histories = Event.objects.count(), OutboxMessage.objects.count()
     assert Client().post("/bare/", body, content_type="application/json").status_code == 201
     assert (Person.objects.count(), Request.objects.count()) == (1, 1)
-    assert (Deed.objects.count(), Duty.objects.count()) == histories
+    assert (Event.objects.count(), OutboxMessage.objects.count()) == histories
 
 
 def test_ratio_is_taken_repeat_by_repeat() -> None:

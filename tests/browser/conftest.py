@@ -87,9 +87,9 @@ class Visitors:
         page.on("pageerror", lambda error: self.complaints.append(f"{page.url}: {error}"))
         page.on(
             "console",
-            lambda said: (
-                self.complaints.append(f"{page.url}: {said.text}")
-                if said.type in ("error", "warning")
+            lambda data: (
+                self.complaints.append(f"{page.url}: {data.text}")
+                if data.type in ("error", "warning")
                 else None
             ),
         )

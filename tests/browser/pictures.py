@@ -136,14 +136,14 @@ def main() -> None:
     parser.add_argument("--out", required=True, type=Path)
     parser.add_argument("--all", action="store_true", help="every page, for looking")
     parser.add_argument("--story", help="with --all: the path of a customer's private link")
-    told = parser.parse_args()
-    known = logins(told.logins)
+    data = parser.parse_args()
+    known = logins(data.logins)
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=str(chromium.PATH), args=chromium.ARGS)
-        if told.all:
-            every_page(browser, told.url, known, told.out, told.story)
+        if data.all:
+            every_page(browser, data.url, known, data.out, data.story)
         else:
-            four_people(browser, told.url, known, told.out)
+            four_people(browser, data.url, known, data.out)
         browser.close()
 
 

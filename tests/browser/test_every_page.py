@@ -248,11 +248,11 @@ def test_every_page_fits_a_phone_in_each_language(
     starts = STARTS[who] + (list(busy.values()) if who == "nobody" else [])
     for address in addresses.crawl(page, starts, without="/bench/" if who == "olga" else ""):
         seen += 1
-        told, reach = page.evaluate(
+        data, reach = page.evaluate(
             "[document.documentElement].flatMap(e => [e.lang, e.scrollWidth])"
         )
-        if told != language or reach > chromium.PHONE["width"]:
-            wrong.append(f"{address} is in {told!r} and {reach} wide")
+        if data != language or reach > chromium.PHONE["width"]:
+            wrong.append(f"{address} is in {data!r} and {reach} wide")
         wrong += _too_wide(page)
     if "/go/F-2345/" in starts:
         visitors.expect_complaint("404 (Not Found)")

@@ -12,9 +12,9 @@ from axe_playwright_python.sync_playwright import Axe
 from django.core.management import call_command
 from playwright.sync_api import Page, expect
 
-from inventory.models import Deed
+from inventory.models import Event
 from returns.models import FrameModel, Request, ReturnedFrame
-from tests.browser import chromium, deeds
+from tests.browser import actions, chromium
 from tests.browser.test_every_page import OPTIONS
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -45,41 +45,41 @@ def fill(page: Page, **facts: str) -> None:
 def claim(page: Page, path: str) -> None:
     page.goto(path)
     fill(page, new_password1=PASSWORD, new_password2=PASSWORD)
-    deeds.press(page, "Set it and go on")
+    actions.press(page, "Set it and go on")
     expect(page.locator("h1")).to_have_text("Set up the workshop")
     expect(page.locator("main")).to_contain_text("0 of 6 needed steps are done")
 
 
 def onward(page: Page, title: str) -> None:
     """The link to the next step that is still to be done."""
-    deeds.follow(page, f"Next: {title}")
+    actions.follow(page, f"Next: {title}")
     expect(page.locator("h1")).to_have_text(title)
 
 
 def furnish(page: Page, check: Callable[[Page], None]) -> None:
-    deeds.follow(page, "The workshop")
+    actions.follow(page, "The workshop")
     expect(page.locator("h1")).to_have_text("The workshop")
     check(page)
     fill(page, name="Reedbed Frames", address="9 Weir Road\n12345 Saltmarsh")
     fill(page, email="reedbed@example.org")
-    deeds.press(page, "Keep them")
+    actions.press(page, "Keep them")
     onward(page, "Scales")
     check(page)
     fill(page, name="Fine scale", division_mg="0,01 g", verification_mg="0.1 g")
     fill(page, capacity_mg="600 g", minimum_mg="2 g")
-    deeds.press(page, "Add the scale")
+    actions.press(page, "Add the scale")
     onward(page, "Polymer")
     fill(page, code="PP", name="Polypropylene")
-    deeds.press(page, "Add the polymer")
+    actions.press(page, "Add the polymer")
     onward(page, "Colours")
     check(page)
     fill(page, name="Slate")
-    deeds.press(page, "Add the colour")
+    actions.press(page, "Add the colour")
     onward(page, "Spare parts and their bins")
     check(page)
     fill(page, name="Hinge screw M1.4", nominal_mg="0.105 g", price_minor="0,09")
     page.locator("[name=screw_size]").select_option("M1.4")
-    deeds.press(page, "Add the part")
+    actions.press(page, "Add the part")
 
 
 def first_model(page: Page, check: Callable[[Page], None]) -> None:
@@ -88,23 +88,23 @@ def first_model(page: Page, check: Callable[[Page], None]) -> None:
     fill(page, name="Avocet", new_frame_cost="14,80", front="11,2 g", arm="4.15", lens="2600 mg")
     page.get_by_label("Slate").check()
     page.locator("[name=screw_part]").select_option(label="Hinge screw M1.4")
-    deeds.press(page, "Add the model")
+    actions.press(page, "Add the model")
 
 
 def remedies_and_limits(page: Page, check: Callable[[Page], None]) -> None:
     onward(page, "Remedies")
     check(page)
-    deeds.press(page, "Take the ticked ones")
+    actions.press(page, "Take the ticked ones")
     onward(page, "Your limits")
     check(page)
-    deeds.press(page, "Keep them")
+    actions.press(page, "Keep them")
 
 
 def hire(page: Page, name: str) -> str:
     """Make a bench login; the password that is shown once."""
     fill(page, name=name)
     page.get_by_label("bench: weighs in").check()
-    deeds.press(page, "Make the login")
+    actions.press(page, "Make the login")
     return page.locator("#new-password").inner_text()
 
 
@@ -126,22 +126,22 @@ def test_an_empty_workshop_takes_its_first_return_within_the_hour(
     customer.goto("/ask/return/")
     expect(customer.locator("h1")).to_have_text("Not open yet")
     remedies_and_limits(owner, check)
-    deeds.follow(owner, "Next: People and their logins")
+    actions.follow(owner, "Next: People and their logins")
     password = hire(owner, "bea")
     check(owner)
-    deeds.follow(owner, "Back to the checklist")
+    actions.follow(owner, "Back to the checklist")
     expect(owner.locator("main")).to_contain_text("You can take the first return")
     check(owner)
 
-    reference = deeds.file_return(customer, part="arm_left", defect="snapped in two")
+    reference = actions.file_return(customer, part="arm_left", defect="snapped in two")
     bench.goto("/enter/")
     fill(bench, username="bea", password=password)
-    deeds.press(bench, "Enter")
-    tag = deeds.weigh_in(bench, reference, "24,31")
+    actions.press(bench, "Enter")
+    tag = actions.weigh_in(bench, reference, "24,31")
 
     assert Request.objects.get().reference == reference
     assert ReturnedFrame.objects.get(tag=tag).reading.mass_mg == 24_310
     assert FrameModel.objects.get().components.count() == 7
-    entered = Deed.objects.filter(name__regex=r"^(masters|furnishing|staff)\.")
+    entered = Event.objects.filter(name__regex=r"^(masters|furnishing|staff)\.")
     assert entered.count() == 10  # nine steps entered, and the owner found
     assert entered.filter(actor=None).count() == 1

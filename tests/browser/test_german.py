@@ -12,7 +12,7 @@ from django.contrib.auth.models import User
 from playwright.sync_api import Page, expect
 
 from returns.models import ReturnedFrame
-from tests.browser import chromium, deeds
+from tests.browser import actions, chromium
 from tests.makers import Shop
 
 pytestmark = [
@@ -24,9 +24,9 @@ pytestmark = [
 
 def file_return(page: Page) -> str:
     page.goto("/")
-    deeds.follow(page, "Eine Fassung zurückschicken")
+    actions.follow(page, "Eine Fassung zurückschicken")
     page.get_by_label("Avocet, Slate").check()
-    deeds.tap(page, "arm_left")
+    actions.tap(page, "arm_left")
     page.get_by_label("in zwei Teile gebrochen").check()
     page.locator("input[name=wish][value=regrind]").check()
     page.locator("input[name=lenses_back][value=no]").check()
@@ -36,7 +36,7 @@ def file_return(page: Page) -> str:
     page.get_by_label("Postleitzahl").fill("12345")
     page.get_by_label("Ort", exact=True).fill("Salzmarsch")
     page.get_by_label("Ich habe gelesen").check()
-    deeds.press(page, "Die Rücksendung anmelden")
+    actions.press(page, "Die Rücksendung anmelden")
     expect(page).to_have_url(re.compile("/story/"))
     return page.locator(".reference").inner_text()
 
@@ -44,12 +44,12 @@ def file_return(page: Page) -> str:
 def weigh_in(page: Page, reference: str, mass: str) -> None:
     page.goto("/desk/")
     page.get_by_label("Code einer Fassung").fill(reference)
-    deeds.press(page, "Öffnen")
-    deeds.press(page, "Ihr Paket ist da: einbuchen")
+    actions.press(page, "Öffnen")
+    actions.press(page, "Ihr Paket ist da: einbuchen")
     page.get_by_label("Masse", exact=True).fill(mass)
     page.get_by_label("Waage", exact=True).select_option(label="Fine scale")
     page.get_by_label("Sie ist gewaschen, desinfiziert und trocken").check()
-    deeds.press(page, "Einwiegen")
+    actions.press(page, "Einwiegen")
 
 
 def test_a_return_is_filed_and_weighed_in_with_a_decimal_comma(

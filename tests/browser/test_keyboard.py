@@ -16,7 +16,7 @@ from playwright.sync_api import Locator, Page, expect
 from returns.filing.rules import intake
 from returns.models import Request, ReturnedFrame
 from tests.browser import chromium
-from tests.browser.deeds import scan
+from tests.browser.actions import scan
 from tests.makers import Shop
 from tests.returns import customer_makers as customers
 from tests.returns.bench_makers import on_shelf

@@ -11,7 +11,7 @@ from django.contrib.auth.models import User
 from playwright.sync_api import Page, expect
 
 from returns.models import ReturnedFrame
-from tests.browser import chromium, deeds, kept
+from tests.browser import actions, chromium, kept
 from tests.makers import Shop
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -48,16 +48,16 @@ def test_a_broken_arm_is_mended_and_posted(
 ) -> None:
     visitors = open_visitors(viewport=viewport, java_script_enabled=scripts)
     wanda, bench = visitors.page(), visitors.page()
-    reference = deeds.file_return(wanda, part="arm_left", defect="snapped in two")
-    assert deeds.fetch_slip(wanda).startswith(b"%PDF-")
+    reference = actions.file_return(wanda, part="arm_left", defect="snapped in two")
+    assert actions.fetch_slip(wanda).startswith(b"%PDF-")
     story = wanda.url
 
-    deeds.sign_in(bench, "bea")
-    tag = deeds.weigh_in(bench, reference, "24,31")
-    deeds.look_over(bench, tag, part="Left arm", defect="snapped")
+    actions.sign_in(bench, "bea")
+    tag = actions.weigh_in(bench, reference, "24,31")
+    actions.look_over(bench, tag, part="Left arm", defect="snapped")
     _says(bench, "Decision: Repair")
-    deeds.mend(bench, tag, mass="24,33")
-    deeds.press(bench, "It is in the post")
+    actions.mend(bench, tag, mass="24,33")
+    actions.press(bench, "It is in the post")
     _says(bench, f"{tag} is posted.")
 
     wanda.goto(story)
@@ -76,21 +76,21 @@ def test_a_broken_front_is_ground_and_every_gram_is_reported(
 ) -> None:
     visitors = open_visitors(viewport=viewport, java_script_enabled=scripts)
     hands = {name: visitors.page() for name in ("bea", "ben", "acke", "olga")}
-    reference = deeds.file_return(visitors.page(), part="front", defect="snapped in two")
+    reference = actions.file_return(visitors.page(), part="front", defect="snapped in two")
     for name, page in hands.items():
-        deeds.sign_in(page, name)
+        actions.sign_in(page, name)
     bench, second = hands["bea"], hands["ben"]
-    tag = deeds.weigh_in(bench, reference, "24,82")
-    deeds.look_over(bench, tag, part="Front", defect="snapped")
+    tag = actions.weigh_in(bench, reference, "24,82")
+    actions.look_over(bench, tag, part="Front", defect="snapped")
     _says(bench, "Decision: Regrind")
-    deeds.strip(bench, tag)
+    actions.strip(bench, tag)
     _says(bench, f"{tag} is in its box.")
 
-    run = deeds.propose(bench)
+    run = actions.propose(bench)
     _says(bench, "Somebody else must now confirm it")
     expect(bench.get_by_role("button", name="Confirm: grind this box")).to_have_count(0)
-    deeds.confirm(second, run)
-    deeds.weigh_out_run(second, flake="19,00", dust="0,40")
+    actions.confirm(second, run)
+    actions.weigh_out_run(second, flake="19,00", dust="0,40")
     _says(second, "Finished. The lot is in stock.")
 
     _the_month_adds_up(hands["acke"])
@@ -101,9 +101,9 @@ def test_a_broken_front_is_ground_and_every_gram_is_reported(
 def _the_month_adds_up(page: Page) -> None:
     """What the scale showed is what the month shows: 19.40 g in, 0.40 g lost, 19.00 g left."""
     page.goto("/months/")
-    deeds.follow(page, "2026-10")
+    actions.follow(page, "2026-10")
     _says(page, "19.40")
-    deeds.follow(page, "Read the whole report")
+    actions.follow(page, "Read the whole report")
     rows = {
         "All boxes and lots": "0.000 19.400 19.000 −19.000 −0.400 19.000",
         "customers": "0.000 −24.820 −24.820",
@@ -118,8 +118,8 @@ def _masses(page: Page, head: str) -> str:
     name = page.get_by_role("rowheader", name=head, exact=True)
     row = page.get_by_role("row").filter(has=name)
     expect(row).to_have_count(1)
-    told = filter(None, row.get_by_role("cell").all_inner_texts())
-    cells = [re.split(r"\s*±\s*", text) for text in told]
+    data = filter(None, row.get_by_role("cell").all_inner_texts())
+    cells = [re.split(r"\s*±\s*", text) for text in data]
     assert [len(cell) > 1 for cell in cells] == [cell[0] != "0.000" for cell in cells]
     return " ".join(cell[0] for cell in cells)
 
@@ -134,11 +134,11 @@ def test_spare_screws_are_asked_for_and_posted(
 ) -> None:
     visitors = open_visitors(viewport=viewport, java_script_enabled=scripts)
     wanda, bench = visitors.page(), visitors.page(user=bea)
-    reference = deeds.ask_screws(wanda)
+    reference = actions.ask_screws(wanda)
     bench.goto("/bench/?step=kits")
-    deeds.follow(bench, "Pack and post kits")
-    deeds.follow(bench, reference)
-    deeds.press(bench, "It is in the post")
+    actions.follow(bench, "Pack and post kits")
+    actions.follow(bench, reference)
+    actions.press(bench, "It is in the post")
     _says(bench, f"Done: {reference}.")
     wanda.reload()
     _says(wanda, "posted")

@@ -12,7 +12,7 @@ from playwright.sync_api import Page, Route, expect
 
 from inventory.models import Movement
 from returns.models import Request, ReturnedFrame
-from tests.browser import chromium, deeds
+from tests.browser import actions, chromium
 from tests.makers import Shop
 from tests.returns import customer_makers as customers
 
@@ -50,7 +50,7 @@ def phone(visitors: Any) -> Page:
 
 
 def test_a_double_click_files_one_request(phone: Page, shop: Shop) -> None:
-    deeds.fill_return(phone, part="arm_left", defect="snapped in two")
+    actions.fill_return(phone, part="arm_left", defect="snapped in two")
     phone.get_by_role("button", name="File the return").dblclick()
     expect(phone).to_have_url(re.compile("/story/"))
     assert Request.objects.count() == 1
@@ -59,10 +59,10 @@ def test_a_double_click_files_one_request(phone: Page, shop: Shop) -> None:
 def test_back_and_send_again_files_one_request_and_opens_the_same_story(
     phone: Page, shop: Shop
 ) -> None:
-    reference = deeds.file_return(phone, part="arm_left", defect="snapped in two")
+    reference = actions.file_return(phone, part="arm_left", defect="snapped in two")
     phone.reload()
     phone.go_back()
-    deeds.press(phone, "File the return")
+    actions.press(phone, "File the return")
     expect(phone).to_have_url(re.compile("/story/"))
     expect(phone.locator(".reference")).to_have_text(reference)
     assert Request.objects.count() == 1
@@ -72,10 +72,10 @@ def test_back_and_send_again_without_scripts_opens_the_same_story(
     visitors: Any, shop: Shop
 ) -> None:
     plain = visitors.page(java_script_enabled=False)
-    reference = deeds.file_return(plain, part="arm_left", defect="snapped in two")
+    reference = actions.file_return(plain, part="arm_left", defect="snapped in two")
     plain.go_back()
-    deeds.fill_form(plain, part="arm_left", defect="snapped in two")
-    deeds.press(plain, "File the return")
+    actions.fill_form(plain, part="arm_left", defect="snapped in two")
+    actions.press(plain, "File the return")
     expect(plain.locator(".reference")).to_have_text(reference)
     assert Request.objects.count() == 1
 
@@ -85,22 +85,22 @@ def test_typed_anew_shows_the_reference_and_asks_whether_it_is_another_frame(
     visitors: Any, shop: Shop, scripts: bool
 ) -> None:
     page = visitors.page(java_script_enabled=scripts)
-    reference = deeds.file_return(page, part="arm_left", defect="snapped in two")
-    deeds.fill_return(page, part="arm_left", defect="snapped in two")
-    deeds.press(page, "File the return")
+    reference = actions.file_return(page, part="arm_left", defect="snapped in two")
+    actions.fill_return(page, part="arm_left", defect="snapped in two")
+    actions.press(page, "File the return")
     expect(page.get_by_role("heading", name="You have filed this already")).to_be_visible()
     expect(page.locator(".notice-warn .code")).to_have_text(reference)
     assert Request.objects.count() == 1
-    deeds.press(page, "It is another frame: file it too")
+    actions.press(page, "It is another frame: file it too")
     expect(page).to_have_url(re.compile("/story/"))
     expect(page.locator(".reference")).not_to_have_text(reference)
     assert Request.objects.count() == 2
 
 
-@pytest.mark.parametrize("part", sorted(deeds.ON_THE_DRAWING))
+@pytest.mark.parametrize("part", sorted(actions.ON_THE_DRAWING))
 def test_every_part_can_be_tapped_on_the_drawing(phone: Page, shop: Shop, part: str) -> None:
     phone.goto("/ask/return/")
-    deeds.tap(phone, part)
+    actions.tap(phone, part)
     expect(phone.locator(f".tick-{part}")).to_be_visible()
     expect(phone.locator(".tick:visible")).to_have_count(1)
 
@@ -111,7 +111,7 @@ def test_the_trail_says_what_is_filled_in_and_is_right_after_a_reload(
     phone.goto("/ask/return/")
     trail = phone.get_by_role("navigation", name="Parts of this form")
     expect(trail.get_by_role("progressbar")).to_have_attribute("value", "0")
-    deeds.fill_form(phone, part="arm_left", defect="snapped in two")
+    actions.fill_form(phone, part="arm_left", defect="snapped in two")
     phone.get_by_label("Town or city").fill("")
     for name in ("Frame", "Trouble", "Wish", "Send"):
         expect(trail.get_by_role("link", name=f"{name} (filled in)")).to_be_visible()
@@ -127,7 +127,7 @@ def test_a_double_click_and_a_reload_weigh_one_frame_in(
 ) -> None:
     filed = customers.sent_back(shop)
     bench = open_visitors(viewport=chromium.DESKTOP).page(user=bea)
-    deeds.type_code(bench, filed.reference)
+    actions.type_code(bench, filed.reference)
     bench.get_by_role("button", name="Its parcel is here: book it").dblclick()
     bench.get_by_label("Mass", exact=True).fill("24,31")
     bench.get_by_label("Scale", exact=True).select_option(label="Fine scale")
@@ -141,11 +141,11 @@ def test_a_double_click_and_a_reload_weigh_one_frame_in(
 
 
 def test_what_was_typed_outlives_a_reload_and_is_gone_once_sent(phone: Page, shop: Shop) -> None:
-    deeds.fill_return(phone, part="arm_left", defect="snapped in two")
+    actions.fill_return(phone, part="arm_left", defect="snapped in two")
     phone.reload()
     _still_there(phone)
     expect(phone.get_by_text("We brought back what you had typed here.")).to_be_visible()
-    deeds.press(phone, "File the return")
+    actions.press(phone, "File the return")
     expect(phone).to_have_url(re.compile("/story/"))
     phone.wait_for_load_state()
     phone.goto("/ask/return/")
@@ -157,7 +157,7 @@ def test_what_was_typed_outlives_a_reload_and_is_gone_once_sent(phone: Page, sho
 def test_what_is_typed_at_once_is_kept_and_never_typed_over_however_late_the_scripts_are(
     phone: Page, shop: Shop
 ) -> None:
-    deeds.fill_return(phone, part="arm_left", defect="snapped in two")
+    actions.fill_return(phone, part="arm_left", defect="snapped in two")
     phone.goto("/ask/return/", wait_until="commit")
     phone.get_by_label(NOTE).fill("It was the dog.")
     phone.wait_for_load_state()
@@ -169,16 +169,16 @@ def test_what_is_typed_at_once_is_kept_and_never_typed_over_however_late_the_scr
 def test_a_connection_lost_while_typing_is_said_and_loses_nothing(
     visitors: Any, phone: Page, shop: Shop
 ) -> None:
-    deeds.fill_return(phone, part="arm_left", defect="snapped in two")
+    actions.fill_return(phone, part="arm_left", defect="snapped in two")
     phone.context.set_offline(True)
     notice = phone.get_by_text(NO_ANSWER)
     expect(notice).to_be_visible()
-    deeds.press(phone, "File the return")
+    actions.press(phone, "File the return")
     expect(notice).to_be_focused()
     _still_there(phone)
     phone.context.set_offline(False)
     expect(notice).to_be_hidden()
-    deeds.press(phone, "File the return")
+    actions.press(phone, "File the return")
     expect(phone).to_have_url(re.compile("/story/"))
     assert Request.objects.count() == 1
     visitors.expect_complaint("Failed to load resource")
@@ -205,13 +205,13 @@ def test_a_service_that_stops_is_noticed_while_typing_and_so_is_its_return(
     bench = visitors.page(user=bea)
     # Before the first page: a route laid while a page is being exchanged may miss the new one.
     bench.route("**/alive/", lambda route: route.abort("connectionrefused"))
-    deeds.type_code(bench, customers.sent_back(shop).reference)
-    deeds.press(bench, "Its parcel is here: book it")
+    actions.type_code(bench, customers.sent_back(shop).reference)
+    actions.press(bench, "Its parcel is here: book it")
     bench.get_by_label("Scale", exact=True).select_option(label="Fine scale")
     bench.get_by_label("Mass", exact=True).fill("24,31")
     notice = bench.get_by_text(NO_ANSWER)
     expect(notice).to_be_visible()
-    deeds.press(bench, "Weigh it in")
+    actions.press(bench, "Weigh it in")
     expect(notice).to_be_focused()
     assert not ReturnedFrame.objects.exists()
     bench.reload()
@@ -219,7 +219,7 @@ def test_a_service_that_stops_is_noticed_while_typing_and_so_is_its_return(
     expect(bench.get_by_text("We brought back what you had typed here.")).to_be_visible()
     bench.unroute("**/alive/")
     bench.get_by_label("It is washed, disinfected and dry").check()
-    deeds.press(bench, "Weigh it in")
+    actions.press(bench, "Weigh it in")
     expect(bench.locator(".notice-good strong.code")).to_be_visible()
     assert ReturnedFrame.objects.get().reading.mass_mg == 24_310
     visitors.expect_complaint("Failed to load resource")
@@ -230,18 +230,18 @@ def test_a_second_frame_typed_after_going_back_is_asked_about_and_then_weighed_i
 ) -> None:
     """The same key with another mass: never taken for the first, and not lost either."""
     bench = visitors.page(user=bea)
-    deeds.type_code(bench, customers.sent_back(shop).reference)
-    deeds.press(bench, "Its parcel is here: book it")
+    actions.type_code(bench, customers.sent_back(shop).reference)
+    actions.press(bench, "Its parcel is here: book it")
     for mass in ("24,31", "23,05"):
         bench.get_by_label("Mass", exact=True).fill(mass)
         bench.get_by_label("Scale", exact=True).select_option(label="Fine scale")
         bench.get_by_label("It is washed, disinfected and dry").check()
-        deeds.press(bench, "Weigh it in")
+        actions.press(bench, "Weigh it in")
         if mass == "24,31":
             expect(bench.locator(".notice-good strong.code")).to_be_visible()
             bench.go_back()
     expect(bench.locator(".error-summary")).to_contain_text("Another entry was sent")
-    deeds.press(bench, "Weigh it in")
+    actions.press(bench, "Weigh it in")
     expect(bench.locator(".notice-good strong.code")).to_be_visible()
     masses = ReturnedFrame.objects.order_by("pk").values_list("reading__mass_mg", flat=True)
     assert list(masses) == [24_310, 23_050]
@@ -250,22 +250,22 @@ def test_a_second_frame_typed_after_going_back_is_asked_about_and_then_weighed_i
 
 def test_sending_into_the_void_loses_nothing(phone: Page, shop: Shop) -> None:
     """The request never gets through: the browser shows its own page, the form opens full again."""
-    deeds.fill_return(phone, part="arm_left", defect="snapped in two")
+    actions.fill_return(phone, part="arm_left", defect="snapped in two")
     phone.route("**/ask/return/*", lambda route: route.abort("connectionrefused"))
-    deeds.press(phone, "File the return")
+    actions.press(phone, "File the return")
     phone.wait_for_url("chrome-error://**")
     phone.unroute("**/ask/return/*")
     phone.goto("/")
-    deeds.follow(phone, "Send a frame back")
+    actions.follow(phone, "Send a frame back")
     _still_there(phone)
-    deeds.press(phone, "File the return")
+    actions.press(phone, "File the return")
     expect(phone).to_have_url(re.compile("/story/"))
     assert Request.objects.count() == 1
 
 
 def test_an_answer_that_was_lost_on_its_way_doubles_nothing(phone: Page, shop: Shop) -> None:
     """The server filed it, the phone never heard of it: sending again opens the same story."""
-    deeds.fill_return(phone, part="arm_left", defect="snapped in two")
+    actions.fill_return(phone, part="arm_left", defect="snapped in two")
 
     def swallow(route: Route) -> None:
         if route.request.method == "POST":
@@ -275,13 +275,13 @@ def test_an_answer_that_was_lost_on_its_way_doubles_nothing(phone: Page, shop: S
             route.continue_()
 
     phone.route("**/ask/return/*", swallow)
-    deeds.press(phone, "File the return")
+    actions.press(phone, "File the return")
     phone.wait_for_url("chrome-error://**")
     assert Request.objects.count() == 1
     phone.unroute("**/ask/return/*")
     phone.goto("/ask/return/")
     _still_there(phone)
-    deeds.press(phone, "File the return")
+    actions.press(phone, "File the return")
     expect(phone).to_have_url(re.compile("/story/"))
     expect(phone.locator(".reference")).to_have_text(Request.objects.get().reference)
 
@@ -290,11 +290,11 @@ def test_back_and_another_content_is_asked_about_and_then_filed_anew(
     phone: Page, shop: Shop
 ) -> None:
     """Somebody with two broken frames goes back, changes the part and sends: two requests."""
-    deeds.file_return(phone, part="arm_left", defect="snapped in two")
+    actions.file_return(phone, part="arm_left", defect="snapped in two")
     phone.go_back()
-    deeds.tap(phone, "front")
-    deeds.press(phone, "File the return")
+    actions.tap(phone, "front")
+    actions.press(phone, "File the return")
     expect(phone.locator(".error-summary")).to_be_visible()
-    deeds.press(phone, "File the return")
+    actions.press(phone, "File the return")
     expect(phone).to_have_url(re.compile("/story/"))
     assert sorted(Request.objects.values_list("component", flat=True)) == ["arm_left", "front"]

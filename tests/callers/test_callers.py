@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.callers.walk import Walk, asked_by_templates, read
+from tests.callers.walk import Replay, asked_by_templates, read
 
 ROOT = Path(__file__).resolve().parents[2]
 ROOMS = ("inventory", "returns", "deploy")
@@ -56,11 +56,11 @@ def unreached(tmp_path: Path, **more: str) -> list[str]:
         lines = text.splitlines()
         path.write_text("\n".join(line.removeprefix(" " * 8) for line in lines), encoding="utf-8")
     asked = asked_by_templates(tmp_path, ["shop"])
-    return Walk(read(tmp_path, ["shop"]), asked=asked).unreached_sums()
+    return Replay(read(tmp_path, ["shop"]), asked=asked).unreached_sums()
 
 
 def test_each_sum_is_reached_from_where_people_and_machines_come_in() -> None:
-    walk = Walk(read(ROOT, ROOMS), asked=asked_by_templates(ROOT, ROOMS))
+    walk = Replay(read(ROOT, ROOMS), asked=asked_by_templates(ROOT, ROOMS))
     sums = [module for module in walk.modules.values() if module.holds_sums]
     assert len(sums) > 20
     assert walk.unreached_sums() == [], "wire it in where a person can use it, or delete it"
@@ -79,7 +79,7 @@ def test_a_dead_sum_of_the_product_would_be_found(tmp_path: Path) -> None:
         file.write(
             "\n\ndef critical_share(short: int, over: int) -> float:\n    return short / over\n"
         )
-    walk = Walk(read(tmp_path, ROOMS), asked=asked_by_templates(ROOT, ROOMS))
+    walk = Replay(read(tmp_path, ROOMS), asked=asked_by_templates(ROOT, ROOMS))
     assert [name.rpartition(".")[2] for name in walk.unreached_sums()] == ["critical_share"]
 
 

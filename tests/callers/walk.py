@@ -96,7 +96,7 @@ def _assigned(statement: ast.stmt) -> list[str]:
     return [node.id for one in targets for node in ast.walk(one) if isinstance(node, ast.Name)]
 
 
-class Walk:
+class Replay:
     """One walk over the modules; `reached` is where it came by."""
 
     def __init__(self, modules: dict[str, Module], *, asked: Iterable[str] = ()) -> None:

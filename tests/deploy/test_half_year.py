@@ -37,44 +37,44 @@ def told(
         transaction.set_rollback(True)
 
 
-def test_months_before_the_current_one_are_closed(told: Told) -> None:
-    assert told.closed == CLOSED
+def test_months_before_the_current_one_are_closed(data: Told) -> None:
+    assert data.closed == CLOSED
 
 
-def test_the_ledger_passes_every_check(told: Told) -> None:
-    assert told.movements == Movement.objects.count() > 100
+def test_the_ledger_passes_every_check(data: Told) -> None:
+    assert data.movements == Movement.objects.count() > 100
     assert [str(one) for one in audit.check() if not one.ok] == []
 
 
-def test_sales_are_those_of_the_closed_months(told: Told) -> None:
+def test_sales_are_those_of_the_closed_months(data: Told) -> None:
     sold = SoldUnits.objects.order_by().values_list("month", flat=True).distinct()
-    assert sorted(sold) == told.closed
+    assert sorted(sold) == data.closed
 
 
-def test_months_close_within_their_uncertainty_but_for_the_wrong_tare(told: Told) -> None:
-    verdicts = [reconciled.of_month(label).verdict for label in told.closed]
+def test_months_close_within_their_uncertainty_but_for_the_wrong_tare(data: Told) -> None:
+    verdicts = [reconciled.of_month(label).verdict for label in data.closed]
     assert verdicts == [*[Verdict.CLOSES] * 4, Verdict.DOES_NOT_CLOSE]
 
 
-def test_the_flake_weighed_with_a_wrong_tare_is_the_first_suspect(told: Told) -> None:
-    found = reconciled.of_month(told.closed[-1])
+def test_the_flake_weighed_with_a_wrong_tare_is_the_first_suspect(data: Told) -> None:
+    found = reconciled.of_month(data.closed[-1])
     worst = found.suspects[0]
     assert (worst.kind, worst.to) == ("grind", "lot")
     # What all other weighings say of it is heavier by the bucket, within their uncertainty.
     assert worst.others_mg is not None
     assert abs(worst.others_mg - worst.mass_mg - 96_000) < 5_000
     righted = Movement.objects.get(kind="count_mass", reason__contains="tare")
-    assert righted.month == told.closed[-1]
+    assert righted.month == data.closed[-1]
 
 
-def test_runs_that_needed_an_explanation_are_few(told: Told) -> None:
+def test_runs_that_needed_an_explanation_are_few(data: Told) -> None:
     runs = GrindRun.objects.filter(state=GrindRun.State.FINISHED)
     assert runs.count() >= 15
     assert runs.exclude(explanation="").count() <= runs.count() / 4
 
 
-def test_a_newcomer_finds_something_at_every_step_of_the_morning(told: Told) -> None:
-    assert told.frames == ReturnedFrame.objects.count()
+def test_a_newcomer_finds_something_at_every_step_of_the_morning(data: Told) -> None:
+    assert data.frames == ReturnedFrame.objects.count()
     counts = queue.step_counts()
     assert counts["parcels"] == Parcel.objects.filter(done_at=None).count() == 3
     assert counts["kits"] >= 3
@@ -82,19 +82,19 @@ def test_a_newcomer_finds_something_at_every_step_of_the_morning(told: Told) -> 
     assert ReturnedFrame.objects.filter(state=FrameState.WEIGHED, request=None).exists()
 
 
-def test_few_frames_are_late(told: Told) -> None:
+def test_few_frames_are_late(data: Told) -> None:
     open_frames = ReturnedFrame.objects.filter(ended_at=None).exclude(state=FrameState.BOXED)
-    assert open_frames.filter(promised_by__lt=NOW.date()).count() <= told.frames / 20
+    assert open_frames.filter(promised_by__lt=NOW.date()).count() <= data.frames / 20
 
 
-def test_every_model_has_a_repair_profile(told: Told) -> None:
-    del told
+def test_every_model_has_a_repair_profile(data: Told) -> None:
+    del data
     found = repairability.profiles()
     assert len(found) == 3
     assert all(one.profile is not None for one in found)
 
 
-def test_matching_parts_helps_more_frames_than_serving_the_first_to_come(told: Told) -> None:
+def test_matching_parts_helps_more_frames_than_serving_the_first_to_come(data: Told) -> None:
     """On the last day one frame lacks both arms and two lack one each; one donor has a pair."""
     now = salvage.board()
     assert now.saved > now.in_order > 0

@@ -27,6 +27,6 @@ def test_other_paths_stay_readable() -> None:
 
 def test_the_first_owners_link_is_blanked() -> None:
     secret = "diluk4-2f2430376193ee2db215ad5e38aee309"
-    said = line("GET %s", f"/enter/first/MQ/{secret}/")
-    assert secret not in said
-    assert "/enter/first/MQ/***/" in said
+    data = line("GET %s", f"/enter/first/MQ/{secret}/")
+    assert secret not in data
+    assert "/enter/first/MQ/***/" in data

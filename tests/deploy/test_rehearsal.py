@@ -34,13 +34,13 @@ def furnished(tmp_path: Path) -> Path:
 def test_whole_main_job_holds_over_http(
     transactional_db: None, furnished: Path, live_server: Any, tmp_path: Path
 ) -> None:
-    said: list[str] = []
+    data: list[str] = []
     zone = timezone.get_default_timezone()
     with running(tmp_path, "filesystem://localhost//"):
-        story = Story(live_server.url, read_logins(furnished), zone, said.append)
+        story = Story(live_server.url, read_logins(furnished), zone, data.append)
         steps = story.tell()
-    assert steps == len(said) >= 20
-    assert any("moved by 19520 mg exactly" in line for line in said)
+    assert steps == len(data) >= 20
+    assert any("moved by 19520 mg exactly" in line for line in data)
 
 
 def test_address_where_nobody_answers_is_told_plainly() -> None:

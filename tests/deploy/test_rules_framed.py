@@ -129,13 +129,13 @@ def told_in_facts(kind: ast.ClassDef) -> tuple[set[str], set[str]]:
         for one in kind.body
         if isinstance(one, ast.AnnAssign) and isinstance(one.target, ast.Name)
     }
-    said, waiting = set[str](), ["facts"]
+    data, waiting = set[str](), ["facts"]
     while waiting:
         for node in ast.walk(methods[waiting.pop()]):
             if isinstance(node, ast.Attribute) and ast.unparse(node.value) == "self":
                 waiting += [node.attr] if node.attr in methods else []
-                said.add(node.attr)
-    return fields, said
+                data.add(node.attr)
+    return fields, data
 
 
 def asked_of_rules() -> Iterator[ast.ClassDef]:
@@ -153,7 +153,7 @@ def asked_of_rules() -> Iterator[ast.ClassDef]:
 
 def test_facts_of_what_a_rule_is_told_leave_no_field_out() -> None:
     found = {kind.name: told_in_facts(kind) for kind in asked_of_rules()}
-    assert {name: sorted(fields - said) for name, (fields, said) in found.items()} == {
+    assert {name: sorted(fields - data) for name, (fields, data) in found.items()} == {
         name: []
         for name in (
             "GrindOut",

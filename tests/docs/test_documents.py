@@ -187,10 +187,10 @@ def test_flags_of_the_scripts_are_those_that_are_told(script: str) -> None:
 
 
 def test_scripts_that_the_documents_run_exist() -> None:
-    said = everything()
-    for path in set(re.findall(r"bash (deploy/\S+\.sh)", said)):
+    data = everything()
+    for path in set(re.findall(r"bash (deploy/\S+\.sh)", data)):
         assert (ROOT / path).is_file(), path
-    for module in set(re.findall(r"python -m (tests[\w.]+)", said)):
+    for module in set(re.findall(r"python -m (tests[\w.]+)", data)):
         assert (ROOT / f"{module.replace('.', '/')}.py").is_file(), module
 
 
@@ -201,9 +201,9 @@ def test_files_that_developers_are_sent_to_exist(path: str) -> None:
 
 
 def test_functions_of_the_trips_are_in_the_files_that_are_named() -> None:
-    told = re.findall(r"`(\w+)\(\)`\s+in\s+`([\w/]+\.py)`", read(DEVELOPERS))
-    assert len(told) > 20
-    gone = [(name, path) for name, path in told if f"def {name}(" not in read(ROOT / path)]
+    data = re.findall(r"`(\w+)\(\)`\s+in\s+`([\w/]+\.py)`", read(DEVELOPERS))
+    assert len(data) > 20
+    gone = [(name, path) for name, path in data if f"def {name}(" not in read(ROOT / path)]
     assert gone == []
 
 
@@ -215,10 +215,10 @@ def test_the_map_is_that_of_the_code(room: str) -> None:
 @pytest.mark.parametrize("room", ROOMS)
 def test_every_folder_of_a_room_is_a_story_or_told_as_ground(room: str) -> None:
     """A folder that is neither would be a corner where nobody looks."""
-    told = {folder.relative_to(ROOT / room).parts[0] for folder in rooms.stories(ROOT / room)}
+    data = {folder.relative_to(ROOT / room).parts[0] for folder in rooms.stories(ROOT / room)}
     held = {path.name for path in (ROOT / room).iterdir() if path.is_dir()} - {"__pycache__"}
-    assert held - told <= rooms.GROUND
-    assert all(rooms.told(ROOT / room / name / "__init__.py") for name in told)
+    assert held - data <= rooms.GROUND
+    assert all(rooms.told(ROOT / room / name / "__init__.py") for name in data)
 
 
 def test_state_tables_are_those_of_the_code() -> None:
@@ -231,12 +231,12 @@ def test_movement_kinds_are_those_of_the_code() -> None:
 
 def test_published_checks_come_out_as_their_table_says() -> None:
     """Words must be the same; figures may differ in the sixth digit from machine to machine."""
-    told = blocks.block(read(CHECKS), "published").splitlines()
+    data = blocks.block(read(CHECKS), "published").splitlines()
     fresh = published.table().splitlines()
-    assert [NUMBER.sub("#", line) for line in told] == [NUMBER.sub("#", line) for line in fresh]
-    for said, now in zip(told, fresh, strict=True):
-        figures = [[float(n.replace(",", "")) for n in NUMBER.findall(x)] for x in (said, now)]
-        assert figures[0] == pytest.approx(figures[1], rel=2e-5), said
+    assert [NUMBER.sub("#", line) for line in data] == [NUMBER.sub("#", line) for line in fresh]
+    for written, now in zip(data, fresh, strict=True):
+        figures = [[float(n.replace(",", "")) for n in NUMBER.findall(x)] for x in (written, now)]
+        assert figures[0] == pytest.approx(figures[1], rel=2e-5), written
 
 
 def test_published_table_has_a_row_of_every_file_of_checks() -> None:
@@ -253,8 +253,8 @@ def test_published_table_has_a_row_of_every_file_of_checks() -> None:
 
 def test_every_check_of_the_ledger_holds_in_the_words_of_its_table() -> None:
     """checkledger is what a restored copy is trusted to."""
-    said = section(read(OPERATING), "## Backups, and proving them")
-    assert "checkledger" in said
+    data = section(read(OPERATING), "## Backups, and proving them")
+    assert "checkledger" in data
     assert {"closed-months-unchanged", "balances-derived", "guards-in-place"} <= set(audit.CHECKS)
 
 

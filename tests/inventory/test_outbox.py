@@ -9,7 +9,7 @@ import pytest
 from celery import current_app
 
 from inventory import outbox, tasks
-from inventory.models import Duty
+from inventory.models import OutboxMessage
 from tests.makers import NOON
 
 pytestmark = pytest.mark.django_db
@@ -17,18 +17,18 @@ pytestmark = pytest.mark.django_db
 NUDGE = outbox._nudge  # the suite drops the nudge; this is the real one
 
 
-def _handle(_message: Duty) -> None:
+def _handle(_message: OutboxMessage) -> None:
     """Does what was owed."""
 
 
-def _fail(_message: Duty) -> None:
+def _fail(_message: OutboxMessage) -> None:
     raise OSError("away")
 
 
-def owed(settings: Any, handler: str, **facts: Any) -> Duty:
+def owed(settings: Any, handler: str, **facts: Any) -> OutboxMessage:
     settings.OUTBOX_HANDLERS = {"test": f"tests.inventory.test_outbox.{handler}"}
-    message = outbox.owe(topic="test", subject="x", at=NOON)
-    Duty.objects.filter(pk=message.pk).update(**facts)
+    message = outbox.enqueue(topic="test", subject="x", at=NOON)
+    OutboxMessage.objects.filter(pk=message.pk).update(**facts)
     return message
 
 
@@ -39,7 +39,7 @@ def test_nudge_sends_the_worker_a_task_that_it_has(
     monkeypatch.setattr(current_app, "send_task", lambda *args, **_how: sent.append(args))
     message = owed(settings, "_handle")
     NUDGE(message.pk)
-    assert sent == [(tasks.settle_duty.name, (str(message.pk),))]
+    assert sent == [(tasks.settle_message.name, (str(message.pk),))]
     assert outbox.SETTLE in current_app.tasks
 
 

@@ -12,16 +12,16 @@ import pytest
 from django.contrib.auth.models import User
 from django.db import IntegrityError, connections
 
-from inventory import deeds
-from inventory.deeds import Draft
+from inventory import events
 from inventory.errors import BadInput, KeyReused, NotEnough, StaleState
-from inventory.models import Colour, Deed
+from inventory.events import Draft
+from inventory.models import Colour, Event
 from tests.makers import NOON, key
 
 pytestmark = pytest.mark.django_db
 
 
-@deeds.rule(
+@events.rule(
     "test.paint",
     facts=lambda code, shade: [code, shade.strip()],
     again=lambda event: Colour.objects.get(pk=event.detail["id"]),
@@ -50,11 +50,11 @@ def paint(
 def test_event_says_who_did_what_when_and_under_which_key(bea: User) -> None:
     one = key()
     colour = paint(key=one, code="slate", at=NOON, by=bea, remark="first")
-    event = Deed.objects.get(key=one)
+    event = Event.objects.get(key=one)
     assert (event.name, event.subject) == ("test.paint", "colour-slate")
     assert (event.at, event.actor) == (NOON, bea)
     assert event.detail == {"id": colour.pk, "remark": "first"}
-    assert event.fingerprint == deeds.fingerprint(["slate", "#4a5560"])
+    assert event.fingerprint == events.fingerprint(["slate", "#4a5560"])
 
 
 def test_repeat_is_answered_whoever_sends_it_and_when(bea: User) -> None:
@@ -62,7 +62,7 @@ def test_repeat_is_answered_whoever_sends_it_and_when(bea: User) -> None:
     colour = paint(key=one, code="slate", at=NOON, by=bea)
     later = NOON + timedelta(hours=1)
     assert paint(key=one, code="slate", at=later, by=None, remark="again") == colour
-    assert (Colour.objects.count(), Deed.objects.count()) == (1, 1)
+    assert (Colour.objects.count(), Event.objects.count()) == (1, 1)
 
 
 @pytest.mark.parametrize("other", [{"code": "moss"}, {"shade": "#000000"}])
@@ -75,7 +75,7 @@ def test_other_content_under_the_same_key_is_refused(other: dict[str, str]) -> N
 
 def test_key_of_another_rule_is_refused() -> None:
     one = key()
-    deeds.record(key=one, name="test.other", subject="x", facts=["slate", "#4a5560"], at=NOON)
+    events.record(key=one, name="test.other", subject="x", facts=["slate", "#4a5560"], at=NOON)
     with pytest.raises(KeyReused):
         paint(key=one, code="slate", at=NOON, by=None)
 
@@ -84,7 +84,7 @@ def test_refused_rule_leaves_nothing_and_its_key_is_free() -> None:
     one = key()
     with pytest.raises(BadInput):
         paint(key=one, code="slate", at=NOON, by=None, remark="too late")
-    assert (Colour.objects.count(), Deed.objects.count()) == (0, 0)
+    assert (Colour.objects.count(), Event.objects.count()) == (0, 0)
     paint(key=one, code="slate", at=NOON, by=None)
 
 
@@ -95,13 +95,13 @@ def test_rule_that_names_no_event_is_undone() -> None:
 
 
 def test_rule_that_changed_nothing_says_so_and_writes_no_event() -> None:
-    @deeds.rule("test.idle", facts=lambda: ["idle"], again=lambda: "again")
+    @events.rule("test.idle", facts=lambda: ["idle"], again=lambda: "again")
     def idle(event: Draft, /, *, key: UUID, at: datetime) -> str:
         event.drop()
         return "idle"
 
     assert idle(key=key(), at=NOON) == "idle"
-    assert not Deed.objects.exists()
+    assert not Event.objects.exists()
 
 
 @pytest.mark.parametrize("error", [IntegrityError, StaleState, NotEnough, KeyReused])
@@ -109,23 +109,23 @@ def test_slower_of_two_hands_gets_the_answer_of_the_faster(error: type[Exception
     """What the faster hand wrote is seen only when the slower one fails on it."""
     one, failed = key(), []
 
-    @deeds.rule("test.race", facts=lambda code: [code], again=lambda event: event.subject)
+    @events.rule("test.race", facts=lambda code: [code], again=lambda event: event.subject)
     def race(event: Draft, /, *, key: UUID, code: str, at: datetime) -> str:
         failed.append(code)
         raise error
 
     with pytest.raises(error):
         race(key=one, code="slate", at=NOON)
-    real = Deed.objects.filter
+    real = Event.objects.filter
 
     def look(**asked: Any) -> Any:
         """From the second failure on, the row of the faster hand is committed."""
         if len(failed) == 2 and not real(**asked).exists():
-            deeds.record(key=one, name="test.race", subject="faster", facts=["slate"], at=NOON)
+            events.record(key=one, name="test.race", subject="faster", facts=["slate"], at=NOON)
         return real(**asked)
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(Deed.objects, "filter", look)
+        patch.setattr(Event.objects, "filter", look)
         assert race(key=one, code="slate", at=NOON) == "faster"
     assert len(failed) == 2
 
@@ -144,7 +144,7 @@ def test_one_key_in_many_hands_is_one_event() -> None:
     with ThreadPoolExecutor(4) as pool:
         answers = set(pool.map(send, range(4)))
     assert len(answers) == 1
-    assert (Colour.objects.count(), Deed.objects.count()) == (1, 1)
+    assert (Colour.objects.count(), Event.objects.count()) == (1, 1)
 
 
 def test_argument_that_is_in_no_fingerprint_is_refused_when_the_rule_is_written() -> None:
@@ -152,8 +152,8 @@ def test_argument_that_is_in_no_fingerprint_is_refused_when_the_rule_is_written(
         """Never runs."""
 
     with pytest.raises(TypeError, match=r"not in the fingerprint: \['shade'\]"):
-        deeds.rule("test.gap", facts=lambda code: [code], again=lambda: None)(body)
+        events.rule("test.gap", facts=lambda code: [code], again=lambda: None)(body)
     with pytest.raises(TypeError, match=r"no such argument: \['colour'\]"):
-        deeds.rule(
+        events.rule(
             "test.gap", facts=lambda code, shade: [code, shade], again=lambda colour: colour
         )(body)

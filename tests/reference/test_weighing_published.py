@@ -11,7 +11,7 @@ from math import sqrt
 import pytest
 
 from inventory.weighing.sums import traced
-from inventory.weighing.sums.traced import Traced
+from inventory.weighing.sums.traced import MassWithReadings
 from inventory.weighing.sums.weighing import (
     Measured,
     Scale,
@@ -120,16 +120,18 @@ def test_digital_step() -> None:
     assert step_uncertainty_mg(scale, tared=True) == pytest.approx(40.8, abs=0.05)
 
 
-def _reading(mass_mg: int, own_ug: int, shared_ug: int, scale: str = "one") -> Traced:
-    return Traced.of(traced.reading(mass_mg, own_ug=own_ug, shared_ug=shared_ug, scale=scale))
+def _reading(mass_mg: int, own_ug: int, shared_ug: int, scale: str = "one") -> MassWithReadings:
+    return MassWithReadings.of(
+        traced.reading(mass_mg, own_ug=own_ug, shared_ug=shared_ug, scale=scale)
+    )
 
 
 def test_ten_weighings_on_one_scale_as_ten_parts_against_one_standard() -> None:
     """From memory: GUM (JCGM 100:2008) 5.2.2: ten parts of u = 100 mΩ compared with the same
     standard have u = 1 Ω in series, and not 0.32 Ω. Here in micrograms, expanded with k = 2."""
-    same = Traced.total(_reading(1_000, 0, 100_000) for _ in range(10))
+    same = MassWithReadings.total(_reading(1_000, 0, 100_000) for _ in range(10))
     assert same.known().expanded_ug == 2 * 1_000_000
-    own = Traced.total(_reading(1_000, 100_000, 0) for _ in range(10))
+    own = MassWithReadings.total(_reading(1_000, 100_000, 0) for _ in range(10))
     assert own.known().expanded_ug / 2 == pytest.approx(316_000, abs=500)
 
 
@@ -152,10 +154,10 @@ def test_masses_with_a_reading_in_common_are_correlated_as_the_guide_says() -> N
     box = a + b, lot = c − b; u(box, lot) = −u²(b) + 2 · 0 · u²(s), for lot has s with 1 − 1 = 0.
     """
     a, b, c = (_reading(mass, 3_000, 4_000) for mass in (9_000, 5_000, 7_000))
-    box, lot = Traced.total([a, b]), c.less(b)
+    box, lot = MassWithReadings.total([a, b]), c.less(b)
     u2 = {"box": 2 * 3**2 + (2 * 4) ** 2, "lot": 2 * 3**2, "both": -(3**2)}
     variance_mg2 = u2["box"] + u2["lot"] + 2 * u2["both"]
-    together = Traced.total([box, lot])
+    together = MassWithReadings.total([box, lot])
     assert together.mass_mg == 16_000
     assert together.known().expanded_ug == pytest.approx(2_000 * sqrt(variance_mg2), abs=1)
-    assert together.parts == Traced.total([a, c]).parts
+    assert together.parts == MassWithReadings.total([a, c]).parts

@@ -54,11 +54,11 @@ def match(donor: ReturnedFrame, frame: ReturnedFrame, component: str = "arm_left
 def stripped(shop: Shop, donor: ReturnedFrame, by: User, arms: int = 1) -> ReturnedFrame:
     """Strip a whole donor of 24.82 g and keep so many arms of 4.1 g each."""
     kept = (Salvaged(part=shop.arm, pieces=arms, mass=f"{arms * 4.1:.1f} g"),) if arms else ()
-    told = StripDown(
+    data = StripDown(
         scale=shop.fine_scale,
         plastic=f"{19.4 - arms * 4.1:.1f} g",
         lenses="5.200 g",
         metal="220 mg",
         salvaged=kept,
     )
-    return stripdown.strip(key=key(), frame=donor, parts=told, at=NOON, by=by)
+    return stripdown.strip(key=key(), frame=donor, parts=data, at=NOON, by=by)

@@ -20,8 +20,8 @@ def test_figures_have_the_decimal_sign_of_the_language(language: str, shown: str
 @pytest.mark.parametrize(("language", "shown"), [("en", "1.3 %"), ("de", "1,3 %")])
 def test_a_kept_reason_has_the_decimal_sign_of_the_language(language: str, shown: str) -> None:
     with translation.override(language):
-        said = wording.reason({"key": "odds-tip", "params": {"odds_percent": "1.3"}})
-    assert shown in said
+        data = wording.reason({"key": "odds-tip", "params": {"odds_percent": "1.3"}})
+    assert shown in data
 
 
 @pytest.mark.parametrize(("language", "shown"), [("en", "87.5"), ("de", "87,5")])

@@ -13,8 +13,8 @@ from django.utils import timezone
 from kombu import Connection
 
 from inventory import outbox
-from inventory.models import Duty
-from inventory.tasks import settle_duty
+from inventory.models import OutboxMessage
+from inventory.tasks import settle_message
 from returns.customers.rules import Contact
 from returns.filing.rules import intake
 from returns.filing.rules.intake import Filing
@@ -49,7 +49,10 @@ def file_a_return(shop: makers.Shop) -> None:
 
 def all_settled() -> bool:
     connection.close()
-    return Duty.objects.exists() and not Duty.objects.filter(settled_at=None).exists()
+    return (
+        OutboxMessage.objects.exists()
+        and not OutboxMessage.objects.filter(settled_at=None).exists()
+    )
 
 
 def test_letter_goes_out_through_redis(
@@ -58,9 +61,9 @@ def test_letter_goes_out_through_redis(
     """The nudge alone does it: this worker's beat does not sweep within the hour."""
     redis.Redis.from_url(REDIS_URL).flushdb()
 
-    def nudge(duty_id: UUID) -> None:
+    def nudge(message_id: UUID) -> None:
         with Connection(REDIS_URL) as broker:
-            settle_duty.apply_async((str(duty_id),), connection=broker)
+            settle_message.apply_async((str(message_id),), connection=broker)
 
     monkeypatch.setattr(outbox, "_nudge", nudge)
     with running(tmp_path, REDIS_URL, sweep_s=3600):
@@ -81,10 +84,10 @@ def test_wiped_broker_loses_no_letter(tmp_path: Path, shop: makers.Shop) -> None
 
 def test_duty_of_a_killed_worker_is_taken_over(tmp_path: Path, shop: makers.Shop) -> None:
     file_a_return(shop)
-    duty = Duty.objects.get()
+    message = OutboxMessage.objects.get()
     # A worker that died holding the claim leaves exactly this row behind.
-    Duty.objects.filter(pk=duty.pk).update(claimed_until=makers.NOON, tries=1)
+    OutboxMessage.objects.filter(pk=message.pk).update(claimed_until=makers.NOON, tries=1)
     with running(tmp_path, REDIS_URL):
         wait_for(all_settled, tmp_path / "worker.log")
-    assert Duty.objects.get().tries == 2
-    assert outbox.settle(duty.pk, at=timezone.now()) is False
+    assert OutboxMessage.objects.get().tries == 2
+    assert outbox.settle(message.pk, at=timezone.now()) is False

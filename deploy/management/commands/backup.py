@@ -66,5 +66,5 @@ def _dump_postgresql(to: Path) -> None:
             text = f"There is no {command[0]} here; install PostgreSQL's client programs."
             raise CommandError(text) from error
         except subprocess.CalledProcessError as error:
-            told = error.stderr.decode(errors="replace").strip()
-            raise CommandError(f"{command[0]} did not finish: {told}") from error
+            data = error.stderr.decode(errors="replace").strip()
+            raise CommandError(f"{command[0]} did not finish: {data}") from error

@@ -12,10 +12,10 @@ from django.utils import timezone
 
 from deploy.demo.play import play
 from inventory.masters import queries as practice
-from inventory.models import Deed, Movement, Part, Polymer, Scale, Workshop
+from inventory.models import Event, Movement, Part, Polymer, Scale, Workshop
 from returns.models import FrameModel
 
-_REAL = (User, Deed, Movement, FrameModel, Polymer, Scale, Part)
+_REAL = (User, Event, Movement, FrameModel, Polymer, Scale, Part)
 
 
 class Command(BaseCommand):
@@ -37,11 +37,11 @@ class Command(BaseCommand):
                 "choose another HINGEBACK_DATA_DIR or HINGEBACK_DATABASE_URL."
             )
         self.stdout.write("Loading the invented demo scenario (once)")
-        told = play(now=timezone.now(), logins_file=settings.DATA_DIR / "demo_logins.txt")
+        data = play(now=timezone.now(), logins_file=settings.DATA_DIR / "demo_logins.txt")
         practice.forget()
         self.stdout.write(
-            f"{told.requests} requests, {told.frames} frames, {told.movements} movements; "
-            f"closed: {', '.join(told.closed)}"
+            f"{data.requests} requests, {data.frames} frames, {data.movements} movements; "
+            f"closed: {', '.join(data.closed)}"
         )
 
 

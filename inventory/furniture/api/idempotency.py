@@ -41,7 +41,7 @@ class OncePerKey:
     `deed_key` is the UUID that the rule gets: derived from caller, path and key.
     """
 
-    deed_key: uuid.UUID
+    action_key: uuid.UUID
 
     def do_post(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         raise NotImplementedError
@@ -72,7 +72,7 @@ class OncePerKey:
             "path": request.path[:200],
             "key": match.group(1),
         }
-        self.deed_key = uuid.uuid5(_SPACE, "|".join(facts.values()))
+        self.action_key = uuid.uuid5(_SPACE, "|".join(facts.values()))
         return self._once(request, facts, args, kwargs)
 
     def _once(self, request: Request, facts: dict[str, str], args: Any, kwargs: Any) -> Response:

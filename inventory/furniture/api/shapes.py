@@ -39,15 +39,15 @@ class Body(serializers.Serializer[Any]):
     def _refuse_unknown(self, data: Mapping[str, Any]) -> None:
         unknown = sorted(set(map(str, data)) - set(self.fields))
         if unknown:
-            said = _("There is no such field here. Leave it out or mend its name.")
-            raise ValidationError({name: [ErrorDetail(said, "unknown")] for name in unknown[:20]})
+            given = _("There is no such field here. Leave it out or mend its name.")
+            raise ValidationError({name: [ErrorDetail(given, "unknown")] for name in unknown[:20]})
 
 
 class Nothing(Body):
     """A POST that needs no body."""
 
 
-class Known(serializers.CharField):
+class KnownCode(serializers.CharField):
     """The code or name of a row, which it becomes. `rows` is called for each look-up."""
 
     default_error_messages = {"unknown": gettext_lazy("There is nothing under “{text}”. Check it.")}
@@ -76,7 +76,7 @@ class Known(serializers.CharField):
         return str(getattr(value, self.by))
 
 
-class ScaleName(Known):
+class ScaleName(KnownCode):
     """A scale in use, by its name."""
 
     def __init__(self, **options: Any) -> None:
@@ -142,15 +142,15 @@ class KnownMass(serializers.Serializer[Any]):
     readings = serializers.IntegerField()
     flags = serializers.SerializerMethodField(help_text="What was out of order with a scale.")
 
-    def get_expanded_ug(self, told: traced.Known) -> int | None:
-        return told.expanded_ug if told.is_weighed else None
+    def get_expanded_ug(self, given: traced.MassUncertainty) -> int | None:
+        return given.expanded_ug if given.is_weighed else None
 
-    def get_coverage_factor(self, _told: traced.Known) -> int:
+    def get_coverage_factor(self, _told: traced.MassUncertainty) -> int:
         return traced.COVERAGE
 
     @extend_schema_field({"type": "array", "items": {"type": "string"}})
-    def get_flags(self, told: traced.Known) -> list[str]:
-        return sorted({flag for (_scale, flag), _count in told.flags})
+    def get_flags(self, given: traced.MassUncertainty) -> list[str]:
+        return sorted({flag for (_scale, flag), _count in given.flags})
 
 
 @extend_schema_field(KnownMass(allow_null=True))
@@ -172,10 +172,10 @@ class KnownTogether(serializers.Field[Any, Any, Any, Any]):
     """
 
     def __init__(
-        self, *, ask: Callable[[Sequence[Any]], Mapping[str, traced.Known]], by: str
+        self, *, ask: Callable[[Sequence[Any]], Mapping[str, traced.MassUncertainty]], by: str
     ) -> None:
         self.ask, self.by = ask, by
-        self.told: dict[int, traced.Known | None] = {}
+        self.told: dict[int, traced.MassUncertainty | None] = {}
         super().__init__(read_only=True, source="*")
 
     def to_representation(self, value: Any) -> dict[str, Any] | None:
@@ -184,13 +184,13 @@ class KnownTogether(serializers.Field[Any, Any, Any, Any]):
             rows = page if isinstance(page, list) else [value]
             found = self.ask(rows)
             self.told |= {row.pk: found.get(getattr(row, self.by)) for row in rows}
-        told = self.told[value.pk]
-        return None if told is None else known_mass(told)
+        given = self.told[value.pk]
+        return None if given is None else known_mass(given)
 
 
-def known_mass(told: traced.Known | None) -> dict[str, Any]:
+def known_mass(given: traced.MassUncertainty | None) -> dict[str, Any]:
     """How well a mass is known, as the API shows it."""
-    return dict(KnownMass(told or traced.Known()).data)
+    return dict(KnownMass(given or traced.MassUncertainty()).data)
 
 
 def found(rows: QuerySet[Any], **by: str) -> Any:

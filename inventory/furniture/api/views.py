@@ -42,22 +42,22 @@ class Detail(Face):
 
     answer_class: ClassVar[type[BaseSerializer[Any]]]
 
-    def thing(self) -> Any:
+    def instance(self) -> Any:
         raise NotImplementedError
 
     def get(self, request: Request, **path: Any) -> Response:
         context = {"request": request}
-        return Response(self.answer_class(self.thing(), context=context).data)
+        return Response(self.answer_class(self.instance(), context=context).data)
 
 
-class DeedView(OncePerKey, Face):
+class ActionView(OncePerKey, Face):
     """POST reads `body_class`, calls `do()`, and shows what it made as `made_class`."""
 
     body_class: ClassVar[type[BaseSerializer[Any]]] = Nothing
     made_class: ClassVar[type[BaseSerializer[Any]]]
     made_status: ClassVar[int] = 201
 
-    def do(self, said: dict[str, Any]) -> Any:
+    def do(self, given: dict[str, Any]) -> Any:
         """Call the one rule, with `self.deed_key`, `self.at` and `self.by`."""
         raise NotImplementedError
 
@@ -73,10 +73,10 @@ class DeedView(OncePerKey, Face):
         made = self._once_more_if_raced(body.validated_data)
         return Response(self.made_class(made, context=context).data, status=self.made_status)
 
-    def _once_more_if_raced(self, said: dict[str, Any]) -> Any:
+    def _once_more_if_raced(self, given: dict[str, Any]) -> Any:
         """Two callers at once may both make a row that exists once; the slower then finds it."""
         try:
             with transaction.atomic():
-                return self.do(said)
+                return self.do(given)
         except IntegrityError:
-            return self.do(said)
+            return self.do(given)

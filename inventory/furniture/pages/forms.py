@@ -20,7 +20,7 @@ from inventory.weighing.queries import readings
 Made = TypeVar("Made")
 
 
-class DeedForm(forms.Form):
+class ActionForm(forms.Form):
     """A form with a hidden one-time key: a double click or a reload repeats, never doubles."""
 
     key = forms.UUIDField(widget=forms.HiddenInput, initial=uuid.uuid4)
@@ -92,11 +92,11 @@ class ScaleField(forms.ModelChoiceField):  # type: ignore[type-arg]
         super().__init__(Scale.objects.filter(in_use=True), **{"label": _("Scale")} | facts)
 
     def label_from_instance(self, scale: Scale) -> str:
-        said = [str(FLAGS[flag]) for flag in readings.doubts(scale=scale, at=timezone.now())]
-        return f"{scale.name} ({', '.join(said)})" if said else scale.name
+        given = [str(FLAGS[flag]) for flag in readings.doubts(scale=scale, at=timezone.now())]
+        return f"{scale.name} ({', '.join(given)})" if given else scale.name
 
 
-class WeighedForm(DeedForm):
+class WeighedForm(ActionForm):
     """A deed with one reading on a named scale; the rule parses the typed mass."""
 
     scale = ScaleField()

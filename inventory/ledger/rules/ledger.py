@@ -19,7 +19,6 @@ from django.utils import timezone
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
-from inventory.deeds import arguments, fingerprint, picked
 from inventory.errors import (
     AlreadyReversed,
     BadInput,
@@ -28,6 +27,7 @@ from inventory.errors import (
     NotEnough,
     WrongRecipe,
 )
+from inventory.events import arguments, fingerprint, picked
 from inventory.ledger.queries import naming
 from inventory.ledger.sums import recipes
 from inventory.models import Balance, Month, Movement, Place, Posting, Reading
@@ -81,25 +81,25 @@ def rule(
         defaults = arguments(body, facts)
 
         @transaction.atomic
-        def once(told: Mapping[str, Any], /, *args: P.args, **given: P.kwargs) -> R:
-            earlier = Movement.objects.filter(key=told["key"]).first()
+        def once(data: Mapping[str, Any], /, *args: P.args, **given: P.kwargs) -> R:
+            earlier = Movement.objects.filter(key=data["key"]).first()
             if earlier is None:
                 return body(*args, **given)
-            if kept(earlier) != picked(facts, told):
+            if kept(earlier) != picked(facts, data):
                 raise KeyReused()
             answer: R = again(earlier)
             return answer
 
         @wraps(body)
         def framed(*args: P.args, **given: P.kwargs) -> R:
-            told = defaults | given
+            data = defaults | given
             try:
-                return once(told, *args, **given)
+                return once(data, *args, **given)
             except (IntegrityError, HingebackError):
                 # The slower of two hands with one key posts at a moment of its own: a repeat.
-                if not Movement.objects.filter(key=told["key"]).exists():
+                if not Movement.objects.filter(key=data["key"]).exists():
                     raise
-                return once(told, *args, **given)
+                return once(data, *args, **given)
 
         return framed
 
@@ -124,18 +124,18 @@ def post(
         WrongRecipe: the kind may not move between these places, or the units differ.
         NotEnough: a place other than the boundary would go below zero.
     """
-    told = story or Story()
+    data = story or Story()
     _refuse_bad_lines(kind, lines)
     head = Movement(key=key, kind=kind, happened_at=happened_at)
-    head.fingerprint = fingerprint([*_asked(head, lines, told), *_more(told, lines)])
+    head.fingerprint = fingerprint([*_asked(head, lines, data), *_more(data, lines)])
     # The locks come first: of two hands with one key, the second then sees what the first wrote.
     _lock_balances(lines)
     earlier = Movement.objects.filter(key=key).first()
     if earlier is not None:
         if earlier.fingerprint != head.fingerprint:
-            _refuse_other(earlier, head, lines, told)
+            _refuse_other(earlier, head, lines, data)
         return earlier
-    return _write(head, lines, told)
+    return _write(head, lines, data)
 
 
 @transaction.atomic

@@ -12,9 +12,9 @@ from uuid import UUID
 
 from django.utils.translation import gettext as _
 
-from inventory import deeds
-from inventory.deeds import Draft
+from inventory import events
 from inventory.errors import BadInput, Conflict
+from inventory.events import Draft
 from inventory.ledger.rules import ledger
 from inventory.ledger.sums.recipes import KINDS
 from inventory.models import Movement
@@ -28,7 +28,7 @@ ALONE: Final = frozenset(name for name, kind in KINDS.items() if kind.alone)
 REASON_LENGTH_MAX: Final = 200
 
 
-@deeds.rule(
+@events.rule(
     "reversing.reverse",
     facts=lambda movement, reason: [movement.number, reason.strip()],
     again=lambda key: Movement.objects.get(key=key),

@@ -87,6 +87,6 @@ def _step(place: Place, postings: list[tuple[Any, ...]]) -> Step:
         -quantity if source == place.pk else quantity
         for _number, source, quantity, _heat, _reverses in postings
     )
-    told, reverses = postings[0][3:]
-    is_known = told is not None and (change_mg > 0 or reverses is not None)
-    return Step(change_mg, HeatSpread.from_list(told) if is_known else None)
+    data, reverses = postings[0][3:]
+    is_known = data is not None and (change_mg > 0 or reverses is not None)
+    return Step(change_mg, HeatSpread.from_list(data) if is_known else None)

@@ -16,14 +16,14 @@ from uuid import UUID
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 
-from inventory import deeds
-from inventory.deeds import Draft
+from inventory import events
 from inventory.errors import BadInput, BoxChanged, Conflict, SecondPersonNeeded, StaleState
+from inventory.events import Draft
 from inventory.furniture import numbers
 from inventory.ledger.rules import ledger, places
 from inventory.ledger.sums.codes import new_code
 from inventory.material.queries import boxes
-from inventory.models import Deed, GrindRun, Lot, Place, PlaceKind, Reading, Scale, Workshop
+from inventory.models import Event, GrindRun, Lot, Place, PlaceKind, Reading, Scale, Workshop
 from inventory.weighing import rules as weighing
 
 if TYPE_CHECKING:
@@ -70,7 +70,7 @@ def _again(run: GrindRun) -> GrindRun:
     return GrindRun.objects.select_related("box", "lot").get(pk=run.pk)
 
 
-@deeds.rule(
+@events.rule(
     "grinding.propose",
     facts=lambda box: [box.code],
     again=lambda event: GrindRun.objects.get(code=event.subject),
@@ -98,7 +98,7 @@ def propose(event: Draft, /, *, key: UUID, box: Place, at: datetime, by: User) -
     return run
 
 
-@deeds.rule("grinding.confirm", facts=lambda run, seen_mg: [run.code, seen_mg], again=_again)
+@events.rule("grinding.confirm", facts=lambda run, seen_mg: [run.code, seen_mg], again=_again)
 def confirm(
     event: Draft, /, *, key: UUID, run: GrindRun, seen_mg: int, at: datetime, by: User
 ) -> GrindRun:
@@ -117,7 +117,7 @@ def confirm(
     return _again(run)
 
 
-@deeds.rule("grinding.cancel", facts=lambda run: [run.code], again=_again)
+@events.rule("grinding.cancel", facts=lambda run: [run.code], again=_again)
 def cancel(event: Draft, /, *, key: UUID, run: GrindRun, at: datetime, by: User) -> GrindRun:
     """Let the box be before anything was ground. A held run has been ground: explain it."""
     _advance(run, [State.PROPOSED, State.CONFIRMED], state=State.CANCELLED)
@@ -125,7 +125,7 @@ def cancel(event: Draft, /, *, key: UUID, run: GrindRun, at: datetime, by: User)
     return _again(run)
 
 
-@deeds.rule("grinding.finish", facts=lambda run, out: [run.code, *out.facts()], again=_again)
+@events.rule("grinding.finish", facts=lambda run, out: [run.code, *out.facts()], again=_again)
 def finish(
     event: Draft, /, *, key: UUID, run: GrindRun, out: GrindOut, at: datetime, by: User
 ) -> GrindRun:
@@ -150,7 +150,7 @@ def finish(
     return _again(run) if held_for else _post(key, _again(run), out.melt_flow(), at, by)
 
 
-@deeds.rule(
+@events.rule(
     "grinding.explain", facts=lambda run, explanation: [run.code, explanation.strip()], again=_again
 )
 def explain(
@@ -163,8 +163,8 @@ def explain(
         )
     _advance(run, [State.HELD], explanation=explanation.strip())
     event.of(run.code)
-    told = Deed.objects.filter(name="grinding.finish", subject=run.code).order_by("-pk")[0]
-    return _post(key, _again(run), told.detail["melt_flow"], at, by)
+    data = Event.objects.filter(name="grinding.finish", subject=run.code).order_by("-pk")[0]
+    return _post(key, _again(run), data.detail["melt_flow"], at, by)
 
 
 def implausible(box_mg: int, out_mg: Mapping[str, int], *, colour_change: bool) -> str:

@@ -10,17 +10,17 @@ from uuid import UUID
 
 from django.utils.translation import gettext as _
 
-from inventory import deeds
+from inventory import events
 from inventory.counting import Counted
-from inventory.deeds import Draft
 from inventory.errors import BadInput
+from inventory.events import Draft
 from inventory.ledger.rules import ledger, places
 from inventory.material.queries import boxes
 from inventory.material.rules.grinding import fresh_lot_code, is_nothing
 from inventory.material.sums.heat import HeatSpread
 from inventory.models import (
     Colour,
-    Deed,
+    Event,
     Lot,
     Movement,
     Origin,
@@ -92,11 +92,11 @@ def _movement_under(key: UUID) -> Movement:
     return Movement.objects.get(key=key)
 
 
-def _lot_of(event: Deed) -> Lot:
+def _lot_of(event: Event) -> Lot:
     return Lot.objects.get(code=event.subject)
 
 
-@deeds.rule("material.into_box", facts=_brought("receive_feedstock"), again=_movement_under)
+@events.rule("material.into_box", facts=_brought("receive_feedstock"), again=_movement_under)
 def receive_to_box(
     event: Draft, /, *, key: UUID, material: Material, weighing: Weighing, at: datetime, by: User
 ) -> Movement:
@@ -106,7 +106,7 @@ def receive_to_box(
     return _into_box(event, key, come, at, by)
 
 
-@deeds.rule("material.as_lot", facts=_brought("receive_feedstock"), again=_lot_of)
+@events.rule("material.as_lot", facts=_brought("receive_feedstock"), again=_lot_of)
 def receive_as_lot(
     event: Draft, /, *, key: UUID, material: Material, weighing: Weighing, at: datetime, by: User
 ) -> Lot:
@@ -116,7 +116,7 @@ def receive_as_lot(
     return _as_lot(event, key, come, at, by)
 
 
-@deeds.rule("material.into_box", facts=_brought("return_scrap"), again=_movement_under)
+@events.rule("material.into_box", facts=_brought("return_scrap"), again=_movement_under)
 def return_scrap(
     event: Draft, /, *, key: UUID, material: Material, weighing: Weighing, at: datetime, by: User
 ) -> Movement:
@@ -127,7 +127,7 @@ def return_scrap(
     return _into_box(event, key, come, at, by)
 
 
-@deeds.rule("material.into_box", facts=_brought("opening"), again=_movement_under)
+@events.rule("material.into_box", facts=_brought("opening"), again=_movement_under)
 def open_box(
     event: Draft, /, *, key: UUID, material: Material, weighing: Weighing, at: datetime, by: User
 ) -> Movement:
@@ -136,7 +136,7 @@ def open_box(
     return _into_box(event, key, come, at, by)
 
 
-@deeds.rule("material.as_lot", facts=_brought("opening"), again=_lot_of)
+@events.rule("material.as_lot", facts=_brought("opening"), again=_lot_of)
 def open_lot(
     event: Draft, /, *, key: UUID, material: Material, weighing: Weighing, at: datetime, by: User
 ) -> Lot:
@@ -145,7 +145,7 @@ def open_lot(
     return _as_lot(event, key, come, at, by)
 
 
-@deeds.rule(
+@events.rule(
     "material.issue",
     facts=lambda lots, batch_code, scale: [
         {lot.code: typed.strip() for lot, typed in lots.items()},
@@ -185,7 +185,7 @@ def issue(
     return movement
 
 
-@deeds.rule(
+@events.rule(
     "material.count",
     facts=lambda place, weighing, reason: [place.code, *weighing.facts(), reason.strip()],
     again=lambda key: Counted(Movement.objects.filter(key=key).first()),
@@ -218,7 +218,7 @@ def count(
     return Counted(movement)
 
 
-@deeds.rule(
+@events.rule(
     "material.dispose",
     facts=lambda place, reason: [place.code, reason.strip()],
     again=_movement_under,

@@ -15,11 +15,11 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from inventory.errors import NotFound
 from inventory.furniture.pages.access import StaffRequest, allow
-from inventory.furniture.pages.forms import DeedForm
+from inventory.furniture.pages.forms import ActionForm
 from inventory.models import ReportFile
 from inventory.months.queries import months, recovered
 from inventory.months.queries.recovered import Report
-from inventory.months.reports import duty, naming
+from inventory.months.reports import naming, pdf_files
 from inventory.months.reports.files import CSVW_SUFFIX, FORMATS
 from inventory.staff.queries import ACCOUNTANT, OWNER
 
@@ -49,9 +49,9 @@ def pdf(request: StaffRequest, label: str) -> HttpResponse:
     """How far the PDF is; a POST asks for a new one. htmx fetches only the status."""
     months.known(label, timezone.now())
     if request.method == "POST":
-        form = DeedForm(request.POST)
+        form = ActionForm(request.POST)
         if form.is_valid():
-            form.attempt(duty.ask, label=label, at=timezone.now(), by=request.user)
+            form.attempt(pdf_files.ask, label=label, at=timezone.now(), by=request.user)
         return redirect("month-pdf", label)
     partial = bool(getattr(request, "htmx", False))
     page = "inventory/accounts/pdf_status.html" if partial else "inventory/accounts/pdf.html"
@@ -65,10 +65,10 @@ def pdf_file(request: HttpRequest, label: str, key: UUID) -> HttpResponseBase:
     """The finished file. NotFound while it is not ready, or when it is gone from the disk."""
     del request
     asked = ReportFile.objects.filter(key=key, month=label, state=ReportFile.State.READY).first()
-    if asked is None or not duty.path(asked).is_file():
+    if asked is None or not pdf_files.path(asked).is_file():
         raise NotFound(_("This file is not there. Ask for the PDF again."))
     return FileResponse(
-        duty.path(asked).open("rb"),
+        pdf_files.path(asked).open("rb"),
         as_attachment=True,
         filename=asked.file_name,
         content_type="application/pdf",

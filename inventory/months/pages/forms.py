@@ -5,11 +5,11 @@ from __future__ import annotations
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from inventory.furniture.pages.forms import DeedForm
+from inventory.furniture.pages.forms import ActionForm
 from inventory.months.reports import headings
 
 
-class CloseForm(DeedForm):
+class CloseForm(ActionForm):
     """Closing a month is for ever, so it is said out loud."""
 
     sure = forms.BooleanField(
@@ -17,7 +17,7 @@ class CloseForm(DeedForm):
     )
 
 
-class ReverseForm(DeedForm):
+class ReverseForm(ActionForm):
     """A reversal names its reason."""
 
     reason = forms.CharField(

@@ -21,9 +21,10 @@ from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.months import rules as closing
 from inventory.months.pages import checklist, filing
 from inventory.months.pages.forms import CloseForm
-from inventory.months.queries import followed, months, recovered
-from inventory.months.queries.followed import MonthReplay
+from inventory.months.queries import months, recovered
+from inventory.months.queries import replays as followed
 from inventory.months.queries.recovered import comparison, lines
+from inventory.months.queries.replays import MonthReplay
 from inventory.months.reports import chart, document, headings, tables
 from inventory.staff.queries import ACCOUNTANT, OWNER, roles_of
 from inventory.weighing import pages as agreement
@@ -149,7 +150,7 @@ def _heading(row: str, column: str) -> Any:
 class _Line:
     """A line of the comparison, its causes with class and column in words."""
 
-    it: comparison.Beside
+    it: comparison.Comparison
     told: list[tuple[comparison.Cause, str, Any]]
 
 

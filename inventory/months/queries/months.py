@@ -20,7 +20,7 @@ from inventory.ledger.queries import balances, naming
 from inventory.models import GrindRun, Month, Movement, Place
 from inventory.months.sums.calendar_month import BadMonth, month_of
 from inventory.months.sums.calendar_month import Month as CalendarMonth
-from inventory.weighing.sums.traced import Known, thawed_known
+from inventory.weighing.sums.traced import MassUncertainty, thawed_known
 
 OPEN_RUNS = (GrindRun.State.PROPOSED, GrindRun.State.CONFIRMED, GrindRun.State.HELD)
 
@@ -60,7 +60,7 @@ class Listed:
         return sum(row[1][0] for row in self._held) if self.month else None
 
     @property
-    def closing_known(self) -> Known | None:
+    def closing_known(self) -> MassUncertainty | None:
         """How well that mass is known; None in a month that was closed before its row kept it."""
         kept = self.month.figures.get("closing_known") if self.month else None
         return None if kept is None else thawed_known(kept)

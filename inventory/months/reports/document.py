@@ -22,7 +22,7 @@ from inventory.months.queries.recovered import lines
 from inventory.months.queries.recovered.shapes import Report
 from inventory.months.reports import chart, headings, naming, tables, tabular
 from inventory.months.reports.language import workshop_language
-from inventory.weighing.sums.traced import Known
+from inventory.weighing.sums.traced import MassUncertainty
 
 VARIANT = "pdf/a-3a"
 INK = "#1d2429"
@@ -80,7 +80,7 @@ def trust(report: Report) -> dict[str, Any]:
     found = report.trust
     return {
         "credited_g": numbers.grams(found.credited_mg),
-        "known": Known(found.expanded_ug, readings=found.readings),
+        "known": MassUncertainty(found.expanded_ug, readings=found.readings),
         "readings": found.readings,
         "unweighed": found.unweighed_postings,
     }

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 from inventory.ledger.sums.recipes import MATERIAL, PARTS, SHELVES
 from inventory.months.queries.recovered.shapes import Cell, Class, Flows, Report, Worth
-from inventory.weighing.sums.traced import Known
+from inventory.weighing.sums.traced import MassUncertainty
 
 NO_CLASS = Class("", "", "")
 _WORTH = {
@@ -39,7 +39,7 @@ class Figure:
     unit: str
     quantity: int
     movements: tuple[int, ...] = ()
-    known: Known | None = None
+    known: MassUncertainty | None = None
 
 
 def listed(report: Report) -> Iterator[Figure]:
@@ -98,7 +98,7 @@ def _frames(report: Report) -> Iterator[Figure]:
 def _trust(report: Report) -> Iterator[Figure]:
     trust = report.trust
     flags = tuple(((scale, flag), count) for scale, flag, count in trust.flags)
-    weighed = Known(trust.expanded_ug, 0, trust.readings, flags)
+    weighed = MassUncertainty(trust.expanded_ug, 0, trust.readings, flags)
     credited = replace(weighed, booked_mg=abs(trust.credited_mg - trust.weighed_mg))
     for column, unit, quantity, known in (
         ("credited", "mg", trust.credited_mg, credited),

@@ -14,7 +14,7 @@ from inventory.furniture.numbers import grams, money, pieces
 from inventory.ledger.sums.recipes import MATERIAL, PARTS, SHELVES
 from inventory.months.queries.recovered.shapes import Class, Flows, MaterialRow, Report
 from inventory.months.reports import headings
-from inventory.weighing.sums.traced import Known
+from inventory.weighing.sums.traced import MassUncertainty
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +25,7 @@ class Shown:
     column: str
     row: str = ""
     count: int = 0
-    known: Known | None = None
+    known: MassUncertainty | None = None
 
 
 @dataclass(frozen=True, slots=True)

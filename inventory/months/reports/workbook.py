@@ -22,7 +22,7 @@ from inventory.months.queries.recovered.lines import PostingLine
 from inventory.months.queries.recovered.shapes import Flows, Report
 from inventory.months.reports import figures, headings
 from inventory.months.reports.language import workshop_language
-from inventory.weighing.sums.traced import Known
+from inventory.weighing.sums.traced import MassUncertainty
 
 GRAMS = '#,##0.000;[Red]-#,##0.000;"–"'
 MONEY = "#,##0.00;[Red]-#,##0.00"
@@ -282,7 +282,7 @@ def _beside() -> tuple[str, str]:
     return _("± (g, k = 2)"), _("Not weighed (g)")
 
 
-def _spread(known: Known | None) -> tuple[float | None, float | None]:
+def _spread(known: MassUncertainty | None) -> tuple[float | None, float | None]:
     """Expanded uncertainty and what nobody weighed, in grams; empty where nothing states it."""
     if known is None:
         return None, None

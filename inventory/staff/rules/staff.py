@@ -19,9 +19,9 @@ from django.utils.encoding import force_bytes
 from django.utils.http import urlsafe_base64_encode
 from django.utils.translation import gettext as _
 
-from inventory import deeds
-from inventory.deeds import Draft
+from inventory import events
 from inventory.errors import BadInput, Conflict, Forbidden, NotFound
+from inventory.events import Draft
 from inventory.masters import queries as practice
 from inventory.models import Workshop
 
@@ -57,7 +57,7 @@ def found(*, name: str, at: datetime) -> tuple[User, str]:
     person = claim.first() or _created(name, "", OWNER)
     person.set_unusable_password()  # a fresh random mark: links made before it are void
     person.save(update_fields=["password"])
-    deeds.record(
+    events.record(
         key=UUID(bytes=secrets.token_bytes(16), version=4),
         name="staff.found",
         subject=_subject(person),
@@ -85,10 +85,10 @@ def _refuse_second_login() -> NoReturn:
     )
 
 
-@deeds.rule(
+@events.rule(
     "staff.hire",
     facts=lambda name, first_name, role: [
-        deeds.sealed("hingeback.staff", f"{name}\n{first_name}"),
+        events.sealed("hingeback.staff", f"{name}\n{first_name}"),
         role,
     ],
     again=_refuse_second_login,
@@ -112,7 +112,7 @@ def _refuse_second_password() -> NoReturn:
     raise Conflict(_("A new password was made already, and is shown only once. Make another."))
 
 
-@deeds.rule("staff.renew_password", facts=lambda number: [number], again=_refuse_second_password)
+@events.rule("staff.renew_password", facts=lambda number: [number], again=_refuse_second_password)
 def renew_password(
     event: Draft, /, *, key: UUID, number: int, at: datetime, by: User
 ) -> tuple[User, str]:
@@ -123,13 +123,13 @@ def renew_password(
     return person, password
 
 
-@deeds.rule("staff.switch_off", facts=lambda number: [number], again=_other)
+@events.rule("staff.switch_off", facts=lambda number: [number], again=_other)
 def switch_off(event: Draft, /, *, key: UUID, number: int, at: datetime, by: User) -> User:
     """The person can no longer sign in, and their tokens no longer open anything."""
     return _switched(event, _other(number, by), is_active=False)
 
 
-@deeds.rule("staff.switch_on", facts=lambda number: [number], again=_other)
+@events.rule("staff.switch_on", facts=lambda number: [number], again=_other)
 def switch_on(event: Draft, /, *, key: UUID, number: int, at: datetime, by: User) -> User:
     """The person can sign in again with the password they had."""
     return _switched(event, _other(number, by), is_active=True)

@@ -11,7 +11,7 @@ from django.contrib.auth.models import User
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from inventory import deeds
+from inventory import events
 from inventory.errors import BadInput
 from inventory.models import AccessToken
 
@@ -72,7 +72,7 @@ def handle(token: AccessToken) -> str:
 
 
 def _record(name: str, token: AccessToken, at: datetime, by: User | None) -> None:
-    deeds.record(
+    events.record(
         key=uuid.uuid4(),
         name=name,
         subject=f"token-{handle(token)}",

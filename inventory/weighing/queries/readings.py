@@ -50,6 +50,6 @@ def source(reading: Reading) -> traced.Source:
     )
 
 
-def known(reading: Reading) -> traced.Known:
+def known(reading: Reading) -> traced.MassUncertainty:
     """How well one reading alone is known."""
-    return traced.Traced.of(source(reading)).known()
+    return traced.MassWithReadings.of(source(reading)).known()

@@ -131,18 +131,18 @@ def of_month(label: str) -> Reconciled:
     streams = _streams(grouped, totals, found.nodes)
     touched = {end for stream in streams for end in (stream.source, stream.target)}
     nodes = sorted(key for key in found.nodes if key in touched)
-    told = reconciliation.reconcile(streams, nodes)
+    data = reconciliation.reconcile(streams, nodes)
     frames = _frames_out_of_line(found.legs)
     flows = tuple(
-        _flow(told.stream(stream.name), grouped[stream.name], totals, told=told, frames=frames)
+        _flow(data.stream(stream.name), grouped[stream.name], totals, data=data, frames=frames)
         for stream in sorted(streams, key=lambda stream: stream.name)
     )
-    checked = _balances(found.nodes, nodes, streams, told)
+    checked = _balances(found.nodes, nodes, streams, data)
     return Reconciled(
         label=label,
-        verdict=told.verdict,
-        p=None if told.p_value is None else round(told.p_value, 6),
-        degrees_of_freedom=told.degrees_of_freedom,
+        verdict=data.verdict,
+        p=None if data.p_value is None else round(data.p_value, 6),
+        degrees_of_freedom=data.degrees_of_freedom,
         balances=checked,
         flows=flows,
         out_of_line=tuple(frame for frame in frames if frame.z > _limit(found.legs))[
@@ -203,7 +203,7 @@ def _flow(
     legs: list[Leg],
     totals: Totals,
     *,
-    told: Reconciliation,
+    data: Reconciliation,
     frames: Iterable[OutOfLine],
 ) -> Flow:
     name, first = result.name, legs[0]
@@ -223,7 +223,7 @@ def _flow(
         others_mg=None if result.others is None else round(result.others),
         others_u_mg=None if result.others is None else _expanded_mg(result.others_weights, totals),
         z=None if result.z is None else round(result.z, 2),
-        is_suspect=name in told.suspects,
+        is_suspect=name in data.suspects,
         movements=_ranked(legs, frames),
         scales=tuple(sorted({leg.scale for leg in legs if leg.scale})),
     )
@@ -249,9 +249,9 @@ def _ranked(legs: Iterable[Leg], frames: Iterable[OutOfLine]) -> tuple[int, ...]
 
 
 def _balances(
-    known: Mapping[str, Node], keys: Iterable[str], streams: list[Stream], told: Reconciliation
+    known: Mapping[str, Node], keys: Iterable[str], streams: list[Stream], data: Reconciliation
 ) -> tuple[Balance, ...]:
-    results = {result.name: result for result in told.nodes}
+    results = {result.name: result for result in data.nodes}
     rows = []
     for key in keys:
         result = results.get(key)

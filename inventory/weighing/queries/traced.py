@@ -21,7 +21,15 @@ from inventory.months.queries import entries
 from inventory.months.queries.entries import MATERIAL_KINDS, Entry
 from inventory.weighing.queries import readings
 from inventory.weighing.sums import traced
-from inventory.weighing.sums.traced import Account, Known, Rest, Source, Step, Traced, Walk
+from inventory.weighing.sums.traced import (
+    Account,
+    MassUncertainty,
+    MassWithReadings,
+    Replay,
+    Rest,
+    Source,
+    Step,
+)
 
 APART = frozenset({PlaceKind.ARRIVALS, PlaceKind.HOLD, PlaceKind.BENCH})
 """Places that hold the mass of each frame apart."""
@@ -29,34 +37,34 @@ APART = frozenset({PlaceKind.ARRIVALS, PlaceKind.HOLD, PlaceKind.BENCH})
 SHOWS_REST = frozenset(name for name, kind in KINDS.items() if kind.shows_rest)
 
 
-def of_material() -> dict[str, Known]:
+def of_material() -> dict[str, MassUncertainty]:
     """Code of each box and lot -> how well what it holds now is known."""
     kinds = list(MATERIAL_KINDS)
     return _now(Q(source__kind__in=kinds) | Q(target__kind__in=kinds))
 
 
-def of_every_place() -> dict[str, Known]:
+def of_every_place() -> dict[str, MassUncertainty]:
     """Code of each place that holds milligrams -> how well what it holds now is known."""
     return _now(Q())
 
 
-def of_place(place: Place) -> Known:
+def of_place(place: Place) -> MassUncertainty:
     """How well what one box or lot holds now is known. Its own postings tell all of it."""
-    return _now(Q(source=place) | Q(target=place)).get(place.code, Known())
+    return _now(Q(source=place) | Q(target=place)).get(place.code, MassUncertainty())
 
 
-def _now(touching: Q) -> dict[str, Known]:
+def _now(touching: Q) -> dict[str, MassUncertainty]:
     return held_by(_walked_since(Posting.objects.filter(touching), ""))
 
 
-def of_place_at(place: Place, number: int) -> Known:
+def of_place_at(place: Place, number: int) -> MassUncertainty:
     """How well what one box or lot held after a movement is known."""
     month = Movement.objects.filter(number=number).values_list("month", flat=True).first() or ""
     rows = Posting.objects.filter(Q(source=place) | Q(target=place), movement__number__lte=number)
-    return held_by(_walked_since(rows, month)).get(place.code, Known())
+    return held_by(_walked_since(rows, month)).get(place.code, MassUncertainty())
 
 
-def of_runs(runs: Sequence[GrindRun]) -> dict[str, Known]:
+def of_runs(runs: Sequence[GrindRun]) -> dict[str, MassUncertainty]:
     """Code of each grind run -> how well what lay in its box when it was proposed is known."""
     ordered = sorted(runs, key=lambda run: run.box_movement)
     boxes, numbers = ({run.box_id for run in ordered}, [run.box_movement for run in ordered])
@@ -68,28 +76,30 @@ def of_runs(runs: Sequence[GrindRun]) -> dict[str, Known]:
     rows = rows.filter(movement__month__gt=end)
     places = entries.places_of(rows)
     walk, listed = begun(opened, places.values()), entries.read(rows, places)
-    found, done, told = behind(rows, listed), 0, {}
+    found, done, data = behind(rows, listed), 0, {}
     for run in ordered:
         upto = run.box_movement
         found.follow(walk, [entry for entry in listed if done < entry.number <= upto])
         done = upto
-        told[run.code] = walk.at(run.box.code).known()
-    return told
+        data[run.code] = walk.at(run.box.code).known()
+    return data
 
 
-def in_house(subject: str) -> Known:
+def in_house(subject: str) -> MassUncertainty:
     """How well what the house has of a frame is known, on all its shelves together."""
     rows = Place.objects.filter(kind__in=list(APART))
     held, shelves = story_of(subject).held, set(rows.values_list("code", flat=True))
-    return Traced.total(mass for (place, _), mass in held.items() if place in shelves).known()
+    return MassWithReadings.total(
+        mass for (place, _), mass in held.items() if place in shelves
+    ).known()
 
 
-def of_subject(subject: str) -> dict[str, Known]:
+def of_subject(subject: str) -> dict[str, MassUncertainty]:
     """Code of each place where something of a frame lies -> how well that is known."""
     return held_by(story_of(subject))
 
 
-def story_of(subject: str) -> Walk:
+def story_of(subject: str) -> Replay:
     """All movements of one frame followed; they tell all of its mass."""
     return _walked(Posting.objects.filter(movement__subject=subject), {})
 
@@ -98,9 +108,9 @@ def story_of(subject: str) -> Walk:
 class Stretch:
     """Postings from a month on, each with its mass, and what each place held before and after."""
 
-    moved: tuple[tuple[Entry, Traced], ...]
-    opened: Mapping[str, Traced]
-    held: Mapping[str, Traced]
+    moved: tuple[tuple[Entry, MassWithReadings], ...]
+    opened: Mapping[str, MassWithReadings]
+    held: Mapping[str, MassWithReadings]
 
 
 def stretch(rows: QuerySet[Posting], since: str) -> Stretch:
@@ -122,7 +132,7 @@ def stretch(rows: QuerySet[Posting], since: str) -> Stretch:
     return Stretch(moved, before, by_place(walk.held))
 
 
-def held_by(walk: Walk) -> dict[str, Known]:
+def held_by(walk: Replay) -> dict[str, MassUncertainty]:
     """Code of each place -> how well what it holds after a walk is known."""
     return {place: mass.known() for place, mass in by_place(walk.held).items()}
 
@@ -140,12 +150,12 @@ def thawed(kept: Iterable[Sequence[Any]]) -> dict[Account, Source]:
     return {(row[0], row[1]): traced.thawed(row[2:]) for row in kept}
 
 
-def frozen(walk: Walk) -> list[list[Any]]:
+def frozen(walk: Replay) -> list[list[Any]]:
     """What every place carries out of a month that was followed, as its close keeps it."""
     return [[*account, *traced.frozen(source)] for account, source in walk.carried().items()]
 
 
-def begun(opened: Mapping[Account, Source], places: Iterable[Place]) -> Walk:
+def begun(opened: Mapping[Account, Source], places: Iterable[Place]) -> Replay:
     """A walk about to start from what every place carries; `places` are those on its way.
 
     Nothing is in doubt of a place in the house once it is empty.
@@ -157,10 +167,10 @@ def begun(opened: Mapping[Account, Source], places: Iterable[Place]) -> Walk:
         frozenset().union(*(codes.get(kind, ()) for kind in kinds))
         for kinds in (APART, BOUNDARY, frozenset(PlaceKind) - BOUNDARY)
     )
-    return Walk(opened, apart=apart, outside=outside, cleared=empty)
+    return Replay(opened, apart=apart, outside=outside, cleared=empty)
 
 
-def _walked_since(rows: QuerySet[Posting], before: str) -> Walk:
+def _walked_since(rows: QuerySet[Posting], before: str) -> Replay:
     """Postings followed from the newest snapshot before which none was booked that they undo."""
     opened, since = _opening(rows, before)
     return _walked(rows.filter(movement__month__gt=since), opened)
@@ -181,7 +191,7 @@ def _first_undone(rows: QuerySet[Posting], since: str) -> str | None:
     return first
 
 
-def _walked(rows: QuerySet[Posting], opened: Mapping[Account, Source]) -> Walk:
+def _walked(rows: QuerySet[Posting], opened: Mapping[Account, Source]) -> Replay:
     places = entries.places_of(rows)
     walk, listed = begun(opened, places.values()), entries.read(rows, places)
     behind(rows, listed).follow(walk, listed)
@@ -189,7 +199,7 @@ def _walked(rows: QuerySet[Posting], opened: Mapping[Account, Source]) -> Walk:
 
 
 @dataclass(frozen=True, slots=True)
-class Behind:
+class Sources:
     """What stands behind some postings, read at once however many they are.
 
     `sources` by reading; `left` of a strip-down are readings of its moment that moved nothing,
@@ -200,7 +210,7 @@ class Behind:
     left: Mapping[int, tuple[Source, ...]]
     runs: Mapping[str, Rest]
 
-    def follow(self, walk: Walk, found: Iterable[Entry]) -> None:
+    def follow(self, walk: Replay, found: Iterable[Entry]) -> None:
         """Walk on through some of these postings."""
         listed = [entry for entry in found if entry.source.unit == Unit.MILLIGRAM]
         codes = dict.fromkeys(entry.subject for entry in listed if entry.kind == "grind")
@@ -224,11 +234,11 @@ class Behind:
             )
 
 
-def behind(rows: QuerySet[Posting], listed: Iterable[Entry]) -> Behind:
+def behind(rows: QuerySet[Posting], listed: Iterable[Entry]) -> Sources:
     """What stands behind postings; `listed` are the same as entries."""
     read = Reading.objects.filter(pk__in=rows.order_by().values("reading"))
     sources = {row.pk: readings.source(row) for row in read}
-    return Behind(sources, _left(rows), _runs(listed))
+    return Sources(sources, _left(rows), _runs(listed))
 
 
 def _set_place(entry: Entry) -> str:
@@ -258,9 +268,9 @@ def _runs(listed: Iterable[Entry]) -> dict[str, Rest]:
     return {run.code: Rest(run.box.code, run.box_movement, run.box_mg) for run in rows}
 
 
-def by_place(held: Mapping[Account, Traced]) -> dict[str, Traced]:
+def by_place(held: Mapping[Account, MassWithReadings]) -> dict[str, MassWithReadings]:
     """Code of each place -> all that it holds, subjects together."""
-    found: dict[str, Traced] = {}
+    found: dict[str, MassWithReadings] = {}
     for (place, _subject), mass in held.items():
-        found.setdefault(place, Traced()).add(mass)
+        found.setdefault(place, MassWithReadings()).add(mass)
     return found

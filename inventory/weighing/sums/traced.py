@@ -43,7 +43,7 @@ class Source:
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
+class MassUncertainty:
     """How well a mass is known: expanded uncertainty (k = 2, rounded up) and what stands behind.
 
     `booked_mg` is the part that no weighing supports and that `expanded_ug` leaves out.
@@ -74,25 +74,25 @@ def booked(mass_mg: int) -> Source:
 
 
 @dataclass(slots=True)
-class Traced:
+class MassWithReadings:
     """A mass as whole coefficients on its sources; a source with coefficient 0 is not kept."""
 
     parts: dict[Source, int] = field(default_factory=dict)
 
     @classmethod
-    def of(cls, source: Source) -> Traced:
+    def of(cls, source: Source) -> MassWithReadings:
         """The source itself."""
         return cls({source: 1})
 
     @classmethod
-    def total(cls, masses: Iterable[Traced]) -> Traced:
+    def total(cls, masses: Iterable[MassWithReadings]) -> MassWithReadings:
         """The plain sum of several."""
         found = cls()
         for mass in masses:
             found.add(mass)
         return found
 
-    def add(self, other: Traced, times: int = 1) -> None:
+    def add(self, other: MassWithReadings, times: int = 1) -> None:
         """Add `times` the other, in place."""
         for source, coefficient in other.parts.items():
             now = self.parts.get(source, 0) + times * coefficient
@@ -101,31 +101,31 @@ class Traced:
             else:
                 self.parts.pop(source, None)
 
-    def less(self, other: Traced) -> Traced:
+    def less(self, other: MassWithReadings) -> MassWithReadings:
         """The difference, as a new mass."""
         found = self.copy()
         found.add(other, -1)
         return found
 
-    def times(self, factor: int) -> Traced:
+    def times(self, factor: int) -> MassWithReadings:
         """A multiple, as a new mass; -1 turns it round."""
-        found = Traced()
+        found = MassWithReadings()
         found.add(self, factor)
         return found
 
-    def copy(self) -> Traced:
-        return Traced(dict(self.parts))
+    def copy(self) -> MassWithReadings:
+        return MassWithReadings(dict(self.parts))
 
     @property
     def mass_mg(self) -> int:
         """What the sources add up to, which is what the books have."""
         return sum(times * source.mass_mg for source, times in self.parts.items())
 
-    def known(self) -> Known:
+    def known(self) -> MassUncertainty:
         """How well the mass is known."""
         as_one = self.as_one()
         variance_ug2 = as_one.own_ug2 + sum(u_ug**2 for _key, u_ug in as_one.shared_ug)
-        return Known(
+        return MassUncertainty(
             _root_up(COVERAGE**2 * variance_ug2), as_one.booked_mg, as_one.readings, as_one.flags
         )
 
@@ -173,17 +173,17 @@ def thawed(row: Sequence[Any]) -> Source:
     )
 
 
-def frozen_known(known: Known) -> list[object]:
+def frozen_known(known: MassUncertainty) -> list[object]:
     """What is known of a mass as plain JSON, to be kept at a close."""
     flags = [[*flag, count] for flag, count in known.flags]
     return [known.expanded_ug, known.booked_mg, known.readings, flags]
 
 
-def thawed_known(row: Sequence[Any]) -> Known:
+def thawed_known(row: Sequence[Any]) -> MassUncertainty:
     """What `frozen_known` made, as it was."""
     expanded_ug, booked_mg, readings, flags = row
     kept = tuple(((scale, flag), count) for scale, flag, count in flags)
-    return Known(expanded_ug, booked_mg, readings, kept)
+    return MassUncertainty(expanded_ug, booked_mg, readings, kept)
 
 
 def _root_up(square: int) -> int:
@@ -227,7 +227,7 @@ class Step:
 Account = tuple[str, str]
 
 
-class Walk:
+class Replay:
     """Follows postings in the books' order and traces each, and what every place holds.
 
     The rules, first that fits:
@@ -255,20 +255,20 @@ class Walk:
         cleared: frozenset[str] | None = None,
     ) -> None:
         self._cleared = apart if cleared is None else cleared
-        self.held: dict[Account, Traced] = {
-            account: Traced.of(source)
+        self.held: dict[Account, MassWithReadings] = {
+            account: MassWithReadings.of(source)
             for account, source in (opening or {}).items()
             if source.mass_mg or account[0] not in self._cleared
         }
         self.mass_mg: Counter[Account] = Counter(
             {account: source.mass_mg for account, source in (opening or {}).items()}
         )
-        self.moved: dict[tuple[int, int], Traced] = {}
+        self.moved: dict[tuple[int, int], MassWithReadings] = {}
         self._apart = apart
         self._outside = outside
         self._touched: set[Account] = set()
-        self._marks: dict[tuple[str, int], Traced] = {}
-        self._weighed_out: dict[int, Traced] = {}
+        self._marks: dict[tuple[str, int], MassWithReadings] = {}
+        self._weighed_out: dict[int, MassWithReadings] = {}
 
     def follow(self, steps: Iterable[Step], marks: Iterable[tuple[str, int]] = ()) -> None:
         """Walk through postings; `marks` are (place, movement) whose holding a run refers to."""
@@ -283,7 +283,7 @@ class Walk:
             moved = self._of(step)
             self.moved[step.key] = moved
             if step.reading is not None:
-                self._weighed_out.setdefault(step.key[0], Traced()).add(moved)
+                self._weighed_out.setdefault(step.key[0], MassWithReadings()).add(moved)
             self._book(step, moved)
         self._clear()
 
@@ -295,12 +295,12 @@ class Walk:
 
     def _mark(self, mark: tuple[str, int]) -> None:
         held = self.held.get((mark[0], ""))
-        self._marks[mark] = held.copy() if held else Traced()
+        self._marks[mark] = held.copy() if held else MassWithReadings()
 
     def _account(self, place: str, subject: str) -> Account:
         return (place, subject if place in self._apart else "")
 
-    def _of(self, step: Step) -> Traced:
+    def _of(self, step: Step) -> MassWithReadings:
         if step.undoes is not None and step.undoes in self.moved:
             return self.moved[step.undoes]
         for seen in self._seen(step):
@@ -308,8 +308,10 @@ class Walk:
             if counted is not None:
                 return counted
         if step.reading is not None and step.reading.mass_mg == step.quantity_mg:
-            return Traced.of(step.reading)
-        return self._whole(step) or self._rest(step) or Traced.of(booked(step.quantity_mg))
+            return MassWithReadings.of(step.reading)
+        return (
+            self._whole(step) or self._rest(step) or MassWithReadings.of(booked(step.quantity_mg))
+        )
 
     @staticmethod
     def _seen(step: Step) -> tuple[Source, ...]:
@@ -317,14 +319,16 @@ class Walk:
             return ()
         return (*([step.reading] if step.reading else ()), *step.left)
 
-    def _counted(self, step: Step, seen: Source) -> Traced | None:
+    def _counted(self, step: Step, seen: Source) -> MassWithReadings | None:
         account = self._account(step.sets, step.subject)
         sign = 1 if step.sets == step.target else -1
         if self.mass_mg[account] + sign * step.quantity_mg != seen.mass_mg:
             return None
-        return Traced.of(seen).less(self.held.get(account, Traced())).times(sign)
+        return (
+            MassWithReadings.of(seen).less(self.held.get(account, MassWithReadings())).times(sign)
+        )
 
-    def _whole(self, step: Step) -> Traced | None:
+    def _whole(self, step: Step) -> MassWithReadings | None:
         for place, sign in ((step.source, 1), (step.target, -1)):
             account = self._account(place, step.subject)
             if place in self._outside or account not in self.held:
@@ -333,25 +337,27 @@ class Walk:
                 return self.held[account].times(sign)
         return None
 
-    def _rest(self, step: Step) -> Traced | None:
+    def _rest(self, step: Step) -> MassWithReadings | None:
         rest = step.rest_of
         taken = self._marks.get((rest.place, rest.movement)) if rest else None
         if rest is None or taken is None or taken.mass_mg != rest.mass_mg:
             return None
-        left = taken.less(self._weighed_out.get(step.key[0], Traced()))
+        left = taken.less(self._weighed_out.get(step.key[0], MassWithReadings()))
         sign = 1 if step.source == rest.place else -1
         return left.times(sign) if left.mass_mg == sign * step.quantity_mg else None
 
-    def _book(self, step: Step, moved: Traced) -> None:
+    def _book(self, step: Step, moved: MassWithReadings) -> None:
         for place, sign in ((step.source, -1), (step.target, 1)):
             account = self._account(place, step.subject)
             self._touched.add(account)
             self.mass_mg[account] += sign * step.quantity_mg
-            self.held.setdefault(account, Traced()).add(moved, sign)
+            self.held.setdefault(account, MassWithReadings()).add(moved, sign)
 
-    def at(self, place: str) -> Traced:
+    def at(self, place: str) -> MassWithReadings:
         """What a place holds, all subjects together."""
-        return Traced.total(held for (name, _), held in self.held.items() if name == place)
+        return MassWithReadings.total(
+            held for (name, _), held in self.held.items() if name == place
+        )
 
     def carried(self) -> dict[Account, Source]:
         """What every place holds, each as one source; places that hold nothing are left out."""

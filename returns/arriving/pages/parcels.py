@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.errors import BadInput
 from inventory.furniture.pages.access import StaffRequest, allow
-from inventory.furniture.pages.forms import DeedForm, WeighedForm
+from inventory.furniture.pages.forms import ActionForm, WeighedForm
 from inventory.staff.queries import BENCH, OWNER
 from returns.arriving import rules as arriving
 from returns.arriving.pages import scales
@@ -48,7 +48,7 @@ class SlipField(forms.CharField):
         return found
 
 
-class BookForm(DeedForm):
+class BookForm(ActionForm):
     request = SlipField(
         help_text=_("Scan it or type it. Leave it empty when there is no slip in the parcel."),
     )
@@ -94,9 +94,9 @@ class WeighInForm(WeighedForm):
         return batch_by(self.cleaned_data["batch"])
 
     def weighing(self) -> WeighIn:
-        told = dict(self.cleaned_data)
-        told.pop("key")
-        return WeighIn(**told)
+        data = dict(self.cleaned_data)
+        data.pop("key")
+        return WeighIn(**data)
 
 
 def batch_by(typed: str) -> ProductionBatch | None:
@@ -193,7 +193,7 @@ def _parcel_facts(request: StaffRequest, opened: Parcel) -> dict[str, Any]:
         "parcel": opened,
         "frames": frames,
         "weighed": next((row for row in frames if row["it"].tag == tag), None),
-        "finish_form": DeedForm(auto_id="finish_%s"),
+        "finish_form": ActionForm(auto_id="finish_%s"),
     }
 
 
@@ -209,7 +209,7 @@ def _row(frame: ReturnedFrame) -> dict[str, Any]:
 @allow(BENCH, OWNER)
 def finish(request: StaffRequest, code: str) -> HttpResponse:
     """Nothing is left in the parcel. A refusal is shown as a page of its own."""
-    form = DeedForm(request.POST)
+    form = ActionForm(request.POST)
     if not form.is_valid():
         raise BadInput(_t("This form was incomplete. Open the parcel's page and press again."))
     done = arriving.finish(

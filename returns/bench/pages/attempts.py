@@ -10,13 +10,15 @@ from django.utils import timezone
 
 from inventory.errors import NotFound
 from inventory.furniture.pages.access import StaffRequest
-from inventory.furniture.pages.forms import DeedForm
+from inventory.furniture.pages.forms import ActionForm
 from returns.arriving.pages import scales
 
 RowT = TypeVar("RowT", bound=models.Model)
 
 
-def done(request: StaffRequest, form: DeedForm, rule: Callable[..., Any], /, **facts: Any) -> bool:
+def done(
+    request: StaffRequest, form: ActionForm, rule: Callable[..., Any], /, **facts: Any
+) -> bool:
     """Call a rule for a valid form, now and by the person signed in. A refusal is in the form."""
     if not form.is_valid():
         return False
@@ -27,7 +29,7 @@ def done(request: StaffRequest, form: DeedForm, rule: Callable[..., Any], /, **f
     return not form.errors
 
 
-def focused(form: DeedForm) -> DeedForm:
+def focused(form: ActionForm) -> ActionForm:
     """The cursor starts in the form's first field that a hand fills in."""
     first = next(iter(form.visible_fields()), None)
     if first is not None:

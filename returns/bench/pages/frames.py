@@ -19,17 +19,17 @@ from django.views.decorators.http import require_POST, require_safe
 from inventory.errors import NotFound
 from inventory.furniture.numbers import fixed
 from inventory.furniture.pages.access import StaffRequest, allow
-from inventory.furniture.pages.forms import DeedForm
+from inventory.furniture.pages.forms import ActionForm
 from inventory.models import Movement, Place
 from inventory.staff.queries import ACCOUNTANT, BENCH, OWNER, roles_of
 from inventory.weighing.queries import traced
-from inventory.weighing.sums.traced import Known, Walk
+from inventory.weighing.sums.traced import MassUncertainty, Replay
 from returns.arriving import rules as arriving
 from returns.arriving.pages.parcels import SlipField
 from returns.bench.pages.finding import frame_by
 from returns.bench.queries import frames
 from returns.bench.queries.queue import WAITING
-from returns.grading.pages import tippings, wording
+from returns.grading.pages import thresholds, wording
 from returns.grading.rules import lookover
 from returns.grading.rules.lookover import REASON_LENGTH_MAX, Evidence
 from returns.models import Grading, Photo, Request, ReturnedFrame
@@ -63,7 +63,7 @@ _UNMENDED = {
 }
 
 
-class OverruleForm(DeedForm):
+class OverruleForm(ActionForm):
     outcome = forms.ChoiceField(
         label=_("Decide instead"), choices=Outcome.choices, widget=forms.RadioSelect
     )
@@ -83,7 +83,7 @@ class OverruleForm(DeedForm):
         ]
 
 
-class WishForm(DeedForm):
+class WishForm(ActionForm):
     wish = forms.ChoiceField(
         label=_("If it cannot be mended, the customer wants us to"),
         choices=Wish.choices,
@@ -92,20 +92,20 @@ class WishForm(DeedForm):
     evidence = forms.ChoiceField(label=_("We were told"), choices=Evidence.choices)
 
 
-class AssignForm(DeedForm):
+class AssignForm(ActionForm):
     request = SlipField(
         label=_("Reference of the request"),
         help_text=_("The customer told it, or found it in our letter."),
     )
 
     def clean_request(self) -> Request:
-        told: Request | None = self.cleaned_data["request"]
-        if told is None:
+        data: Request | None = self.cleaned_data["request"]
+        if data is None:
             raise forms.ValidationError(_t("Type the reference of the request."))
-        return told
+        return data
 
 
-class UnstripForm(DeedForm):
+class UnstripForm(ActionForm):
     reason = forms.CharField(
         label=_("Why the strip-down is undone"),
         max_length=stripdown.REASON_LENGTH_MAX,
@@ -113,7 +113,7 @@ class UnstripForm(DeedForm):
     )
 
 
-class UnweighForm(DeedForm):
+class UnweighForm(ActionForm):
     reason = forms.CharField(
         label=_("Why the weigh-in is undone"),
         max_length=200,
@@ -162,18 +162,18 @@ def unstrip(request: StaffRequest, tag: str) -> HttpResponse:
     return _done(request, tag, UnstripForm(request.POST), stripdown.undo)
 
 
-def _done(request: StaffRequest, tag: str, form: DeedForm, rule: Any) -> HttpResponse:
-    told = frame_by(tag)
+def _done(request: StaffRequest, tag: str, form: ActionForm, rule: Any) -> HttpResponse:
+    data = frame_by(tag)
     if form.is_valid():
         facts = {name: told_ for name, told_ in form.cleaned_data.items() if name != "key"}
-        if form.attempt(rule, frame=told, at=timezone.now(), by=request.user, **facts) is not None:
+        if form.attempt(rule, frame=data, at=timezone.now(), by=request.user, **facts) is not None:
             messages.success(request, _DONE[type(form)])
-            return redirect("frame", told.tag)
+            return redirect("frame", data.tag)
     messages.error(request, _t("It was not done: see what is wrong beside the form."))
-    return _shown(request, told, form)
+    return _shown(request, data, form)
 
 
-_DONE: dict[type[DeedForm], Any] = {
+_DONE: dict[type[ActionForm], Any] = {
     OverruleForm: _("It is decided so."),
     WishForm: _("The wish is recorded."),
     AssignForm: _("The frame belongs to its request now."),
@@ -183,29 +183,29 @@ _DONE: dict[type[DeedForm], Any] = {
 
 
 def _shown(
-    request: StaffRequest, shown: ReturnedFrame, tried: DeedForm | None = None
+    request: StaffRequest, shown: ReturnedFrame, tried: ActionForm | None = None
 ) -> HttpResponse:
-    told, walk = frames.story(shown), traced.story_of(shown.tag)
+    data, walk = frames.story(shown), traced.story_of(shown.tag)
     may_act = bool(roles_of(request.user) & {BENCH, OWNER})
-    names = wording.part_names() if told.latest else {}
+    names = wording.part_names() if data.latest else {}
     facts = {
         "frame": shown,
         "is_promised": shown.state in WAITING,
-        "story": told,
+        "story": data,
         "state": wording.STATES.get(shown.state, shown.state),
         "wish": wording.WISHES.get(shown.wish, shown.wish),
         "next": _next(shown) if may_act else None,
-        "decision": _decision(told.latest, names) if told.latest else None,
-        "was_given_up": told.latest is not None
+        "decision": _decision(data.latest, names) if data.latest else None,
+        "was_given_up": data.latest is not None
         and any(
-            job.state == RepairJob.State.ABANDONED and job.grading_id == told.latest.pk
-            for job in told.jobs
+            job.state == RepairJob.State.ABANDONED and job.grading_id == data.latest.pk
+            for job in data.jobs
         ),
-        "earlier": [_decision(one, names) for one in told.gradings[1:]],
+        "earlier": [_decision(one, names) for one in data.gradings[1:]],
         "mass": _mass(shown),
-        "held": _held(told, walk),
-        "history": [{"it": deed, "words": wording.deed(deed.name)} for deed in told.deeds],
-        "movements": [_movement(one, walk) for one in told.movements],
+        "held": _held(data, walk),
+        "history": [{"it": action, "words": wording.deed(action.name)} for action in data.events],
+        "movements": [_movement(one, walk) for one in data.movements],
         "photos": shown.request.photos.order_by("added_at")[:10] if shown.request else [],
         "may_act": may_act,
         "may_look_again": may_act
@@ -219,13 +219,13 @@ def _shown(
         if may_act and shown.state == FrameState.BOXED
         else "",
         "part_promises": salvage.promises_of(shown),
-    } | _forms(shown, tried, may_act, told.latest)
+    } | _forms(shown, tried, may_act, data.latest)
     status = 422 if tried is not None else 200
     return render(request, "returns/bench/frame.html", facts, status=status)
 
 
 def _forms(
-    shown: ReturnedFrame, tried: DeedForm | None, may_act: bool, latest: Grading | None
+    shown: ReturnedFrame, tried: ActionForm | None, may_act: bool, latest: Grading | None
 ) -> dict[str, Any]:
     """The forms that fit the frame's state; the one that was refused keeps what was typed."""
     open_ = may_act and shown.state in REGRADABLE
@@ -248,7 +248,7 @@ def _forms(
     return forms_shown
 
 
-_NAMES: dict[type[DeedForm], str] = {
+_NAMES: dict[type[ActionForm], str] = {
     OverruleForm: "overrule_form",
     WishForm: "wish_form",
     AssignForm: "assign_form",
@@ -271,7 +271,7 @@ def _next(shown: ReturnedFrame) -> dict[str, Any] | None:
         return None
 
 
-def _movement(one: Movement, walk: Walk) -> dict[str, Any]:
+def _movement(one: Movement, walk: Replay) -> dict[str, Any]:
     """A movement in words, each posting with how well its mass is known."""
     moved = {
         line: mass.known() for (number, line), mass in walk.moved.items() if number == one.number
@@ -283,10 +283,10 @@ def _movement(one: Movement, walk: Walk) -> dict[str, Any]:
     }
 
 
-def _held(told: frames.Story, walk: Walk) -> list[tuple[Place, int, Known | None]]:
+def _held(data: frames.Story, walk: Replay) -> list[tuple[Place, int, MassUncertainty | None]]:
     """Where something of the frame lies, and how well that mass is known."""
     known = traced.held_by(walk)
-    return [(place, mass_mg, known.get(place.code)) for place, mass_mg in told.whereabouts.items()]
+    return [(place, mass_mg, known.get(place.code)) for place, mass_mg in data.whereabouts.items()]
 
 
 def _mass(shown: ReturnedFrame) -> dict[str, Any]:
@@ -331,8 +331,8 @@ def _decision(grading: Grading, names: dict[str, str]) -> dict[str, Any]:
             }
             for one in sums["refusals"]
         ],
-        "tippings": tippings.rows(sums.get("tippings", []), currency, names),
-        "never_tips": tippings.never(sums.get("tippings", []), names),
+        "thresholds": thresholds.rows(sums.get("tippings", []), currency, names),
+        "never_changes": thresholds.never(sums.get("tippings", []), names),
         "facts": sums["facts"],
         "currency": currency,
     }

@@ -10,8 +10,8 @@ from django.utils.html import format_html
 from django.utils.translation import gettext as _
 
 from inventory.furniture.pages.access import StaffRequest
-from inventory.furniture.pages.forms import DeedForm
-from inventory.models import Deed, Movement
+from inventory.furniture.pages.forms import ActionForm
+from inventory.models import Event, Movement
 from inventory.staff.queries import ACCOUNTANT, OWNER, roles_of
 
 
@@ -21,7 +21,7 @@ def done(request: StaffRequest, words: str, *, undo: str) -> None:
     messages.success(request, format_html(link, words, undo, _("Undo it")))
 
 
-def moved(request: StaffRequest, words: str, form: DeedForm) -> None:
+def moved(request: StaffRequest, words: str, form: ActionForm) -> None:
     """Say what was done and under which movement it stands, which whoever keeps the books can
     reverse."""
     number = _movement_of(form.cleaned_data["key"])
@@ -30,14 +30,14 @@ def moved(request: StaffRequest, words: str, form: DeedForm) -> None:
     elif roles_of(request.user) & {ACCOUNTANT, OWNER}:
         done(request, words, undo=reverse("movement", args=[number]))
     else:
-        told = _("If it was wrong, have the accountant or the owner reverse movement #%(number)s.")
-        messages.success(request, f"{words} {told % {'number': number}}")
+        data = _("If it was wrong, have the accountant or the owner reverse movement #%(number)s.")
+        messages.success(request, f"{words} {data % {'number': number}}")
 
 
 def _movement_of(key: UUID) -> int | None:
     """A deed names its movement; where there is no deed, the movement bears the key itself."""
-    deed = Deed.objects.filter(key=key).first()
-    if deed is not None:
-        number: int | None = deed.detail.get("movement")
+    action = Event.objects.filter(key=key).first()
+    if action is not None:
+        number: int | None = action.detail.get("movement")
         return number
     return Movement.objects.filter(key=key).values_list("number", flat=True).first()

@@ -69,11 +69,11 @@ def _page(request: HttpRequest) -> int:
 
 
 def _only(request: HttpRequest) -> bench.Only:
-    told = {
+    data = {
         name: request.GET.get(name, "").replace("\0", "").strip()[:TYPED_LENGTH_MAX]
         for name in ("model", "colour", "piece")
     }
-    return bench.Only(**told)
+    return bench.Only(**data)
 
 
 def _may_narrow(queue: bench.Queue, only: bench.Only) -> bool:

@@ -8,9 +8,9 @@ from typing import Any, Final
 
 from django.db.models import Sum
 
-from inventory.models import Deed, Movement, Place, PlaceKind, Posting
+from inventory.models import Event, Movement, Place, PlaceKind, Posting
 from inventory.weighing.queries import readings
-from inventory.weighing.sums.traced import Known
+from inventory.weighing.sums.traced import MassUncertainty
 from returns.models import Grading, RepairJob, ReturnedFrame
 from returns.story.sums.states import FrameState
 
@@ -30,7 +30,7 @@ def whereabouts(tag: str) -> dict[Place, int]:
     return {places[pk]: mass_mg for pk, mass_mg in sorted(held.items()) if mass_mg > 0}
 
 
-def boxed(found: Sequence[ReturnedFrame]) -> dict[str, Known]:
+def boxed(found: Sequence[ReturnedFrame]) -> dict[str, MassUncertainty]:
     """Tag -> how well the material put in a box is known, in one question for all of them."""
     masses = {frame.tag: frame.boxed_mg for frame in found if frame.boxed_mg}
     rows = Posting.objects.filter(
@@ -40,11 +40,11 @@ def boxed(found: Sequence[ReturnedFrame]) -> dict[str, Known]:
         movement__reversed_by=None,
         target__kind=PlaceKind.BOX,
     )
-    told = {tag: Known(booked_mg=mass_mg) for tag, mass_mg in masses.items()}
+    data = {tag: MassUncertainty(booked_mg=mass_mg) for tag, mass_mg in masses.items()}
     for posting in rows.exclude(reading=None).select_related("movement", "reading"):
         if posting.reading is not None:
-            told[posting.movement.subject] = readings.known(posting.reading)
-    return told
+            data[posting.movement.subject] = readings.known(posting.reading)
+    return data
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +54,7 @@ class Story:
     frame: ReturnedFrame
     gradings: list[Grading]
     jobs: list[RepairJob]
-    deeds: list[Deed]
+    events: list[Event]
     movements: list[Movement]
     whereabouts: dict[Place, int]
 
@@ -67,7 +67,7 @@ def story(frame: ReturnedFrame) -> Story:
     """Gather a frame's story, the newest first. Bounded."""
     gradings = Grading.objects.filter(frame=frame).select_related("by")
     jobs = frame.jobs.prefetch_related("steps__remedy", "checks").order_by("-opened_at")
-    deeds = Deed.objects.filter(subject=frame.tag).select_related("actor")
+    events = Event.objects.filter(subject=frame.tag).select_related("actor")
     movements = (
         Movement.objects.filter(subject=frame.tag)
         .select_related("reverses", "actor")
@@ -77,7 +77,7 @@ def story(frame: ReturnedFrame) -> Story:
         frame=frame,
         gradings=list(gradings.prefetch_related("findings")[:HISTORY_MAX]),
         jobs=list(jobs[:HISTORY_MAX]),
-        deeds=list(deeds.order_by("-at", "-pk")[:HISTORY_MAX]),
+        events=list(events.order_by("-at", "-pk")[:HISTORY_MAX]),
         movements=list(movements.order_by("-number")[:HISTORY_MAX]),
         whereabouts=whereabouts(frame.tag),
     )

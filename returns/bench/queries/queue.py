@@ -14,7 +14,7 @@ from django.core.paginator import Page, Paginator
 from django.db.models import Count, F, Q, QuerySet, Value
 from django.db.models.functions import Replace
 
-from inventory.models import Duty, GrindRun
+from inventory.models import GrindRun, OutboxMessage
 from returns.models import Grading, Parcel, Request, ReturnedFrame
 from returns.story.sums.states import FrameState, RequestState
 
@@ -160,8 +160,12 @@ def _runs() -> QuerySet[GrindRun]:
     return rows.select_related("box__polymer", "box__colour")
 
 
-def _duties() -> QuerySet[Duty]:
-    return Duty.objects.exclude(given_up_at=None).filter(settled_at=None).order_by("given_up_at")
+def _duties() -> QuerySet[OutboxMessage]:
+    return (
+        OutboxMessage.objects.exclude(given_up_at=None)
+        .filter(settled_at=None)
+        .order_by("given_up_at")
+    )
 
 
 def _why(page: Page[Any]) -> dict[int, Grading]:

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from inventory.errors import BadInput
 from inventory.furniture.pages.access import StaffRequest, allow
-from inventory.furniture.pages.forms import DeedForm
+from inventory.furniture.pages.forms import ActionForm
 from inventory.models import Colour, Polymer
 from inventory.staff.queries import OWNER
 from returns.catalogue.pages import lists
@@ -34,7 +34,7 @@ class ModelsFileForm(forms.Form):
     )
 
 
-class ModelsImportForm(DeedForm):
+class ModelsImportForm(ActionForm):
     rows = lists.tried_field(2 * csvlists.BYTES_MAX)
     replace = forms.BooleanField(
         label=gettext_lazy("Yes, give the known models the list's bill of materials"),

@@ -18,7 +18,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from inventory import clock
 from inventory.errors import BadInput
 from inventory.furniture.pages.access import StaffRequest, allow
-from inventory.furniture.pages.forms import DeedForm
+from inventory.furniture.pages.forms import ActionForm
 from inventory.staff.queries import OWNER
 from returns.catalogue.pages import lists
 from returns.catalogue.rules import csvlists, sold
@@ -36,7 +36,7 @@ class SalesFileForm(forms.Form):
     )
 
 
-class SalesImportForm(DeedForm):
+class SalesImportForm(ActionForm):
     rows = lists.tried_field(csvlists.BYTES_MAX)
     replace = forms.BooleanField(
         label=gettext_lazy("Yes, change the months that are known already"), required=False

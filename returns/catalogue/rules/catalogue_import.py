@@ -16,9 +16,9 @@ from uuid import UUID
 
 from django.utils.translation import gettext as _
 
-from inventory import deeds
-from inventory.deeds import Draft
+from inventory import events
 from inventory.errors import BadInput
+from inventory.events import Draft
 from returns.catalogue.rules import catalogue_rows, csvlists
 from returns.catalogue.rules.catalogue_rows import EXAMPLE_MODEL, Piece, Rejected
 from returns.models import Colourway, Component, FrameModel
@@ -83,11 +83,11 @@ def read(content: bytes) -> tuple[csvlists.Line, ...]:
 
 def check(lines: Sequence[csvlists.Line]) -> Verdict:
     """Say of each row whether it will do and, if not, all that is wrong. Writes nothing."""
-    told = catalogue_rows.known()
+    data = catalogue_rows.known()
     by_model: dict[str, list[Piece]] = defaultdict(list)
     rejected: list[Rejected] = []
     for line in lines:
-        piece, slips = catalogue_rows.piece(line, told)
+        piece, slips = catalogue_rows.piece(line, data)
         slips = slips or list(_clashes(piece, by_model[piece.model]))
         if slips:
             rejected += slips
@@ -114,7 +114,7 @@ def check(lines: Sequence[csvlists.Line]) -> Verdict:
 
 
 # The press that confirms the replacing sends the list's own key once more.
-@deeds.rule(
+@events.rule(
     "catalogue.bring_in",
     facts=lambda lines: [sorted(line.cells.items()) for line in lines],
     again=check,
@@ -130,7 +130,7 @@ def bring_in(
     at: datetime,
     by: User,
 ) -> Verdict:
-    """Write the whole list or nothing. Known models need `replace="confirmed"`.
+    """Write the whole list or nothing. KnownMasters models need `replace="confirmed"`.
 
     Raises BadInput naming what stands in the way. A repeat under the same key writes nothing.
     """
@@ -155,7 +155,7 @@ def _refuse(verdict: Verdict, replace: str) -> None:
         )
     if verdict.replacing and replace != "confirmed":
         raise BadInput(
-            _("Known models would get another bill of materials: %(models)s. Confirm it.")
+            _("KnownMasters models would get another bill of materials: %(models)s. Confirm it.")
             % {"models": ", ".join(verdict.replacing)},
             field="replace",
         )
@@ -213,9 +213,9 @@ def _changes(models: Iterable[FrameModel], by_model: dict[str, list[Piece]]) -> 
         pieces = {piece.key: piece for piece in by_model[model.code]}
         if not pieces:
             continue
-        for name, told in next(iter(pieces.values())).facts:
-            if getattr(model, name) != told:
-                yield Change(model.code, "", name, str(getattr(model, name)), str(told))
+        for name, data in next(iter(pieces.values())).facts:
+            if getattr(model, name) != data:
+                yield Change(model.code, "", name, str(getattr(model, name)), str(data))
         now = {line.key: line for line in model.components.all()}
         for key in sorted(now.keys() | pieces.keys()):
             yield from _line_changes(model.code, key, now.get(key), pieces.get(key))
@@ -227,10 +227,10 @@ def _line_changes(
     if now is None or then is None:
         yield Change(code, key, "", key if now else "", key if then else "")
         return
-    for name, told in then.line_facts:
+    for name, data in then.line_facts:
         known = getattr(now, name)
-        if known != told:
-            yield Change(code, key, name, _cell(known), _cell(told))
+        if known != data:
+            yield Change(code, key, name, _cell(known), _cell(data))
 
 
 def _cell(value: object) -> str:

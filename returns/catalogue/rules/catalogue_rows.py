@@ -23,7 +23,7 @@ _WORDS = {"yes": True, "1": True, "no": False, "0": False, "": False}
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
+class KnownMasters:
     """What a list may name: parts, colours and polymers by their codes."""
 
     parts: Mapping[str, Part]
@@ -31,9 +31,9 @@ class Known:
     polymers: Mapping[str, Polymer]
 
 
-def known() -> Known:
+def known() -> KnownMasters:
     """What the workshop has entered so far."""
-    return Known(
+    return KnownMasters(
         parts={row.code: row for row in Part.objects.all()},
         colours={row.code: row for row in Colour.objects.all()},
         polymers={row.code: row for row in Polymer.objects.all()},
@@ -114,13 +114,13 @@ class Reading:
         return word
 
 
-def piece(line: csvlists.Line, told: Known) -> tuple[Piece, list[Rejected]]:
+def piece(line: csvlists.Line, data: KnownMasters) -> tuple[Piece, list[Rejected]]:
     """The row as a piece, and all that is wrong with it; with slips the piece will not do."""
     row = Reading(line)
     model = _model(row)
     facts = _facts(row)
-    colours, polymer = _colours(row, told), _polymer(row, told)
-    line_facts = _component(row, told)
+    colours, polymer = _colours(row, data), _polymer(row, data)
+    line_facts = _component(row, data)
     found = Piece(
         line=line.number,
         model=model,
@@ -158,37 +158,41 @@ def _facts(row: Reading) -> dict[str, Any]:
     return facts
 
 
-def _colours(row: Reading, told: Known) -> tuple[Colour, ...]:
+def _colours(row: Reading, data: KnownMasters) -> tuple[Colour, ...]:
     found: dict[str, Colour] = {}
     for code in row.cell("colours").lower().split():
-        if code in told.colours:
-            found[code] = told.colours[code]
+        if code in data.colours:
+            found[code] = data.colours[code]
             continue
-        facts = {"code": code[:SHOWN_LENGTH], "known": _listed(told.colours)}
-        why = _("There is no colour “%(code)s”. Known: %(known)s. Enter it at the set-up first.")
+        facts = {"code": code[:SHOWN_LENGTH], "known": _listed(data.colours)}
+        why = _(
+            "There is no colour “%(code)s”. KnownMasters: %(known)s. Enter it at the set-up first."
+        )
         row.wrong("colours", why % facts)
     return tuple(found.values())
 
 
-def _polymer(row: Reading, told: Known) -> Polymer | None:
+def _polymer(row: Reading, data: KnownMasters) -> Polymer | None:
     code = row.cell("polymer")
     if not code and not row.cell("colours"):
         return None
-    if not code and len(told.polymers) == 1:
-        return next(iter(told.polymers.values()))
-    if code not in told.polymers:
-        facts = {"code": code[:SHOWN_LENGTH], "known": _listed(told.polymers)}
-        why = _("There is no polymer “%(code)s”. Known: %(known)s. Enter it at the set-up first.")
+    if not code and len(data.polymers) == 1:
+        return next(iter(data.polymers.values()))
+    if code not in data.polymers:
+        facts = {"code": code[:SHOWN_LENGTH], "known": _listed(data.polymers)}
+        why = _(
+            "There is no polymer “%(code)s”. KnownMasters: %(known)s. Enter it at the set-up first."
+        )
         row.wrong("polymer", why % facts)
-    return told.polymers.get(code)
+    return data.polymers.get(code)
 
 
-def _component(row: Reading, told: Known) -> dict[str, Any]:
+def _component(row: Reading, data: KnownMasters) -> dict[str, Any]:
     nominal_mg, spread_mg = row.number("nominal_mg", least=1), row.number("spread_mg")
     if nominal_mg and spread_mg >= nominal_mg:
         row.wrong("spread_mg", _("The spread is smaller than the mass itself."))
     part = row.cell("part")
-    if part and part not in told.parts:
+    if part and part not in data.parts:
         why = _("There is no part “%(code)s”. Enter it at the set-up first, or leave this empty.")
         row.wrong("part", why % {"code": part[:SHOWN_LENGTH]})
     in_kit = row.word("in_kit")
@@ -199,7 +203,7 @@ def _component(row: Reading, told: Known) -> dict[str, Any]:
         "nominal_mg": nominal_mg,
         "spread_mg": spread_mg,
         "is_frame_material": row.word("frame_material"),
-        "part": told.parts.get(part),
+        "part": data.parts.get(part),
         "in_kit": in_kit,
         "wall_um": row.number("wall_um", least=1) if row.cell("wall_um") else None,
     }

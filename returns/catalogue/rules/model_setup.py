@@ -11,9 +11,9 @@ from uuid import UUID
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
-from inventory import deeds
-from inventory.deeds import Draft
+from inventory import events
 from inventory.errors import BadInput
+from inventory.events import Draft
 from inventory.masters import rules as masters
 from inventory.models import Colour, Part, Polymer
 from returns.catalogue.rules.starting_remedies import STARTING, Starting
@@ -66,36 +66,36 @@ class NewModel:
         return [head, self.polymer.code, colours, parts, str(self.bill)]
 
 
-@deeds.rule(
+@events.rule(
     "furnishing.add_model",
-    facts=lambda told: told.facts(),
+    facts=lambda data: data.facts(),
     again=lambda event: FrameModel.objects.get(code=event.subject),
 )
-def add_model(event: Draft, /, *, key: UUID, told: NewModel, at: datetime, by: User) -> FrameModel:
+def add_model(event: Draft, /, *, key: UUID, data: NewModel, at: datetime, by: User) -> FrameModel:
     """A model with its bill of materials and its colours. BadInput names the field."""
-    if not told.colours:
+    if not data.colours:
         raise BadInput(_("Tick at least one colour."), field="colours")
     model = FrameModel(
-        code=told.code or slugify(told.name)[:CODE_LENGTH_MAX].strip("-"),
-        name=told.name,
-        rim=told.rim,
-        new_frame_cost_minor=told.new_frame_cost_minor,
-        expected_life_months=told.expected_life_months,
+        code=data.code or slugify(data.name)[:CODE_LENGTH_MAX].strip("-"),
+        name=data.name,
+        rim=data.rim,
+        new_frame_cost_minor=data.new_frame_cost_minor,
+        expected_life_months=data.expected_life_months,
     )
     masters.keep(model)
-    for line in _lines(told):
+    for line in _lines(data):
         masters.keep(Component(model=model, **line))
-    for colour in told.colours:
-        masters.keep(Colourway(model=model, polymer=told.polymer, colour=colour))
+    for colour in data.colours:
+        masters.keep(Colourway(model=model, polymer=data.polymer, colour=colour))
     event.of(model.code)
     return model
 
 
-def _lines(told: NewModel) -> Iterator[dict[str, Any]]:
-    bill = told.bill
+def _lines(data: NewModel) -> Iterator[dict[str, Any]]:
+    bill = data.bill
     yield _line("front", "front", bill.front_mg, bill, is_frame_material=True, wall_um=bill.wall_um)
-    arm = {"is_frame_material": True, "wall_um": bill.wall_um, "part": told.arm_part}
-    screw = {"part": told.screw_part, "in_kit": told.screw_part is not None}
+    arm = {"is_frame_material": True, "wall_um": bill.wall_um, "part": data.arm_part}
+    screw = {"part": data.screw_part, "in_kit": data.screw_part is not None}
     for side in ("left", "right"):
         yield _line(f"arm_{side}", "arm", bill.arm_mg, bill, **arm)
         if bill.lens_mg:
@@ -118,7 +118,7 @@ def on_offer() -> tuple[Starting, ...]:
     return tuple(one for one in STARTING if (*one.answers, one.method) not in taken)
 
 
-@deeds.rule(
+@events.rule(
     "furnishing.take_remedies",
     facts=lambda chosen, larger_screw: [sorted(chosen), larger_screw.code if larger_screw else ""],
     again=lambda event: len(event.detail["taken"]),
@@ -171,7 +171,7 @@ def _enter(one: Starting, larger_screw: Part | None) -> None:
         RemedyPart.objects.create(remedy=remedy, part=None)
 
 
-@deeds.rule("masters.set_limits", facts=masters.sealed, again=masters.as_it_stands(Policy))
+@events.rule("masters.set_limits", facts=masters.sealed, again=masters.as_it_stands(Policy))
 def set_limits(
     event: Draft, /, *, key: UUID, facts: Mapping[str, Any], at: datetime, by: User
 ) -> Policy:

@@ -17,10 +17,10 @@ from uuid import UUID
 from django.db.models import Sum
 from django.utils.translation import gettext as _
 
-from inventory import deeds
-from inventory.deeds import Draft
+from inventory import events
 from inventory.errors import BadInput
-from inventory.models import Deed
+from inventory.events import Draft
+from inventory.models import Event
 from inventory.months.sums.calendar_month import BadMonth, Month, month_of
 from returns.catalogue.rules import csvlists
 from returns.figures.span.queries import zone
@@ -125,11 +125,11 @@ def check(rows: Iterable[Row], *, at: datetime) -> Verdict:
         rejected=tuple(sorted([*rejected, *too_many], key=lambda one: one.row.line)),
         before=before,
         after=before + sum(row.pieces - (row.known or 0) for row in accepted),
-        mark=deeds.fingerprint(_facts(listed)),
+        mark=events.fingerprint(_facts(listed)),
     )
 
 
-def _as_told(rows: Sequence[Row], event: Deed, at: datetime) -> Verdict:
+def _as_told(rows: Sequence[Row], event: Event, at: datetime) -> Verdict:
     """The verdict of a repeat: the totals that the first import wrote down."""
     now = check(rows, at=at)
     return Verdict(
@@ -141,7 +141,7 @@ def _facts(rows: Iterable[Row]) -> list[Any]:
     return [[row.batch, row.month, row.pieces] for row in rows]
 
 
-@deeds.rule("sold.bring_in", facts=_facts, again=_as_told, aside=["replace"])
+@events.rule("sold.bring_in", facts=_facts, again=_as_told, aside=["replace"])
 def bring_in(
     event: Draft, /, *, key: UUID, rows: Sequence[Row], replace: str = "", at: datetime, by: User
 ) -> Verdict:

@@ -176,13 +176,13 @@ class Whole(Detail):
         _month("to", "Last month, included."),
     ]
 
-    def thing(self) -> dict[str, Any]:
+    def instance(self) -> dict[str, Any]:
         span, scope = self.span(), self.within()
         figures: Circularity = circularity(span, scope)
-        told = dataclasses.asdict(figures)
+        data = dataclasses.asdict(figures)
         more = dataclasses.asdict(indicators(span, scope, figures))
-        weighed = {name: told[name] for name in ("salvaged", "ground", "flake")}
-        return {**told, "weighed": weighed, "indicators": more}
+        weighed = {name: data[name] for name in ("salvaged", "ground", "flake")}
+        return {**data, "weighed": weighed, "indicators": more}
 
     def within(self) -> Scope:
         return Scope()

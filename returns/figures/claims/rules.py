@@ -6,8 +6,8 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 from uuid import UUID
 
-from inventory import deeds
-from inventory.deeds import Draft
+from inventory import events
+from inventory.events import Draft
 from inventory.models import Workshop
 
 if TYPE_CHECKING:
@@ -16,13 +16,13 @@ if TYPE_CHECKING:
 OPENED, SHUT = "claims.open", "claims.shut"
 
 
-@deeds.rule(OPENED, facts=lambda: [OPENED], again=lambda: None)
+@events.rule(OPENED, facts=lambda: [OPENED], again=lambda: None)
 def open_claims(event: Draft, /, *, key: UUID, at: datetime, by: User) -> None:
     """From now on everybody may read the sentences that have their evidence."""
     _turn(event, is_open=True)
 
 
-@deeds.rule(SHUT, facts=lambda: [SHUT], again=lambda: None)
+@events.rule(SHUT, facts=lambda: [SHUT], again=lambda: None)
 def shut_claims(event: Draft, /, *, key: UUID, at: datetime, by: User) -> None:
     """The page is gone for everybody, and no link leads to it."""
     _turn(event, is_open=False)

@@ -64,8 +64,8 @@ def _spread(expanded_kg: Decimal | None) -> str:
     if expanded_kg is None:
         return _("no range: masses were booked that nobody weighed")
     shown = expanded_kg.quantize(Decimal("0.1"), ROUND_CEILING)
-    told = unbroken_factor(_("± %(spread)s by the weighings alone, k = 2"))
-    return told % {"spread": _kg(shown)}
+    data = unbroken_factor(_("± %(spread)s by the weighings alone, k = 2"))
+    return data % {"spread": _kg(shown)}
 
 
 def _kg(kg_co2e: Decimal) -> str:

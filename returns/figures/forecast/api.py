@@ -142,7 +142,7 @@ class Lifetimes(_Scoped):
 
     answer_class = LifetimesAnswer
 
-    def thing(self) -> dict[str, Any]:
+    def instance(self) -> dict[str, Any]:
         scope, as_of = self.within(), month_of(timezone.now(), zone()).previous()
         lived = lifetimes.lifetimes(lifetimes.cohorts(scope, as_of=as_of))
         causes = lifetimes.causes(scope, as_of=as_of)
@@ -167,7 +167,7 @@ class Forecast(_Scoped):
 
     answer_class = ForecastAnswer
 
-    def thing(self) -> dict[str, Any]:
+    def instance(self) -> dict[str, Any]:
         scope, as_of = self.within(), month_of(timezone.now(), zone()).previous()
         ahead = forecast.forecast(lifetimes.cohorts(scope, as_of=as_of))
         return {
@@ -236,7 +236,7 @@ class PartOrders(Detail):
         )
     ]
 
-    def thing(self) -> dict[str, Any]:
+    def instance(self) -> dict[str, Any]:
         as_of = month_of(timezone.now(), zone()).previous()
         level = self._level()
         return {
@@ -251,9 +251,9 @@ class PartOrders(Detail):
             return forecast.SERVICE_LEVEL
         usable = text.isascii() and text.isdigit() and len(text) <= len(str(WHOLE_PPM))
         if not usable or not SERVICE_PPM[0] <= int(text) <= SERVICE_PPM[1]:
-            told = _("Give a share from %(low)s to %(high)s parts per million.")
+            data = _("Give a share from %(low)s to %(high)s parts per million.")
             span = {"low": SERVICE_PPM[0], "high": SERVICE_PPM[1]}
-            raise BadInput(told % span, field="service_ppm")
+            raise BadInput(data % span, field="service_ppm")
         return int(text) / WHOLE_PPM
 
 
@@ -267,7 +267,7 @@ class Outstanding(_Scoped):
 
     answer_class = OutstandingAnswer
 
-    def thing(self) -> dict[str, Any]:
+    def instance(self) -> dict[str, Any]:
         scope, as_of = self.within(), month_of(timezone.now(), zone()).previous()
         found = run_off.outstanding(lifetimes.cohorts(scope, as_of=as_of))
         return {**dataclasses.asdict(found), "as_of": str(as_of), "scope": scope.name}
@@ -282,7 +282,7 @@ class Claims(Whole):
 
     answer_class = ClaimsAnswer  # type: ignore[assignment]
 
-    def thing(self) -> dict[str, Any]:
+    def instance(self) -> dict[str, Any]:
         lines = claims_sheet.sheet(circularity(self.span(), self.within()))
         return {"lines": [dataclasses.asdict(line) for line in lines]}
 
@@ -297,7 +297,7 @@ class Emissions(Detail):
     scope = "read"
     answer_class = EmissionsAnswer
 
-    def thing(self) -> dict[str, Any]:
+    def instance(self) -> dict[str, Any]:
         return {"years": [dataclasses.asdict(year) for year in emissions.years()]}
 
 

@@ -70,10 +70,10 @@ def coverage(test: BackTest) -> str:
         "covered": test.covered,
         "months": len(test.rows),
     }
-    told = {"frames": fixed(abs(test.mean_error), 1)}
+    data = {"frames": fixed(abs(test.mean_error), 1)}
     # gettext does not read inside an f-string.
-    more = _("On average %(frames)s frames more came than expected.") % told
-    fewer = _("On average %(frames)s frames fewer came than expected.") % told
+    more = _("On average %(frames)s frames more came than expected.") % data
+    fewer = _("On average %(frames)s frames fewer came than expected.") % data
     return f"{held} {more if test.mean_error < 0 else fewer}"
 
 

@@ -43,5 +43,5 @@ class Profiles(Detail):
     scope = "read"
     answer_class = ProfilesAnswer
 
-    def thing(self) -> dict[str, Any]:
+    def instance(self) -> dict[str, Any]:
         return {"models": repairability.profiles()}

@@ -53,14 +53,14 @@ def of_model(model: FrameModel) -> ModelProfile:
     bill: dict[str, list[Component]] = {}
     for component in model.components.all():
         bill.setdefault(component.kind, []).append(component)
-    told = {row.kind: row for row in model.repair_scores.all()}
+    data = {row.kind: row for row in model.repair_scores.all()}
     kinds = [kind for kind in ComponentKind.values if kind in bill]
-    missing = tuple(str(ComponentKind(kind).label) for kind in kinds if kind not in told)
+    missing = tuple(str(ComponentKind(kind).label) for kind in kinds if kind not in data)
     if missing or not kinds:
         return ModelProfile(model, None, (), missing)
     weights = equal(len(kinds))
     scores = tuple(
-        PartScores(kind, weight, _scores(told[kind], bill[kind]))
+        PartScores(kind, weight, _scores(data[kind], bill[kind]))
         for kind, weight in zip(kinds, weights, strict=True)
     )
     aspect_weights = dict(zip(ASPECTS, equal(len(ASPECTS)), strict=True))

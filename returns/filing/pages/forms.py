@@ -9,7 +9,7 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext_lazy as _
 
 from inventory.errors import BadInput
-from inventory.furniture.pages.forms import DeedForm
+from inventory.furniture.pages.forms import ActionForm
 from inventory.models import Workshop
 from returns.customers import rules as people
 from returns.customers.rules import Contact
@@ -39,9 +39,9 @@ _SCREW_DEFECTS = _DEFECTS[:2]
 
 def told_defect(request: Request) -> str:
     """What is wrong, in the words in which the customer chose it."""
-    told = dict(_DEFECTS)
-    known = request.defect in told
-    return str(told[DefectKey(request.defect)] if known else request.get_defect_display())
+    given = dict(_DEFECTS)
+    known = request.defect in given
+    return str(given[DefectKey(request.defect)] if known else request.get_defect_display())
 
 
 def country_name(code: str) -> str:
@@ -136,7 +136,7 @@ class AddressFields(forms.Form):
         return Contact(email=email, language=get_language() or "en", **typed)
 
 
-class AddressForm(AddressFields, DeedForm):
+class AddressForm(AddressFields, ActionForm):
     """Changing the address of a request."""
 
 
@@ -164,7 +164,7 @@ class PhotosField(forms.FileField):
             raise forms.ValidationError(error.message) from error
 
 
-class FilingForm(AddressFields, DeedForm):
+class FilingForm(AddressFields, ActionForm):
     """What both requests ask: the frame, what is wrong and where, and who asks.
 
     The order is the page's, so that the summary of errors leads through it from top to bottom.

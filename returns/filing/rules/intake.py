@@ -19,9 +19,9 @@ from django.db.models import F, Q, QuerySet
 from django.utils.encoding import force_bytes
 from django.utils.translation import gettext as _
 
-from inventory import deeds
-from inventory.deeds import Draft
+from inventory import events
 from inventory.errors import BadInput, Conflict, KeyReused, NotFound, StaleState
+from inventory.events import Draft
 from inventory.models import Workshop
 from inventory.parts import rules as stock
 from returns.customers import rules as people
@@ -119,7 +119,7 @@ def _filed(key: UUID) -> Request:
 
 
 # A browser that sends a form again sends its photos again; those that were kept stay.
-@deeds.rule("intake.file_return", facts=lambda plan: plan.facts, again=_filed, aside=["pictures"])
+@events.rule("intake.file_return", facts=lambda plan: plan.facts, again=_filed, aside=["pictures"])
 def _file_return(
     event: Draft, /, *, key: UUID, plan: _Plan, pictures: Sequence[photos.Picture], at: datetime
 ) -> Request:
@@ -136,11 +136,11 @@ def _file_return(
     )
     photos.keep(request=request, pictures=pictures, at=at)
     event.of(request.reference)
-    letters.owe(letter="filed", request=request, at=at)
+    letters.enqueue(letter="filed", request=request, at=at)
     return request
 
 
-@deeds.rule("intake.ask_screws", facts=lambda plan: plan.facts, again=_filed, aside=["pictures"])
+@events.rule("intake.ask_screws", facts=lambda plan: plan.facts, again=_filed, aside=["pictures"])
 def _ask_screws(
     event: Draft, /, *, key: UUID, plan: _Plan, pictures: Sequence[photos.Picture], at: datetime
 ) -> Request:
@@ -159,7 +159,7 @@ def _ask_screws(
     )
     photos.keep(request=request, pictures=pictures, at=at)
     event.of(request.reference, state=state.value)
-    letters.owe(letter="filed" if reserved else "waiting_stock", request=request, at=at)
+    letters.enqueue(letter="filed" if reserved else "waiting_stock", request=request, at=at)
     return request
 
 
@@ -280,7 +280,7 @@ def _again(request: Request) -> Request:
     return Request.objects.get(pk=request.pk)
 
 
-@deeds.rule("intake.withdraw", facts=lambda request: ["withdraw", request.reference], again=_again)
+@events.rule("intake.withdraw", facts=lambda request: ["withdraw", request.reference], again=_again)
 def withdraw(event: Draft, /, *, key: UUID, request: Request, at: datetime) -> Request:
     """The customer takes a request back before anything was posted either way.
 
@@ -289,7 +289,7 @@ def withdraw(event: Draft, /, *, key: UUID, request: Request, at: datetime) -> R
     """
     _close(request, at)
     event.of(request.reference)
-    letters.owe(letter="withdrawn", request=request, at=at)
+    letters.enqueue(letter="withdrawn", request=request, at=at)
     return request
 
 
@@ -303,7 +303,7 @@ def lapse(at: datetime) -> list[Request]:
         _close(request, at)
         reference = request.reference
         facts = ["lapse", reference]
-        deeds.record(key=uuid.uuid4(), name="intake.lapse", subject=reference, facts=facts, at=at)
+        events.record(key=uuid.uuid4(), name="intake.lapse", subject=reference, facts=facts, at=at)
     return lapsed
 
 
@@ -328,7 +328,7 @@ def _kept(request: Request, contact: Contact) -> Contact:
     return people.checked(replace(contact, email=person.email, language=person.language))
 
 
-@deeds.rule(
+@events.rule(
     "intake.change_address",
     facts=lambda request, contact: [
         "address",
@@ -352,7 +352,7 @@ def change_address(
     _hold_open(request)
     people.rewrite(_person(request), _kept(request, contact))
     event.of(request.reference)
-    letters.owe(letter="address_changed", request=request, at=at)
+    letters.enqueue(letter="address_changed", request=request, at=at)
     return request
 
 
@@ -389,7 +389,7 @@ def report_missing(*, key: UUID, request: Request, at: datetime) -> Request:
     return _report_missing(key=key, request=request, at=at)
 
 
-@deeds.rule(
+@events.rule(
     "intake.report_missing", facts=lambda request: ["missing", request.reference], again=_again
 )
 def _report_missing(event: Draft, /, *, key: UUID, request: Request, at: datetime) -> Request:
@@ -399,7 +399,7 @@ def _report_missing(event: Draft, /, *, key: UUID, request: Request, at: datetim
     if last is None or rows.filter(pk=last.pk).update(missing_reported_at=at) != 1:
         raise StaleState(_("Nothing of yours is in the post, or you have told us already."))
     event.of(request.reference, dispatch=last.code)
-    letters.owe(letter="missing", request=request, at=at)
+    letters.enqueue(letter="missing", request=request, at=at)
     return request
 
 
@@ -426,8 +426,8 @@ def may_report_missing(request: Request, *, at: datetime) -> bool:
             request.posted_at, at
         )
     last = last_dispatch(request)
-    told = last is not None and last.missing_reported_at is not None
-    return last is not None and not told and not kit_stock.long_posted(last.posted_at, at)
+    data = last is not None and last.missing_reported_at is not None
+    return last is not None and not data and not kit_stock.long_posted(last.posted_at, at)
 
 
 def may_withdraw(request: Request) -> bool:

@@ -7,12 +7,12 @@ from typing import Any, TypeVar
 from django.db.models import Model, QuerySet
 
 from inventory.errors import NotFound
-from inventory.furniture.api.shapes import Known, found
+from inventory.furniture.api.shapes import KnownCode, found
 from inventory.ledger.sums.codes import BadCode, normalise
 from returns.models import Colourway, Parcel, Request, ReturnedFrame
 
 
-class ColourwayCode(Known):
+class ColourwayCode(KnownCode):
     """Model and colour, such as "avocet/slate"."""
 
     def __init__(self, **options: Any) -> None:
@@ -20,7 +20,7 @@ class ColourwayCode(Known):
         super().__init__(Colourway.objects.all, by="code", **options)
 
     def run_validation(self, data: Any = None) -> Any:
-        text = super(Known, self).run_validation(data)
+        text = super(KnownCode, self).run_validation(data)
         if not text:
             return None
         model, _slash, colour = text.partition("/")
@@ -34,7 +34,7 @@ class ColourwayCode(Known):
         return colourway_code(value)
 
 
-class Spoken(Known):
+class Spoken(KnownCode):
     """A code with a check character, in any of the ways that people type it."""
 
     def __init__(self, rows: Any, *, prefix: str, by: str, **options: Any) -> None:

@@ -19,7 +19,7 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods
 
 from inventory.furniture.pages.access import StaffRequest, allow
-from inventory.furniture.pages.forms import DeedForm
+from inventory.furniture.pages.forms import ActionForm
 from inventory.staff.queries import BENCH, OWNER
 from returns.arriving.pages.parcels import batch_by
 from returns.bench.pages.finding import frame_by
@@ -105,7 +105,7 @@ class Row:
         return "|".join(["", *words])
 
 
-class LookForm(DeedForm):
+class LookForm(ActionForm):
     """A tick per part and defect; everything else about the frame in three questions."""
 
     polymer = forms.ChoiceField(
@@ -169,19 +169,19 @@ class LookForm(DeedForm):
 
     def look(self) -> Look:
         """What was ticked. A measure without its tick counts as ticked: nobody measures nothing."""
-        told = self.cleaned_data
+        data = self.cleaned_data
         seen = [
-            Seen(key, defect, told.get(f"um_{key}_{defect}"))
+            Seen(key, defect, data.get(f"um_{key}_{defect}"))
             for key, defects in self.grid
             for defect in defects
-            if told[f"d_{key}_{defect}"] or told.get(f"um_{key}_{defect}") is not None
+            if data[f"d_{key}_{defect}"] or data.get(f"um_{key}_{defect}") is not None
         ]
         return Look(
             findings=seen,
-            polymer=told["polymer"],
-            found_sound=told["found_sound"],
-            batch=told["batch"],
-            colourway=told["colourway"],
+            polymer=data["polymer"],
+            found_sound=data["found_sound"],
+            batch=data["batch"],
+            colourway=data["colourway"],
         )
 
 

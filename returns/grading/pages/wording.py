@@ -163,7 +163,7 @@ def reason(
     template = REASONS.get(kept["key"])
     if template is None:
         return str(kept.get("text", kept["key"]))
-    params = {name: _param(name, told, currency) for name, told in kept["params"].items()}
+    params = {name: _param(name, data, currency) for name, data in kept["params"].items()}
     if "parts" in params and names is not None:
         found = _PIECES.finditer(params["parts"])
         params["parts"] = parts({one["code"]: int(one["pieces"]) for one in found}, names)
@@ -172,8 +172,8 @@ def reason(
 
 def parts(pieces_of: Mapping[str, int], names: Mapping[str, str]) -> str:
     """Parts with their pieces, by name: a code stands where a part has left the list."""
-    told = [f"{pieces} × {names.get(code, code)}" for code, pieces in pieces_of.items()]
-    return ", ".join(told)
+    data = [f"{pieces} × {names.get(code, code)}" for code, pieces in pieces_of.items()]
+    return ", ".join(data)
 
 
 def evidence(kept: Mapping[str, Any]) -> list[str]:
@@ -181,9 +181,9 @@ def evidence(kept: Mapping[str, Any]) -> list[str]:
     tried = kept["worked"] + kept["failed"]
     typed = ppm(kept["typed_odds_ppm"])
     if not tried:
-        said = [_t("The odds are the owner's estimate; it was not checked here yet.")]
+        data = [_t("The odds are the owner's estimate; it was not checked here yet.")]
     else:
-        said = [
+        data = [
             ngettext(
                 "It held %(worked)s of the %(tried)s time that it was checked here; the owner's "
                 "estimate of %(typed)s still counts as %(weight)s more.",
@@ -199,7 +199,7 @@ def evidence(kept: Mapping[str, Any]) -> list[str]:
             }
         ]
     if kept["timed"]:
-        said.append(
+        data.append(
             ngettext(
                 "The minutes draw on %(timed)s time noted here.",
                 "The minutes draw on %(timed)s times noted here.",
@@ -207,18 +207,18 @@ def evidence(kept: Mapping[str, Any]) -> list[str]:
             )
             % {"timed": kept["timed"]}
         )
-    return said
+    return data
 
 
-def _param(name: str, told: Any, currency: str) -> str:
-    if name in _MONEY and isinstance(told, int):
-        return str(money(told, currency))
+def _param(name: str, data: Any, currency: str) -> str:
+    if name in _MONEY and isinstance(data, int):
+        return str(money(data, currency))
     if name in _DECIMALS:
-        return number_format(str(told))
+        return number_format(str(data))
     choices: dict[str, Any] = {"component": ComponentKey, "defect": DefectKey, "method": Method}
-    if name in choices and told in choices[name].values:
-        return str(choices[name](told).label)
-    return str(told)
+    if name in choices and data in choices[name].values:
+        return str(choices[name](data).label)
+    return str(data)
 
 
 def why_held(grading: Grading, names: Mapping[str, str]) -> str:

@@ -17,11 +17,11 @@ from django.db import models
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from inventory import deeds
-from inventory.deeds import Draft
+from inventory import events
 from inventory.errors import BadInput, StaleState
+from inventory.events import Draft
 from inventory.ledger.rules import ledger, places
-from inventory.models import Deed, Part, PlaceKind
+from inventory.models import Event, Part, PlaceKind
 from inventory.parts import rules as stock
 from returns.arriving.queries.massfits import massfit_of
 from returns.bench.queries.frames import plan_of, whereabouts
@@ -73,7 +73,7 @@ class Look:
         return [seen, self.polymer, self.found_sound, batch, colourway]
 
 
-def _graded(event: Deed) -> Grading:
+def _graded(event: Event) -> Grading:
     return Grading.objects.get(pk=event.detail["grading"])
 
 
@@ -81,7 +81,7 @@ def _frame(frame: ReturnedFrame) -> ReturnedFrame:
     return ReturnedFrame.objects.get(pk=frame.pk)
 
 
-@deeds.rule("lookover.grade", facts=lambda frame, look: [frame.tag, *look.facts()], again=_graded)
+@events.rule("lookover.grade", facts=lambda frame, look: [frame.tag, *look.facts()], again=_graded)
 def grade(
     event: Draft, /, *, key: UUID, frame: ReturnedFrame, look: Look, at: datetime, by: User
 ) -> Grading:
@@ -111,7 +111,7 @@ def grade(
     return grading
 
 
-@deeds.rule(
+@events.rule(
     "lookover.overrule",
     facts=lambda frame, outcome, reason: [frame.tag, outcome, reason.strip()],
     again=_graded,
@@ -151,7 +151,7 @@ def overrule(
     return grading
 
 
-@deeds.rule(
+@events.rule(
     "lookover.record_wish",
     facts=lambda frame, wish, evidence: [frame.tag, wish, evidence],
     again=_frame,
@@ -301,7 +301,7 @@ def _carry_out(key: UUID, grading: Grading, state: FrameState, at: datetime, by:
         _promise_parts(grading, at)
     if frame.request is not None:
         letter = "held" if state is FrameState.HELD else "graded"
-        letters.owe(letter=letter, request=frame.request, frame=frame, at=at)
+        letters.enqueue(letter=letter, request=frame.request, frame=frame, at=at)
 
 
 def _enter(frame: ReturnedFrame, state: FrameState) -> None:

@@ -56,8 +56,8 @@ def compute(
         "stock": dict(stock.available),
         "currency": Workshop.the().currency,
     }
-    tippings = _tippings(graded, offered, prices, facts.mass_mg)
-    return graded, _kept(graded, offered) | {"tippings": tippings, "facts": known}
+    thresholds = _thresholds(graded, offered, prices, facts.mass_mg)
+    return graded, _kept(graded, offered) | {"tippings": thresholds, "facts": known}
 
 
 def _kept(graded: grading.Grading, offered: Sequence[Offer]) -> dict[str, Any]:
@@ -83,7 +83,7 @@ def _kept(graded: grading.Grading, offered: Sequence[Offer]) -> dict[str, Any]:
     }
 
 
-def _tippings(
+def _thresholds(
     graded: grading.Grading, offered: Sequence[Offer], prices: grading.Prices, mass_mg: int
 ) -> list[dict[str, Any]]:
     """Where each number tips the decision; none where money did not decide."""
@@ -94,12 +94,12 @@ def _tippings(
     by_key = {offer.sums.key: offer for offer in offered}
     of_a_remedy = (grading.Number.MINUTES, grading.Number.ODDS_PPM)
     return [
-        _tipping(one, by_key[one.subject] if one.number in of_a_remedy else None)
-        for one in grading.tippings(weighing, graded.weighed[0])
+        _threshold(one, by_key[one.subject] if one.number in of_a_remedy else None)
+        for one in grading.thresholds(weighing, graded.weighed[0])
     ]
 
 
-def _tipping(one: grading.Tipping, offer: Offer | None) -> dict[str, Any]:
+def _threshold(one: grading.Threshold, offer: Offer | None) -> dict[str, Any]:
     """One tipping point; minutes learned from what was done may be broken, to a tenth."""
     return {
         "number": one.number.value,

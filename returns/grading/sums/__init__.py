@@ -21,7 +21,7 @@ from returns.grading.sums.facts import (
     Wish,
 )
 from returns.grading.sums.plans import Plan, PlanSums
-from returns.grading.sums.sensitivity import Number, Tipping, Weighing, tippings
+from returns.grading.sums.sensitivity import Number, Threshold, Weighing, thresholds
 from returns.grading.sums.wording import Reason
 
 __all__ = [
@@ -43,9 +43,9 @@ __all__ = [
     "Reason",
     "Remedy",
     "Stock",
-    "Tipping",
+    "Threshold",
     "Weighing",
     "Wish",
     "grade",
-    "tippings",
+    "thresholds",
 ]

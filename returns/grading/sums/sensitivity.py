@@ -45,7 +45,7 @@ class Number(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Tipping:
+class Threshold:
     """Where the way changes if one number alone is another.
 
     `subject` is the remedy or part whose number it is. `at` is the value nearest to `now`, in
@@ -114,14 +114,14 @@ class Weighing:
         return replace(self, prices=replace(self.prices, **changes))  # type: ignore[arg-type]
 
 
-def tippings(weighing: Weighing, plan: Plan) -> tuple[Tipping, ...]:
+def thresholds(weighing: Weighing, plan: Plan) -> tuple[Threshold, ...]:
     """Where each number behind the plan weighed tips the decision, the nearest one first.
 
     `strip_minutes` of the weighing is the bench time in `regrind_cost_minor`, which the wage
     moves with it. Numbers that never tip come last.
     """
     way = weighing.way()
-    found = [_tipping(way, *moved) for moved in _numbers(weighing, plan)]
+    found = [_threshold(way, *moved) for moved in _numbers(weighing, plan)]
     return tuple(sorted(found, key=lambda one: (one.distance is None, one.distance or 0)))
 
 
@@ -170,7 +170,7 @@ def _with_remedy(plan: Plan, remedy: Remedy) -> Plan:
     return replace(plan, remedies=kept)
 
 
-def _tipping(way: Way, number: Number, subject: str, now: Fraction, moved: Moved) -> Tipping:
+def _threshold(way: Way, number: Number, subject: str, now: Fraction, moved: Moved) -> Threshold:
     step = ODDS_STEP_PPM if number is Number.ODDS_PPM else 1
     end = Fraction(PPM) if number is Number.ODDS_PPM else now * RANGE_FACTOR
 
@@ -181,9 +181,9 @@ def _tipping(way: Way, number: Number, subject: str, now: Fraction, moved: Moved
     above = _first_other(way, way_at, (floor(now / step) + 1, floor(end / step), 1))
     found = [place * step for place in (below, above) if place is not None]
     if not found or not now:
-        return Tipping(number, subject, now)
+        return Threshold(number, subject, now)
     at = min(found, key=lambda value: abs(value - now))
-    return Tipping(number, subject, now, at, moved(at).way())
+    return Threshold(number, subject, now, at, moved(at).way())
 
 
 def _first_other(way: Way, way_at: Callable[[int], Way], side: tuple[int, int, int]) -> int | None:

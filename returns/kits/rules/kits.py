@@ -11,9 +11,9 @@ from uuid import UUID
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from inventory import deeds
-from inventory.deeds import Draft
+from inventory import events
 from inventory.errors import BadInput, Conflict, NotEnough, StaleState
+from inventory.events import Draft
 from inventory.ledger.rules import ledger, places
 from inventory.models import PlaceKind, Reservation, Workshop
 from inventory.models.places import ReservationState
@@ -90,10 +90,10 @@ def _reserve_waiting(request: Request, at: datetime) -> bool:
         return False
     _step(request, RequestState.RESERVED, promised_by=kit_stock.promise_day(at))
     facts = ["kits.reserve", request.reference]
-    deeds.record(
+    events.record(
         key=uuid.uuid4(), name="kits.reserve", subject=request.reference, facts=facts, at=at
     )
-    letters.owe(letter="kit_reserved", request=request, at=at)
+    letters.enqueue(letter="kit_reserved", request=request, at=at)
     return True
 
 
@@ -101,7 +101,7 @@ def _again(request: Request) -> Request:
     return Request.objects.get(pk=request.pk)
 
 
-@deeds.rule(
+@events.rule(
     "kits.post",
     facts=lambda request: ["post", request.reference],
     again=lambda key: Dispatch.objects.get(key=key),
@@ -130,7 +130,7 @@ def post(event: Draft, /, *, key: UUID, request: Request, at: datetime, by: User
         code=codes.new_code("D"), key=key, kind=Dispatch.Kind.KIT, request=request, posted_at=at
     )
     event.of(request.reference, dispatch=dispatch.code)
-    letters.owe(letter="kit_posted", request=request, at=at)
+    letters.enqueue(letter="kit_posted", request=request, at=at)
     return dispatch
 
 
@@ -139,17 +139,17 @@ def _promises(request: Request) -> list[Reservation]:
     return list(rows.select_related("part").order_by("part_id"))
 
 
-@deeds.rule("kits.put_back", facts=lambda request: ["put_back", request.reference], again=_again)
+@events.rule("kits.put_back", facts=lambda request: ["put_back", request.reference], again=_again)
 def put_back(event: Draft, /, *, key: UUID, request: Request, at: datetime, by: User) -> Request:
     """The bin turned out to hold less than the books said: the kit waits for stock again."""
     _step(request, RequestState.WAITING_STOCK)
     stock.release(subject=request.reference)
     event.of(request.reference)
-    letters.owe(letter="waiting_stock", request=request, at=at)
+    letters.enqueue(letter="waiting_stock", request=request, at=at)
     return request
 
 
-@deeds.rule(
+@events.rule(
     "kits.report_missing", facts=lambda request: ["missing", request.reference], again=_again
 )
 def report_missing(event: Draft, /, *, key: UUID, request: Request, at: datetime) -> Request:
@@ -160,7 +160,7 @@ def report_missing(event: Draft, /, *, key: UUID, request: Request, at: datetime
     if last is not None:
         Dispatch.objects.filter(pk=last.pk).update(missing_reported_at=at)
     event.of(request.reference)
-    letters.owe(letter="missing", request=request, at=at)
+    letters.enqueue(letter="missing", request=request, at=at)
     return request
 
 
@@ -173,7 +173,7 @@ def refuse_long_posted(posted_at: datetime | None, at: datetime) -> None:
         )
 
 
-@deeds.rule("kits.repost", facts=lambda request: ["repost", request.reference], again=_again)
+@events.rule("kits.repost", facts=lambda request: ["repost", request.reference], again=_again)
 def repost(event: Draft, /, *, key: UUID, request: Request, at: datetime, by: User) -> Request:
     """Queue a missing kit to be posted once more: reserved, or waiting when stock is short."""
     state = reserve(model=request.colourway.model, subject=request.reference, at=at)
@@ -183,11 +183,11 @@ def repost(event: Draft, /, *, key: UUID, request: Request, at: datetime, by: Us
     request.refresh_from_db()
     event.of(request.reference)
     reserved = state is RequestState.RESERVED
-    letters.owe(letter="kit_reserved" if reserved else "waiting_stock", request=request, at=at)
+    letters.enqueue(letter="kit_reserved" if reserved else "waiting_stock", request=request, at=at)
     return request
 
 
-@deeds.rule("kits.turned_up", facts=lambda request: ["turned_up", request.reference], again=_again)
+@events.rule("kits.turned_up", facts=lambda request: ["turned_up", request.reference], again=_again)
 def turned_up(event: Draft, /, *, key: UUID, request: Request, at: datetime, by: User) -> Request:
     """A kit reported missing did arrive after all: the story ends."""
     rows = Request.objects.filter(pk=request.pk, state=RequestState.REPORTED_MISSING.value)

@@ -77,13 +77,13 @@ def fit(
 
 def _movements(step: JobStep, parts: Mapping[Part, int]) -> list[tuple[str, list[ledger.Line]]]:
     """Bought and salvaged pieces apart, so that what is left of the salvaged can be counted."""
-    told: list[tuple[str, list[ledger.Line]]] = []
+    data: list[tuple[str, list[ledger.Line]]] = []
     for part, pieces in parts.items():
         reused = min(pieces, salvaged_left(part))
-        told += _fitted(f"{part.code}-salvaged", part, reused, PlaceKind.SALVAGE)
-        told += _fitted(part.code, part, pieces - reused, PlaceKind.PRODUCTION)
+        data += _fitted(f"{part.code}-salvaged", part, reused, PlaceKind.SALVAGE)
+        data += _fitted(part.code, part, pieces - reused, PlaceKind.PRODUCTION)
     off = _taken_off(step) if parts else []
-    return told + ([("off", off)] if off else [])
+    return data + ([("off", off)] if off else [])
 
 
 def _fitted(

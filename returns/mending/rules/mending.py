@@ -12,12 +12,12 @@ from uuid import UUID
 
 from django.utils.translation import gettext as _
 
-from inventory import deeds
-from inventory.deeds import Draft
+from inventory import events
 from inventory.errors import BadInput, StaleState
+from inventory.events import Draft
 from inventory.ledger.queries import whereabouts
 from inventory.ledger.rules import carrying, ledger, places
-from inventory.models import Deed, Part, PlaceKind, Reading, Scale
+from inventory.models import Event, Part, PlaceKind, Reading, Scale
 from inventory.parts import queries as part_stock
 from inventory.parts import rules as stock
 from inventory.weighing import rules as weighing
@@ -61,7 +61,7 @@ class Check:
         return all(asked) and (method != Method.STEP_UP or self.screw_flush)
 
 
-def _step(event: Deed) -> JobStep:
+def _step(event: Event) -> JobStep:
     return JobStep.objects.get(pk=event.detail["step"])
 
 
@@ -69,7 +69,7 @@ def _frame(job: RepairJob) -> ReturnedFrame:
     return again(job.frame)
 
 
-@deeds.rule(
+@events.rule(
     "mending.open_job",
     facts=lambda frame: [frame.tag],
     again=lambda event: RepairJob.objects.get(pk=event.detail["job"]),
@@ -89,7 +89,7 @@ def open_job(
     return job
 
 
-@deeds.rule(
+@events.rule(
     "mending.add_step",
     facts=lambda job, remedy, component: [job.pk, remedy.key, component],
     again=_step,
@@ -114,7 +114,7 @@ def add_step(
     return step
 
 
-@deeds.rule("mending.drop_step", facts=lambda job, step: [job.pk, step.pk], again=lambda job: job)
+@events.rule("mending.drop_step", facts=lambda job, step: [job.pk, step.pk], again=lambda job: job)
 def drop_step(
     event: Draft, /, *, key: UUID, job: RepairJob, step: JobStep, at: datetime, by: User
 ) -> RepairJob:
@@ -126,7 +126,7 @@ def drop_step(
     return job
 
 
-@deeds.rule(
+@events.rule(
     "mending.do_step",
     facts=lambda job, step, minutes, parts_used: [job.pk, step.pk, minutes, dict(parts_used)],
     again=_step,
@@ -163,7 +163,7 @@ def do_step(
     return JobStep.objects.get(pk=target.pk)
 
 
-@deeds.rule(
+@events.rule(
     "mending.check",
     facts=lambda job, check: [job.pk, asdict(check)],
     again=lambda event: BenchCheck.objects.get(pk=event.detail["check"]),
@@ -185,7 +185,7 @@ def check(
     return row
 
 
-@deeds.rule("mending.give_up", facts=lambda job, reason: [job.pk, reason.strip()], again=_frame)
+@events.rule("mending.give_up", facts=lambda job, reason: [job.pk, reason.strip()], again=_frame)
 def give_up(
     event: Draft, /, *, key: UUID, job: RepairJob, reason: str, at: datetime, by: User
 ) -> ReturnedFrame:
@@ -200,7 +200,7 @@ def give_up(
     return frame
 
 
-@deeds.rule(
+@events.rule(
     "mending.weigh_out",
     facts=lambda job, scale, mass, reason: [job.pk, scale.pk, mass.strip(), reason.strip()],
     again=_frame,
@@ -252,9 +252,9 @@ def settle_scale(
 
 def weighed_out(frame: ReturnedFrame) -> Reading | None:
     """The reading of the latest weigh-out, if there was one."""
-    rows = Deed.objects.filter(subject=frame.tag, name="mending.weigh_out").order_by("-pk")
-    deed = rows.first()
-    return Reading.objects.get(pk=deed.detail["reading"]) if deed else None
+    rows = Event.objects.filter(subject=frame.tag, name="mending.weigh_out").order_by("-pk")
+    action = rows.first()
+    return Reading.objects.get(pk=action.detail["reading"]) if action else None
 
 
 def planned_steps(frame: ReturnedFrame) -> list[dict[str, Any]]:

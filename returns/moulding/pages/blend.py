@@ -124,15 +124,15 @@ class BlendForm(forms.Form):
 
     def recipe(self) -> Recipe:
         """The recipe as the sums know it. BadRecipe when its limits contradict one another."""
-        told = self.cleaned_data
-        least = ColourShare(colour=told["colour"].code, ppm_min=_ppm(told["colour_min"]) or 0)
+        data = self.cleaned_data
+        least = ColourShare(colour=data["colour"].code, ppm_min=_ppm(data["colour_min"]) or 0)
         return Recipe(
-            total_mg=told["mass"],
-            regrind_ppm_max=_ppm(told["regrind_max"]),
-            mean_passes_max=_float(told["mean_passes"]),
-            passes_max=told["passes"],
-            melt_flow_min=_float(told["flow_min"]),
-            melt_flow_max=_float(told["flow_max"]),
+            total_mg=data["mass"],
+            regrind_ppm_max=_ppm(data["regrind_max"]),
+            mean_passes_max=_float(data["mean_passes"]),
+            passes_max=data["passes"],
+            melt_flow_min=_float(data["flow_min"]),
+            melt_flow_max=_float(data["flow_max"]),
             colours=(least,),
         )
 
@@ -203,7 +203,7 @@ def _issue_path(portions: tuple[Portion, ...], batch_code: str) -> str:
     filled = {f"lot-{one.lot.pk}": _to_weigh(one.mass_mg) for one in portions}
     if batch_code:
         filled["batch_code"] = batch_code
-    return f"{reverse('stock-deed', args=['issue'])}?{urlencode(filled)}"
+    return f"{reverse('stock-action', args=['issue'])}?{urlencode(filled)}"
 
 
 def _to_weigh(mass_mg: int) -> str:

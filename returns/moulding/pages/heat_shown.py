@@ -15,10 +15,10 @@ from inventory.material.queries import lot_heat
 from inventory.material.queries.lot_heat import Share
 from inventory.material.sums.heat import HeatSpread
 from inventory.models import Lot
-from inventory.months.queries import followed
+from inventory.months.queries import replays
 from inventory.staff.queries import ACCOUNTANT, BENCH, OWNER
 from inventory.weighing.queries import traced
-from inventory.weighing.sums.traced import Known
+from inventory.weighing.sums.traced import MassUncertainty
 from returns.models import ProductionBatch
 from returns.moulding import queries as batch_heat
 
@@ -73,9 +73,9 @@ def _batch(code: str) -> dict[str, Any]:
     }
 
 
-def _shares(shares: Sequence[Share]) -> list[tuple[Share, Known | None]]:
+def _shares(shares: Sequence[Share]) -> list[tuple[Share, MassUncertainty | None]]:
     """What was issued, each with how well it is known; None where its month does not state it."""
-    moved = followed.moved(share.posting.movement.month for share in shares)
+    moved = replays.moved(share.posting.movement.month for share in shares)
     masses = (moved.get((one.posting.movement.number, one.posting.line)) for one in shares)
     known = [None if mass is None else mass.known() for mass in masses]
     return list(zip(shares, known, strict=True))

@@ -95,7 +95,7 @@ class OneBox(Detail):
     scope = "read"
     answer_class = BoxAnswer
 
-    def thing(self) -> Place:
+    def instance(self) -> Place:
         place: Place = found(Boxes.queryset.all(), code=self.kwargs["code"])
         return place
 
@@ -150,7 +150,7 @@ class OneLot(Detail):
     scope = "read"
     answer_class = LotAnswer
 
-    def thing(self) -> Lot:
+    def instance(self) -> Lot:
         lot: Lot = found(Lots.queryset.all(), code=self.kwargs["code"])
         return lot
 

@@ -10,14 +10,14 @@ from inventory.furniture.api import filters
 from inventory.furniture.api.shapes import (
     Body,
     Code,
-    Known,
+    KnownCode,
     KnownTogether,
     Moment,
     ScaleName,
     TypedMass,
     found,
 )
-from inventory.furniture.api.views import DeedView, Detail, Listing
+from inventory.furniture.api.views import ActionView, Detail, Listing
 from inventory.material.rules import grinding
 from inventory.material.rules.grinding import MINUTES_MAX, GrindOut
 from inventory.models import GrindRun, Place
@@ -52,10 +52,10 @@ class RunAnswer(serializers.Serializer[GrindRun]):
 
 
 class ProposeBody(Body):
-    box = Known(Place.objects.all)
+    box = KnownCode(Place.objects.all)
 
 
-class Runs(DeedView, Listing):
+class Runs(ActionView, Listing):
     """GET lists the grind runs, newest first; POST proposes one for what is in a box now.
 
     Masses are in mg. POST answers `bad-input` for a place that is no box or is empty, and
@@ -70,8 +70,8 @@ class Runs(DeedView, Listing):
     body_class = ProposeBody
     made_class = RunAnswer
 
-    def do(self, said: dict[str, Any]) -> GrindRun:
-        return grinding.propose(key=self.deed_key, box=said["box"], at=self.at, by=self.by)
+    def do(self, data: dict[str, Any]) -> GrindRun:
+        return grinding.propose(key=self.action_key, box=data["box"], at=self.at, by=self.by)
 
 
 class OneRun(Detail):
@@ -83,12 +83,12 @@ class OneRun(Detail):
     scope = "read"
     answer_class = RunAnswer
 
-    def thing(self) -> GrindRun:
+    def instance(self) -> GrindRun:
         run: GrindRun = found(Runs.queryset.all(), code=self.kwargs["code"])
         return run
 
 
-class RunDeed(DeedView):
+class RunDeed(ActionView):
     """A deed on one run."""
 
     scope = "bench"
@@ -116,8 +116,8 @@ class Confirmations(RunDeed):
 
     body_class = ConfirmBody
 
-    def do(self, said: dict[str, Any]) -> GrindRun:
-        return grinding.confirm(key=self.deed_key, run=self.run(), at=self.at, by=self.by, **said)
+    def do(self, data: dict[str, Any]) -> GrindRun:
+        return grinding.confirm(key=self.action_key, run=self.run(), at=self.at, by=self.by, **data)
 
 
 class Cancellations(RunDeed):
@@ -127,7 +127,7 @@ class Cancellations(RunDeed):
     """
 
     def do(self, _said: dict[str, Any]) -> GrindRun:
-        return grinding.cancel(key=self.deed_key, run=self.run(), at=self.at, by=self.by)
+        return grinding.cancel(key=self.action_key, run=self.run(), at=self.at, by=self.by)
 
 
 class OutBody(Body):
@@ -159,9 +159,9 @@ class RunWeighOuts(RunDeed):
 
     body_class = OutBody
 
-    def do(self, said: dict[str, Any]) -> GrindRun:
+    def do(self, data: dict[str, Any]) -> GrindRun:
         return regrind.finish(
-            key=self.deed_key, run=self.run(), out=GrindOut(**said), at=self.at, by=self.by
+            key=self.action_key, run=self.run(), out=GrindOut(**data), at=self.at, by=self.by
         )
 
 
@@ -177,5 +177,5 @@ class Explanations(RunDeed):
 
     body_class = ExplainBody
 
-    def do(self, said: dict[str, Any]) -> GrindRun:
-        return regrind.explain(key=self.deed_key, run=self.run(), at=self.at, by=self.by, **said)
+    def do(self, data: dict[str, Any]) -> GrindRun:
+        return regrind.explain(key=self.action_key, run=self.run(), at=self.at, by=self.by, **data)

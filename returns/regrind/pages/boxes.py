@@ -15,7 +15,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from inventory.errors import NotFound
 from inventory.furniture.pages.access import StaffRequest, allow
-from inventory.furniture.pages.forms import DeedForm, FigureField, MassField, ScaleField
+from inventory.furniture.pages.forms import ActionForm, FigureField, MassField, ScaleField
 from inventory.material.queries import boxes as box_queries
 from inventory.material.rules import grinding
 from inventory.material.rules.grinding import GrindOut
@@ -27,7 +27,7 @@ from returns.bench.pages.attempts import done, found
 from returns.regrind.rules import regrind
 
 
-class SeenForm(DeedForm):
+class SeenForm(ActionForm):
     """The mass that the second person was shown, and their word for what they saw."""
 
     seen_mg = forms.IntegerField(widget=forms.HiddenInput)
@@ -36,7 +36,7 @@ class SeenForm(DeedForm):
     )
 
 
-class OutForm(DeedForm):
+class OutForm(ActionForm):
     scale = ScaleField()
     flake = MassField(label=_("Flake"))
     fine_scale = ScaleField(
@@ -74,17 +74,17 @@ class OutForm(DeedForm):
 
     def out(self) -> GrindOut:
         """What the rule is told."""
-        told = dict(self.cleaned_data)
-        del told["key"]
-        flow, tolerance = told.pop("melt_flow"), told.pop("melt_flow_tolerance")
+        data = dict(self.cleaned_data)
+        del data["key"]
+        flow, tolerance = data.pop("melt_flow"), data.pop("melt_flow_tolerance")
         return GrindOut(
             melt_flow_mg_per_10min=None if flow is None else int(flow * 1000),
             melt_flow_tolerance_mg=None if tolerance is None else int(tolerance * 1000),
-            **told,
+            **data,
         )
 
 
-class ExplainForm(DeedForm):
+class ExplainForm(ActionForm):
     explanation = forms.CharField(
         label=_("Where the difference comes from"),
         max_length=200,
@@ -103,7 +103,7 @@ def box_list(request: StaffRequest) -> HttpResponse:
 def propose(request: StaffRequest, code: str) -> HttpResponse:
     """Propose to grind a box."""
     box = found(Place.objects.filter(kind=PlaceKind.BOX), code=code)
-    form = DeedForm(request.POST)
+    form = ActionForm(request.POST)
     if done(request, form, grinding.propose, box=box):
         run = box_queries.open_run(box)
         if run is not None:
@@ -120,42 +120,42 @@ def run(request: StaffRequest, code: str) -> HttpResponse:
 
 @require_POST
 @allow(BENCH, OWNER)
-def act(request: StaffRequest, code: str, deed: str) -> HttpResponse:
+def act(request: StaffRequest, code: str, action: str) -> HttpResponse:
     """Confirm, finish, explain or cancel a run."""
-    if deed not in _DEEDS:
+    if action not in _DEEDS:
         raise NotFound()
-    told, (slot, kind, rule) = _run(code), _DEEDS[deed]
+    data, (slot, kind, rule) = _run(code), _DEEDS[action]
     form = kind(request.POST)
     facts = _facts(form) if form.is_valid() else {}
-    if done(request, form, rule, run=told, **facts):
+    if done(request, form, rule, run=data, **facts):
         messages.success(request, _words(_run(code)))
-        return redirect("run", told.code)
-    return _run_page(request, told, {slot: form})
+        return redirect("run", data.code)
+    return _run_page(request, data, {slot: form})
 
 
-_DEEDS: dict[str, tuple[str, Callable[..., DeedForm], Callable[..., Any]]] = {
+_DEEDS: dict[str, tuple[str, Callable[..., ActionForm], Callable[..., Any]]] = {
     "confirm": ("seen_form", SeenForm, grinding.confirm),
     "finish": ("out_form", OutForm, regrind.finish),
     "explain": ("explain_form", ExplainForm, regrind.explain),
-    "cancel": ("cancel_form", DeedForm, grinding.cancel),
+    "cancel": ("cancel_form", ActionForm, grinding.cancel),
 }
 
 
-def _facts(form: DeedForm) -> dict[str, Any]:
+def _facts(form: ActionForm) -> dict[str, Any]:
     if isinstance(form, OutForm):
         return {"out": form.out()}
     hidden = ("key", "seen")
-    return {name: told for name, told in form.cleaned_data.items() if name not in hidden}
+    return {name: data for name, data in form.cleaned_data.items() if name not in hidden}
 
 
-def _words(told: GrindRun) -> str:
+def _words(data: GrindRun) -> str:
     return {
         GrindRun.State.PROPOSED: _t("Proposed."),
         GrindRun.State.CONFIRMED: _t("Confirmed. The box may be ground."),
         GrindRun.State.HELD: _t("Kept, but held: explain the figures below."),
         GrindRun.State.FINISHED: _t("Finished. The lot is in stock."),
         GrindRun.State.CANCELLED: _t("Cancelled. The box stays as it is."),
-    }[GrindRun.State(told.state)]
+    }[GrindRun.State(data.state)]
 
 
 def _run(code: str) -> GrindRun:
@@ -165,7 +165,7 @@ def _run(code: str) -> GrindRun:
     return found(rows, code=code)
 
 
-def _boxes(request: StaffRequest, refused: DeedForm | None = None) -> HttpResponse:
+def _boxes(request: StaffRequest, refused: ActionForm | None = None) -> HttpResponse:
     known = traced.of_material()
     shown: list[dict[str, Any]] = [
         {
@@ -174,7 +174,7 @@ def _boxes(request: StaffRequest, refused: DeedForm | None = None) -> HttpRespon
             "origin": inside.place.get_origin_display(),
             "frames": regrind.frames_in(inside.place).count(),
             "run": box_queries.open_run(inside.place),
-            "form": DeedForm(auto_id=f"box{inside.place.pk}_%s"),
+            "form": ActionForm(auto_id=f"box{inside.place.pk}_%s"),
         }
         for inside in box_queries.boxes()
     ]
@@ -191,27 +191,27 @@ def _boxes(request: StaffRequest, refused: DeedForm | None = None) -> HttpRespon
 
 
 def _run_page(
-    request: StaffRequest, told: GrindRun, tried: dict[str, Any] | None = None
+    request: StaffRequest, data: GrindRun, tried: dict[str, Any] | None = None
 ) -> HttpResponse:
     state = GrindRun.State
     facts: dict[str, Any] = (
         {
-            "run": told,
-            "origin": told.box.get_origin_display(),
-            "frames": regrind.frames_of(told)[:200],
-            "is_proposed": told.state == state.PROPOSED,
-            "is_confirmed": told.state == state.CONFIRMED,
-            "is_held": told.state == state.HELD,
-            "is_open": told.state in (state.PROPOSED, state.CONFIRMED),
-            "is_mine": told.proposed_by_id == request.user.pk,
-            "came_out": _came_out(told),
-            "box_known": traced.of_place_at(told.box, told.box_movement),
-            "seen_form": SeenForm(initial={"seen_mg": told.box_mg}, auto_id="seen_%s"),
+            "run": data,
+            "origin": data.box.get_origin_display(),
+            "frames": regrind.frames_of(data)[:200],
+            "is_proposed": data.state == state.PROPOSED,
+            "is_confirmed": data.state == state.CONFIRMED,
+            "is_held": data.state == state.HELD,
+            "is_open": data.state in (state.PROPOSED, state.CONFIRMED),
+            "is_mine": data.proposed_by_id == request.user.pk,
+            "came_out": _came_out(data),
+            "box_known": traced.of_place_at(data.box, data.box_movement),
+            "seen_form": SeenForm(initial={"seen_mg": data.box_mg}, auto_id="seen_%s"),
             "out_form": OutForm(auto_id="out_%s", initial=scales.last(request)),
             "explain_form": ExplainForm(auto_id="explain_%s"),
-            "cancel_form": DeedForm(auto_id="cancel_%s"),
+            "cancel_form": ActionForm(auto_id="cancel_%s"),
         }
-        | _trail(told)
+        | _trail(data)
         | (tried or {})
     )
     facts["refused"] = next(iter((tried or {}).values()), None)
@@ -222,24 +222,24 @@ def _run_page(
 _STATION = {"proposed": 0, "confirmed": 1, "held": 2, "finished": 3}
 
 
-def _trail(told: GrindRun) -> dict[str, Any]:
+def _trail(data: GrindRun) -> dict[str, Any]:
     """The steps of a run and where it stands; of a cancelled one what was done, and its end."""
     steps = [_t("Proposed"), _t("Confirmed"), _t("Ground"), _t("In stock")]
-    if told.state == GrindRun.State.CANCELLED:
-        steps = [*steps[: 2 if told.confirmed_at else 1], _t("Cancelled")]
-    return {"stations": steps, "station": _STATION.get(told.state, len(steps) - 1)}
+    if data.state == GrindRun.State.CANCELLED:
+        steps = [*steps[: 2 if data.confirmed_at else 1], _t("Cancelled")]
+    return {"stations": steps, "station": _STATION.get(data.state, len(steps) - 1)}
 
 
-def _came_out(told: GrindRun) -> list[tuple[str, Reading]]:
+def _came_out(data: GrindRun) -> list[tuple[str, Reading]]:
     names = {
         "flake": _t("Flake"),
         "dust": _t("Dust"),
         "purge": _t("Purge"),
         "moisture": _t("Moisture driven off"),
     }
-    readings = Reading.objects.in_bulk(told.readings.values())
+    readings = Reading.objects.in_bulk(data.readings.values())
     return [
-        (words, readings[told.readings[name]])
+        (words, readings[data.readings[name]])
         for name, words in names.items()
-        if told.readings.get(name) in readings
+        if data.readings.get(name) in readings
     ]

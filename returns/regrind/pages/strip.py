@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from inventory.furniture.pages.access import StaffRequest, allow
-from inventory.furniture.pages.forms import DeedForm, MassField, ScaleField
+from inventory.furniture.pages.forms import ActionForm, MassField, ScaleField
 from inventory.furniture.wording import mass as written
 from inventory.models import Part
 from inventory.staff.queries import BENCH, OWNER
@@ -35,7 +35,7 @@ from returns.story.sums.states import FrameState
 _GROUPS = {"lenses": "lens", "metal": "screw"}
 
 
-class StripForm(DeedForm):
+class StripForm(ActionForm):
     """One scale, one mass per heap; empty means that there was none."""
 
     scale = ScaleField()
@@ -85,21 +85,21 @@ class StripForm(DeedForm):
 
     def facts(self) -> StripDown:
         """What the rule is told."""
-        told = self.cleaned_data
+        data = self.cleaned_data
         kept = [
             Salvaged(
                 part=part,
-                pieces=told[f"pieces-{part.code}"] or 0,
-                mass=told[f"salvaged-{part.code}"],
+                pieces=data[f"pieces-{part.code}"] or 0,
+                mass=data[f"salvaged-{part.code}"],
             )
             for part in self.spares
-            if told[f"pieces-{part.code}"] or told[f"salvaged-{part.code}"]
+            if data[f"pieces-{part.code}"] or data[f"salvaged-{part.code}"]
         ]
         names = ("scale", "plastic", "lenses", "metal", "foreign", "reason")
-        return StripDown(salvaged=tuple(kept), **{name: told[name] for name in names})
+        return StripDown(salvaged=tuple(kept), **{name: data[name] for name in names})
 
 
-class DiscardForm(DeedForm):
+class DiscardForm(ActionForm):
     reason = forms.CharField(
         label=_("What it is, or why it cannot be known"),
         max_length=200,
@@ -114,8 +114,8 @@ def strip(request: StaffRequest, tag: str) -> HttpResponse:
     if request.method != "POST":
         return _page(request, frame, {})
     form = StripForm(frame, request.POST)
-    told = {"parts": form.facts()} if form.is_valid() else {}
-    if done(request, form, stripdown.strip, frame=frame, **told):
+    data = {"parts": form.facts()} if form.is_valid() else {}
+    if done(request, form, stripdown.strip, frame=frame, **data):
         words = _t("%(tag)s is in its box.") % {"tag": frame.tag}
         notices.done(request, words, undo=f"{reverse('frame', args=[frame.tag])}#undo")
         now = ReturnedFrame.objects.get(pk=frame.pk)
@@ -128,8 +128,8 @@ def strip(request: StaffRequest, tag: str) -> HttpResponse:
 def discard(request: StaffRequest, tag: str) -> HttpResponse:
     """It is not ours, or not surely: it ends as waste."""
     frame, form = frame_by(tag), DiscardForm(request.POST, auto_id="discard_%s")
-    told = {"reason": form.cleaned_data["reason"]} if form.is_valid() else {}
-    if done(request, form, stripdown.discard_foreign, frame=frame, **told):
+    data = {"reason": form.cleaned_data["reason"]} if form.is_valid() else {}
+    if done(request, form, stripdown.discard_foreign, frame=frame, **data):
         messages.success(request, _t("%(tag)s is in the foreign waste.") % {"tag": frame.tag})
         return redirect("frame", frame.tag)
     return _page(request, frame, {"discard_form": form})

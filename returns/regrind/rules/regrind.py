@@ -11,7 +11,7 @@ from uuid import UUID
 from django.db import transaction
 from django.db.models import Exists, OuterRef, QuerySet
 
-from inventory import deeds
+from inventory import events
 from inventory.material.rules import grinding
 from inventory.material.rules.grinding import GrindOut
 from inventory.models import GrindRun, Movement, Place
@@ -71,7 +71,7 @@ def _tie(key: UUID, run: GrindRun, at: datetime, by: User) -> None:
 
 def _tell(key: UUID, run: GrindRun, frame: ReturnedFrame, at: datetime, by: User) -> None:
     lot = run.lot.code if run.lot else ""
-    deeds.record(
+    events.record(
         key=key,
         name="regrind.ground",
         subject=frame.tag,
@@ -82,4 +82,4 @@ def _tell(key: UUID, run: GrindRun, frame: ReturnedFrame, at: datetime, by: User
     )
     settle(frame.request, at)
     if frame.request is not None:
-        letters.owe(letter="ground", request=frame.request, frame=frame, at=at)
+        letters.enqueue(letter="ground", request=frame.request, frame=frame, at=at)

@@ -17,9 +17,9 @@ from uuid import UUID
 from django.db.models import Q
 from django.utils.translation import gettext as _
 
-from inventory import deeds
-from inventory.deeds import Draft
+from inventory import events
 from inventory.errors import BadInput, Conflict, NotEnough, StaleState
+from inventory.events import Draft
 from inventory.ledger.rules import carrying, ledger, places
 from inventory.material.queries.boxes import OPEN_RUN_STATES
 from inventory.material.rules.grinding import is_nothing
@@ -97,7 +97,7 @@ class StripDown:
         return pieces
 
 
-@deeds.rule("stripdown.strip", facts=lambda frame, parts: [frame.tag, *parts.facts()], again=again)
+@events.rule("stripdown.strip", facts=lambda frame, parts: [frame.tag, *parts.facts()], again=again)
 def strip(
     event: Draft, /, *, key: UUID, frame: ReturnedFrame, parts: StripDown, at: datetime, by: User
 ) -> ReturnedFrame:
@@ -121,7 +121,7 @@ def strip(
     return stripped
 
 
-@deeds.rule(
+@events.rule(
     "stripdown.discard_foreign",
     facts=lambda frame, reason: [frame.tag, reason.strip()],
     again=again,
@@ -151,12 +151,12 @@ def discard_foreign(
     gone = advance(frame, FrameState.DISCARDED, ended_at=at)
     settle(gone.request, at)
     if gone.request is not None:
-        letters.owe(letter="discarded", request=gone.request, frame=gone, at=at)
+        letters.enqueue(letter="discarded", request=gone.request, frame=gone, at=at)
     event.of(frame.tag, movement=movement.number)
     return again(frame)
 
 
-@deeds.rule("stripdown.undo", facts=lambda frame, reason: [frame.tag, reason.strip()], again=again)
+@events.rule("stripdown.undo", facts=lambda frame, reason: [frame.tag, reason.strip()], again=again)
 def undo(
     event: Draft, /, *, key: UUID, frame: ReturnedFrame, reason: str, at: datetime, by: User
 ) -> ReturnedFrame:

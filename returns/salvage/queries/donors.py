@@ -17,7 +17,7 @@ from django.db.models import Q
 from django.utils import timezone
 
 from inventory.errors import Conflict
-from inventory.models import Deed, Workshop
+from inventory.models import Event, Workshop
 from inventory.months.sums.calendar_month import Month
 from returns.figures.circularity.queries.judged import told
 from returns.models import Component, Grading, PartPromise, RepairJob, ReturnedFrame
@@ -248,10 +248,10 @@ def _needs_then(grading: Grading, bills: lacking.Bills) -> list[Need]:
 
 def _giving(since: datetime, at: datetime) -> list[Giving]:
     """The sound parts of each frame from the day it was to be stripped until it was."""
-    deeds = Deed.objects.filter(name="stripdown.strip", at__gte=since, at__lte=at)
-    until = dict(deeds.values_list("subject", "at"))
+    events = Event.objects.filter(name="stripdown.strip", at__gte=since, at__lte=at)
+    until = dict(events.values_list("subject", "at"))
     rows = ReturnedFrame.objects.filter(
-        Q(state__in=(FrameState.BOXED, FrameState.GROUND), tag__in=deeds.values("subject"))
+        Q(state__in=(FrameState.BOXED, FrameState.GROUND), tag__in=events.values("subject"))
         | Q(state=FrameState.TO_STRIP),
         colourway__isnull=False,
         is_stranger=False,

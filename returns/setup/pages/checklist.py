@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.errors import NotFound
 from inventory.furniture.pages.access import StaffRequest, allow
-from inventory.furniture.pages.forms import DeedForm
+from inventory.furniture.pages.forms import ActionForm
 from inventory.staff.queries import OWNER
 from returns.setup import queries as readiness
 from returns.setup.pages.steps import PAGES, Page
@@ -66,7 +66,7 @@ def one(request: StaffRequest, step: str) -> HttpResponse:
     return render(request, "returns/setup/step.html", facts, status=status)
 
 
-def _form(request: HttpRequest, shown: Page) -> DeedForm | None:
+def _form(request: HttpRequest, shown: Page) -> ActionForm | None:
     if shown.form is None:
         return None
     if request.method == "POST":

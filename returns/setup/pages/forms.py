@@ -10,7 +10,7 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 
-from inventory.furniture.pages.forms import DeedForm
+from inventory.furniture.pages.forms import ActionForm
 from inventory.models import Colour, Part, Polymer, Workshop
 from inventory.models.weighing import ScaleClass
 from returns.bench.pages import labels
@@ -30,7 +30,7 @@ def whole(label: Any, least: int, most: int, **facts: Any) -> forms.IntegerField
     return forms.IntegerField(label=label, min_value=least, max_value=most, **facts)
 
 
-class StepForm(DeedForm):
+class StepForm(ActionForm):
     """A form whose fields are the row's own; the rule takes them as `facts`."""
 
     def facts(self) -> dict[str, Any]:
@@ -179,7 +179,7 @@ class PartForm(StepForm):
         choice.choices = [("", _t("no screw")), *((size, size) for size in sizes)]  # type: ignore[attr-defined]
 
 
-class ModelForm(DeedForm):
+class ModelForm(ActionForm):
     name = forms.CharField(label=_("Name of the model"), max_length=60)
     code = forms.SlugField(
         label=_("Code"),
@@ -233,40 +233,40 @@ class ModelForm(DeedForm):
         self.fields["colours"].choices = listed  # type: ignore[attr-defined]
 
     def clean(self) -> dict[str, Any]:
-        told: dict[str, Any] = super().clean() or {}
-        part = told.get("screw_part")
-        if part is not None and not told.get("screw"):
-            told["screw"] = part.nominal_mg
-        if part is not None and not told.get("screw"):
+        data: dict[str, Any] = super().clean() or {}
+        part = data.get("screw_part")
+        if part is not None and not data.get("screw"):
+            data["screw"] = part.nominal_mg
+        if part is not None and not data.get("screw"):
             self.add_error("screw", _t("Enter the mass of the screw."))
-        return told
+        return data
 
     def facts(self) -> dict[str, Any]:
-        told = self.cleaned_data
+        data = self.cleaned_data
         bill = model_setup.Bill(
-            front_mg=told["front"],
-            arm_mg=told["arm"],
-            lens_mg=told["lens"],
-            screw_mg=told["screw"],
-            spread_ppm=told["spread"],
-            wall_um=told["wall"],
+            front_mg=data["front"],
+            arm_mg=data["arm"],
+            lens_mg=data["lens"],
+            screw_mg=data["screw"],
+            spread_ppm=data["spread"],
+            wall_um=data["wall"],
         )
         model = model_setup.NewModel(
-            name=told["name"],
-            code=told["code"],
-            new_frame_cost_minor=told["new_frame_cost"],
-            expected_life_months=told["expected_life_months"],
-            rim=told["rim"],
-            polymer=told["polymer"],
-            colours=tuple(Colour.objects.filter(code__in=told["colours"])),
+            name=data["name"],
+            code=data["code"],
+            new_frame_cost_minor=data["new_frame_cost"],
+            expected_life_months=data["expected_life_months"],
+            rim=data["rim"],
+            polymer=data["polymer"],
+            colours=tuple(Colour.objects.filter(code__in=data["colours"])),
             bill=bill,
-            arm_part=told["arm_part"],
-            screw_part=told["screw_part"],
+            arm_part=data["arm_part"],
+            screw_part=data["screw_part"],
         )
         return {"told": model}
 
 
-class RemediesForm(DeedForm):
+class RemediesForm(ActionForm):
     chosen = forms.MultipleChoiceField(
         label=_("Remedies to start from"), widget=forms.CheckboxSelectMultiple
     )
@@ -286,8 +286,8 @@ class RemediesForm(DeedForm):
         choice.initial = [one.key for one in offered if can_step_up or not one.needs_larger_screw]
 
     def facts(self) -> dict[str, Any]:
-        told = self.cleaned_data
-        return {"chosen": told["chosen"], "larger_screw": told["larger_screw"]}
+        data = self.cleaned_data
+        return {"chosen": data["chosen"], "larger_screw": data["larger_screw"]}
 
 
 def _said(one: Starting) -> SafeString:

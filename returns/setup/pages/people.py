@@ -15,7 +15,7 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from inventory.furniture.pages.access import StaffRequest, allow
-from inventory.furniture.pages.forms import DeedForm
+from inventory.furniture.pages.forms import ActionForm
 from inventory.staff.queries import OWNER
 from inventory.staff.rules import staff
 
@@ -27,7 +27,7 @@ ROLE_NAMES = {
 }
 
 
-class HireForm(DeedForm):
+class HireForm(ActionForm):
     name = forms.CharField(
         label=_("Login name"),
         max_length=staff.NAME_LENGTH_MAX,
@@ -71,8 +71,8 @@ def password(request: StaffRequest, number: int) -> HttpResponse:
 def off(request: StaffRequest, number: int) -> HttpResponse:
     """Switch a login off; once it is, it stays so."""
     person = staff.switch_off(key=_key(request), number=number, at=timezone.now(), by=request.user)
-    said = _t("“%(name)s” can no longer sign in.")
-    messages.success(request, said % {"name": person.get_username()})
+    data = _t("“%(name)s” can no longer sign in.")
+    messages.success(request, data % {"name": person.get_username()})
     return redirect("people")
 
 

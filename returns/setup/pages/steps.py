@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from inventory.furniture.pages.forms import DeedForm
+from inventory.furniture.pages.forms import ActionForm
 from inventory.masters import rules as masters
 from inventory.models import Colour, Part, Polymer, Scale, Workshop
 from returns.catalogue.rules import model_setup
@@ -37,7 +37,7 @@ class Page:
     title: Promise
     why: Promise
     press: Promise | str = ""
-    form: type[DeedForm] | None = None
+    form: type[ActionForm] | None = None
     rule: Rule | None = None
     row: Callable[[], Model] | None = None
     rows: Callable[[], Iterable[Model]] | None = None

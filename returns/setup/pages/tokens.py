@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from inventory.errors import NotFound
 from inventory.furniture.pages.access import StaffRequest, allow
-from inventory.furniture.pages.forms import DeedForm
+from inventory.furniture.pages.forms import ActionForm
 from inventory.models import AccessToken
 from inventory.staff.queries import OWNER
 from inventory.staff.rules import tokens
@@ -32,7 +32,7 @@ SCOPE_NAMES = {
 }
 
 
-class TokenForm(DeedForm):
+class TokenForm(ActionForm):
     name = forms.CharField(
         label=gettext_lazy("What is it for"),
         max_length=60,

@@ -10,9 +10,9 @@ from uuid import UUID
 
 from django.utils.translation import gettext as _
 
-from inventory import deeds
-from inventory.deeds import Draft
+from inventory import events
 from inventory.errors import BadInput, Conflict
+from inventory.events import Draft
 from inventory.models import AccessToken
 from inventory.staff.rules import tokens
 
@@ -26,7 +26,7 @@ def _refuse_second() -> NoReturn:
     )
 
 
-@deeds.rule(
+@events.rule(
     "tokens.issue",
     facts=lambda name, scopes, days: [name, sorted(scopes), days],
     again=_refuse_second,
@@ -60,7 +60,7 @@ def revoke(*, token: AccessToken, at: datetime, by: User) -> None:
     _revoke(key=key, token=token, at=at, by=by)
 
 
-@deeds.rule("tokens.revoke", facts=lambda token: [token.pk], again=lambda: None)
+@events.rule("tokens.revoke", facts=lambda token: [token.pk], again=lambda: None)
 def _revoke(event: Draft, /, *, key: UUID, token: AccessToken, at: datetime, by: User) -> None:
     tokens.revoke(token=token, at=at)
     event.of(_subject(token))

@@ -26,7 +26,7 @@ EDITED = {
 }
 ONE_ROW = {"inventory": ("workshop",), "returns": ("policy",)}
 READ = {
-    "inventory": ("movement", "posting", "reading", "month", "monthbalance", "deed", "lot"),
+    "inventory": ("movement", "posting", "reading", "month", "monthbalance", "event", "lot"),
     "returns": ("soldunits",),
     "auth": ("group",),
 }
@@ -36,14 +36,14 @@ APPS = ("auth", "inventory", "returns")
 
 def rights() -> Iterator[tuple[str, str]]:
     """Pairs of app label and permission codename."""
-    for deeds, tables in (
+    for actions, tables in (
         (("add", "change", "delete", "view"), EDITED),
         (("change", "view"), ONE_ROW),
         (("view",), READ),
         (("add", "change", "view"), PEOPLE),
     ):
         for app, models in tables.items():
-            yield from ((app, f"{deed}_{model}") for model in models for deed in deeds)
+            yield from ((app, f"{action}_{model}") for model in models for action in actions)
 
 
 def grant(group_model: Any, permission_model: Any, *, tables: frozenset[str] | None = None) -> None:

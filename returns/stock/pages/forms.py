@@ -8,7 +8,7 @@ from django import forms
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 
-from inventory.furniture.pages.forms import DeedForm, MassField, ScaleField, WeighedForm
+from inventory.furniture.pages.forms import ActionForm, MassField, ScaleField, WeighedForm
 from inventory.furniture.wording import mass as written
 from inventory.ledger.queries import naming
 from inventory.material.queries import boxes
@@ -43,19 +43,19 @@ class MaterialForm(WeighedForm):
 
     def facts(self) -> dict[str, Any]:
         """What the rule is told."""
-        told = self.cleaned_data
-        return {"material": self.material(), "weighing": weighed(told)}
+        data = self.cleaned_data
+        return {"material": self.material(), "weighing": weighed(data)}
 
     def material(self) -> material.Material:
         """The material as the rules know it."""
-        told = self.cleaned_data
+        data = self.cleaned_data
         return material.Material(
-            polymer=told["polymer"],
-            colour=told["colour"],
-            origin=told["origin"],
-            heat=heat.of_passes(told["passes"]),
-            note=told["note"],
-            cost_minor=told["cost"] or 0,
+            polymer=data["polymer"],
+            colour=data["colour"],
+            origin=data["origin"],
+            heat=heat.of_passes(data["passes"]),
+            note=data["note"],
+            cost_minor=data["cost"] or 0,
         )
 
 
@@ -80,8 +80,8 @@ class ScrapForm(WeighedForm):
 
     def facts(self) -> dict[str, Any]:
         """What the rule is told."""
-        told = self.cleaned_data
-        batch: ProductionBatch = told["batch"]
+        data = self.cleaned_data
+        batch: ProductionBatch = data["batch"]
         scrap = material.Material(
             polymer=batch.colourway.polymer,
             colour=batch.colourway.colour,
@@ -89,10 +89,10 @@ class ScrapForm(WeighedForm):
             heat=HeatSpread.from_list(batch.heat),
             note=batch.code,
         )
-        return {"material": scrap, "weighing": weighed(told)}
+        return {"material": scrap, "weighing": weighed(data)}
 
 
-class IssueForm(DeedForm):
+class IssueForm(ActionForm):
     batch_code = forms.CharField(
         label=_("For production batch"),
         max_length=material.BATCH_CODE_LENGTH_MAX,
@@ -114,12 +114,12 @@ class IssueForm(DeedForm):
 
     def facts(self) -> dict[str, Any]:
         """What the rule is told."""
-        told = self.cleaned_data
-        lots = {lot: told[f"lot-{lot.pk}"] for lot in self.lots if told[f"lot-{lot.pk}"]}
-        return {"lots": lots, "batch_code": told["batch_code"], "scale": told["scale"]}
+        data = self.cleaned_data
+        lots = {lot: data[f"lot-{lot.pk}"] for lot in self.lots if data[f"lot-{lot.pk}"]}
+        return {"lots": lots, "batch_code": data["batch_code"], "scale": data["scale"]}
 
 
-class MouldForm(DeedForm):
+class MouldForm(ActionForm):
     code = forms.CharField(label=_("Production batch"), max_length=20)
     colourway = forms.ModelChoiceField(
         Colourway.objects.filter(active=True).select_related("model", "colour"),
@@ -132,7 +132,7 @@ class MouldForm(DeedForm):
 
     def facts(self) -> dict[str, Any]:
         """What the rule is told."""
-        return {name: told for name, told in self.cleaned_data.items() if name != "key"}
+        return {name: data for name, data in self.cleaned_data.items() if name != "key"}
 
 
 class PlaceField(forms.ModelChoiceField):  # type: ignore[type-arg]
@@ -157,11 +157,11 @@ class CountForm(WeighedForm):
 
     def facts(self) -> dict[str, Any]:
         """What the rule is told."""
-        told = self.cleaned_data
-        return {"place": told["place"], "weighing": weighed(told), "reason": told["reason"]}
+        data = self.cleaned_data
+        return {"place": data["place"], "weighing": weighed(data), "reason": data["reason"]}
 
 
-class DisposeForm(DeedForm):
+class DisposeForm(ActionForm):
     place = PlaceField(
         Place.objects.filter(kind__in=material.WASTE, balance__quantity__gt=0),
         label=_("Waste stream"),
@@ -174,22 +174,22 @@ class DisposeForm(DeedForm):
         return {"place": self.cleaned_data["place"], "reason": self.cleaned_data["reason"]}
 
 
-class PartsForm(DeedForm):
+class PartsForm(ActionForm):
     part = forms.ModelChoiceField(Part.objects.all(), label=_("Part"), to_field_name="code")
     pieces = forms.IntegerField(label=_("Pieces"), min_value=1, max_value=receiving.PIECES_MAX)
     cost = money(label=_("What they cost altogether"), required=False)
 
     def facts(self) -> dict[str, Any]:
         """What the rule is told."""
-        told = self.cleaned_data
+        data = self.cleaned_data
         return {
-            "part": told["part"],
-            "pieces": told["pieces"],
-            "cost_minor": told["cost"] or 0,
+            "part": data["part"],
+            "pieces": data["pieces"],
+            "cost_minor": data["cost"] or 0,
         }
 
 
-class PartsCountForm(DeedForm):
+class PartsCountForm(ActionForm):
     part = forms.ModelChoiceField(Part.objects.all(), label=_("Part"), to_field_name="code")
     counted = forms.IntegerField(
         label=_("Pieces counted"), min_value=0, max_value=receiving.PIECES_MAX
@@ -198,9 +198,9 @@ class PartsCountForm(DeedForm):
 
     def facts(self) -> dict[str, Any]:
         """What the rule is told."""
-        return {name: told for name, told in self.cleaned_data.items() if name != "key"}
+        return {name: data for name, data in self.cleaned_data.items() if name != "key"}
 
 
-def weighed(told: dict[str, Any]) -> material.Weighing:
+def weighed(data: dict[str, Any]) -> material.Weighing:
     """A weighed form's reading, still as typed."""
-    return material.Weighing(scale=told["scale"], mass=told["mass"])
+    return material.Weighing(scale=data["scale"], mass=data["mass"])

@@ -21,7 +21,7 @@ from inventory.counting import Counted
 from inventory.errors import NotFound
 from inventory.furniture.numbers import fixed
 from inventory.furniture.pages.access import StaffRequest, allow
-from inventory.furniture.pages.forms import DeedForm, MassField
+from inventory.furniture.pages.forms import ActionForm, MassField
 from inventory.material.queries import boxes
 from inventory.material.rules import material
 from inventory.material.sums.heat import HeatSpread
@@ -30,7 +30,7 @@ from inventory.parts import queries as parts
 from inventory.parts import rules as stock
 from inventory.staff.queries import ACCOUNTANT, BENCH, OWNER
 from inventory.weighing.queries import traced
-from inventory.weighing.sums.traced import Known
+from inventory.weighing.sums.traced import MassUncertainty
 from returns.arriving.pages import scales
 from returns.bench.pages import notices
 from returns.bench.pages.attempts import done, focused
@@ -42,7 +42,7 @@ Rule = Callable[..., Any]
 
 
 @dataclass(frozen=True, slots=True)
-class Deed:
+class Event:
     """One page of the stock room: its words, its form, its rule."""
 
     title: Promise
@@ -66,64 +66,64 @@ def _count_parts(
     return stock.count(key=key, part=part, counted=counted, reason=reason, at=at, actor=by)
 
 
-DEEDS: Final[dict[str, Deed]] = {
-    "feedstock": Deed(
+DEEDS: Final[dict[str, Event]] = {
+    "feedstock": Event(
         _("Receive feedstock"),
         _("Bought-in material. Its origin is kept apart in every figure."),
         _("Receive it"),
         forms.FeedstockForm,
         _receive,
     ),
-    "scrap": Deed(
+    "scrap": Event(
         _("Return scrap from moulding"),
         _("Sprues, short shots and rejects. They never count as recycled content."),
         _("Put it in its box"),
         forms.ScrapForm,
         material.return_scrap,
     ),
-    "issue": Deed(
+    "issue": Event(
         _("Issue flake to moulding"),
         _("Weigh what you take from each lot. Leave the others empty; the oldest come first."),
         _("Issue it"),
         forms.IssueForm,
         material.issue,
     ),
-    "mould": Deed(
+    "mould": Event(
         _("Note a moulded batch"),
         _("Its material is what was issued under its code; moulding adds one heat pass."),
         _("Note it"),
         forms.MouldForm,
         batches.mould,
     ),
-    "count": Deed(
+    "count": Event(
         _("Count material"),
         _("Weigh what is there. The difference to the ledger is posted as a count difference."),
         _("Take the count"),
         forms.CountForm,
         material.count,
     ),
-    "opening": Deed(
+    "opening": Event(
         _("Opening stock"),
         _("Only for what was there before this ledger began."),
         _("Enter it"),
         forms.OpeningForm,
         _open,
     ),
-    "dispose": Deed(
+    "dispose": Event(
         _("Dispose of waste"),
         _("The stream is emptied whole. How waste is sorted and handed over, local rules say."),
         _("It was taken away"),
         forms.DisposeForm,
         material.dispose,
     ),
-    "parts-receive": Deed(
+    "parts-receive": Event(
         _("Receive parts"),
         _("Kits that wait for these parts are set aside at once."),
         _("Put them in the bin"),
         forms.PartsForm,
         receiving.receive_parts,
     ),
-    "parts-count": Deed(
+    "parts-count": Event(
         _("Count parts"),
         _("Count the bin, promised pieces included."),
         _("Take the count"),
@@ -150,7 +150,7 @@ def stock_room(request: StaffRequest) -> HttpResponse:
         "salvage": [_waste_line(place, known) for place in _held({PlaceKind.SALVAGE})],
         "parts": stocked,
         "low": [one for one in stocked if one.is_low],
-        "deeds": DEEDS,
+        "actions": DEEDS,
         "wide": True,
     }
     return render(request, "returns/workroom/stock.html", facts)
@@ -158,48 +158,48 @@ def stock_room(request: StaffRequest) -> HttpResponse:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @allow(BENCH, OWNER)
-def stock_deed(request: StaffRequest, deed: str) -> HttpResponse:
+def stock_action(request: StaffRequest, action: str) -> HttpResponse:
     """One deed: its form, and back to the stock room when it is done."""
-    if deed not in DEEDS:
+    if action not in DEEDS:
         raise NotFound()
-    page = DEEDS[deed]
+    page = DEEDS[action]
     form = (
         page.form(request.POST) if request.method == "POST" else page.form(initial=_hint(request))
     )
     if request.method == "POST" and done(request, form, page.rule, **_facts(form)):
-        notices.moved(request, _t("Done: %(deed)s.") % {"deed": page.title}, form)
+        notices.moved(request, _t("Done: %(deed)s.") % {"action": page.title}, form)
         return redirect("stock")
     refused = form if form.is_bound else None
     facts = {
         "form": focused(form),
-        "deed": page,
-        "name": deed,
+        "action": page,
+        "name": action,
         "refused": refused,
         "has_mass": any(isinstance(field, MassField) for field in form.fields.values()),
     }
     status = 422 if refused else 200
-    return render(request, "returns/workroom/stock_deed.html", facts, status=status)
+    return render(request, "returns/workroom/stock_action.html", facts, status=status)
 
 
 def _hint(request: StaffRequest) -> dict[str, Any]:
     """What a link on the stock page has chosen already; a form ignores what it does not know."""
     known = ("part", "place", "code", "batch_code", "reason")
-    told = {
-        name: told for name, told in request.GET.items() if name in known or name.startswith("lot-")
+    data = {
+        name: data for name, data in request.GET.items() if name in known or name.startswith("lot-")
     }
-    return scales.last(request) | told
+    return scales.last(request) | data
 
 
-def _facts(form: DeedForm) -> dict[str, Any]:
+def _facts(form: ActionForm) -> dict[str, Any]:
     if not form.is_valid():
         return {}
-    told: dict[str, Any] = form.facts()  # type: ignore[attr-defined]
+    data: dict[str, Any] = form.facts()  # type: ignore[attr-defined]
     if "into" in form.cleaned_data:
-        told["into"] = form.cleaned_data["into"]
-    return told
+        data["into"] = form.cleaned_data["into"]
+    return data
 
 
-def _lots(known: Mapping[str, Known]) -> list[dict[str, Any]]:
+def _lots(known: Mapping[str, MassUncertainty]) -> list[dict[str, Any]]:
     rows = Lot.objects.select_related("polymer", "colour", "place")
     rows = rows.filter(place__balance__quantity__gt=0).annotate(
         held_mg=Sum("place__balance__quantity")
@@ -221,5 +221,5 @@ def _held(kinds: Iterable[PlaceKind]) -> list[Place]:
     return list(rows.order_by("code"))
 
 
-def _waste_line(place: Place, known: Mapping[str, Known]) -> dict[str, Any]:
+def _waste_line(place: Place, known: Mapping[str, MassUncertainty]) -> dict[str, Any]:
     return {"it": place, "mass_mg": boxes.held_mg(place), "known": known.get(place.code)}

@@ -102,6 +102,6 @@ class OneRequest(Detail):
     scope = "read"
     answer_class = RequestAnswer
 
-    def thing(self) -> Request:
+    def instance(self) -> Request:
         rows = Request.objects.select_related("person", "colourway__model", "colourway__colour")
         return request_at(self.kwargs["reference"], rows)

@@ -11,7 +11,7 @@ from rest_framework import serializers
 from rest_framework.request import Request as Call
 
 from inventory.furniture.api.shapes import Moment, ReadingKnown
-from inventory.furniture.api.views import DeedView, Detail, Face
+from inventory.furniture.api.views import ActionView, Detail, Face
 from returns.customers.rules import Contact
 from returns.filing.api import ContactBody
 from returns.filing.rules import intake
@@ -114,11 +114,11 @@ class OneStory(OfSecret, Detail):
 
     answer_class = StoryAnswer
 
-    def thing(self) -> Request:
+    def instance(self) -> Request:
         return self.opened()
 
 
-class StoryDeed(OfSecret, DeedView):
+class StoryAction(OfSecret, ActionView):
     """What the holder of the link may still do."""
 
     made_class = StoryAnswer
@@ -128,17 +128,17 @@ class StoryDeed(OfSecret, DeedView):
         return f"story:{self.opened().reference}"
 
 
-class Withdraw(StoryDeed):
+class Withdraw(StoryAction):
     """Take a request back before anything was posted either way.
 
     Answers `stale-state` when the parcel has arrived, the kit has left, or the request is over.
     """
 
     def do(self, _said: dict[str, Any]) -> Request:
-        return intake.withdraw(key=self.deed_key, request=self.opened(), at=self.at)
+        return intake.withdraw(key=self.action_key, request=self.opened(), at=self.at)
 
 
-class ChangeAddress(StoryDeed):
+class ChangeAddress(StoryAction):
     """Change name and postal address while something is still to be posted.
 
     The email stays as it was filed, and a letter goes there. Answers `bad-input` naming the part of
@@ -147,19 +147,19 @@ class ChangeAddress(StoryDeed):
 
     body_class = ContactBody
 
-    def do(self, said: dict[str, Any]) -> Request:
-        contact = Contact(email="", **said)
+    def do(self, given: dict[str, Any]) -> Request:
+        contact = Contact(email="", **given)
         request = self.opened()
         return intake.change_address(
-            key=self.deed_key, request=request, contact=contact, at=self.at
+            key=self.action_key, request=request, contact=contact, at=self.at
         )
 
 
-class ReportMissing(StoryDeed):
+class ReportMissing(StoryAction):
     """Report that what was posted last never came: a kit, the frame or its lenses.
 
     Answers `stale-state` when nothing was posted, it was reported before, or it is too long ago.
     """
 
     def do(self, _said: dict[str, Any]) -> Request:
-        return intake.report_missing(key=self.deed_key, request=self.opened(), at=self.at)
+        return intake.report_missing(key=self.action_key, request=self.opened(), at=self.at)

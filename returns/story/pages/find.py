@@ -51,4 +51,4 @@ def _look_up(reference: str, email: str) -> None:
         known = found.person.email if found and found.person else ""
         alike = hmac.compare_digest(known.casefold().encode(), email.casefold().encode())
         match = found if alike and known else None
-        letters.owe_link(request=match, at=timezone.now())
+        letters.enqueue_link(request=match, at=timezone.now())

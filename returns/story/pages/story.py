@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from inventory import clock
 from inventory.errors import NotFound, StaleState
 from inventory.furniture.pages.access import allow
-from inventory.furniture.pages.forms import DeedForm
+from inventory.furniture.pages.forms import ActionForm
 from inventory.staff.queries import BENCH, OWNER
 from returns.filing.pages import slip_pdf
 from returns.filing.pages.forms import AddressForm, country_name, sent_abroad_to, told_defect
@@ -34,18 +34,18 @@ def story(request: HttpRequest, secret: str) -> HttpResponse:
     """Everything so far and what is next."""
     filed = intake.by_secret(secret)
     now = timezone.now()
-    told = stories.of(filed, at=now)
+    data = stories.of(filed, at=now)
     facts = {
         "filed": filed,
         "secret": secret,
-        "story": told,
-        "loop": loop.picture(told.way),
-        "waits_for_us": _waits_for_us(filed, told, now),
-        "late": told.promised_by is not None and told.promised_by < clock.day_of(now),
+        "story": data,
+        "loop": loop.picture(data.way),
+        "waits_for_us": _waits_for_us(filed, data, now),
+        "late": data.promised_by is not None and data.promised_by < clock.day_of(now),
         "country": country_name(filed.person.country) if filed.person else "",
         "abroad": sent_abroad_to(filed),
         "defect": told_defect(filed),
-        "here": told.stations[told.station],
+        "here": data.stations[data.station],
         "photos": filed.photos.all(),
         "is_kit": filed.kind == Request.Kind.SCREWS,
         "kit": kit_stock.contents(filed.colourway.model).items(),
@@ -57,13 +57,13 @@ def story(request: HttpRequest, secret: str) -> HttpResponse:
     return render(request, "returns/customer/story.html", facts)
 
 
-def _waits_for_us(filed: Request, told: stories.Story, at: datetime) -> bool:
+def _waits_for_us(filed: Request, data: stories.Story, at: datetime) -> bool:
     """Whether the next deed is ours, which words about being late say already."""
     if filed.ended_at is not None or filed.state == RequestState.AWAITED:
         return False
     if filed.state == RequestState.WAITING_STOCK or intake.may_report_missing(filed, at=at):
         return False
-    return told.promised_by is None or told.promised_by >= clock.day_of(at)
+    return data.promised_by is None or data.promised_by >= clock.day_of(at)
 
 
 def _slip_open(filed: Request) -> bool:
@@ -130,7 +130,7 @@ def _once_confirmed(
 ) -> HttpResponse:
     """Ask once on a page of its own, then do it and show the story."""
     filed = intake.by_secret(secret)
-    form = DeedForm(request.POST or None)
+    form = ActionForm(request.POST or None)
     if form.is_valid() and form.attempt(rule, request=filed, at=timezone.now()) is not None:
         return redirect("story", secret)
     facts = {"form": form, "filed": filed, "secret": secret}

@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, pgettext
 
 from inventory.furniture import numbers
-from inventory.models import Deed
+from inventory.models import Event
 from returns.desk.queries.dangling import ON_A_SHELF
 from returns.kits import queries as kit_stock
 from returns.models import (
@@ -139,14 +139,14 @@ def _turns(request: Request, frames: list[ReturnedFrame]) -> list[Turn]:
 
 
 def _request_turns(request: Request) -> list[Turn]:
-    deeds = Deed.objects.filter(subject=request.reference).order_by("at", "pk")
-    told = [Turn(deed.at, str(_DEEDS[deed.name])) for deed in deeds if deed.name in _DEEDS]
+    events = Event.objects.filter(subject=request.reference).order_by("at", "pk")
+    data = [Turn(action.at, str(_DEEDS[action.name])) for action in events if action.name in _DEEDS]
     for parcel in request.parcels.prefetch_related("frames"):
-        told.append(Turn(parcel.arrived_at, _("A parcel from you arrived.")))
+        data.append(Turn(parcel.arrived_at, _("A parcel from you arrived.")))
         if parcel.done_at is not None and not _brought(parcel, request):
-            told.append(Turn(parcel.done_at, _("No frame of yours was in the parcel.")))
+            data.append(Turn(parcel.done_at, _("No frame of yours was in the parcel.")))
     posted = request.dispatches.filter(frame=None).exclude(posted_at=None)
-    return told + [_dispatch_turn(dispatch) for dispatch in posted]
+    return data + [_dispatch_turn(dispatch) for dispatch in posted]
 
 
 def _brought(parcel: Parcel, request: Request) -> bool:
@@ -156,20 +156,20 @@ def _brought(parcel: Parcel, request: Request) -> bool:
 
 
 def _frame_turns(frame: ReturnedFrame) -> list[Turn]:
-    told = [Turn(frame.weighed_at, _("Your frame was weighed in as %(tag)s.") % _tag(frame))]
-    told += [Turn(one.at, str(_DECIDED[Outcome(one.decided)])) for one in frame.gradings.all()]
-    told += [Turn(job.opened_at, _("We began to mend it.")) for job in frame.jobs.all()]
+    data = [Turn(frame.weighed_at, _("Your frame was weighed in as %(tag)s.") % _tag(frame))]
+    data += [Turn(one.at, str(_DECIDED[Outcome(one.decided)])) for one in frame.gradings.all()]
+    data += [Turn(job.opened_at, _("We began to mend it.")) for job in frame.jobs.all()]
     for check in BenchCheck.objects.filter(job__frame=frame):
         passed = _("It is mended and passed its check.")
-        told.append(Turn(check.at, passed if check.passed else _("It did not pass its check.")))
-    told += [_dispatch_turn(dispatch) for dispatch in frame.dispatches.exclude(posted_at=None)]
-    taken = Deed.objects.filter(name="stripdown.strip", subject=frame.tag).last()
+        data.append(Turn(check.at, passed if check.passed else _("It did not pass its check.")))
+    data += [_dispatch_turn(dispatch) for dispatch in frame.dispatches.exclude(posted_at=None)]
+    taken = Event.objects.filter(name="stripdown.strip", subject=frame.tag).last()
     if frame.state in (FrameState.BOXED, FrameState.GROUND) and taken is not None:
-        told.append(Turn(taken.at, _("We took it apart.")))
-    ground = Deed.objects.filter(name="regrind.ground", subject=frame.tag).first()
+        data.append(Turn(taken.at, _("We took it apart.")))
+    ground = Event.objects.filter(name="regrind.ground", subject=frame.tag).first()
     if frame.state == FrameState.GROUND and ground is not None:
-        told.append(Turn(ground.at, ground_words(frame)))
-    return told
+        data.append(Turn(ground.at, ground_words(frame)))
+    return data
 
 
 def _tag(frame: ReturnedFrame) -> dict[str, str]:

@@ -23,7 +23,7 @@ from inventory.furniture import wording
 from inventory.furniture.pages import frame
 from inventory.models import Workshop
 from inventory.templatetags import hingeback
-from inventory.weighing.sums.traced import Known
+from inventory.weighing.sums.traced import MassUncertainty
 
 STATIC = Path(__file__).resolve().parents[3] / "inventory" / "static" / "hingeback"
 TEMPLATES = Path(__file__).resolve().parents[3] / "inventory" / "templates"
@@ -202,7 +202,9 @@ def test_a_step_trail_without_a_current_step_marks_none(current: object) -> None
 
 
 def test_a_figure_carries_name_unit_and_uncertainty() -> None:
-    html = render('{% figure "24.31" "Recovered" "g" known %}', known=Known(19_300, readings=1))
+    html = render(
+        '{% figure "24.31" "Recovered" "g" known %}', known=MassUncertainty(19_300, readings=1)
+    )
     assert "<dt>Recovered</dt>" in html
     assert '<span class="figure-value">24.31</span>' in html
     assert "plus or minus" in html
@@ -238,19 +240,21 @@ def test_an_uncertainty_in_kilograms_has_two_digits_too(ug: int, text: str) -> N
 
 
 def test_an_uncertainty_under_a_mass_has_its_decimals_and_its_unit() -> None:
-    assert "0.033</span>" in render("{% spread_under known %}", known=Known(32_100, 0, 1))
-    assert "0.033 g</span>" in render('{% spread_under known "g" %}', known=Known(32_100, 0, 1))
+    assert "0.033</span>" in render("{% spread_under known %}", known=MassUncertainty(32_100, 0, 1))
+    assert "0.033 g</span>" in render(
+        '{% spread_under known "g" %}', known=MassUncertainty(32_100, 0, 1)
+    )
 
 
 def test_the_name_of_a_month_is_not_cut_and_nothing_else_is_held_together() -> None:
-    told = wording.unbroken("<2025-12 to 2026-11, not 2026-11-28.")
+    data = wording.unbroken("<2025-12 to 2026-11, not 2026-11-28.")
     month = '<span class="nowrap">%s</span>'
-    assert told == f"&lt;{month % '2025-12'} to {month % '2026-11'}, not 2026-11-28."
+    assert data == f"&lt;{month % '2025-12'} to {month % '2026-11'}, not 2026-11-28."
 
 
 def test_a_mass_says_how_well_it_is_known() -> None:
     flags = ((("1", "past_check"), 1),)
-    html = render("{% measured 24310 known %}", known=Known(32_100, 0, 1, flags))
+    html = render("{% measured 24310 known %}", known=MassUncertainty(32_100, 0, 1, flags))
     assert "24.31 g" in html
     assert "0.033 g" in html
     assert "(k = 2)" in html
@@ -258,10 +262,10 @@ def test_a_mass_says_how_well_it_is_known() -> None:
 
 
 def test_a_mass_that_nobody_weighed_says_so_and_shows_no_uncertainty() -> None:
-    html = render("{% measured 110 known %}", known=Known(0, 110))
+    html = render("{% measured 110 known %}", known=MassUncertainty(0, 110))
     assert "not weighed" in html
     assert "±" not in html
-    partly = render("{% measured 24310 known %}", known=Known(32_100, 110, 2))
+    partly = render("{% measured 24310 known %}", known=MassUncertainty(32_100, 110, 2))
     assert "with 0.11 g not weighed" in partly
     assert "±" in partly
 

@@ -15,7 +15,7 @@ from inventory.ledger.rules import ledger, places
 from inventory.material.rules import material
 from inventory.material.rules.material import Material, Weighing
 from inventory.material.sums.heat import HeatSpread
-from inventory.models import Balance, Deed, Movement, Part, PlaceKind, Posting, Reservation
+from inventory.models import Balance, Event, Movement, Part, PlaceKind, Posting, Reservation
 from inventory.parts import queries as part_stock
 from inventory.parts import rules as stock
 from tests.makers import NOON, Shop, key, stocked
@@ -99,7 +99,7 @@ def test_box_filled_by_many_hands_with_one_key_is_filled_once(shop: Shop, bea: U
 
     assert len(set(_in_threads(fill, HANDS))) == 1
     assert Movement.objects.filter(kind="receive_feedstock").count() == 1
-    assert Deed.objects.filter(name="material.into_box").count() == 1
+    assert Event.objects.filter(name="material.into_box").count() == 1
 
 
 def test_last_pieces_are_promised_once() -> None:

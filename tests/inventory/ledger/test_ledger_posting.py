@@ -8,7 +8,7 @@ import pytest
 from django.db import IntegrityError, connection
 from django.db.models import QuerySet
 
-from inventory import deeds, triggers
+from inventory import events, triggers
 from inventory.errors import AlreadyReversed, KeyReused, NotEnough, WrongRecipe
 from inventory.ledger.rules import ledger, places
 from inventory.models import Balance, Movement, PlaceKind, Posting, Reading, Scale
@@ -96,7 +96,7 @@ def as_of_old(movement: Movement) -> None:
     """The fingerprint that movements had before reason, heat and readings were part of it."""
     legs = [[row.source.code, row.target.code, row.quantity] for row in movement.postings.all()]
     at = movement.happened_at.isoformat()
-    old = deeds.fingerprint([movement.kind, legs, movement.subject, movement.cost_minor, at])
+    old = events.fingerprint([movement.kind, legs, movement.subject, movement.cost_minor, at])
     triggers.remove(connection)
     QuerySet(Movement).filter(pk=movement.pk).update(fingerprint=old)
     triggers.install(connection)

@@ -92,10 +92,10 @@ def test_answers_say_how_well_late_movements_and_the_worth_are_known(
     """A frame of October that came in when October was closed: booked in November, as late."""
     late = credited(shop, "F-AAAA-4444", "16.100 g", OCT)
     november = recovered.of_month("2026-11")
-    told = json.loads(recovered.canonical(november))
-    known = {row["number"]: row["known"] for row in told["late"]}[late.number]
+    data = json.loads(recovered.canonical(november))
+    known = {row["number"]: row["known"] for row in data["late"]}[late.number]
     assert known["expanded_ug"] == pytest.approx(of_readings({16_100: 1}), abs=1)
-    (worth,) = told["worth"]
+    (worth,) = data["worth"]
     closing = november.total.known_of("closing")
     assert worth["known"]["closing_mg"]["expanded_ug"] == closing.expanded_ug
 
@@ -104,12 +104,12 @@ def test_every_mass_of_the_worth_says_how_well_it_is_known(shop: Shop, first: Mo
     """What is taken back is netted as a count is: 19.400 g short, and no negative receipt."""
     november = recovered.of_month("2026-11")
     (line,) = november.worth
-    told = line.known
+    data = line.known
     assert (line.received_mg, line.written_off_mg) == (17_250, 19_400)
-    assert told["received_mg"].expanded_ug == pytest.approx(of_readings({17_250: 1}), abs=1)
-    assert told["written_off_mg"].expanded_ug == pytest.approx(of_readings({19_400: 1}), abs=1)
-    assert told["closing_mg"] == november.known_of("total", "closing")
-    assert set(told) == {
+    assert data["received_mg"].expanded_ug == pytest.approx(of_readings({17_250: 1}), abs=1)
+    assert data["written_off_mg"].expanded_ug == pytest.approx(of_readings({19_400: 1}), abs=1)
+    assert data["closing_mg"] == november.known_of("total", "closing")
+    assert set(data) == {
         f"{name}_mg"
         for name in ("opening", "received", "issued", "normal_loss", "written_off", "closing")
     }

@@ -198,12 +198,12 @@ def up(folder: Path, *flags: str) -> tuple[int, str]:
     ],
 )
 def test_the_start_script_keeps_folders_apart(
-    tmp_path: Path, file: str, flags: list[str], said: str
+    tmp_path: Path, file: str, flags: list[str], data: str
 ) -> None:
     (tmp_path / file).write_text("kept")
     (tmp_path / "media").mkdir()
     code, out = up(tmp_path, *flags)
     assert code != 0
-    assert said in out
+    assert data in out
     assert (tmp_path / file).read_text() == "kept"
     assert (tmp_path / "media").is_dir()

@@ -27,9 +27,9 @@ def whole_history(place: Place, up_to: int | None = None) -> tuple[int, int, Hea
         listed = [p for p in group if place.pk in (p.source_id, p.target_id)]
         change = sum(p.quantity if p.target_id == place.pk else -p.quantity for p in listed)
         if listed and (up_to is None or number <= up_to):
-            told, undoes = listed[0].movement.heat, listed[0].movement.reverses_id
-            known = told is not None and (change > 0 or undoes is not None)
-            steps.append((number, Step(change, HeatSpread.from_list(told) if known else None)))
+            data, undoes = listed[0].movement.heat, listed[0].movement.reverses_id
+            known = data is not None and (change > 0 or undoes is not None)
+            steps.append((number, Step(change, HeatSpread.from_list(data) if known else None)))
     mass_mg = sum(step.change_mg for _number, step in steps)
     return mass_mg, steps[-1][0] if steps else 0, replay(step for _number, step in steps)
 

@@ -70,8 +70,8 @@ def out(shop: Shop, flake: str = "1950 g", **changes: object) -> GrindOut:
     return GrindOut(**(facts | changes))  # type: ignore[arg-type]
 
 
-def finish(run: GrindRun, told: GrindOut, by: User, **changes: object) -> GrindRun:
-    facts: dict[str, object] = {"key": key(), "run": run, "out": told, "at": NOON, "by": by}
+def finish(run: GrindRun, data: GrindOut, by: User, **changes: object) -> GrindRun:
+    facts: dict[str, object] = {"key": key(), "run": run, "out": data, "at": NOON, "by": by}
     return grinding.finish(**(facts | changes))  # type: ignore[arg-type]
 
 
@@ -143,7 +143,7 @@ def test_unconfirmed_run_cannot_be_finished(box: Place, shop: Shop, bea: User) -
 def test_finished_run_makes_a_lot_and_every_gram_has_a_place(
     box: Place, shop: Shop, bea: User, ben: User
 ) -> None:
-    told = out(
+    data = out(
         shop,
         "1950 g",
         dust="12.4 g",
@@ -152,7 +152,7 @@ def test_finished_run_makes_a_lot_and_every_gram_has_a_place(
         fine_scale=shop.fine_scale,
         melt_flow_mg_per_10min=12_500,
     )
-    run = finish(confirmed(box, bea, ben), told, bea)
+    run = finish(confirmed(box, bea, ben), data, bea)
     assert run.state == State.FINISHED
     assert run.lot is not None
     assert (run.lot.polymer, run.lot.colour) == (shop.pp, shop.slate)
@@ -201,16 +201,16 @@ def test_loss_over_six_percent_holds_the_run(
 def test_more_out_than_in_holds_the_run(
     run: GrindRun, shop: Shop, ben: User, came: tuple[str, str], state: str
 ) -> None:
-    told = out(shop, came[0], dust=came[1], fine_scale=shop.fine_scale)
-    assert finish(run, told, ben).state == state
+    data = out(shop, came[0], dust=came[1], fine_scale=shop.fine_scale)
+    assert finish(run, data, ben).state == state
 
 
 @pytest.mark.parametrize(("change", "state"), [(True, State.FINISHED), (False, State.HELD)])
 def test_purge_of_a_colour_change_is_no_loss(
     run: GrindRun, shop: Shop, ben: User, change: bool, state: str
 ) -> None:
-    told = out(shop, "1800 g", purge="190 g", colour_change=change)
-    run = finish(run, told, ben)
+    data = out(shop, "1800 g", purge="190 g", colour_change=change)
+    run = finish(run, data, ben)
     assert run.state == state
     assert held_mg(PlaceKind.PURGE) == (190_000 if change else 0)
 
@@ -315,6 +315,6 @@ def test_bad_figure_is_named(
 def test_what_was_lost_is_told_with_the_readers_decimal_sign(shop: Shop) -> None:
     Workshop.objects.update(grind_loss_limit_ppm=25_000)
     with translation.override("de"):
-        told = grinding.implausible(20_000, {"flake": 19_250}, colour_change=False)
-    assert told == "0,750 g von 20,000 g gingen verloren; die Grenze liegt bei 2,5 %."
+        data = grinding.implausible(20_000, {"flake": 19_250}, colour_change=False)
+    assert data == "0,750 g von 20,000 g gingen verloren; die Grenze liegt bei 2,5 %."
     assert not grinding.implausible(20_000, {"flake": 19_500}, colour_change=False)

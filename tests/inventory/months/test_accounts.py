@@ -17,7 +17,7 @@ from inventory import outbox
 from inventory.furniture.numbers import uncertainty_g
 from inventory.ledger.queries import naming
 from inventory.material.queries import boxes
-from inventory.models import Duty, GrindRun, Month, Movement, Part, PlaceKind, ReportFile
+from inventory.models import GrindRun, Month, Movement, OutboxMessage, Part, PlaceKind, ReportFile
 from inventory.months import rules as months
 from inventory.months.queries import recovered
 from inventory.parts import rules as stock
@@ -258,7 +258,7 @@ def test_pdf_is_asked_for_watched_and_fetched(books: object, page: Client, acke:
     assert page.post(address, {"key": str(key())}).status_code == 302
     assert "0 %" in text_of(page, "month-pdf", "2026-10")
     assert 'hx-trigger="every 2s"' in text_of(page, "month-pdf", "2026-10")
-    assert outbox.settle(Duty.objects.get(topic="report.pdf").pk, at=timezone.now())
+    assert outbox.settle(OutboxMessage.objects.get(topic="report.pdf").pk, at=timezone.now())
     asked = ReportFile.objects.get()
     assert asked.asked_by == acke
     link = reverse("month-pdf-file", args=["2026-10", asked.key])

@@ -15,10 +15,10 @@ from inventory.models.materials import Origin
 from inventory.months import rules as months
 from inventory.months.queries import months as standing
 from inventory.months.queries import recovered
-from inventory.months.queries.followed import replayed
 from inventory.months.queries.recovered import flows
+from inventory.months.queries.replays import replayed
 from inventory.weighing import rules as weighing
-from inventory.weighing.sums.traced import Known, Traced
+from inventory.weighing.sums.traced import MassUncertainty, MassWithReadings
 from tests.inventory.month_makers import (
     DEC_2,
     NOV,
@@ -40,7 +40,7 @@ def october() -> recovered.Report:
     return recovered.of_month("2026-10")
 
 
-def known(report: recovered.Report, row: str, column: str) -> Known:
+def known(report: recovered.Report, row: str, column: str) -> MassUncertainty:
     return report.known_of(row, column)
 
 
@@ -50,10 +50,10 @@ def test_every_mass_of_the_report_is_traced_to_the_milligram(shop: Shop) -> None
     cells = flows.masses(replayed(["2026-10"])["2026-10"])
     for row in (*report.material, *report.shelves):
         mine = cells.get(row.place, {})
-        told = {column: cell.quantity for column, cell in row.flows.cells.items()}
-        told |= {"opening": row.flows.opening, "closing": row.flows.closing}
-        for column, mass_mg in told.items():
-            assert mine.get(column, Traced()).mass_mg == mass_mg, (row.place, column)
+        data = {column: cell.quantity for column, cell in row.flows.cells.items()}
+        data |= {"opening": row.flows.opening, "closing": row.flows.closing}
+        for column, mass_mg in data.items():
+            assert mine.get(column, MassWithReadings()).mass_mg == mass_mg, (row.place, column)
 
 
 def test_closing_is_known_by_what_is_left_and_not_by_opening_and_flows_again(shop: Shop) -> None:
@@ -67,7 +67,7 @@ def test_closing_is_known_by_what_is_left_and_not_by_opening_and_flows_again(sho
     put_in = Reading.objects.get(postings__movement__kind="strip_down")
     whole_ug = 2 * (put_in.u_own_ug**2 + put_in.u_shared_ug**2) ** 0.5
     assert known(report, box(shop).code, "credited").expanded_ug == pytest.approx(whole_ug, abs=1)
-    assert known(report, box(shop).code, "closing") == Known()
+    assert known(report, box(shop).code, "closing") == MassUncertainty()
     flake_ug = 2 * (flake.u_own_ug**2 + flake.u_shared_ug**2) ** 0.5
     assert known(report, "total", "closing").expanded_ug == pytest.approx(flake_ug, abs=1)
     assert known(report, "total", "closing").readings == 1
@@ -90,7 +90,7 @@ def test_a_month_opens_as_well_known_as_the_one_before_it_closed(shop: Shop) -> 
     left_ug = 2 * (left.u_own_ug**2 + left.u_shared_ug**2) ** 0.5
     closing = known(october(), "total", "closing")
     assert closing.expanded_ug == pytest.approx(left_ug, abs=1)
-    assert known(october(), bought.code, "closing") == Known()
+    assert known(october(), bought.code, "closing") == MassUncertainty()
     assert known(recovered.of_month("2026-11"), "total", "opening") == closing
     for label in ("2026-08", "2026-09", "2026-10"):
         months.close(key=key(), label=label, at=DEC_2, by=None)
@@ -101,8 +101,8 @@ def test_a_month_opens_as_well_known_as_the_one_before_it_closed(shop: Shop) -> 
 
 def test_what_nobody_weighed_is_told_and_not_made_up(shop: Shop) -> None:
     furnished_october(shop)
-    told = known(october(), "total", "opening")
-    assert (told.booked_mg, told.is_weighed, told.expanded_ug) == (100_000, False, 0)
+    data = known(october(), "total", "opening")
+    assert (data.booked_mg, data.is_weighed, data.expanded_ug) == (100_000, False, 0)
 
 
 def test_a_month_starts_from_the_snapshot_as_from_the_first_posting(shop: Shop) -> None:
@@ -127,12 +127,12 @@ def test_canonical_figures_keep_what_is_in_doubt_of_a_place_without_a_row(shop: 
     move("count_mass", (bought, at(PlaceKind.DIFFERENCE), 97_900))
     report = recovered.of_month("2026-11")
     assert "difference" not in [row.place for row in report.shelves]
-    told = json.loads(recovered.canonical(report))
-    assert told["known"]["difference"]["closing"]["booked_mg"] > 0
-    rows = {row["place"] for name in ("material", "shelves") for row in told[name]}
-    classes = {row.split()[0] for row in set(told["known"]) - rows}
+    data = json.loads(recovered.canonical(report))
+    assert data["known"]["difference"]["closing"]["booked_mg"] > 0
+    rows = {row["place"] for name in ("material", "shelves") for row in data[name]}
+    classes = {row.split()[0] for row in set(data["known"]) - rows}
     assert classes == {"difference", "total", "class", "origin"}
-    assert {*told} - {"known"} == {
+    assert {*data} - {"known"} == {
         field.name
         for field in fields(report)
         if field.name not in ("settled", "total", "classes", "origins", "postings")

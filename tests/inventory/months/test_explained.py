@@ -13,10 +13,10 @@ from django.urls import reverse
 
 from inventory.models import Movement, PlaceKind, Reading
 from inventory.months.queries import recovered
-from inventory.months.queries.followed import replayed
-from inventory.months.queries.recovered.comparison import Beside, beside
+from inventory.months.queries.recovered.comparison import Comparison, beside
+from inventory.months.queries.replays import replayed
 from inventory.weighing.queries import readings
-from inventory.weighing.sums.traced import Known
+from inventory.weighing.sums.traced import MassUncertainty
 from tests.inventory.month_makers import (
     DEC_2,
     NOV,
@@ -50,7 +50,7 @@ def november(shop: Shop) -> dict[str, Movement]:
     return moved
 
 
-def figure(key: str, label: str = "2026-11", before: str = "2026-10") -> Beside:
+def figure(key: str, label: str = "2026-11", before: str = "2026-10") -> Comparison:
     replays = replayed([label, before])
     now, then = (recovered.of_month(name, replays[name]) for name in (label, before))
     return next(one for one in beside(now, then, replays) if one.key == key)
@@ -107,9 +107,9 @@ def test_a_difference_is_known_by_the_readings_of_both_months(
 @pytest.mark.usefixtures("november")
 @pytest.mark.parametrize("key", ["credited", "losses", "issued", "closing", "carried"])
 def test_causes_and_rest_come_to_the_difference(key: str) -> None:
-    told = figure(key)
-    assert sum(cause.change for cause in told.causes) + told.rest == told.difference
-    assert bool(told.causes) == bool(told.difference)
+    data = figure(key)
+    assert sum(cause.change for cause in data.causes) + data.rest == data.difference
+    assert bool(data.causes) == bool(data.difference)
 
 
 def page(client: Client, who: User, name: str, *args: object, **query: str) -> str:
@@ -176,9 +176,9 @@ def test_a_box_leads_to_all_movements_that_touch_it(
 
 def test_both_months_say_how_well_their_masses_are_known(november: dict[str, Movement]) -> None:
     for key in ("credited", "losses", "issued", "closing"):
-        told = figure(key)
-        assert told.known == recovered.of_month("2026-11").total.known_of(key)
-        assert told.known_before == recovered.of_month("2026-10").total.known_of(key)
+        data = figure(key)
+        assert data.known == recovered.of_month("2026-11").total.known_of(key)
+        assert data.known_before == recovered.of_month("2026-10").total.known_of(key)
     # October's losses are what went into the box less the flake: 100 g typed as opening stock and
     # 19.4 g weighed, less 117 g of flake that was typed too; dust and purge stand on both sides.
     lost = figure("losses").known_before
@@ -196,7 +196,7 @@ def test_what_no_cause_accounts_for_says_how_well_it_is_known_too(
     assert closing.rest == -4_400
     weighed = Reading.objects.get(mass_mg=19_400)
     expanded_ug = readings.known(weighed).expanded_ug
-    assert closing.known_rest == Known(expanded_ug, 2_000 + 100_000 + 117_000, 1)
+    assert closing.known_rest == MassUncertainty(expanded_ug, 2_000 + 100_000 + 117_000, 1)
     text = re.sub(r"<[^>]+>", "", page(client, acke, "month", "2026-10"))
     words = r"All else together: \u22124.40 g ±plus or minus [\d.]+ g \(k = 2\) with 219.00 g not"
     assert re.search(words, re.sub(r"\s+", " ", text))

@@ -14,7 +14,7 @@ from django.db import IntegrityError, connection, transaction
 from inventory.errors import KeyReused, MonthClosed, MonthNotReady, NotFound
 from inventory.ledger.queries import balances
 from inventory.ledger.rules import ledger, places
-from inventory.models import Deed, GrindRun, Month, MonthBalance, Movement, Place, PlaceKind
+from inventory.models import Event, GrindRun, Month, MonthBalance, Movement, Place, PlaceKind
 from inventory.months import rules as months
 from inventory.months.queries import chain
 from inventory.months.queries import months as standing
@@ -41,7 +41,7 @@ def test_closing_stores_what_every_place_holds_and_who_closed(acke: User) -> Non
     outside = MonthBalance.objects.get(month=month, place__kind=PlaceKind.CUSTOMERS)
     assert (shelf.quantity, outside.quantity) == (24_310, -24_310)
     assert (month.closed_by, month.last_number, len(month.digest)) == (acke, 1, 64)
-    assert Deed.objects.get(name="months.close").subject == "2026-10"
+    assert Event.objects.get(name="months.close").subject == "2026-10"
 
 
 def test_repeat_of_a_close_returns_the_same_month() -> None:
@@ -205,8 +205,8 @@ def test_digest_hangs_on_what_was_posted_and_on_what_was_frozen() -> None:
 
 
 def test_digest_is_over_the_lines_that_its_docstring_names(shop: Shop) -> None:
-    said = made.furnished_october(shop)
-    back = ledger.reverse(key=key(), movement=said["issue"], reason="it was May", at=OCT)
+    data = made.furnished_october(shop)
+    back = ledger.reverse(key=key(), movement=data["issue"], reason="it was May", at=OCT)
     held = balances.at_close("2026-10")
     lines = [
         ["month", "2026-10", "f" * 64],

@@ -16,11 +16,19 @@ from django.utils import timezone
 from inventory import outbox
 from inventory.errors import KeyReused, NotFound
 from inventory.furniture import numbers
-from inventory.models import ClassPrice, Duty, Part, ReportFile, Scale, Workshop
+from inventory.models import ClassPrice, OutboxMessage, Part, ReportFile, Scale, Workshop
 from inventory.months import rules as months
 from inventory.months.queries import recovered
 from inventory.months.queries.recovered import Report, lines
-from inventory.months.reports import chart, document, duty, files, interchange, tables, tabular
+from inventory.months.reports import (
+    chart,
+    document,
+    files,
+    interchange,
+    pdf_files,
+    tables,
+    tabular,
+)
 from tests.inventory import month_makers as made
 from tests.inventory.month_makers import DEC_2, OCT, weighed_in
 from tests.makers import Shop, key, stocked
@@ -255,9 +263,9 @@ def test_what_came_in_late_says_how_well_it_is_known(closed: Report, shop: Shop)
 def test_what_came_in_late_is_told_in_words(closed: Report, shop: Shop) -> None:
     made.weighed_in("F-CCCC-4444", 18_300)
     facts = document.facts(recovered.of_month("2026-11"), None, "en")
-    told = render_to_string("inventory/report/document.html", facts).partition("Came in late")[2]
-    assert ">weigh-in</td>" in told
-    assert "weigh_in" not in told.partition("</table>")[0]
+    data = render_to_string("inventory/report/document.html", facts).partition("Came in late")[2]
+    assert ">weigh-in</td>" in data
+    assert "weigh_in" not in data.partition("</table>")[0]
 
 
 def test_workbook_never_holds_a_formula(shop: Shop) -> None:
@@ -423,48 +431,48 @@ def test_uncertainty_is_never_rounded_down(ug: int, text: str) -> None:
 
 
 def test_worker_makes_the_file_and_says_when_it_is_ready(closed: Report) -> None:
-    asked = duty.ask(key=key(), label="2026-10", at=OCT, by=None)
+    asked = pdf_files.ask(key=key(), label="2026-10", at=OCT, by=None)
     assert (asked.state, asked.percent) == (ReportFile.State.WAITING, 0)
-    assert outbox.settle(Duty.objects.get(topic="report.pdf").pk, at=timezone.now())
+    assert outbox.settle(OutboxMessage.objects.get(topic="report.pdf").pk, at=timezone.now())
     asked.refresh_from_db()
     assert (asked.state, asked.percent) == (ReportFile.State.READY, 100)
     assert asked.digest == recovered.digest(closed)
     assert asked.file_name.startswith("recovered-material-2026-10-tidewrack-frames-closed-")
-    assert duty.path(asked).read_bytes() == document.report_pdf(closed)
+    assert pdf_files.path(asked).read_bytes() == document.report_pdf(closed)
 
 
 def test_asking_twice_under_one_id_owes_one_file(closed: Report) -> None:
     same = key()
-    first = duty.ask(key=same, label="2026-10", at=OCT, by=None)
-    assert duty.ask(key=same, label="2026-10", at=OCT, by=None) == first
-    assert Duty.objects.filter(topic="report.pdf").count() == 1
+    first = pdf_files.ask(key=same, label="2026-10", at=OCT, by=None)
+    assert pdf_files.ask(key=same, label="2026-10", at=OCT, by=None) == first
+    assert OutboxMessage.objects.filter(topic="report.pdf").count() == 1
     with pytest.raises(KeyReused):
-        duty.ask(key=same, label="2026-09", at=OCT, by=None)
+        pdf_files.ask(key=same, label="2026-09", at=OCT, by=None)
 
 
 def test_asking_for_no_month_is_refused(db: None) -> None:
     with pytest.raises(NotFound):
-        duty.ask(key=key(), label="2026-99", at=OCT, by=None)
+        pdf_files.ask(key=key(), label="2026-99", at=OCT, by=None)
 
 
 def test_settling_again_leaves_a_ready_file_alone(
     closed: Report, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    duty.ask(key=key(), label="2026-10", at=OCT, by=None)
-    owed = Duty.objects.get(topic="report.pdf")
-    duty.make_pdf(owed)
+    pdf_files.ask(key=key(), label="2026-10", at=OCT, by=None)
+    owed = OutboxMessage.objects.get(topic="report.pdf")
+    pdf_files.make_pdf(owed)
     monkeypatch.setattr(document, "report_pdf", lambda *facts: pytest.fail(str(facts)))
-    duty.make_pdf(owed)
+    pdf_files.make_pdf(owed)
 
 
 def test_file_that_went_missing_is_made_again(closed: Report) -> None:
-    asked = duty.ask(key=key(), label="2026-10", at=OCT, by=None)
-    owed = Duty.objects.get(topic="report.pdf")
-    duty.make_pdf(owed)
+    asked = pdf_files.ask(key=key(), label="2026-10", at=OCT, by=None)
+    owed = OutboxMessage.objects.get(topic="report.pdf")
+    pdf_files.make_pdf(owed)
     asked.refresh_from_db()
-    duty.path(asked).unlink()
-    duty.make_pdf(owed)
-    assert duty.path(asked).exists()
+    pdf_files.path(asked).unlink()
+    pdf_files.make_pdf(owed)
+    assert pdf_files.path(asked).exists()
 
 
 def _out_of_paper(*facts: object) -> bytes:
@@ -474,15 +482,15 @@ def _out_of_paper(*facts: object) -> bytes:
 def test_failure_is_shown_and_the_duty_stays_owed(
     closed: Report, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    asked = duty.ask(key=key(), label="2026-10", at=OCT, by=None)
+    asked = pdf_files.ask(key=key(), label="2026-10", at=OCT, by=None)
     monkeypatch.setattr(document, "report_pdf", _out_of_paper)
-    owed = Duty.objects.get(topic="report.pdf")
+    owed = OutboxMessage.objects.get(topic="report.pdf")
     assert not outbox.settle(owed.pk, at=timezone.now())
     asked.refresh_from_db()
     assert asked.state == ReportFile.State.FAILED
-    assert list(duty.folder().iterdir()) == []
+    assert list(pdf_files.folder().iterdir()) == []
     monkeypatch.undo()
-    duty.make_pdf(owed)
+    pdf_files.make_pdf(owed)
     asked.refresh_from_db()
     assert asked.state == ReportFile.State.READY
 

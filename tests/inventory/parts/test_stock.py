@@ -9,7 +9,7 @@ import pytest
 
 from inventory.counting import Counted
 from inventory.errors import KeyReused
-from inventory.models import Deed, Movement
+from inventory.models import Event, Movement
 from inventory.parts import queries as part_stock
 from inventory.parts import rules as stock
 from tests.makers import NOON, Shop, key
@@ -51,4 +51,4 @@ def test_count_that_agrees_leaves_no_row(shop: Shop) -> None:
     before = Movement.objects.count()
     facts: dict[str, Any] = {"part": shop.screw, "counted": part_stock.held(shop.screw)}
     assert stock.count(key=key(), **facts, reason="month end", at=NOON) == Counted(None)
-    assert (Movement.objects.count(), Deed.objects.count()) == (before, 0)
+    assert (Movement.objects.count(), Event.objects.count()) == (before, 0)

@@ -12,7 +12,7 @@ from django.core.management import CommandError, call_command
 from django.test import Client
 
 from inventory.errors import BadInput, Conflict, Forbidden, KeyReused, NotFound
-from inventory.models import Deed, Workshop
+from inventory.models import Event, Workshop
 from inventory.staff.rules import staff
 from tests.makers import NOON, PASSWORD, key
 
@@ -25,8 +25,8 @@ def first_owner(*words: str) -> str:
     return out.getvalue()
 
 
-def path_in(said: str) -> str:
-    match = re.search(r"http\S+?(/enter/first/\S+)", said)
+def path_in(data: str) -> str:
+    match = re.search(r"http\S+?(/enter/first/\S+)", data)
     assert match is not None
     return match[1]
 
@@ -156,7 +156,7 @@ def test_switching_off_shuts_the_door_at_once_and_on_opens_it(olga: User, client
     staff.switch_on(key=key(), number=person.pk, at=NOON, by=olga)
     client.force_login(person)
     assert client.get("/bench/").status_code == 200
-    assert Deed.objects.filter(name="staff.switch_off").count() == 1
+    assert Event.objects.filter(name="staff.switch_off").count() == 1
 
 
 def test_nobody_switches_themselves_off_or_touches_a_superuser(olga: User) -> None:
@@ -172,9 +172,9 @@ def test_nobody_switches_themselves_off_or_touches_a_superuser(olga: User) -> No
 def test_deeds_hold_no_name(olga: User) -> None:
     person, password = hired(olga, name="wilhelmina")
     staff.renew_password(key=key(), number=person.pk, at=NOON, by=olga)
-    told = str(list(Deed.objects.values_list("subject", "detail", "fingerprint")))
-    assert "wilhelmina" not in told
-    assert password not in told
+    data = str(list(Event.objects.values_list("subject", "detail", "fingerprint")))
+    assert "wilhelmina" not in data
+    assert password not in data
 
 
 def test_the_owners_page_shows_a_password_once(client: Client, olga: User) -> None:

@@ -93,17 +93,17 @@ def test_the_accountant_is_told_to_ask_for_the_count(
 
 def test_the_api_gives_the_same_answer(client: Client, acke: User, slip: Movement) -> None:
     client.force_login(acke)
-    told = client.get(API).json()
-    assert told["verdict"] == "does_not_close"
-    assert told["p"] == 0
-    (box,) = [one for one in told["balances"] if one["suspect"]]
+    data = client.get(API).json()
+    assert data["verdict"] == "does_not_close"
+    assert data["p"] == 0
+    (box,) = [one for one in data["balances"] if one["suspect"]]
     assert box["ended_by_movement"] == slip.number
     assert box["gap_mg"] == 10_000
-    worst = max((s for s in told["streams"] if s["z"]), key=lambda stream: stream["z"])
+    worst = max((s for s in data["streams"] if s["z"]), key=lambda stream: stream["z"])
     assert worst["suspect"] is True
     assert worst["others_mg"] == 58_860
     assert 0 < worst["others_expanded_mg"] < 100
-    assert told["unchecked_places"] == [Place.objects.get(kind="lot").code]
+    assert data["unchecked_places"] == [Place.objects.get(kind="lot").code]
 
 
 @pytest.mark.parametrize("label", ["2026-13", "nonsense"])

@@ -73,18 +73,18 @@ def ground(shop: Shop, bea: User, ben: User, flake: str, dust: str = "") -> Move
     return Movement.objects.get(kind="grind", subject=run.code)
 
 
-def balance(told: reconciled.Reconciled, key_: str) -> reconciled.Balance:
-    return next(one for one in told.balances if one.node.key.startswith(key_))
+def balance(data: reconciled.Reconciled, key_: str) -> reconciled.Balance:
+    return next(one for one in data.balances if one.node.key.startswith(key_))
 
 
-def box_of(told: reconciled.Reconciled) -> reconciled.Balance:
-    return balance(told, "box-")
+def box_of(data: reconciled.Reconciled) -> reconciled.Balance:
+    return balance(data, "box-")
 
 
 def test_an_empty_month_cannot_be_checked(shop: Shop) -> None:
-    told = reconciled.of_month(LABEL)
-    assert told.verdict is Verdict.CANNOT_BE_CHECKED
-    assert (told.p, told.balances, told.flows) == (None, (), ())
+    data = reconciled.of_month(LABEL)
+    assert data.verdict is Verdict.CANNOT_BE_CHECKED
+    assert (data.p, data.balances, data.flows) == (None, (), ())
 
 
 def test_a_frame_that_only_came_in_checks_nothing(shop: Shop) -> None:
@@ -95,12 +95,12 @@ def test_a_frame_that_only_came_in_checks_nothing(shop: Shop) -> None:
 def test_a_frame_in_parts_that_add_up_closes(shop: Shop) -> None:
     frame_in(shop, "F-1", 24_820)
     frame_stripped(shop, "F-1", 24_820, 19_615, 5_200)
-    told = reconciled.of_month(LABEL)
-    found = balance(told, FRAMES)
-    assert told.verdict is Verdict.CLOSES
+    data = reconciled.of_month(LABEL)
+    found = balance(data, FRAMES)
+    assert data.verdict is Verdict.CLOSES
     assert (found.gap_mg, found.is_suspect) == (5, False)
-    assert told.p is not None
-    assert 0.05 < told.p <= 1
+    assert data.p is not None
+    assert 0.05 < data.p <= 1
 
 
 def test_the_gap_of_a_balance_is_what_the_ledger_took_up(shop: Shop, bea: User, ben: User) -> None:
@@ -108,13 +108,13 @@ def test_the_gap_of_a_balance_is_what_the_ledger_took_up(shop: Shop, bea: User, 
         frame_in(shop, tag, 24_820)
         frame_stripped(shop, tag, 24_820, plastic, 5_200)
     ground(shop, bea, ben, "39.100 g", "0.110 g")
-    told = reconciled.of_month(LABEL)
+    data = reconciled.of_month(LABEL)
     absorbed = {"strip_down": 0, "grind": 0}
     for posting in made_gaps():
         sign = 1 if posting.target.kind == "difference" else -1
         absorbed[posting.movement.kind] += sign * posting.quantity
-    assert balance(told, FRAMES).gap_mg == absorbed["strip_down"] == 10
-    assert box_of(told).gap_mg == absorbed["grind"] == 20
+    assert balance(data, FRAMES).gap_mg == absorbed["strip_down"] == 10
+    assert box_of(data).gap_mg == absorbed["grind"] == 20
 
 
 def made_gaps():
@@ -204,12 +204,12 @@ def test_a_gross_slip_at_the_mill_is_found_and_named(shop: Shop, bea: User, ben:
         frame_in(shop, f"F-{index}", 24_820)
         frame_stripped(shop, f"F-{index}", 24_820, 19_620, 5_200)
     run = ground(shop, bea, ben, "48.860 g")
-    told = reconciled.of_month(LABEL)
-    assert told.verdict is Verdict.DOES_NOT_CLOSE
-    assert told.p == 0
-    assert box_of(told).is_suspect
-    assert not balance(told, FRAMES).is_suspect
-    worst = told.suspects[0]
+    data = reconciled.of_month(LABEL)
+    assert data.verdict is Verdict.DOES_NOT_CLOSE
+    assert data.p == 0
+    assert box_of(data).is_suspect
+    assert not balance(data, FRAMES).is_suspect
+    worst = data.suspects[0]
     assert (worst.kind, worst.to, worst.movements) == ("grind", "lot", (run.number,))
     assert worst.mass_mg == 48_860
     assert worst.others_mg == 58_860
@@ -220,12 +220,12 @@ def test_one_frame_out_of_line_is_named_with_its_movements(shop: Shop) -> None:
         frame_in(shop, f"F-{index:02}", 24_820)
         gone = 900 if index == 7 else 0
         frame_stripped(shop, f"F-{index:02}", 24_820, 19_620 - gone, 5_200)
-    told = reconciled.of_month(LABEL)
-    assert [frame.subject for frame in told.out_of_line] == ["F-07"]
+    data = reconciled.of_month(LABEL)
+    assert [frame.subject for frame in data.out_of_line] == ["F-07"]
     own = Movement.objects.filter(subject="F-07").values_list("number", flat=True)
-    assert told.out_of_line[0].movements == tuple(sorted(own))
-    assert told.out_of_line[0].gap_mg == 900
-    inflow = next(flow for flow in told.flows if flow.kind == "weigh_in")
+    assert data.out_of_line[0].movements == tuple(sorted(own))
+    assert data.out_of_line[0].gap_mg == 900
+    inflow = next(flow for flow in data.flows if flow.kind == "weigh_in")
     assert inflow.movements[0] == min(own)
 
 
@@ -271,11 +271,11 @@ def test_two_counts_of_a_lot_link_two_balances(shop: Shop, bea: User) -> None:
     count(shop, bea, lot, "99.900 g")
     weighed("issue", (lot, moulding, 40_000), scale=shop.fine_scale)
     count(shop, bea, lot, "59.870 g")
-    told = reconciled.of_month(LABEL)
-    assert [b.gap_mg for b in told.balances] == [100, 30]
-    between = [flow for flow in told.flows if flow.source and flow.target]
+    data = reconciled.of_month(LABEL)
+    assert [b.gap_mg for b in data.balances] == [100, 30]
+    between = [flow for flow in data.flows if flow.source and flow.target]
     assert [(flow.kind, flow.mass_mg) for flow in between] == [("count_mass", 99_900)]
-    assert told.degrees_of_freedom == 2
+    assert data.degrees_of_freedom == 2
 
 
 def test_a_count_of_the_month_before_begins_the_balance(shop: Shop, bea: User) -> None:
@@ -293,9 +293,9 @@ def test_a_lot_found_empty_is_an_exact_end(shop: Shop, bea: User) -> None:
     weighed("receive_feedstock", (suppliers, lot, 100_000), scale=shop.fine_scale)
     weighed("issue", (lot, made.at(PlaceKind.PRODUCTION), 99_995), scale=shop.fine_scale)
     count(shop, bea, lot, "0")
-    told = reconciled.of_month(LABEL)
-    (found,) = told.balances
-    assert (found.gap_mg, told.verdict) == (5, Verdict.CLOSES)
+    data = reconciled.of_month(LABEL)
+    (found,) = data.balances
+    assert (found.gap_mg, data.verdict) == (5, Verdict.CLOSES)
 
 
 def test_a_fitted_part_is_not_weighed_so_its_mass_is_estimated(shop: Shop) -> None:
@@ -305,22 +305,22 @@ def test_a_fitted_part_is_not_weighed_so_its_mass_is_estimated(shop: Shop) -> No
     made.move("fit_part", (made.at(PlaceKind.PRODUCTION), bench, 110), at=NOON, subject="F-1")
     leg = (bench, made.at(PlaceKind.CUSTOMERS), 24_910)
     weighed("post_frame", leg, scale=shop.fine_scale, subject="F-1")
-    told = reconciled.of_month(LABEL)
-    found = balance(told, FRAMES_IN_PART)
+    data = reconciled.of_month(LABEL)
+    found = balance(data, FRAMES_IN_PART)
     assert (found.gap_mg, found.is_checked) == (None, False)
-    fitted = next(flow for flow in told.flows if flow.kind == "fit_part")
+    fitted = next(flow for flow in data.flows if flow.kind == "fit_part")
     assert (fitted.knowledge, fitted.adjusted_mg) == (Knowledge.OBSERVABLE, 110)
-    assert told.verdict is Verdict.CANNOT_BE_CHECKED
+    assert data.verdict is Verdict.CANNOT_BE_CHECKED
 
 
 def test_lenses_kept_for_the_customer_leave_the_balance_unchecked(shop: Shop) -> None:
     frame_in(shop, "F-1", 24_820)
     leg = (made.at(PlaceKind.ARRIVALS), made.box(shop), 19_620)
     weighed("strip_down", leg, scale=shop.fine_scale, subject="F-1", heat=[[2, 1_000_000]])
-    told = reconciled.of_month(LABEL)
-    (kept,) = [flow for flow in told.flows if not flow.is_weighed]
+    data = reconciled.of_month(LABEL)
+    (kept,) = [flow for flow in data.flows if not flow.is_weighed]
     assert (kept.mass_mg, kept.adjusted_mg) == (5_200, 5_200)
-    assert not balance(told, FRAMES_IN_PART).is_checked
+    assert not balance(data, FRAMES_IN_PART).is_checked
 
 
 def test_a_reversed_movement_is_no_weighing(shop: Shop) -> None:
@@ -328,9 +328,9 @@ def test_a_reversed_movement_is_no_weighing(shop: Shop) -> None:
     wrong = frame_in(shop, "F-2", 99_000)
     ledger.reverse(key=key(), movement=wrong, reason="wrong tag", at=NOON)
     frame_stripped(shop, "F-1", 24_820, 19_620, 5_200)
-    told = reconciled.of_month(LABEL)
-    assert wrong.number not in {number for flow in told.flows for number in flow.movements}
-    assert told.verdict is Verdict.CLOSES
+    data = reconciled.of_month(LABEL)
+    assert wrong.number not in {number for flow in data.flows for number in flow.movements}
+    assert data.verdict is Verdict.CLOSES
 
 
 def test_a_closed_month_gives_the_same_answer_whatever_comes_later(
@@ -360,27 +360,27 @@ def test_a_count_is_offered_where_something_is_left_to_weigh(
     lot = Place.objects.get(kind="lot")
     frame_in(shop, "F-9", 24_820)
     frame_stripped(shop, "F-9", 24_820, 19_620, 5_200)
-    told = reconciled.of_month(LABEL)
-    assert told.recount == (lot,), "the box holds other material by now"
+    data = reconciled.of_month(LABEL)
+    assert data.recount == (lot,), "the box holds other material by now"
     count(shop, bea, lot, "48.000 g")
-    told = reconciled.of_month(LABEL)
-    assert told.recount == (lot,)
+    data = reconciled.of_month(LABEL)
+    assert data.recount == (lot,)
     numbers = Movement.objects.count()
-    assert reconciled.of_month(LABEL) == told
+    assert reconciled.of_month(LABEL) == data
     assert Movement.objects.count() == numbers
 
 
 def test_readings_stay_as_they_were_typed(shop: Shop) -> None:
     moved = frame_in(shop, "F-1", 24_820)
     frame_stripped(shop, "F-1", 24_820, 19_000, 5_200)
-    told = reconciled.of_month(LABEL)
-    inflow = next(flow for flow in told.flows if flow.kind == "weigh_in")
+    data = reconciled.of_month(LABEL)
+    inflow = next(flow for flow in data.flows if flow.kind == "weigh_in")
     assert inflow.mass_mg == 24_820 == moved.postings.get().reading.mass_mg
     assert inflow.adjusted_mg != inflow.mass_mg
 
 
 def test_a_posting_whose_reading_shows_another_mass_counts_as_not_weighed(shop: Shop) -> None:
     made.furnished_october(shop)
-    told = reconciled.of_month(LABEL)
-    lenses = next(flow for flow in told.flows if flow.to == "lens")
+    data = reconciled.of_month(LABEL)
+    lenses = next(flow for flow in data.flows if flow.to == "lens")
     assert not lenses.is_weighed

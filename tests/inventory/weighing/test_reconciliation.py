@@ -230,10 +230,10 @@ def test_a_measured_stream_is_redundant_just_if_the_others_would_tell_it(
             continue
         hidden = Stream(stream.name, stream.source, stream.target)
         without = reconcile([*streams[:index], hidden, *streams[index + 1 :]], nodes)
-        told = without.stream(stream.name).knowledge is Knowledge.OBSERVABLE
+        data = without.stream(stream.name).knowledge is Knowledge.OBSERVABLE
         redundant = result.stream(stream.name).knowledge is Knowledge.REDUNDANT
         # A stream between two outside places is told by nothing, and checked by nothing.
-        assert redundant == told, stream
+        assert redundant == data, stream
 
 
 @given(networks())
@@ -250,11 +250,11 @@ def test_what_the_others_give_is_what_they_give_when_its_figure_is_taken_away(
             continue
         hidden = Stream(stream.name, stream.source, stream.target)
         without = reconcile([*streams[:index], hidden, *streams[index + 1 :]], nodes)
-        told = without.stream(stream.name)
-        assert found.others == pytest.approx(told.adjusted, rel=1e-6, abs=1e-2)
+        data = without.stream(stream.name)
+        assert found.others == pytest.approx(data.adjusted, rel=1e-6, abs=1e-2)
         assert found.others_weights[stream.name] == 0
         rest = {k: weight for k, weight in found.others_weights.items() if k != stream.name}
-        assert rest == pytest.approx(dict(told.weights), abs=1e-6)
+        assert rest == pytest.approx(dict(data.weights), abs=1e-6)
 
 
 @settings(max_examples=60)

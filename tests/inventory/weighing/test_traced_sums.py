@@ -8,7 +8,14 @@ from collections.abc import Iterator
 import pytest
 
 from inventory.weighing.sums import traced
-from inventory.weighing.sums.traced import Known, Rest, Source, Step, Traced, Walk
+from inventory.weighing.sums.traced import (
+    MassUncertainty,
+    MassWithReadings,
+    Replay,
+    Rest,
+    Source,
+    Step,
+)
 
 HOUSE = frozenset({"shelf", "bench"})
 WORLD = frozenset({"customers", "production", "difference"})
@@ -23,42 +30,47 @@ def step(number: int, *ends: str, mg: int, line: int = 1, subject: str = "", **f
     return Step((number, line), ends[0], ends[1], subject, mg, **facts)
 
 
-def walked(*steps: Step, marks: tuple[tuple[str, int], ...] = ()) -> Walk:
-    walk = Walk(apart=HOUSE, outside=WORLD)
+def walked(*steps: Step, marks: tuple[tuple[str, int], ...] = ()) -> Replay:
+    walk = Replay(apart=HOUSE, outside=WORLD)
     walk.follow(steps, marks)
     return walk
 
 
-def u_ug(mass: Traced) -> int:
+def u_ug(mass: MassWithReadings) -> int:
     return mass.known().expanded_ug
 
 
 def test_one_reading_has_both_its_parts() -> None:
     """By hand: 2 x sqrt(3² + 4²) mg = 10 mg."""
-    assert Traced.of(read(24_310)).known() == Known(10_000, 0, 1)
+    assert MassWithReadings.of(read(24_310)).known() == MassUncertainty(10_000, 0, 1)
 
 
 def test_a_sum_on_one_scale_adds_the_common_part_in_full() -> None:
     """By hand: own sqrt(4 x 3²) = 6, common 4 x 4 = 16: 2 x sqrt(292) = 34.1760 mg."""
-    four = Traced.total(Traced.of(read(1_000)) for _ in range(4))
+    four = MassWithReadings.total(MassWithReadings.of(read(1_000)) for _ in range(4))
     assert four.mass_mg == 4_000
     assert u_ug(four) == 34_177
 
 
 def test_another_calibration_period_is_another_error() -> None:
     """By hand: own 3² + 3², common 4² + 4²: sqrt(50) = 7.0711 mg, times 2."""
-    both = Traced.total([Traced.of(read(1_000)), Traced.of(read(1_000, scale="fine@2027-12-01"))])
+    both = MassWithReadings.total(
+        [
+            MassWithReadings.of(read(1_000)),
+            MassWithReadings.of(read(1_000, scale="fine@2027-12-01")),
+        ]
+    )
     assert u_ug(both) == 14_143
 
 
 def test_the_common_error_cancels_in_a_difference_and_the_own_does_not() -> None:
     """By hand: 2 x sqrt(3² + 3²) = 8.4853 mg."""
-    assert u_ug(Traced.of(read(9_000)).less(Traced.of(read(2_000)))) == 8_486
+    assert u_ug(MassWithReadings.of(read(9_000)).less(MassWithReadings.of(read(2_000)))) == 8_486
 
 
 def test_the_same_reading_on_both_sides_is_known_without_doubt() -> None:
     one = read(9_000)
-    assert Traced.of(one).less(Traced.of(one)).known() == Known()
+    assert MassWithReadings.of(one).less(MassWithReadings.of(one)).known() == MassUncertainty()
 
 
 def test_a_carried_frame_inherits_its_weighing() -> None:
@@ -93,7 +105,7 @@ def test_what_a_strip_down_misses_is_the_weigh_in_less_the_parts() -> None:
     assert walk.moved[2, 3].parts == {whole: 1, plastic: -1, lens: -1}
     # By hand: own sqrt(3 x 3²), common 4 - 4 - 4 = -4: 2 x sqrt(27 + 16) = 13.1149 mg.
     assert u_ug(walk.moved[2, 3]) == 13_115
-    assert walk.at("bench").known() == Known()
+    assert walk.at("bench").known() == MassUncertainty()
 
 
 def test_parts_that_weigh_more_than_the_frame_give_the_same_difference() -> None:
@@ -111,7 +123,7 @@ def test_a_frame_that_went_by_a_second_reading_leaves_nothing_behind() -> None:
         step(1, "customers", "bench", mg=24_310, subject="F-1", reading=read(24_310)),
         step(2, "bench", "customers", mg=24_310, subject="F-1", reading=read(24_310)),
     )
-    assert walk.at("bench").known() == Known()
+    assert walk.at("bench").known() == MassUncertainty()
 
 
 def test_a_lot_that_was_issued_empty_is_still_only_known_so_far() -> None:
@@ -127,8 +139,8 @@ def test_a_nominal_mass_is_booked_and_gets_no_uncertainty() -> None:
         step(1, "customers", "bench", mg=24_310, subject="F-1", reading=read(24_310)),
         step(2, "production", "bench", mg=110, subject="F-1"),
     )
-    assert walk.moved[2, 1].known() == Known(0, 110)
-    assert walk.at("bench").known() == Known(10_000, 110, 1)
+    assert walk.moved[2, 1].known() == MassUncertainty(0, 110)
+    assert walk.at("bench").known() == MassUncertainty(10_000, 110, 1)
 
 
 def test_a_count_puts_its_reading_in_the_place_of_all_before() -> None:
@@ -182,7 +194,7 @@ def test_the_world_outside_is_never_emptied() -> None:
         step(1, "difference", "lot", mg=100_000),
         step(2, "box", "difference", mg=100_000),
     )
-    assert walk.moved[2, 1].known() == Known(0, 100_000)
+    assert walk.moved[2, 1].known() == MassUncertainty(0, 100_000)
     assert walk.moved[2, 1].parts != walk.moved[1, 1].parts
 
 
@@ -198,20 +210,22 @@ def test_carried_over_a_close_opening_and_closing_still_cancel() -> None:
     """What a lot carries is one source: issued whole next month, nothing of it is left."""
     first = walked(step(1, "box", "lot", mg=9_000, reading=read(9_000)))
     opened = first.carried()
-    second = Walk(opened, apart=HOUSE, outside=WORLD)
+    second = Replay(opened, apart=HOUSE, outside=WORLD)
     second.follow([step(2, "lot", "difference", mg=9_000)])
     assert second.moved[2, 1].known() == first.at("lot").known()
-    assert second.at("lot").known() == Known()
+    assert second.at("lot").known() == MassUncertainty()
 
 
 def test_what_is_kept_at_a_close_comes_back_as_it_was() -> None:
     flags = [("1", "below_minimum")]
     odd = traced.reading(40, own_ug=9, shared_ug=0, scale="grams@", flags=flags)
-    mass = Traced.total(Traced.of(one) for one in (read(24_310), odd, traced.booked(110)))
-    mass.add(Traced.of(read(5_000)), -3)
+    mass = MassWithReadings.total(
+        MassWithReadings.of(one) for one in (read(24_310), odd, traced.booked(110))
+    )
+    mass.add(MassWithReadings.of(read(5_000)), -3)
     back = traced.thawed(traced.frozen(mass.as_one()))
     assert back.mass_mg == mass.mass_mg == 24_310 + 40 + 110 - 15_000
-    assert Traced.of(back).known() == mass.known()
+    assert MassWithReadings.of(back).known() == mass.known()
     assert mass.known().flags == (((("1", "below_minimum")), 1),)
 
 
@@ -225,7 +239,7 @@ def _drawn(rng: random.Random, common_mg: dict[str, float], true_mg: float, scal
 BOXES = "boxes@2026-12-01"
 
 
-def _year(rng: random.Random) -> Iterator[tuple[str, Traced, float]]:
+def _year(rng: random.Random) -> Iterator[tuple[str, MassWithReadings, float]]:
     """Frames stripped into a box, ground, issued, counted; each figure with its true mass."""
     common_mg = {FINE: rng.gauss(0, 1), BOXES: rng.gauss(0, 1)}
     steps, true_mg, number = [], 0.0, 0
@@ -250,7 +264,7 @@ def _year(rng: random.Random) -> Iterator[tuple[str, Traced, float]]:
     walk = walked(*steps)
     held_mg = sum(s.quantity_mg for s in steps if s.target == "box") - flake.mass_mg
     walk.follow([step(92, "box", "difference", mg=held_mg)])
-    yield "credited", Traced.total(walk.moved[n, 1] for n in range(3, 14, 2)), true_mg
+    yield "credited", MassWithReadings.total(walk.moved[n, 1] for n in range(3, 14, 2)), true_mg
     yield "waste", walk.at("waste"), sum(5_000.0 for _ in range(6))
     yield "lost in the run", walk.moved[92, 1], 1_500
     yield "flake left", walk.at("lot"), true_mg - 1_500 - 40_000
@@ -281,7 +295,7 @@ def test_lenses_that_stay_on_the_bench_are_known_by_their_own_reading() -> None:
     assert walk.moved[2, 2].parts == {whole: 1, plastic: -1, lens: -1}
 
 
-def _taken_back(*, over_a_close: bool, readings: tuple[Source, Source, Source]) -> Traced:
+def _taken_back(*, over_a_close: bool, readings: tuple[Source, Source, Source]) -> MassWithReadings:
     """A box of two frames at a month's turn; then the first is taken back and a third put in."""
     first, second, third = readings
     walk = walked(
@@ -289,7 +303,7 @@ def _taken_back(*, over_a_close: bool, readings: tuple[Source, Source, Source]) 
         step(2, "bench", "box", mg=second.mass_mg, subject="F-2", reading=second),
     )
     if over_a_close:
-        walk = Walk(walk.carried(), apart=HOUSE, outside=WORLD)
+        walk = Replay(walk.carried(), apart=HOUSE, outside=WORLD)
     back = {"subject": "F-1", "reading": first, "undoes": (1, 1)}
     walk.follow(
         [
@@ -339,7 +353,7 @@ def test_the_interval_after_something_is_taken_back_is_neither_too_wide_nor_too_
 def test_what_is_empty_is_known_without_doubt_and_what_comes_then_by_itself() -> None:
     """100.000 g in, 60.000 g and 40.000 g out: three weighings differ, but nothing is left."""
     whole, some, rest, new = (read(mg) for mg in (100_000, 60_000, 40_000, 7_000))
-    walk = Walk(apart=HOUSE, outside=WORLD, cleared=HOUSE | {"lot"})
+    walk = Replay(apart=HOUSE, outside=WORLD, cleared=HOUSE | {"lot"})
     walk.follow(
         [
             step(1, "suppliers", "lot", mg=100_000, reading=whole),
@@ -356,5 +370,5 @@ def test_what_is_empty_is_known_without_doubt_and_what_comes_then_by_itself() ->
 
 def test_an_empty_place_that_was_carried_on_with_its_doubt_loses_it() -> None:
     kept = {("lot", ""): read(0), ("production", ""): read(0)}
-    walk = Walk(kept, apart=HOUSE, outside=WORLD, cleared=HOUSE | {"lot"})
+    walk = Replay(kept, apart=HOUSE, outside=WORLD, cleared=HOUSE | {"lot"})
     assert set(walk.held) == {("production", "")}

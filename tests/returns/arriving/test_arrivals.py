@@ -11,7 +11,7 @@ from django.contrib.auth.models import User
 
 from inventory.errors import BadInput, KeyReused, StaleState
 from inventory.ledger.rules import ledger
-from inventory.models import Balance, Deed, Duty, Movement
+from inventory.models import Balance, Event, Movement, OutboxMessage
 from returns.arriving import rules as arriving
 from returns.filing.rules import intake
 from returns.grading.pages import wording
@@ -73,7 +73,7 @@ def test_weighed_frame_stands_on_the_arrivals_shelf_with_its_mass(shop: Shop, be
     assert held("arrivals") == 24_820
     movement = Movement.objects.get(subject=frame.tag)
     assert (movement.kind, movement.postings.get().reading) == ("weigh_in", frame.reading)
-    assert Deed.objects.get(name="arrivals.weigh_in").subject == frame.tag
+    assert Event.objects.get(name="arrivals.weigh_in").subject == frame.tag
 
 
 def test_promise_counts_from_the_workshop_day_of_the_weigh_in(shop: Shop, bea: User) -> None:
@@ -158,8 +158,8 @@ def test_finished_parcel_tells_each_customer_once(shop: Shop, bea: User) -> None
         weigh(parcel, shop, bea, request=request)
     done = arriving.finish(key=key(), parcel=parcel, at=NOON, by=bea)
     assert (done.content, done.done_at) == ("frames", NOON)
-    letters = Duty.objects.filter(payload__letter="arrived")
-    assert {duty.subject for duty in letters} == {ours.reference, other.reference}
+    letters = OutboxMessage.objects.filter(payload__letter="arrived")
+    assert {message.subject for message in letters} == {ours.reference, other.reference}
     assert letters.count() == 2
 
 
@@ -167,7 +167,7 @@ def test_empty_parcel_is_told_to_its_sender(shop: Shop, bea: User) -> None:
     request = filed(shop.avocet_slate)
     done = arriving.finish(key=key(), parcel=booked(bea, request), at=NOON, by=bea)
     assert done.content == "empty"
-    assert Duty.objects.get(payload__letter="empty").subject == request.reference
+    assert OutboxMessage.objects.get(payload__letter="empty").subject == request.reference
 
 
 def test_who_sent_a_parcel_without_their_frame_is_awaited_again(shop: Shop, bea: User) -> None:
@@ -178,10 +178,10 @@ def test_who_sent_a_parcel_without_their_frame_is_awaited_again(shop: Shop, bea:
     arriving.finish(key=key(), parcel=parcel, at=NOON, by=bea)
     request.refresh_from_db()
     assert request.state == "awaited"
-    assert Duty.objects.get(payload__letter="empty").subject == request.reference
-    told = story.of(request, at=NOON)
-    assert told.turns[-1].text == "No frame of yours was in the parcel."
-    assert told.next.startswith("Print the slip")
+    assert OutboxMessage.objects.get(payload__letter="empty").subject == request.reference
+    data = story.of(request, at=NOON)
+    assert data.turns[-1].text == "No frame of yours was in the parcel."
+    assert data.next.startswith("Print the slip")
     assert on_shelf(shop, bea, request).request == request
 
 
@@ -227,7 +227,7 @@ def test_a_frame_of_unknown_story_may_be_of_its_parcels_sender(shop: Shop, bea: 
     arriving.finish(key=key(), parcel=parcel, at=NOON, by=bea)
     assert again(request)[0].state == "arrived"
     assert "No frame" not in story.of(request, at=NOON).turns[-1].text
-    assert not Duty.objects.exists()
+    assert not OutboxMessage.objects.exists()
     arriving.assign(key=key(), frame=frame, request=other, at=NOON, by=bea)
     assert [one.state for one in again(request, other)] == ["awaited", "arrived"]
 
@@ -271,7 +271,7 @@ def test_undone_weigh_in_is_reversed_and_its_parcel_opens_again(shop: Shop, bea:
     assert parcel.done_at is None
     weigh(parcel, shop, bea)
     arriving.finish(key=key(), parcel=parcel, at=NOON, by=bea)
-    assert Duty.objects.filter(payload__letter="arrived").count() == 1
+    assert OutboxMessage.objects.filter(payload__letter="arrived").count() == 1
 
 
 def test_weigh_in_is_not_undone_twice_nor_without_a_reason(shop: Shop, bea: User) -> None:

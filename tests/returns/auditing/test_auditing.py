@@ -10,7 +10,7 @@ from django.contrib.auth.models import User
 from django.db import IntegrityError, transaction
 
 from inventory.errors import BadInput, KeyReused, StaleState
-from inventory.models import Deed, Reading
+from inventory.models import Event, Reading
 from returns.auditing import rules as auditing
 from returns.auditing import sums as sampling
 from returns.auditing.rules import WeighedAgain
@@ -115,8 +115,8 @@ def test_the_lot_is_accepted_up_to_the_acceptance_number(
     done = weigh(audit, shop, bea, typed)
     assert (done.state, done.judged_by, done.judged_at) == (state, bea, NOON)
     assert done.frames.filter(verdict="differs").count() == wrong
-    deed = Deed.objects.get(name="audits.weigh")
-    assert deed.detail == {"audit": audit.pk, "wrong": wrong, "state": state}
+    action = Event.objects.get(name="audits.weigh")
+    assert action.detail == {"audit": audit.pk, "wrong": wrong, "state": state}
 
 
 def test_a_frame_that_is_not_there_is_wrong(lot: list[str], shop: Shop, bea: User) -> None:
@@ -208,7 +208,7 @@ def test_the_database_refuses_what_no_audit_can_be(lot: list[str], olga: User) -
             drawn_by=olga,
         ),
     )
-    for deed in bad:
+    for action in bad:
         with pytest.raises(IntegrityError), transaction.atomic():
-            deed()
+            action()
     assert ReturnedFrame.objects.filter(audits__audit=audit).count() == audit.frames.count()

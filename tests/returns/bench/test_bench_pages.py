@@ -149,10 +149,10 @@ def test_ambiguous_mass_is_asked_back_with_both_readings(
     shop.fine_scale.save()
     address = reverse("parcel", args=[booked(bea).code])
     answer = desk.post(address, weigh_facts(shop, mass="1,234"))
-    said = " ".join(answer.context["form"].errors["mass"])
+    data = " ".join(answer.context["form"].errors["mass"])
     assert answer.status_code == 422
-    assert "1.234 g" in said
-    assert "1234 g" in said.replace("\u202f", "").replace(" g", " g")
+    assert "1.234 g" in data
+    assert "1234 g" in data.replace("\u202f", "").replace(" g", " g")
 
 
 @pytest.mark.parametrize(
@@ -289,8 +289,8 @@ def test_look_over_opens_the_part_that_was_named_and_those_that_were_ticked(
 def test_look_over_opens_the_hinge_of_an_arm_whose_screw_does_not_hold(
     desk: Client, shop: Shop, bea: User
 ) -> None:
-    told = filed(shop.avocet_slate, component="arm_right", defect="stripped_hole")
-    page = desk.get(page_of(on_shelf(shop, bea, told), "frame-look")).content.decode()
+    data = filed(shop.avocet_slate, component="arm_right", defect="stripped_hole")
+    page = desk.get(page_of(on_shelf(shop, bea, data), "frame-look")).content.decode()
     assert _open_parts(page) == ["Right hinge"]
 
 
@@ -332,14 +332,14 @@ def test_overrule_and_wish_from_the_frame_page(desk: Client, shop: Shop, bea: Us
     refused = desk.post(page_of(frame, "frame-overrule"), wanted)
     assert refused.status_code == 422
     assert "outcome" in refused.context["overrule_form"].errors
-    told = {"key": key(), "wish": "regrind", "evidence": "email"}
-    assert desk.post(page_of(frame, "frame-wish"), told).status_code == 302
+    data = {"key": key(), "wish": "regrind", "evidence": "email"}
+    assert desk.post(page_of(frame, "frame-wish"), data).status_code == 302
     assert desk.post(page_of(frame, "frame-overrule"), wanted | {"key": key()}).status_code == 302
     page = desk.get(page_of(frame)).content.decode()
-    holds, _heading, said = page.partition("What the sums said: Repair")
+    holds, _heading, data = page.partition("What the sums said: Repair")
     assert "past mending" in holds
     assert "<h3>Plan</h3>" not in holds
-    assert "min; expected to hold" in said.partition("which is not followed")[2]
+    assert "min; expected to hold" in data.partition("which is not followed")[2]
     assert "min; expected to hold" not in holds
 
 
@@ -358,8 +358,8 @@ def test_held_frame_is_given_up_from_its_page_the_way_its_customer_wished(
     look = {"key": key(), "polymer": "ours", "d_arm_left_snapped": "on"}
     desk.post(page_of(frame, "frame-look"), look)
     assert f"It cannot be mended: {choice}" in desk.get(page_of(frame)).content.decode()
-    told = {"key": key(), "outcome": "regrind", "reason": "the arm never comes"}
-    assert desk.post(page_of(frame, "frame-overrule"), told).status_code == 302
+    data = {"key": key(), "outcome": "regrind", "reason": "the arm never comes"}
+    assert desk.post(page_of(frame, "frame-overrule"), data).status_code == 302
     assert f"Decision: {decided}" in desk.get(page_of(frame)).content.decode()
     assert ReturnedFrame.objects.get().state == {"post_back": "to_return"}.get(wish, "to_strip")
 
@@ -427,8 +427,8 @@ def labelled(desk: Client, frame: ReturnedFrame, shop: Shop, bea: User) -> dict[
     """One thing of every kind that a label or a list names, and where its code leads."""
     assert frame.request is not None
     stripped = giving(shop, bea)
-    told = StripDown(scale=shop.fine_scale, plastic="19.400 g", lenses="5.200 g", metal="220 mg")
-    box = stripdown.strip(key=key(), frame=stripped, parts=told, at=NOON, by=bea).box
+    data = StripDown(scale=shop.fine_scale, plastic="19.400 g", lenses="5.200 g", metal="220 mg")
+    box = stripdown.strip(key=key(), frame=stripped, parts=data, at=NOON, by=bea).box
     assert box is not None
     run = grinding.propose(key=key(), box=box, at=NOON, by=bea)
     lot = Lot.objects.create(
@@ -572,17 +572,17 @@ def test_a_decision_to_repair_that_was_given_up_says_what_holds_now(
 ) -> None:
     frame = needing(shop, bea)
     job = opened(frame, bea)
-    told = "Mending was tried and given up. The frame is now: to strip."
-    assert told not in desk.get(page_of(frame)).content.decode()
+    data = "Mending was tried and given up. The frame is now: to strip."
+    assert data not in desk.get(page_of(frame)).content.decode()
     mending.give_up(key=key(), job=job, reason="splits further", at=NOON, by=bea)
-    assert told in desk.get(page_of(frame)).content.decode()
+    assert data in desk.get(page_of(frame)).content.decode()
 
 
 def test_a_strip_down_is_undone_from_the_frame_page(desk: Client, shop: Shop, bea: User) -> None:
     frame = giving(shop, bea)
     heaps = {"plastic": "19.400 g", "lenses": "5.200 g", "metal": "220 mg"}
-    told = {"key": key(), "scale": shop.fine_scale.pk, **heaps}
-    page = desk.post(page_of(frame, "strip"), told, follow=True).content.decode()
+    data = {"key": key(), "scale": shop.fine_scale.pk, **heaps}
+    page = desk.post(page_of(frame, "strip"), data, follow=True).content.decode()
     assert f'href="{page_of(frame)}#undo">Undo it</a>' in page
     assert 'id="undo"' in page
     assert desk.post(page_of(frame, "frame-unstrip"), {"key": key()}).status_code == 422
@@ -598,10 +598,10 @@ def test_where_it_can_no_longer_be_undone_the_page_says_why(
 ) -> None:
     first, second = (giving(shop, bea) for _ in range(2))
     for frame in (first, second):
-        told = StripDown(
+        data = StripDown(
             scale=shop.fine_scale, plastic="19.400 g", lenses="5.200 g", metal="220 mg"
         )
-        stripdown.strip(key=key(), frame=frame, parts=told, at=NOON, by=bea)
+        stripdown.strip(key=key(), frame=frame, parts=data, at=NOON, by=bea)
     page = desk.get(page_of(first)).content.decode()
     assert "can no longer be undone" in page
     assert "filled or emptied since" in page
@@ -623,13 +623,13 @@ def test_a_weigh_in_offers_its_undoing_at_once(desk: Client, shop: Shop, bea: Us
 def test_a_stock_deed_names_its_movement_and_who_can_reverse_it(
     desk: Client, client: Client, shop: Shop, olga: User
 ) -> None:
-    told = {"part": shop.arm.code, "pieces": 5, "cost": ""}
-    address = reverse("stock-deed", args=["parts-receive"])
-    page = desk.post(address, {"key": key(), **told}, follow=True).content.decode()
+    data = {"part": shop.arm.code, "pieces": 5, "cost": ""}
+    address = reverse("stock-action", args=["parts-receive"])
+    page = desk.post(address, {"key": key(), **data}, follow=True).content.decode()
     number = Movement.objects.latest("number").number
     assert f"reverse movement #{number}" in page
     client.force_login(olga)
-    page = client.post(address, {"key": key(), **told}, follow=True).content.decode()
+    page = client.post(address, {"key": key(), **data}, follow=True).content.decode()
     assert f'href="{reverse("movement", args=[number + 1])}">Undo it</a>' in page
 
 
@@ -666,8 +666,8 @@ def test_colour_that_was_wrong_at_the_weigh_in_is_chosen_anew_at_the_look_over(
 ) -> None:
     form = desk.get(page_of(frame, "frame-look")).content.decode()
     assert f'<option value="{shop.avocet_slate.pk}" selected>' in form
-    told = {"key": key(), "polymer": "ours", "colourway": shop.avocet_moss.pk}
-    desk.post(page_of(frame, "frame-look"), told | {"d_arm_left_snapped": "on"})
+    data = {"key": key(), "polymer": "ours", "colourway": shop.avocet_moss.pk}
+    desk.post(page_of(frame, "frame-look"), data | {"d_arm_left_snapped": "on"})
     assert ReturnedFrame.objects.get().colourway == shop.avocet_moss
 
 

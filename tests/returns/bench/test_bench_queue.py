@@ -9,7 +9,7 @@ from django.contrib.auth.models import User
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from inventory.models import Duty, Place
+from inventory.models import OutboxMessage, Place
 from returns.arriving import rules as arriving
 from returns.bench.queries import queue
 from returns.bench.queries.queue import Only
@@ -50,7 +50,7 @@ def test_every_step_is_counted(shop: Shop, bea: User) -> None:
     booked(bea)
     filed(shop.avocet_slate, kind="spare_screws", state="reserved", wish="")
     filed(shop.avocet_slate, kind="spare_screws", state="waiting_stock", wish="")
-    Duty.objects.create(
+    OutboxMessage.objects.create(
         topic="letter", subject="Q", created_at=NOON, available_at=NOON, given_up_at=NOON
     )
     counts = queue.step_counts()

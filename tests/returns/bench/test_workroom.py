@@ -91,7 +91,7 @@ def test_strangers_go_to_the_entrance_and_other_roles_are_refused(
         ("post-frame", ["F-NONE"]),
         ("kit", ["Q-NONE"]),
         ("run", ["G-NONE"]),
-        ("stock-deed", ["fly"]),
+        ("stock-action", ["fly"]),
         ("post-label", ["F-NONE"]),
     ],
 )
@@ -117,8 +117,8 @@ def test_frame_is_mended_from_the_plan_to_the_weigh_out(
     job = RepairJob.objects.get()
     step = job.steps.get()
     assert "Arm, Avocet" in clean(page(desk, "mend", frame.tag))
-    told: Told = {"minutes": "9", "part-arm-avocet": "1"}
-    assert send(desk, "mend-step", frame.tag, step.pk, **told).status_code == 302
+    data: Told = {"minutes": "9", "part-arm-avocet": "1"}
+    assert send(desk, "mend-step", frame.tag, step.pk, **data).status_code == 302
     assert part_stock.held(shop.arm) == 5
     assert "Bench check" in page(desk, "mend", frame.tag)
     ticks = dict.fromkeys(["closes_freely", "screw_flush", "lens_held", "no_sharp_edge"], "on")
@@ -155,8 +155,8 @@ def test_steps_are_added_and_dropped(desk: Client, shop: Shop, bea: User) -> Non
 def test_another_part_can_be_named(desk: Client, shop: Shop, bea: User) -> None:
     frame = graded(shop, bea, POLISH)
     step = opened(frame, bea).steps.get()
-    told: Told = {"minutes": "3", "other": shop.screw.pk, "other_pieces": "2"}
-    send(desk, "mend-step", frame.tag, step.pk, **told)
+    data: Told = {"minutes": "3", "other": shop.screw.pk, "other_pieces": "2"}
+    send(desk, "mend-step", frame.tag, step.pk, **data)
     assert part_stock.held(shop.screw) == 98
 
 
@@ -170,19 +170,19 @@ def test_another_part_can_be_named(desk: Client, shop: Shop, bea: User) -> None:
     ],
 )
 def test_bad_mending_input_is_shown_again(
-    desk: Client, shop: Shop, bea: User, deed: str, told: Told
+    desk: Client, shop: Shop, bea: User, action: str, data: Told
 ) -> None:
     frame = graded(shop, bea, POLISH)
     opened(frame, bea)
-    assert send(desk, "mend-act", frame.tag, deed, **told).status_code == 422
+    assert send(desk, "mend-act", frame.tag, action, **data).status_code == 422
     assert send(desk, "mend-act", frame.tag, "dance").status_code == 404
 
 
 def test_step_with_too_many_parts_says_what_is_free(desk: Client, shop: Shop, bea: User) -> None:
     frame = graded(shop, bea, NEW_ARM)
     step = opened(frame, bea).steps.get()
-    told: Told = {"minutes": "3", "part-arm-avocet": "7"}
-    answer = send(desk, "mend-step", frame.tag, step.pk, **told)
+    data: Told = {"minutes": "3", "part-arm-avocet": "7"}
+    answer = send(desk, "mend-step", frame.tag, step.pk, **data)
     assert answer.status_code == 422
     assert "Only 6 of Arm, Avocet are free" in answer.content.decode()
 
@@ -206,10 +206,10 @@ def test_frame_as_it_is_may_be_weighed_and_bad_masses_come_back(
     desk: Client, shop: Shop, bea: User
 ) -> None:
     frame = graded(shop, bea, state="to_return")
-    told: Told = {"scale": shop.fine_scale.pk, "mass": "heavy"}
-    assert send(desk, "post-frame", frame.tag, **told).status_code == 422
-    told["mass"] = "24.800 g"
-    assert send(desk, "post-frame", frame.tag, **told).status_code == 302
+    data: Told = {"scale": shop.fine_scale.pk, "mass": "heavy"}
+    assert send(desk, "post-frame", frame.tag, **data).status_code == 422
+    data["mass"] = "24.800 g"
+    assert send(desk, "post-frame", frame.tag, **data).status_code == 302
 
 
 def test_erased_address_has_no_label(desk: Client, shop: Shop, bea: User) -> None:
@@ -220,9 +220,9 @@ def test_erased_address_has_no_label(desk: Client, shop: Shop, bea: User) -> Non
 
 
 def heaps(shop: Shop, **changes: object) -> Told:
-    told: Told = {"scale": shop.fine_scale.pk, "plastic": "15.300", "lenses": "5.2 g"}
+    data: Told = {"scale": shop.fine_scale.pk, "plastic": "15.300", "lenses": "5.2 g"}
     kept = {"metal": "220 mg", "pieces-arm-avocet": "1", "salvaged-arm-avocet": "4.1 g"}
-    return told | kept | changes
+    return data | kept | changes
 
 
 def test_frame_is_stripped_beside_what_the_bill_expects(
@@ -296,10 +296,10 @@ def test_addresses_of_all_that_is_to_be_posted_come_on_one_sheet(
     asked = filed(shop.avocet_slate, kind="spare_screws", wish="", state="reserved")
     assert sheet in page(desk, "kits")
     (drawn,) = PdfReader(io.BytesIO(desk.get(sheet).content)).pages
-    told = drawn.extract_text()
-    assert frame.tag in told
-    assert asked.reference in told
-    assert unknown.tag not in told
+    data = drawn.extract_text()
+    assert frame.tag in data
+    assert asked.reference in data
+    assert unknown.tag not in data
 
 
 def test_without_the_wish_the_page_asks_for_it(desk: Client, shop: Shop, bea: User) -> None:
@@ -330,14 +330,14 @@ def test_kit_is_packed_and_posted(desk: Client, shop: Shop, kit: Request) -> Non
 
 @pytest.mark.parametrize(("deed", "state"), [("repost", "reserved"), ("turned-up", "settled")])
 def test_missing_kit_says_so_and_is_sent_again_or_turns_up(
-    desk: Client, kit: Request, deed: str, state: str
+    desk: Client, kit: Request, action: str, state: str
 ) -> None:
     send(desk, "kit", kit.reference, deed="post")
     assert "Reported missing" not in page(desk, "kit", kit.reference)
     kit.refresh_from_db()
     intake.report_missing(key=key(), request=kit, at=NOON)
     assert "Reported missing" in page(desk, "kit", kit.reference)
-    send(desk, "kit", kit.reference, deed=deed)
+    send(desk, "kit", kit.reference, deed=action)
     kit.refresh_from_db()
     assert kit.state == state
     assert "Reported missing" not in page(desk, "kit", kit.reference)
@@ -393,10 +393,10 @@ def test_run_goes_from_the_proposal_to_the_lot(desk: Client, box: Place, ben: Us
     ],
 )
 def test_bad_run_input_is_shown_again(
-    desk: Client, box: Place, ben: User, deed: str, told: Told
+    desk: Client, box: Place, ben: User, action: str, data: Told
 ) -> None:
     run = grinding.propose(key=key(), box=box, at=NOON, by=ben)
-    assert send(desk, "run-act", run.code, deed, **told).status_code == 422
+    assert send(desk, "run-act", run.code, action, **data).status_code == 422
 
 
 def test_run_can_be_cancelled_but_not_melted(desk: Client, box: Place, ben: User) -> None:
@@ -426,9 +426,9 @@ def test_box_with_an_open_run_cannot_be_proposed_again(desk: Client, box: Place,
 
 
 def told_material(shop: Shop, **changes: object) -> Told:
-    told: Told = {"polymer": shop.pp.pk, "colour": shop.slate.pk, "passes": "1"}
-    told |= {"scale": shop.box_scale.pk, "mass": "5 kg", "note": "pots", "cost": "7.50"}
-    return told | {"origin": "post_consumer_feedstock", "into": "box"} | changes
+    data: Told = {"polymer": shop.pp.pk, "colour": shop.slate.pk, "passes": "1"}
+    data |= {"scale": shop.box_scale.pk, "mass": "5 kg", "note": "pots", "cost": "7.50"}
+    return data | {"origin": "post_consumer_feedstock", "into": "box"} | changes
 
 
 def lot(shop: Shop, by: User) -> Lot:
@@ -444,8 +444,10 @@ def lot(shop: Shop, by: User) -> Lot:
 
 @pytest.mark.parametrize("deed", ["feedstock", "opening"])
 @pytest.mark.parametrize(("into", "kind"), [("box", PlaceKind.BOX), ("lot", PlaceKind.LOT)])
-def test_material_comes_in(desk: Client, shop: Shop, deed: str, into: str, kind: PlaceKind) -> None:
-    answer = send(desk, "stock-deed", deed, **told_material(shop, into=into))
+def test_material_comes_in(
+    desk: Client, shop: Shop, action: str, into: str, kind: PlaceKind
+) -> None:
+    answer = send(desk, "stock-action", action, **told_material(shop, into=into))
     assert answer.headers["Location"] == reverse("stock")
     assert held(kind) == 5_000_000
     assert Movement.objects.latest("number").cost_minor == 750
@@ -460,23 +462,23 @@ def test_flake_is_issued_moulded_and_its_scrap_returned(
     desk: Client, shop: Shop, bea: User
 ) -> None:
     flake = lot(shop, bea)
-    assert flake.code in clean(page(desk, "stock-deed", "issue"))
-    send(desk, "stock-deed", "issue", **issue(shop, flake))
-    told: Told = {"code": "AV-2610", "colourway": shop.avocet_slate.pk, "made_on": "2026-10-14"}
-    assert send(desk, "stock-deed", "mould", **told, pieces="80").status_code == 302
+    assert flake.code in clean(page(desk, "stock-action", "issue"))
+    send(desk, "stock-action", "issue", **issue(shop, flake))
+    data: Told = {"code": "AV-2610", "colourway": shop.avocet_slate.pk, "made_on": "2026-10-14"}
+    assert send(desk, "stock-action", "mould", **data, pieces="80").status_code == 302
     batch = ProductionBatch.objects.get(code="AV-2610")
     assert batch.heat == [[2, 1_000_000]]
     scrap: Told = {"batch": batch.pk, "scale": shop.box_scale.pk, "mass": "200 g"}
-    assert send(desk, "stock-deed", "scrap", **scrap).status_code == 302
+    assert send(desk, "stock-action", "scrap", **scrap).status_code == 302
     assert Place.objects.get(kind="box").origin == "in_process"
     assert Movement.objects.latest("number").heat == [[2, 1_000_000]]
 
 
 def test_material_is_counted(desk: Client, shop: Shop, bea: User) -> None:
     place = places.of_lot(lot(shop, bea))
-    told: Told = {"place": place.pk, "scale": shop.box_scale.pk, "reason": "month end"}
+    data: Told = {"place": place.pk, "scale": shop.box_scale.pk, "reason": "month end"}
     for mass in ("5 kg", "4990 g"):
-        assert send(desk, "stock-deed", "count", **told, mass=mass).status_code == 302
+        assert send(desk, "stock-action", "count", **data, mass=mass).status_code == 302
     assert held(PlaceKind.LOT) == 4_990_000
 
 
@@ -484,7 +486,7 @@ def test_places_to_count_are_told_as_people_call_them(
     desk: Client, shop: Shop, bea: User, box: Place
 ) -> None:
     found = lot(shop, bea)
-    shown = page(desk, "stock-deed", "count")
+    shown = page(desk, "stock-action", "count")
     assert f">Lot {found.code}<" in shown
     assert f">Box {box.polymer} {box.colour}, " in shown
     assert "lot-l-" not in shown
@@ -492,11 +494,11 @@ def test_places_to_count_are_told_as_people_call_them(
 
 def test_waste_is_taken_away(desk: Client, shop: Shop, box: Place) -> None:
     assert "taken away" in page(desk, "stock")
-    assert ">lens waste<" in page(desk, "stock-deed", "dispose")
-    answer = send(desk, "stock-deed", "dispose", place="lens", reason="glass bank")
+    assert ">lens waste<" in page(desk, "stock-action", "dispose")
+    answer = send(desk, "stock-action", "dispose", place="lens", reason="glass bank")
     assert answer.status_code == 302
     assert held(PlaceKind.LENS) == 0
-    again = send(desk, "stock-deed", "dispose", place="lens", reason="glass bank")
+    again = send(desk, "stock-action", "dispose", place="lens", reason="glass bank")
     assert again.status_code == 422
 
 
@@ -505,8 +507,8 @@ def test_a_frame_that_its_owner_misses_is_listed_where_things_are_posted(
     desk: Client, shop: Shop, bea: User, days: int, is_listed: bool
 ) -> None:
     frame = graded(shop, bea, state="posted")
-    told = timezone.now() - timedelta(days=days)
-    facts = {"kind": "mended", "frame": frame, "posted_at": NOON, "missing_reported_at": told}
+    data = timezone.now() - timedelta(days=days)
+    facts = {"kind": "mended", "frame": frame, "posted_at": NOON, "missing_reported_at": data}
     Dispatch.objects.create(code="D-1", key=key(), **facts)
     assert (frame.tag in page(desk, "kits")) == is_listed
 
@@ -515,10 +517,10 @@ def test_parts_come_in_and_set_waiting_kits_aside(desk: Client, shop: Shop) -> N
     stock.count(key=key(), part=shop.screw, counted=0, reason="lost", at=NOON)
     asked = filed(shop.avocet_slate, kind="spare_screws", wish="", state="waiting_stock")
     assert "To order" in page(desk, "stock")
-    told: Told = {"part": "screw-m14", "pieces": "50"}
-    assert send(desk, "stock-deed", "parts-receive", **told, cost="6,000").status_code == 422
+    data: Told = {"part": "screw-m14", "pieces": "50"}
+    assert send(desk, "stock-action", "parts-receive", **data, cost="6,000").status_code == 422
     for typed in ("6.00", "6,00", "6"):
-        assert send(desk, "stock-deed", "parts-receive", **told, cost=typed).status_code == 302
+        assert send(desk, "stock-action", "parts-receive", **data, cost=typed).status_code == 302
         assert Movement.objects.latest("number").cost_minor == 600
     asked.refresh_from_db()
     assert asked.state == "reserved"
@@ -526,17 +528,17 @@ def test_parts_come_in_and_set_waiting_kits_aside(desk: Client, shop: Shop) -> N
 
 @pytest.mark.parametrize(("counted", "status"), [("98", 302), ("0", 302), ("-1", 422)])
 def test_parts_are_counted(desk: Client, shop: Shop, counted: str, status: int) -> None:
-    told: Told = {"part": "screw-m14", "counted": counted, "reason": "month end"}
-    assert send(desk, "stock-deed", "parts-count", **told).status_code == status
+    data: Told = {"part": "screw-m14", "counted": counted, "reason": "month end"}
+    assert send(desk, "stock-action", "parts-count", **data).status_code == status
 
 
 @pytest.mark.parametrize(
     "deed",
     ["feedstock", "scrap", "issue", "mould", "count", "opening", "dispose", "parts-receive"],
 )
-def test_empty_forms_come_back_with_what_to_do(desk: Client, shop: Shop, deed: str) -> None:
-    clean(page(desk, "stock-deed", deed))
-    answer = send(desk, "stock-deed", deed)
+def test_empty_forms_come_back_with_what_to_do(desk: Client, shop: Shop, action: str) -> None:
+    clean(page(desk, "stock-action", action))
+    answer = send(desk, "stock-action", action)
     assert answer.status_code == 422
     clean(answer.content.decode())
 
@@ -544,7 +546,7 @@ def test_empty_forms_come_back_with_what_to_do(desk: Client, shop: Shop, deed: s
 def test_accountant_sees_stock_but_moves_nothing(client: Client, shop: Shop, acke: User) -> None:
     client.force_login(acke)
     assert client.get(reverse("stock")).status_code == 200
-    assert send(client, "stock-deed", "count").status_code == 403
+    assert send(client, "stock-action", "count").status_code == 403
 
 
 def test_stock_page_asks_a_bounded_number_of_questions(
@@ -576,5 +578,5 @@ def test_weighing_forms_start_with_that_scale_too(desk: Client, shop: Shop, bea:
     graded(shop, bea, state="to_strip")
     waiting = graded(shop, bea, state="to_return")
     assert chosen in page(desk, "post-frame", waiting.tag)
-    for deed in ("feedstock", "scrap", "count", "opening"):
-        assert chosen in page(desk, "stock-deed", deed)
+    for action in ("feedstock", "scrap", "count", "opening"):
+        assert chosen in page(desk, "stock-action", action)

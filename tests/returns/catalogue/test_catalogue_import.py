@@ -9,7 +9,7 @@ import pytest
 from django.contrib.auth.models import User
 
 from inventory.errors import BadInput
-from inventory.models import Deed
+from inventory.models import Event
 from returns.catalogue.rules import catalogue_import, csvlists
 from returns.models import Component, FrameModel
 from tests.makers import NOON, Shop, key
@@ -124,7 +124,7 @@ def test_a_known_model_changes_only_when_confirmed(shop: Shop, olga: User) -> No
     assert list(Component.objects.values_list("model__code", "key", "nominal_mg")) == [
         ("avocet", "front", 9_000)
     ]
-    assert Deed.objects.filter(name="catalogue.bring_in").count() == 1
+    assert Event.objects.filter(name="catalogue.bring_in").count() == 1
 
 
 def test_all_that_is_wrong_with_a_row_is_told_at_once_with_its_column(shop: Shop) -> None:
@@ -157,21 +157,21 @@ def test_colours_of_a_known_model_are_added_and_none_is_lost(shop: Shop, olga: U
 
 def test_a_trial_shows_cell_by_cell_what_would_change(shop: Shop) -> None:
     rows = lines({"model": "avocet", "name": "Avocet", "new_frame_cost_minor": "1450"})
-    told = [
+    data = [
         (one.component, one.column, one.now, one.then)
         for one in catalogue_import.check(rows).changes
     ]
-    assert ("front", "nominal_mg", "11200", "9000") in told
-    assert ("arm_left", "", "arm_left", "") in told
-    assert not [row for row in told if row[1] == "new_frame_cost_minor"]
+    assert ("front", "nominal_mg", "11200", "9000") in data
+    assert ("arm_left", "", "arm_left", "") in data
+    assert not [row for row in data if row[1] == "new_frame_cost_minor"]
 
 
 def test_five_thousand_rows_take_few_questions(
     shop: Shop, olga: User, django_assert_max_num_queries: Any
 ) -> None:
     keys = ("front", "arm_left", "arm_right", "lens_left", "lens_right")
-    told = [{"model": f"m{number}", "component": one} for number in range(1000) for one in keys]
-    rows = lines(*told)
+    data = [{"model": f"m{number}", "component": one} for number in range(1000) for one in keys]
+    rows = lines(*data)
     with django_assert_max_num_queries(8):
         assert len(catalogue_import.check(rows).new) == 1000
     # For each model: look, savepoint and insert, and its lines in one go.

@@ -10,7 +10,7 @@ from django.contrib.auth.models import User
 
 from inventory.errors import BadInput, KeyReused
 from inventory.masters import rules as masters
-from inventory.models import Colour, Deed, Part, Place, Polymer, Scale, Workshop
+from inventory.models import Colour, Event, Part, Place, Polymer, Scale, Workshop
 from returns.catalogue.rules import model_setup
 from returns.catalogue.rules.starting_remedies import STARTING
 from returns.models import FrameModel, Policy, Remedy
@@ -78,9 +78,9 @@ def open_steps() -> list[str]:
 def test_an_empty_workshop_opens_when_the_last_needed_step_is_done(olga: User) -> None:
     needed = ["workshop", "scale", "polymer", "colours", "model", "remedies"]
     assert open_steps() == needed
-    told = plover(olga)
+    data = plover(olga)
     assert open_steps() == ["workshop", "scale", "model", "remedies"]
-    model_setup.add_model(key=key(), told=told, at=NOON, by=olga)
+    model_setup.add_model(key=key(), data=data, at=NOON, by=olga)
     enter(masters.add_scale, olga, SCALE)
     model_setup.take_remedies(
         key=key(), chosen=["start-polish-front"], larger_screw=None, at=NOON, by=olga
@@ -119,9 +119,9 @@ def test_the_workshop_is_written_once_under_one_key_and_can_change(olga: User) -
     assert Workshop.the().name == "Weir Frames"
     with pytest.raises(KeyReused):
         enter(masters.set_workshop, olga, WORKSHOP | {"name": "Third"}, key=once)
-    deeds = Deed.objects.filter(name="masters.set_workshop")
-    assert deeds.count() == 2
-    assert "Weir" not in str(list(deeds.values_list("detail", "subject", "fingerprint")))
+    events = Event.objects.filter(name="masters.set_workshop")
+    assert events.count() == 2
+    assert "Weir" not in str(list(events.values_list("detail", "subject", "fingerprint")))
 
 
 @pytest.mark.parametrize(
@@ -151,7 +151,7 @@ def test_what_will_not_do_is_named_and_nothing_is_kept(
     with pytest.raises(BadInput) as refused:
         enter(rule, olga, facts)
     assert refused.value.field == field
-    assert not Deed.objects.filter(name__startswith="masters.").exists()
+    assert not Event.objects.filter(name__startswith="masters.").exists()
     assert not any(table.objects.exists() for table in (Scale, Polymer, Colour, Part))
 
 
@@ -182,10 +182,10 @@ def test_a_part_gets_its_bin_and_a_code_from_its_name(olga: User) -> None:
 
 
 def test_a_first_model_has_a_whole_bill_and_its_colours(olga: User) -> None:
-    told = plover(olga)
+    data = plover(olga)
     once = key()
-    model = model_setup.add_model(key=once, told=told, at=NOON, by=olga)
-    assert model_setup.add_model(key=once, told=told, at=NOON, by=olga) == model
+    model = model_setup.add_model(key=once, data=data, at=NOON, by=olga)
+    assert model_setup.add_model(key=once, data=data, at=NOON, by=olga) == model
     assert model.code == "plover"
     lines = {line.key: line for line in model.components.all()}
     assert sorted(lines) == [
@@ -217,9 +217,9 @@ def test_a_first_model_has_a_whole_bill_and_its_colours(olga: User) -> None:
 def test_a_model_that_will_not_do_leaves_nothing(
     olga: User, changes: dict[str, Any], field: str
 ) -> None:
-    told = replace(plover(olga), **changes)
+    data = replace(plover(olga), **changes)
     with pytest.raises(BadInput) as refused:
-        model_setup.add_model(key=key(), told=told, at=NOON, by=olga)
+        model_setup.add_model(key=key(), data=data, at=NOON, by=olga)
     assert refused.value.field in (field, "code" if field == "name" else field)
     assert not FrameModel.objects.exists()
 

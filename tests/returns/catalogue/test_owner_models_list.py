@@ -72,8 +72,8 @@ def test_the_template_names_every_column_and_its_example_is_not_imported(
 
 
 def test_a_trial_names_column_and_cell_and_what_would_change(owner: Client, shop: Shop) -> None:
-    told = upload(owner, EXAMPLE.replace(b",9000,", b",9.5,")).content.decode()
-    assert "<code>nominal_mg</code><br>9.5</td>" in told
+    data = upload(owner, EXAMPLE.replace(b",9000,", b",9.5,")).content.decode()
+    assert "<code>nominal_mg</code><br>9.5</td>" in data
     changed = upload(owner, EXAMPLE.replace(b"knot,Knot", b"avocet,Avocet")).content.decode()
     assert ">11200</td>" in changed
     assert ">9000</td>" in changed
@@ -82,5 +82,5 @@ def test_a_trial_names_column_and_cell_and_what_would_change(owner: Client, shop
 def test_many_models_are_not_all_named(owner: Client, shop: Shop) -> None:
     head, front = EXAMPLE.splitlines()[:2]
     rows = [front.replace(b"knot", b"m%d" % number) for number in range(30)]
-    told = upload(owner, b"\n".join([head, *rows])).content.decode()
-    assert "and 18 more" in told
+    data = upload(owner, b"\n".join([head, *rows])).content.decode()
+    assert "and 18 more" in data

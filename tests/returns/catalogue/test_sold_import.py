@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from inventory.errors import BadInput, KeyReused
-from inventory.models import Deed
+from inventory.models import Event
 from returns.catalogue.rules import csvlists, sold
 from returns.catalogue.rules.sold import Row
 from returns.models import SoldUnits
@@ -143,7 +143,7 @@ def test_a_good_list_is_imported_and_told(shop: Shop, olga: User) -> None:
         "2026-02": 30,
         "2026-03": 25,
     }
-    assert Deed.objects.get(name="sold.bring_in").detail["after"] == 55
+    assert Event.objects.get(name="sold.bring_in").detail["after"] == 55
 
 
 @pytest.mark.django_db
@@ -161,7 +161,7 @@ def test_a_repeat_under_the_same_key_writes_nothing_again(shop: Shop, olga: User
     first = sold.bring_in(key=same, rows=rows, at=NOON, by=olga)
     again = sold.bring_in(key=same, rows=rows, at=NOON, by=olga)
     assert (again.before, again.after) == (first.before, first.after) == (0, 55)
-    assert Deed.objects.filter(name="sold.bring_in").count() == 1
+    assert Event.objects.filter(name="sold.bring_in").count() == 1
     with pytest.raises(KeyReused):
         sold.bring_in(key=same, rows=rows[:1], at=NOON, by=olga)
 
@@ -184,8 +184,8 @@ def test_a_known_month_changes_only_when_confirmed(shop: Shop, olga: User) -> No
     done = sold.bring_in(key=key(), rows=rows, replace="confirmed", at=NOON, by=olga)
     assert (done.before, done.after) == (55, 56)
     assert SoldUnits.objects.get(month="2026-03").pieces == 26
-    told = Deed.objects.filter(name="sold.bring_in").latest("pk").detail["replaced"]
-    assert told == [["AV-2601", "2026-03", 25, 26]]
+    data = Event.objects.filter(name="sold.bring_in").latest("pk").detail["replaced"]
+    assert data == [["AV-2601", "2026-03", 25, 26]]
 
 
 @pytest.mark.django_db

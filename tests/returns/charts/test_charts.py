@@ -204,11 +204,11 @@ def test_a_curve_steps_down_inside_its_band() -> None:
 
 
 @pytest.mark.parametrize(("low", "said"), [(0.84, "starts at 0.8"), (0.02, None)])
-def test_an_axis_that_does_not_start_at_zero_says_so(low: float, said: str | None) -> None:
+def test_an_axis_that_does_not_start_at_zero_says_so(low: float, data: str | None) -> None:
     svg = charts.survival(TITLE, lived([Point(0, 1, 1, 1), Point(6, 0.9, low, 0.95)]), plain)
-    assert ("starts at" in svg) == (said is not None)
-    assert said is None or said in svg
-    assert len(marked(svg, "chart-kink", "polyline")) == (said is not None)
+    assert ("starts at" in svg) == (data is not None)
+    assert data is None or data in svg
+    assert len(marked(svg, "chart-kink", "polyline")) == (data is not None)
 
 
 def test_the_number_at_risk_stands_under_its_age() -> None:

@@ -74,8 +74,8 @@ def test_a_ribbon_is_as_wide_as_its_mass_at_both_its_ends(width: float) -> None:
     shares = []
     for ribbon in root.iter(f"{SVG}path"):
         corners = [point[across_the_flow] for point in points(ribbon)]
-        said = ribbon.findtext(f"{SVG}title") or ""
-        mass_mg = int(re.findall(r"(\d+) mg", said)[0])
+        data = ribbon.findtext(f"{SVG}title") or ""
+        mass_mg = int(re.findall(r"(\d+) mg", data)[0])
         if mass_mg > 1_000_000:
             shares += [(corners[-1] - corners[0]) / mass_mg, (corners[4] - corners[3]) / mass_mg]
     assert len(shares) == 12
@@ -93,24 +93,24 @@ def test_on_a_phone_a_flow_runs_down_the_sheet() -> None:
 
 
 def test_on_a_phone_the_ends_have_numbers_and_a_list_of_them() -> None:
-    said = texts(drawn(MASSES_OF_A_YEAR, canvas.NARROW))
-    assert [said.count(number) for number in ("1", "2", "3")] == [2, 2, 0]
-    assert "the out of it · 8456000 mg" in said
-    assert "the waste of it · 667000 mg" in said
+    data = texts(drawn(MASSES_OF_A_YEAR, canvas.NARROW))
+    assert [data.count(number) for number in ("1", "2", "3")] == [2, 2, 0]
+    assert "the out of it · 8456000 mg" in data
+    assert "the waste of it · 667000 mg" in data
 
 
 def test_on_a_phone_a_long_name_is_broken_before_it_meets_its_neighbour() -> None:
-    said = texts(drawn(MASSES_OF_A_YEAR, canvas.NARROW))
-    assert "the salvage of" in said
+    data = texts(drawn(MASSES_OF_A_YEAR, canvas.NARROW))
+    assert "the salvage of" in data
     room = int(charts.room(canvas.NARROW).gap / canvas.LETTER_PX)
-    assert all(len(line) <= room for line in said if line.startswith("the") and "·" not in line)
+    assert all(len(line) <= room for line in data if line.startswith("the") and "·" not in line)
 
 
 @WIDTHS
 def test_every_place_of_a_flow_is_named(width: float) -> None:
-    said = " ".join(texts(drawn(MASSES_OF_A_YEAR, width)))
+    data = " ".join(texts(drawn(MASSES_OF_A_YEAR, width)))
     assert [
         key
         for key in ("in", "shelf", "bench", "box", "lot", "out")
-        if f"the {key} of it" not in said
+        if f"the {key} of it" not in data
     ] == []

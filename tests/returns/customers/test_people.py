@@ -10,7 +10,7 @@ import pytest
 from django.contrib.auth.models import User
 
 from inventory.errors import BadInput, Conflict
-from inventory.models import Balance, Deed, Movement
+from inventory.models import Balance, Event, Movement
 from returns import tasks
 from returns.customers import rules as people
 from returns.customers import sums as addresses
@@ -113,7 +113,7 @@ def test_erasing_twice_under_one_key_is_one_deed(shop: Shop) -> None:
     request, same = ended(shop), key()
     for _ in range(2):
         people.erase(key=same, person=request.person, at=NOON)  # type: ignore[arg-type]
-    assert Deed.objects.filter(name="people.erase").count() == 1
+    assert Event.objects.filter(name="people.erase").count() == 1
 
 
 @pytest.mark.django_db
@@ -157,8 +157,8 @@ def test_prune_ends_erases_and_can_run_again(shop: Shop) -> None:
 @pytest.mark.django_db
 def test_export_holds_what_the_person_gave_and_is_json(shop: Shop) -> None:
     request = sent_back(shop)
-    told = people.export(request.person)  # type: ignore[arg-type]
-    text = json.dumps(told)
+    data = people.export(request.person)  # type: ignore[arg-type]
+    text = json.dumps(data)
     for given in ("Wanda Reed", "wanda@example.org", "7 Towpath", "fell off", request.reference):
         assert given in text
     assert "link" not in text

@@ -9,7 +9,7 @@ from django.contrib.auth.models import User
 from django.db.models import Model
 from django.test import Client
 
-from inventory.models import Balance, Deed, Duty, Movement
+from inventory.models import Balance, Event, Movement, OutboxMessage
 from returns.filing.rules import intake, photos
 from returns.kits import queries as kit_stock
 from returns.kits.rules import kits
@@ -38,8 +38,8 @@ def withdrawn(shop: Shop, **changes: Any) -> Request:
     return request
 
 
-def address(request: Request, deed: str = "") -> str:
-    return f"/owner/personal/{request.reference}/{deed}"
+def address(request: Request, action: str = "") -> str:
+    return f"/owner/personal/{request.reference}/{action}"
 
 
 def erased(owner: Client, request: Request, **changes: Any) -> Any:
@@ -65,8 +65,8 @@ def test_a_wrong_reference_is_said_and_leads_nowhere(owner: Client, shop: Shop, 
 
 
 @pytest.mark.parametrize("deed", ["", "erase/"])
-def test_an_unknown_address_is_a_plain_404(owner: Client, shop: Shop, deed: str) -> None:
-    assert owner.get(f"/owner/personal/Q-2222-2222/{deed}").status_code == 404
+def test_an_unknown_address_is_a_plain_404(owner: Client, shop: Shop, action: str) -> None:
+    assert owner.get(f"/owner/personal/Q-2222-2222/{action}").status_code == 404
 
 
 def test_the_page_shows_name_and_email_and_no_address(owner: Client, shop: Shop) -> None:
@@ -92,11 +92,11 @@ def test_the_copy_has_every_column_that_may_be_personal(owner: Client, shop: Sho
     answer = copied(owner, request)
     assert answer.headers["Cache-Control"] == "no-store"
     assert f'filename="{request.reference}.json"' in answer.headers["Content-Disposition"]
-    told = answer.json()
-    assert set(told["contact"]) == columns(Person) - NOT_IN_THE_COPY[Person]
-    for name in told["contact"]:
-        assert told["contact"][name] == getattr(request.person, name)
-    (filed,) = told["requests"]
+    data = answer.json()
+    assert set(data["contact"]) == columns(Person) - NOT_IN_THE_COPY[Person]
+    for name in data["contact"]:
+        assert data["contact"][name] == getattr(request.person, name)
+    (filed,) = data["requests"]
     assert columns(Request) - NOT_IN_THE_COPY[Request] <= set(filed)
     assert columns(Photo) - NOT_IN_THE_COPY[Photo] <= set(filed["photos"][0])
     assert filed["photos"][0]["file_name"] == request.photos.get().file_name
@@ -105,7 +105,7 @@ def test_the_copy_has_every_column_that_may_be_personal(owner: Client, shop: Sho
 def test_what_erasing_changes_is_in_the_copy_or_is_the_link(owner: Client, shop: Shop) -> None:
     request = withdrawn(shop)
     Person.objects.update(extra="c/o Reed", region="Marsh")
-    told = copied(owner, request).json()
+    data = copied(owner, request).json()
     before = (Person.objects.values().get(), Request.objects.values().get())
     assert erased(owner, request).status_code == 302
     after = (Person.objects.values().get(), Request.objects.values().get())
@@ -113,31 +113,31 @@ def test_what_erasing_changes_is_in_the_copy_or_is_the_link(owner: Client, shop:
         {name for name in old if old[name] != new[name]}
         for old, new in zip(before, after, strict=True)
     )
-    assert person - {"erased_at"} == set(told["contact"]) - {"language"}
+    assert person - {"erased_at"} == set(data["contact"]) - {"language"}
     assert filed - {"link_salt", "link_hash"} == {"note"}
-    assert told["requests"][0]["note"] == before[1]["note"] != ""
-    assert told["contact"]["extra"] == "c/o Reed"
+    assert data["requests"][0]["note"] == before[1]["note"] != ""
+    assert data["contact"]["extra"] == "c/o Reed"
 
 
 def test_a_copy_is_a_deed_once_a_key(owner: Client, olga: User, shop: Shop) -> None:
     request, same = sent_back(shop), key()
     assert copied(owner, request, same).json() == copied(owner, request, same).json()
-    deed = Deed.objects.get(name="people.hand_out")
-    assert (deed.actor, deed.detail) == (olga, {})
+    action = Event.objects.get(name="people.hand_out")
+    assert (action.actor, action.detail) == (olga, {})
 
 
 @pytest.mark.parametrize("sent", [{}, {"key": "x"}])
 def test_a_copy_without_a_key_goes_back(owner: Client, shop: Shop, sent: dict[str, str]) -> None:
     request = sent_back(shop)
     assert owner.post(address(request, "copy.json"), sent).headers["Location"] == address(request)
-    assert not Deed.objects.filter(name="people.hand_out").exists()
+    assert not Event.objects.filter(name="people.hand_out").exists()
 
 
 def test_erasing_asks_first_says_what_stays_and_wants_a_tick(owner: Client, shop: Shop) -> None:
     request = withdrawn(shop)
     asked = owner.get(address(request, "erase/")).content.decode()
-    for said in ("cannot be undone", "all masses", "backups", "Local law decides", "in the post"):
-        assert said in asked
+    for data in ("cannot be undone", "all masses", "backups", "Local law decides", "in the post"):
+        assert data in asked
     answer = erased(owner, request, sure="")
     assert answer.status_code == 400
     assert "Tick this" in answer.content.decode()
@@ -156,8 +156,10 @@ def test_erasing_leaves_the_books_and_nothing_of_the_person(
     assert answer.status_code == 200
     assert "Nothing is left to hand out" in answer.content.decode()
     assert (list(Movement.objects.values()), list(Balance.objects.values())) == books
-    assert Deed.objects.get(name="people.erase").actor == olga
-    held = "".join(str(list(rows.objects.values())) for rows in (Person, Request, Deed, Duty))
+    assert Event.objects.get(name="people.erase").actor == olga
+    held = "".join(
+        str(list(rows.objects.values())) for rows in (Person, Request, Event, OutboxMessage)
+    )
     for private in PRIVATE:
         assert private not in held + answer.content.decode()
 
@@ -166,7 +168,7 @@ def test_erasing_twice_is_one_deed_under_any_key(owner: Client, shop: Shop) -> N
     request, same = withdrawn(shop), str(key())
     for again in (same, same, str(key())):
         assert erased(owner, request, key=again).headers["Location"] == address(request)
-    assert Deed.objects.filter(name="people.erase").count() == 1
+    assert Event.objects.filter(name="people.erase").count() == 1
     assert owner.get(address(request, "erase/")).headers["Location"] == address(request)
 
 

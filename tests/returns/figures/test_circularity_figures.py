@@ -260,11 +260,11 @@ def test_a_yield_of_mass_that_nobody_weighed_has_no_range(shop: Shop, bea: User,
     frame.state, frame.lot = "ground", run.lot
     frame.save()
     found = figures()
-    told = found.recovery_yield.share
-    assert told is not None
+    data = found.recovery_yield.share
+    assert data is not None
     assert found.ground.unweighed_mg == 10_000
-    assert told.low == told.share == told.high == 29_000 / 29_400
-    assert told.method == "booked masses"
+    assert data.low == data.share == data.high == 29_000 / 29_400
+    assert data.method == "booked masses"
     outflow = indicators(OCTOBER, Scope(), found).outflow
     assert outflow.method == "booked masses"
     recycled = next(one for one in outflow.shares if one.category == "recycled")
@@ -422,8 +422,8 @@ def test_a_span_of_120_months_is_the_longest() -> None:
 
 def test_the_figures_can_be_written_as_json(shop: Shop) -> None:
     made.boxed(shop)
-    told: dict[str, Any] = json.loads(json.dumps(dataclasses.asdict(figures())))
-    assert told["recovered"]["mass_mg"] == 19_400
+    data: dict[str, Any] = json.loads(json.dumps(dataclasses.asdict(figures())))
+    assert data["recovered"]["mass_mg"] == 19_400
 
 
 def test_the_number_of_questions_does_not_grow_with_the_books(

@@ -87,8 +87,8 @@ def test_a_published_sentence_says_share_basis_period_and_what_is_left_out():
     ],
 )
 def test_a_range_whose_limits_read_the_same_is_told_in_words(limits, words):
-    told = judged(key="recovery_yield", figure_percent=98.2, interval_percent=limits)
-    assert f"({words})" in told.sentence
+    data = judged(key="recovery_yield", figure_percent=98.2, interval_percent=limits)
+    assert f"({words})" in data.sentence
 
 
 @pytest.mark.parametrize("key", sorted(SENTENCES))

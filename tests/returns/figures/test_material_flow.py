@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from inventory.ledger.rules import ledger
 from inventory.ledger.sums.recipes import KINDS, MG
 from inventory.models import Balance, Movement, PlaceKind
-from inventory.weighing.sums.traced import Traced, booked
+from inventory.weighing.sums.traced import MassWithReadings, booked
 from returns.figures.circularity.queries.flows import Leg
 from returns.figures.circularity.queries.material_flow import INNER, material_flow, of_legs
 from returns.figures.span.queries import Span
@@ -115,7 +115,9 @@ def test_streams_take_a_fixed_number_of_questions(
 
 @given(st.dictionaries(st.sampled_from(LEGS), st.integers(-(10**9), 10**9), max_size=30))
 def test_no_stream_is_lost_and_none_goes_both_ways(legs: dict[tuple[str, str, str], int]) -> None:
-    found = of_legs({Leg(*leg): Traced.of(booked(mass_mg)) for leg, mass_mg in legs.items()})
+    found = of_legs(
+        {Leg(*leg): MassWithReadings.of(booked(mass_mg)) for leg, mass_mg in legs.items()}
+    )
     pairs = [frozenset((one.source.split(".")[0], one.target.split(".")[0])) for one in found.moved]
     assert len(pairs) == len(set(pairs))
     assert all(one.mass_mg > 0 for one in found.moved)

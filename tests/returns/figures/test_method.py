@@ -139,8 +139,8 @@ def test_every_figure_of_an_answer_has_its_entry(answer: type) -> None:
 
 @pytest.mark.django_db
 def test_every_figure_of_the_owners_tables_and_claims_has_its_entry() -> None:
-    told = tables.figures(figures_of(Span.of_year_before(NOON), Scope()))
-    keys = {str(row[0].raw) for row in told.rows}
+    data = tables.figures(figures_of(Span.of_year_before(NOON), Scope()))
+    keys = {str(row[0].raw) for row in data.rows}
     keys |= set(claims.SENTENCES) - {"not_enough_evidence"}
     keys |= {field.name for field in fields(Indicators)}
     assert keys <= set(FIGURES)

@@ -167,7 +167,7 @@ def test_every_page_speaks_german_numbers_without_breaking(
 
 def test_the_page_answers_four_questions_in_this_order(owner: Client, books: Shop) -> None:
     page = plain(owner.get("/owner/"))
-    said = [
+    data = [
         "Are we keeping our promise?",
         "of the frames were posted or taken apart on the promised day or before",
         "What is coming back, and why?",
@@ -179,8 +179,8 @@ def test_the_page_answers_four_questions_in_this_order(owner: Client, books: Sho
         "What may we say?",
         "sentences of the claims sheet",
     ]
-    places = [page.find(one) for one in said]
-    assert -1 not in places, said[places.index(-1)]
+    places = [page.find(one) for one in data]
+    assert -1 not in places, data[places.index(-1)]
     assert places == sorted(places)
 
 

@@ -11,7 +11,7 @@ import pytest
 from django.contrib.auth.models import User
 from django.test import Client
 
-from inventory.models import Deed, Workshop
+from inventory.models import Event, Workshop
 from inventory.months import rules as months
 from returns.models import Parcel
 from tests.makers import Shop, key
@@ -40,9 +40,9 @@ def closed(shop: Shop, acke: User) -> Shop:
     return shop
 
 
-def turn(owner: Client, deed: str, facts: dict[str, Any] | None = None) -> Any:
+def turn(owner: Client, action: str, facts: dict[str, Any] | None = None) -> Any:
     sent = facts if facts is not None else {"key": str(uuid.uuid4())}
-    return owner.post(f"/owner/claims/{deed}/", sent, follow=True)
+    return owner.post(f"/owner/claims/{action}/", sent, follow=True)
 
 
 def plain(answer: Any) -> str:
@@ -67,8 +67,8 @@ def test_opening_is_one_deed_however_often_it_is_sent(owner: Client, shop: Shop)
     facts = {"key": str(uuid.uuid4())}
     for _ in range(2):
         assert "The public page is open." in plain(turn(owner, "publish", facts))
-    deed = Deed.objects.get(name="claims.open")
-    assert (deed.actor.username, deed.at) == ("olga", NOW)  # type: ignore[union-attr]
+    action = Event.objects.get(name="claims.open")
+    assert (action.actor.username, action.at) == ("olga", NOW)  # type: ignore[union-attr]
     again = turn(owner, "withdraw", facts)
     assert "could not be done" in plain(again)
     assert Workshop.the().public_page
@@ -93,10 +93,10 @@ def test_only_what_has_its_evidence_is_said(everybody: Client, owner: Client, cl
 
 def test_machines_read_the_same(everybody: Client, owner: Client, closed: Shop) -> None:
     turn(owner, "publish")
-    told = everybody.get("/claims/claims.json").json()
-    assert (told["first_month"], told["last_month"]) == ("2026-08", "2026-10")
-    assert len(told["last_month_digest"]) == 64
-    (claim,) = told["claims"]
+    data = everybody.get("/claims/claims.json").json()
+    assert (data["first_month"], data["last_month"]) == ("2026-08", "2026-10")
+    assert len(data["last_month_digest"]) == 64
+    (claim,) = data["claims"]
     assert claim["key"] == "take_back_rate"
     assert claim["figure_percent"] == 2.5
     assert claim["range_percent"] == pytest.approx([0.69, 8.66], abs=0.01)
@@ -120,6 +120,6 @@ def test_without_a_closed_month_there_is_nothing_to_prove(
 ) -> None:
     turn(owner, "publish")
     assert "No month is closed yet" in plain(everybody.get("/claims/"))
-    told = everybody.get("/claims/claims.json").json()
-    assert (told["last_month"], told["claims"]) == (None, [])
+    data = everybody.get("/claims/claims.json").json()
+    assert (data["last_month"], data["claims"]) == (None, [])
     assert "no month is closed" in plain(owner.get("/owner/claims/"))

@@ -355,8 +355,8 @@ def test_start_page_promises_the_days_that_the_owner_set(client: Client, shop: S
 def test_summary_of_errors_follows_the_page_and_says_what_to_do(client: Client, shop: Shop) -> None:
     page = client.post("/ask/return/", {"key": str(uuid.uuid4()), "country": "DE"})
     summary = page.content.decode().split("error-summary")[1].split("</ul>")[0]
-    told = re.findall(r'<a href="#(id_[a-z_0-9]+)">([^<]+)</a>', summary)
-    assert [target for target, _words in told] == [
+    data = re.findall(r'<a href="#(id_[a-z_0-9]+)">([^<]+)</a>', summary)
+    assert [target for target, _words in data] == [
         "id_colourway_0",
         "id_component_0",
         "id_defect_0",
@@ -369,5 +369,5 @@ def test_summary_of_errors_follows_the_page_and_says_what_to_do(client: Client, 
         "id_city",
         "id_notice",
     ]
-    assert told[0][1] == "Which frame is it: Choose one of our frames."
-    assert not [words for _target, words in told if "Fill this in" in words or "?:" in words]
+    assert data[0][1] == "Which frame is it: Choose one of our frames."
+    assert not [words for _target, words in data if "Fill this in" in words or "?:" in words]

@@ -11,7 +11,7 @@ from uuid import UUID
 import pytest
 
 from inventory.errors import BadInput, Conflict, KeyReused, NotFound, StaleState
-from inventory.models import Deed, Duty
+from inventory.models import Event, OutboxMessage
 from returns.customers import rules as people
 from returns.filing.rules import intake
 from returns.filing.rules.intake import Filing
@@ -29,7 +29,7 @@ def test_filing_a_return_awaits_the_parcel(shop: Shop) -> None:
     assert request.reference == codes.normalise(request.reference, prefix="Q")
     assert request.person is not None
     assert request.person.city == "Saltmarsh"
-    assert [duty.payload["letter"] for duty in Duty.objects.all()] == ["filed"]
+    assert [message.payload["letter"] for message in OutboxMessage.objects.all()] == ["filed"]
 
 
 def test_same_key_and_content_returns_the_first_request(shop: Shop) -> None:
@@ -37,7 +37,11 @@ def test_same_key_and_content_returns_the_first_request(shop: Shop) -> None:
     first = intake.file_return(key=same, filing=filing(shop), at=NOON)
     again = intake.file_return(key=same, filing=filing(shop), at=NOON + timedelta(seconds=5))
     assert first == again
-    assert (Request.objects.count(), Person.objects.count(), Duty.objects.count()) == (1, 1, 1)
+    assert (Request.objects.count(), Person.objects.count(), OutboxMessage.objects.count()) == (
+        1,
+        1,
+        1,
+    )
 
 
 @pytest.mark.parametrize(
@@ -147,7 +151,7 @@ def test_deeds_and_duties_hold_no_personal_data(shop: Shop) -> None:
     intake.change_address(
         key=key(), request=request, contact=replace(WANDA, street="9 Dyke Road"), at=NOON
     )
-    written = str(list(Deed.objects.values())) + str(list(Duty.objects.values()))
+    written = str(list(Event.objects.values())) + str(list(OutboxMessage.objects.values()))
     for private in ("Wanda", "wanda", "Towpath", "Dyke", "12345", "Saltmarsh", "fell off"):
         assert private not in written
 
@@ -161,7 +165,7 @@ def test_withdrawing_twice_under_one_key_is_one_deed(shop: Shop) -> None:
     request, same = sent_back(shop), key()
     for _ in range(2):
         intake.withdraw(key=same, request=request, at=NOON)
-    assert Deed.objects.filter(name="intake.withdraw").count() == 1
+    assert Event.objects.filter(name="intake.withdraw").count() == 1
 
 
 def test_withdrawing_what_has_arrived_is_refused(shop: Shop) -> None:

@@ -15,11 +15,11 @@ from returns.grading.sums import (
     Number,
     PolymerCheck,
     Stock,
-    Tipping,
+    Threshold,
     Weighing,
     Wish,
     grade,
-    tippings,
+    thresholds,
 )
 from returns.grading.sums.costs import stripping_minor
 from returns.grading.sums.plans import PARTIAL_PLANS_MAX
@@ -27,11 +27,11 @@ from returns.grading.sums.sensitivity import ODDS_STEP_PPM, RANGE_FACTOR, Way
 from tests.returns.grading.test_grading import FRAME, NEW_TEMPLE, PRICES, STEP_UP, cases, graded
 
 
-def told(strip_minutes: int = 0, **changes: Any) -> dict[tuple[str, str], Tipping]:
+def told(strip_minutes: int = 0, **changes: Any) -> dict[tuple[str, str], Threshold]:
     facts = {"prices": PRICES} | changes
     found = graded(**facts)
     weighing = Weighing(found.weighed, facts["prices"], FRAME.mass_mg, strip_minutes)
-    return {(one.number.value, one.subject): one for one in tippings(weighing, found.weighed[0])}
+    return {(one.number.value, one.subject): one for one in thresholds(weighing, found.weighed[0])}
 
 
 def test_tipping_points_of_one_plan_by_hand() -> None:
@@ -112,7 +112,7 @@ def test_nothing_is_told_where_a_limit_decided_or_plans_were_left_out() -> None:
     assert graded(remedies=many).weighed == ()
 
 
-def put_back(case: dict[str, Any], one: Tipping, value: Fraction, strip_minutes: int) -> Grading:
+def put_back(case: dict[str, Any], one: Threshold, value: Fraction, strip_minutes: int) -> Grading:
     """The whole decision again with one number at another value."""
     prices, remedies = case["prices"], list(case["remedies"])
     if one.number in (Number.MINUTES, Number.ODDS_PPM):
@@ -155,7 +155,7 @@ def test_each_tipping_point_put_back_into_the_decision_turns_it(
         return
     weighing = Weighing(found.weighed, case["prices"], case["frame"].mass_mg, strip_minutes)
     assert weighing.way() is way(found)
-    all_of_them = tippings(weighing, found.weighed[0])
+    all_of_them = thresholds(weighing, found.weighed[0])
     one = all_of_them[pick % len(all_of_them)]
     step = ODDS_STEP_PPM if one.number is Number.ODDS_PPM else 1
     if one.at is None:
@@ -178,7 +178,7 @@ def test_no_nearer_value_turns_a_number_that_acts_one_way_only(case: dict[str, A
     if not found.weighed:
         return
     weighing = Weighing(found.weighed, case["prices"], ours.mass_mg)
-    for one in tippings(weighing, found.weighed[0]):
+    for one in thresholds(weighing, found.weighed[0]):
         if one.number is Number.MINUTES and one.at is not None:
             off = abs(one.at - one.now)
             span = [n for n in range(int(one.now + off) + 1) if 0 < abs(n - one.now) < off]

@@ -12,7 +12,7 @@ from django.contrib.auth.models import User
 from django.utils import translation
 
 from inventory.errors import BadInput, KeyReused, NotEnough, StaleState
-from inventory.models import Balance, ClassPrice, Deed, Duty, Reservation
+from inventory.models import Balance, ClassPrice, Event, OutboxMessage, Reservation
 from inventory.parts import queries as part_stock
 from inventory.parts import rules as stock
 from returns.grading.queries.facts import Seen
@@ -95,7 +95,7 @@ def test_repaired_frame_lies_on_the_bench_with_its_parts_promised(
     assert (frame.state, held("arrivals"), held("bench")) == ("to_mend", 0, 24_820)
     assert part_stock.available(shop.arm) == 5
     assert Reservation.objects.get().subject == frame.tag
-    assert Duty.objects.filter(payload__letter="graded").count() == 1
+    assert OutboxMessage.objects.filter(payload__letter="graded").count() == 1
 
 
 def test_grading_again_gives_the_earlier_parts_back(
@@ -172,12 +172,12 @@ def test_held_frame_that_is_wanted_back_is_given_up_towards_the_post_never_the_g
     frame = on_shelf(shop, bea, filed(shop.avocet_slate, wish="post_back"))
     stock.count(key=key(), part=shop.arm, counted=0, reason="mislaid", at=NOON)
     assert grade(frame, bea, look(SNAPPED, polymer=polymer)).decided == "hold"
-    Duty.objects.all().delete()
+    OutboxMessage.objects.all().delete()
     given_up = overrule(frame, ben, "regrind", "the arm never comes")
     frame.refresh_from_db()
     assert (given_up.computed, given_up.decided) == ("hold", "regrind")
     assert (frame.state, held("bench")) == ("to_return", 24_820)
-    (letter,) = Duty.objects.all()
+    (letter,) = OutboxMessage.objects.all()
     assert letter.payload["letter"] == "graded"
 
 
@@ -195,8 +195,8 @@ def test_change_of_mind_after_regrind_was_decided_is_carried_out_by_the_same_dec
     frame: ReturnedFrame, bea: User
 ) -> None:
     grade(frame, bea, look(SCUFFED_LENS))
-    told = {"wish": "post_back", "evidence": "email", "at": NOON, "by": bea}
-    changed = lookover.record_wish(key=key(), frame=frame, **told)
+    data = {"wish": "post_back", "evidence": "email", "at": NOON, "by": bea}
+    changed = lookover.record_wish(key=key(), frame=frame, **data)
     assert changed.state == "held"
     overrule(changed, bea, "regrind", "wanted back")
     changed.refresh_from_db()
@@ -220,8 +220,8 @@ def test_a_frame_on_its_way_back_that_may_be_ground_after_all_is_looked_over_fir
 ) -> None:
     frame = on_shelf(shop, bea, filed(shop.avocet_slate, wish="post_back"))
     grade(frame, bea, look(SCUFFED_LENS))
-    told = {"wish": "regrind", "evidence": "email", "at": NOON, "by": bea}
-    changed = lookover.record_wish(key=key(), frame=frame, **told)
+    data = {"wish": "regrind", "evidence": "email", "at": NOON, "by": bea}
+    changed = lookover.record_wish(key=key(), frame=frame, **data)
     assert (changed.state, held("hold")) == ("held", 24_820)
     grade(changed, bea, look(SCUFFED_LENS))
     changed.refresh_from_db()
@@ -264,8 +264,8 @@ def test_recorded_wish_opens_the_way_and_names_its_evidence(shop: Shop, bea: Use
         key=key(), frame=frame, wish="regrind", evidence="phone", at=NOON, by=bea
     )
     assert grade(frame, bea, look(SCUFFED_LENS)).decided == "regrind"
-    deed = Deed.objects.get(name="lookover.record_wish")
-    assert deed.detail == {"wish": "regrind", "evidence": "phone"}
+    action = Event.objects.get(name="lookover.record_wish")
+    assert action.detail == {"wish": "regrind", "evidence": "phone"}
 
 
 @pytest.mark.parametrize(

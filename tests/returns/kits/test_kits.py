@@ -9,7 +9,7 @@ import pytest
 from django.contrib.auth.models import User
 
 from inventory.errors import BadInput, Conflict, NotEnough, StaleState
-from inventory.models import Balance, Duty, Movement, PlaceKind
+from inventory.models import Balance, Movement, OutboxMessage, PlaceKind
 from inventory.parts import queries as part_stock
 from inventory.parts import rules as stock
 from returns.customers import rules as people
@@ -24,7 +24,9 @@ pytestmark = pytest.mark.django_db
 
 
 def letters_owed() -> list[str]:
-    return [duty.payload["letter"] for duty in Duty.objects.order_by("created_at", "pk")]
+    return [
+        message.payload["letter"] for message in OutboxMessage.objects.order_by("created_at", "pk")
+    ]
 
 
 def drain(shop: Shop, *, leave: int) -> None:

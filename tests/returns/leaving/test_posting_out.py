@@ -6,7 +6,7 @@ import pytest
 from django.contrib.auth.models import User
 
 from inventory.errors import BadInput, StaleState
-from inventory.models import Duty, Movement, PlaceKind
+from inventory.models import Movement, OutboxMessage, PlaceKind
 from returns.arriving.queries.frame_masses import on_bench_mg
 from returns.leaving import rules as posting_out
 from returns.models import Dispatch, Request, ReturnedFrame
@@ -24,7 +24,7 @@ def post(frame: ReturnedFrame, by: User, **changes: object) -> Dispatch:
 
 
 def letters_owed() -> list[str]:
-    return [duty.payload["letter"] for duty in Duty.objects.filter(topic="letter")]
+    return [message.payload["letter"] for message in OutboxMessage.objects.filter(topic="letter")]
 
 
 def now(frame: ReturnedFrame) -> ReturnedFrame:
@@ -88,9 +88,9 @@ def test_bad_second_reading_is_refused_and_nothing_moves(
     shop: Shop, bea: User, changes: dict[str, object], field: str
 ) -> None:
     frame = graded(shop, bea, state="to_return")
-    told = {**changes, "scale": shop.fine_scale} if "scale" in changes else changes
+    data = {**changes, "scale": shop.fine_scale} if "scale" in changes else changes
     with pytest.raises(BadInput) as refused:
-        post(frame, bea, **told)
+        post(frame, bea, **data)
     assert refused.value.field == field
     assert now(frame).state == FrameState.TO_RETURN
     assert held(PlaceKind.ARRIVALS) == 24_820

@@ -13,10 +13,10 @@ from django.utils import timezone
 
 from inventory import outbox
 from inventory.ledger.rules import places
-from inventory.models import Duty, Lot
+from inventory.models import Lot, OutboxMessage
 from returns.customers import rules as people
 from returns.filing.rules import intake
-from returns.letters import delivery as duties
+from returns.letters import delivery as messages
 from returns.letters import rules as letters
 from returns.letters.texts import _WORDS, Occasion, compose
 from returns.models import Grading, Request, ReturnedFrame
@@ -29,8 +29,10 @@ pytestmark = pytest.mark.django_db
 
 
 def sent(letter: str, request: Request, frame: ReturnedFrame | None = None) -> Any:
-    owed = letters.owe(letter=letter, request=request, at=NOON, frame=frame)
-    assert outbox.settle(owed.pk, at=timezone.now()), Duty.objects.get(pk=owed.pk).last_error
+    owed = letters.enqueue(letter=letter, request=request, at=NOON, frame=frame)
+    assert outbox.settle(owed.pk, at=timezone.now()), OutboxMessage.objects.get(
+        pk=owed.pk
+    ).last_error
     return mail.outbox[-1]
 
 
@@ -40,7 +42,7 @@ def test_every_letter_has_words() -> None:
 
 def test_unknown_letter_is_a_programs_mistake(shop: Shop) -> None:
     with pytest.raises(ValueError, match="no letter"):
-        letters.owe(letter="love", request=sent_back(shop), at=NOON)
+        letters.enqueue(letter="love", request=sent_back(shop), at=NOON)
 
 
 @pytest.mark.parametrize("letter", sorted(letters.LETTERS))
@@ -77,9 +79,9 @@ def test_a_practice_letter_says_so_in_subject_and_body(shop: Shop) -> None:
 
 def test_message_has_a_stable_id_and_one_deed_so_a_repeat_sends_nothing(shop: Shop) -> None:
     request = sent_back(shop)
-    owed = Duty.objects.get()
+    owed = OutboxMessage.objects.get()
     for _ in range(2):
-        duties.send(owed)
+        messages.send(owed)
     assert len(mail.outbox) == 1
     assert str(owed.pk) in mail.outbox[0].extra_headers["Message-ID"]
     assert request.reference in mail.outbox[0].body
@@ -88,7 +90,7 @@ def test_message_has_a_stable_id_and_one_deed_so_a_repeat_sends_nothing(shop: Sh
 def test_letter_to_an_erased_person_is_settled_unsent(shop: Shop) -> None:
     request = intake.withdraw(key=key(), request=sent_back(shop), at=NOON)
     people.erase(key=key(), person=request.person, at=NOON)  # type: ignore[arg-type]
-    for owed in list(Duty.objects.all()):
+    for owed in list(OutboxMessage.objects.all()):
         assert outbox.settle(owed.pk, at=timezone.now())
     assert mail.outbox == []
 
@@ -97,7 +99,7 @@ def test_failing_mail_server_leaves_the_letter_owed(
     shop: Shop, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     sent_back(shop)
-    owed = Duty.objects.get()
+    owed = OutboxMessage.objects.get()
 
     def broken(*_args: Any, **_facts: Any) -> None:
         raise OSError("wanda@example.org refused")
@@ -116,7 +118,7 @@ def test_name_cannot_start_a_header_or_markup(shop: Shop) -> None:
     message = sent("filed", request)
     assert "&lt;b&gt;Wanda" in message.alternatives[0][0]
     type(people_row).objects.update(email="wanda@example.org\nBcc: x@example.org")
-    owed = letters.owe(letter="filed", request=request, at=NOON)
+    owed = letters.enqueue(letter="filed", request=request, at=NOON)
     count = len(mail.outbox)
     assert not outbox.settle(owed.pk, at=timezone.now())
     assert len(mail.outbox) == count

@@ -57,21 +57,21 @@ def test_nothing_before_it_is_taken_apart(shop: Shop, bea: User) -> None:
 
 
 def test_boxed_frame_has_its_credit_and_the_spread_of_its_reading(shop: Shop, bea: User) -> None:
-    told = became.of(boxed(shop, bea))
-    assert told is not None
+    data = became.of(boxed(shop, bea))
+    assert data is not None
     reading = Movement.objects.get(kind="strip_down").postings.get(quantity=19_400).reading
     assert reading is not None
     u_mg = (reading.u_own_ug**2 + reading.u_shared_ug**2) ** 0.5 / 1000
-    assert told.spread_mg == max(1, round(expanded(u_mg)))
-    assert (told.run, told.moulded, told.boxed_at) == (None, (), NOON)
+    assert data.spread_mg == max(1, round(expanded(u_mg)))
+    assert (data.run, data.moulded, data.boxed_at) == (None, (), NOON)
 
 
 def test_flake_not_yet_issued_waits(ground: ReturnedFrame) -> None:
-    told = became.of(ground)
-    assert told is not None
-    assert told.run is not None
-    assert (told.run.box_mg, told.flake_mg, told.left_mg) == (38_800, 38_500, 38_500)
-    assert told.moulded == ()
+    data = became.of(ground)
+    assert data is not None
+    assert data.run is not None
+    assert (data.run.box_mg, data.flake_mg, data.left_mg) == (38_800, 38_500, 38_500)
+    assert data.moulded == ()
 
 
 def test_batch_holds_the_frames_share_of_what_it_took(
@@ -87,11 +87,11 @@ def test_batch_holds_the_frames_share_of_what_it_took(
         ("AV-9", 30_000, None)
     ]
     mould(shop, bea)
-    told = became.of(ground)
-    assert told is not None
-    assert (told.left_mg, told.first_moulded_on) == (8_500, date(2026, 10, 14))
+    data = became.of(ground)
+    assert data is not None
+    assert (data.left_mg, data.first_moulded_on) == (8_500, date(2026, 10, 14))
     # Half of what was ground is this frame's, so half of what was taken.
-    assert told.moulded[0].part == Part(15_000, 500_000)
+    assert data.moulded[0].part == Part(15_000, 500_000)
 
 
 def test_the_page_says_each_step_plainly(

@@ -7,7 +7,7 @@ from django.contrib.auth.models import User
 
 from inventory.material.rules import grinding
 from inventory.material.rules.grinding import GrindOut
-from inventory.models import Duty, GrindRun, Place
+from inventory.models import GrindRun, OutboxMessage, Place
 from returns.leaving import rules as posting_out
 from returns.models import Request, ReturnedFrame
 from returns.regrind.rules import regrind, stripdown
@@ -42,8 +42,10 @@ def now(frame: ReturnedFrame) -> ReturnedFrame:
 
 
 def ground_letters() -> list[str]:
-    rows = Duty.objects.filter(topic="letter")
-    return sorted(duty.payload["frame"] for duty in rows if duty.payload["letter"] == "ground")
+    rows = OutboxMessage.objects.filter(topic="letter")
+    return sorted(
+        message.payload["frame"] for message in rows if message.payload["letter"] == "ground"
+    )
 
 
 def test_frames_in_the_box_are_ground_with_the_lot_and_their_customers_told(

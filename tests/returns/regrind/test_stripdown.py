@@ -14,7 +14,7 @@ from inventory.errors import BadInput, Conflict, KeyReused, StaleState
 from inventory.ledger.rules import places
 from inventory.material.queries import boxes
 from inventory.material.rules import grinding, material
-from inventory.models import Colour, Duty, Movement, PlaceKind
+from inventory.models import Colour, Movement, OutboxMessage, PlaceKind
 from inventory.parts import queries as part_stock
 from inventory.parts import rules as stock
 from returns.arriving.queries.frame_masses import on_bench_mg
@@ -53,8 +53,8 @@ def parts(shop: Shop, **changes: object) -> StripDown:
     return StripDown(**(facts | changes))  # type: ignore[arg-type]
 
 
-def strip(frame: ReturnedFrame, told: StripDown, by: User, **changes: object) -> ReturnedFrame:
-    facts: dict[str, object] = {"key": key(), "frame": frame, "parts": told, "at": NOON, "by": by}
+def strip(frame: ReturnedFrame, data: StripDown, by: User, **changes: object) -> ReturnedFrame:
+    facts: dict[str, object] = {"key": key(), "frame": frame, "parts": data, "at": NOON, "by": by}
     return stripdown.strip(**(facts | changes))  # type: ignore[arg-type]
 
 
@@ -85,8 +85,8 @@ def test_cost_is_strip_labour_and_the_postage_in(shop: Shop, bea: User) -> None:
 
 def test_salvaged_parts_go_to_the_bin_with_their_mass(shop: Shop, bea: User) -> None:
     kept = Salvaged(part=shop.arm, pieces=1, mass="4.080 g")
-    told = parts(shop, plastic="15.320 g", salvaged=(kept,))
-    strip(to_strip(shop, bea), told, bea)
+    data = parts(shop, plastic="15.320 g", salvaged=(kept,))
+    strip(to_strip(shop, bea), data, bea)
     assert held(PlaceKind.SALVAGE) == 4_080
     assert part_stock.held(shop.arm) == 7
 
@@ -125,8 +125,8 @@ def test_gap_over_200_mg_on_the_fine_scale_needs_a_reason(
 
 def test_coarse_scale_allows_five_expanded_uncertainties(shop: Shop, bea: User) -> None:
     # The box scale shows 1 g: its uncertainty lets 600 mg pass that a fine scale would not.
-    told = parts(shop, scale=shop.box_scale, plastic="20 g", lenses="5 g", metal="0")
-    strip(to_strip(shop, bea), told, bea)
+    data = parts(shop, scale=shop.box_scale, plastic="20 g", lenses="5 g", metal="0")
+    strip(to_strip(shop, bea), data, bea)
     assert held(PlaceKind.DIFFERENCE) == -180
 
 
@@ -182,7 +182,7 @@ def test_what_is_not_surely_ours_never_enters_a_box_and_ends_as_waste(
     assert (held(PlaceKind.FOREIGN), held(PlaceKind.BOX)) == (24_820, 0)
     assert gone.request is not None
     assert gone.request.state == RequestState.SETTLED
-    assert Duty.objects.get(payload__letter="discarded").subject == gone.request.reference
+    assert OutboxMessage.objects.get(payload__letter="discarded").subject == gone.request.reference
 
 
 @pytest.mark.parametrize("polymer", ["foreign", "unknown"])
@@ -248,7 +248,7 @@ def test_no_gram_is_lost_whatever_the_scale_shows(
     before = sum(held(kind) for kind in PlaceKind)
     plastic, lenses, metal, foreign = (f"{mass} mg" for mass in shown_mg)
     frame = to_strip(shop, bea)
-    told = StripDown(
+    data = StripDown(
         scale=shop.fine_scale,
         plastic=plastic,
         lenses=lenses,
@@ -256,7 +256,7 @@ def test_no_gram_is_lost_whatever_the_scale_shows(
         foreign=foreign,
         reason="whatever",
     )
-    stripped = strip(frame, told, bea)
+    stripped = strip(frame, data, bea)
     assert stripped.boxed_mg == shown_mg[0]
     assert on_bench_mg(stripped) == 0
     assert sum(held(kind) for kind in PlaceKind) == before == 0

@@ -15,7 +15,7 @@ from django.db import IntegrityError, connection, transaction
 from django.utils import translation
 
 from inventory.errors import BadInput, Conflict, KeyReused, StaleState
-from inventory.models import Deed, Movement, Reservation
+from inventory.models import Event, Movement, Reservation
 from inventory.parts import queries as part_stock
 from returns.grading.queries.facts import Seen
 from returns.grading.rules import lookover
@@ -139,8 +139,8 @@ def test_approving_moves_nothing_and_notes_it(bea: User, pair: Any) -> None:
     assert (promise.state, promise.part.code) == (State.OPEN, "arm-avocet")
     assert Movement.objects.count() == before
     assert not Reservation.objects.filter(state="open").exists()
-    deed = Deed.objects.get(name="salvaging.approve")
-    assert (deed.subject, deed.detail["donor"]) == (pair[1].tag, pair[0].tag)
+    action = Event.objects.get(name="salvaging.approve")
+    assert (action.subject, action.detail["donor"]) == (pair[1].tag, pair[0].tag)
 
 
 def test_approving_again_with_the_same_key_is_one_promise(bea: User, pair: Any) -> None:
@@ -200,7 +200,7 @@ def test_stripping_the_donor_reserves_the_part_and_the_frame_can_be_mended(
     assert (part_stock.held(shop.arm), part_stock.available(shop.arm)) == (1, 0)
     assert lacking.shortage().ready == (pair[1],)
     assert look_again(pair[1], bea, Seen("arm_left", "snapped")).state == "to_mend"
-    assert Deed.objects.filter(name="salvaging.keep", subject=pair[1].tag).exists()
+    assert Event.objects.filter(name="salvaging.keep", subject=pair[1].tag).exists()
 
 
 def test_reserved_part_is_not_dealt_to_a_newcomer(shop: Shop, bea: User, pair: Any) -> None:
@@ -371,10 +371,10 @@ def test_promise_that_the_strip_down_ended_holds_again_once_it_is_undone(
     promise.refresh_from_db()
     assert (promise.state, promise.ended_at) == (State.OPEN, None)
     assert list(lacking.open_promises()) == [promise]
-    deed = Deed.objects.get(name="salvaging.take_up")
-    assert (deed.subject, deed.detail["donor"]) == (pair[1].tag, pair[0].tag)
+    action = Event.objects.get(name="salvaging.take_up")
+    assert (action.subject, action.detail["donor"]) == (pair[1].tag, pair[0].tag)
     stripped(shop, pair[0], bea, arms=0)
-    assert Deed.objects.filter(name="salvaging.lapse").count() == 2
+    assert Event.objects.filter(name="salvaging.lapse").count() == 2
     put_together(pair[0], bea)
     stripped(shop, pair[0], bea)
     promise.refresh_from_db()
@@ -390,7 +390,7 @@ def test_promise_stays_ended_when_another_donor_promised_since(
     put_together(pair[0], bea)
     states = {one.pk: one.state for one in PartPromise.objects.all()}
     assert states == {promise.pk: State.LAPSED, other.pk: State.OPEN}
-    assert not Deed.objects.filter(name="salvaging.take_up").exists()
+    assert not Event.objects.filter(name="salvaging.take_up").exists()
 
 
 def test_promise_stays_ended_when_the_part_came_from_elsewhere_or_it_was_withdrawn(
@@ -425,7 +425,7 @@ def test_promise_that_another_hand_turned_since_it_was_read_is_not_turned_over_i
     with another_hand_withdraws(promise), pytest.raises(StaleState):
         put_together(pair[0], bea)
     assert ReturnedFrame.objects.get(pk=pair[0].pk).state == "boxed"
-    assert set(Deed.objects.values_list("name", flat=True)).isdisjoint(
+    assert set(Event.objects.values_list("name", flat=True)).isdisjoint(
         {"salvaging.keep", "salvaging.take_up"}
     )
 

@@ -10,7 +10,7 @@ from django.contrib import admin
 from django.contrib.auth.models import Group, Permission, User
 from django.test import Client
 
-from inventory.models import Colour, Deed, Lot, Month, Movement, Posting, Reading, Scale, Workshop
+from inventory.models import Colour, Event, Lot, Month, Movement, Posting, Reading, Scale, Workshop
 from returns.models import (
     Colourway,
     Component,
@@ -27,7 +27,7 @@ from tests.returns import owner_makers as made
 
 pytestmark = pytest.mark.django_db
 
-BOOKS = (Movement, Posting, Reading, Month, Deed, Lot, SoldUnits)
+BOOKS = (Movement, Posting, Reading, Month, Event, Lot, SoldUnits)
 
 
 @pytest.fixture
@@ -67,8 +67,8 @@ def test_the_migration_grants_what_the_rule_names() -> None:
 def test_no_right_of_the_owner_changes_a_book() -> None:
     tables = {model._meta.model_name for model in BOOKS}
     for _app, codename in ownerrights.rights():
-        deed, table = codename.split("_", 1)
-        assert deed == "view" or table not in tables
+        action, table = codename.split("_", 1)
+        assert action == "view" or table not in tables
 
 
 def test_without_staff_mark_the_admin_stays_shut(client: Client, olga: User) -> None:

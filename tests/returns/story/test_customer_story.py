@@ -15,7 +15,7 @@ from django.test import Client
 from django.utils import timezone
 
 from inventory import outbox
-from inventory.models import Duty
+from inventory.models import OutboxMessage
 from returns.filing.pages import slip_pdf
 from returns.filing.rules import intake, photos
 from returns.kits.rules import kits
@@ -233,13 +233,13 @@ def test_find_sends_the_link_only_to_the_right_email(
     client: Client, shop: Shop, mailoutbox: list[Any]
 ) -> None:
     request = sent_back(shop)
-    Duty.objects.all().delete()
+    OutboxMessage.objects.all().delete()
     find(client, request.reference.lower(), "wanda@example.org")
     find(client, request.reference, "stranger@example.org")
     find(client, "rubbish", "wanda@example.org")
-    assert Duty.objects.filter(topic="letter", subject="link").count() == 3
-    for duty in list(Duty.objects.all()):
-        assert outbox.settle(duty.pk, at=timezone.now())
+    assert OutboxMessage.objects.filter(topic="letter", subject="link").count() == 3
+    for message in list(OutboxMessage.objects.all()):
+        assert outbox.settle(message.pk, at=timezone.now())
     assert [mail.to for mail in mailoutbox] == [["wanda@example.org"]]
     assert intake.link_secret(request) in mailoutbox[0].body
 

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from django.contrib.auth.models import User
 
-from inventory import deeds
+from inventory import events
 from inventory.errors import StaleState
 from inventory.models import Lot
 from returns.filing.rules import intake
@@ -41,9 +41,9 @@ def test_kits_whole_way_is_told_in_order(shop: Shop, bea: User) -> None:
     request = asked_screws(shop)
     kits.post(key=key(), request=request, at=NOON, by=bea)
     intake.report_missing(key=key(), request=request, at=NOON)
-    told = texts(request)
-    assert told[0] == "You asked for spare screws."
-    assert set(told) == {
+    data = texts(request)
+    assert data[0] == "You asked for spare screws."
+    assert set(data) == {
         "You asked for spare screws.",
         "The kit was posted to you.",
         "You told us that the kit never came.",
@@ -67,10 +67,10 @@ def test_mended_frames_way_is_told(shop: Shop, bea: User) -> None:
         by=bea,
     )
     Dispatch.objects.create(code="D-1", key=key(), kind="mended", frame=frame, posted_at=NOON)
-    told = " ".join(texts(request))
+    data = " ".join(texts(request))
     for words in ("arrived", "F-2222-2222", "can be mended", "began", "passed", "posted to you"):
-        assert words in told
-    assert "bea" not in told
+        assert words in data
+    assert "bea" not in data
 
 
 def test_ground_frame_names_mass_and_lot(shop: Shop) -> None:
@@ -84,7 +84,7 @@ def test_ground_frame_names_mass_and_lot(shop: Shop) -> None:
         made_at=NOON,
     )
     frame = arrived(shop, request, state="ground", boxed_mg=19_400, lot=lot)
-    deeds.record(key=key(), name="regrind.ground", subject=frame.tag, facts=[], at=NOON)
+    events.record(key=key(), name="regrind.ground", subject=frame.tag, facts=[], at=NOON)
     assert "L-2222-2222" in texts(request)[-1]
 
 
@@ -98,9 +98,9 @@ def test_weigh_in_that_was_undone_is_not_told(shop: Shop) -> None:
 def test_every_frame_state_has_a_station_and_a_next(shop: Shop, state: FrameState) -> None:
     request = sent_back(shop)
     arrived(shop, request, state=state.value)
-    told = story.of(request, at=NOON)
-    assert told.next
-    assert 2 <= told.station < len(told.stations)
+    data = story.of(request, at=NOON)
+    assert data.next
+    assert 2 <= data.station < len(data.stations)
 
 
 def posted_frame(shop: Shop, state: str) -> Request:
@@ -151,9 +151,9 @@ def test_every_request_state_has_a_station_and_a_next(
     maker: Any = asked_screws if kind is RequestKind.SPARE_SCREWS else sent_back
     request = maker(shop)
     request.state = state.value
-    told = story.of(request, at=NOON)
-    assert told.next
-    assert 0 <= told.station < len(told.stations)
+    data = story.of(request, at=NOON)
+    assert data.next
+    assert 0 <= data.station < len(data.stations)
 
 
 @pytest.mark.parametrize(
@@ -201,7 +201,7 @@ def test_nothing_is_promised_once_it_is_done(shop: Shop, state: str) -> None:
 def test_what_was_mended_is_told_by_part(shop: Shop, bea: User) -> None:
     frame = mended(shop, bea)
     assert frame.request is not None
-    told = story.of(frame.request, at=NOON).mended
+    data = story.of(frame.request, at=NOON).mended
     step = JobStep.objects.get(job__frame=frame)
-    assert [one.component for one in told] == [ComponentKey(step.component).label]
-    assert [str(one.deed) for one in told] == ["polished"]
+    assert [one.component for one in data] == [ComponentKey(step.component).label]
+    assert [str(one.deed) for one in data] == ["polished"]

@@ -11,24 +11,24 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from inventory.ledger.sums.recipes import COLUMNS, LOSSES, MATERIAL
-from inventory.months.queries.followed import MonthReplay
 from inventory.months.queries.recovered.shapes import Class, Report
 from inventory.months.queries.recovered.worth import class_of, material_sides
-from inventory.weighing.sums.traced import Known, Traced
+from inventory.months.queries.replays import MonthReplay
+from inventory.weighing.sums.traced import MassUncertainty, MassWithReadings
 
 CAUSES_MAX = 3
 MOVEMENTS_MAX = 3
 
 
 @dataclass(frozen=True, slots=True)
-class Biggest:
+class LargestMovement:
     """A movement's part in a figure, signed, in milligrams, and how well it is known."""
 
     number: int
     kind: str
     subject: str
     mass_mg: int
-    known: Known | None = None
+    known: MassUncertainty | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,14 +44,14 @@ class Cause:
     change: int
     now: int
     before: int
-    known: Known | None
-    known_before: Known | None
+    known: MassUncertainty | None
+    known_before: MassUncertainty | None
     label: str = ""
-    biggest: tuple[Biggest, ...] = ()
+    biggest: tuple[LargestMovement, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
-class Beside:
+class Comparison:
     """One figure of two months; `unit` is mg, pc or minor. `rest` is what no cause accounts for."""
 
     key: str
@@ -59,10 +59,10 @@ class Beside:
     now: int
     before: int
     causes: tuple[Cause, ...] = ()
-    known: Known | None = None
-    known_before: Known | None = None
-    known_difference: Known | None = None
-    known_rest: Known | None = None
+    known: MassUncertainty | None = None
+    known_before: MassUncertainty | None = None
+    known_difference: MassUncertainty | None = None
+    known_rest: MassUncertainty | None = None
 
     @property
     def difference(self) -> int:
@@ -82,7 +82,7 @@ WATCHED = {
 
 def beside(
     report: Report, before: Report, replays: Mapping[str, MonthReplay]
-) -> tuple[Beside, ...]:
+) -> tuple[Comparison, ...]:
     """The figures that an accountant looks at first, each with what moved it.
 
     `replays` has both months, replayed together: what both rest on then cancels in a difference.
@@ -113,27 +113,29 @@ class _Moved:
         self._now, self._before = report, before
         self._movements = {one.label: _by_figure(replays[one.label]) for one in (report, before)}
 
-    def line(self, key: str, unit: str, now: int, before: int) -> Beside:
+    def line(self, key: str, unit: str, now: int, before: int) -> Comparison:
         """One figure with what moved it; a mass with how well it, and what is left, is known."""
         causes = self.causes(key) if now != before else ()
         if unit != "mg":
-            return Beside(key, unit, now, before, causes)
+            return Comparison(key, unit, now, before, causes)
         known, earlier = (one.total.known_of(key) for one in (self._now, self._before))
         difference = self._parted(key, WATCHED.get(key, MATERIAL))
         rest = difference.copy()
         for cause in causes:
             rest.add(self._parted(key, (cause.column,), cause.material), -1)
-        return Beside(
+        return Comparison(
             key, unit, now, before, causes, known, earlier, difference.known(), rest.known()
         )
 
-    def _parted(self, key: str, columns: Collection[str], of: Class | None = None) -> Traced:
+    def _parted(
+        self, key: str, columns: Collection[str], of: Class | None = None
+    ) -> MassWithReadings:
         """What parts a figure of two months, in all or of a class: what they share cancels.
 
         What parts two closings is what moved in the later month alone.
         """
         now, before = (
-            Traced.total(
+            MassWithReadings.total(
                 mass
                 for (material, column), parts in self._movements[one.label].items()
                 if column in columns and of in (None, material)
@@ -198,13 +200,13 @@ class _Moved:
                 self._before.of(material).known_of("closing"),
             )
 
-    def _biggest(self, label: str, material: Class, column: str) -> tuple[Biggest, ...]:
+    def _biggest(self, label: str, material: Class, column: str) -> tuple[LargestMovement, ...]:
         found = self._movements[label].get((material, column), {}).values()
         ranked = sorted(found, key=lambda one: (-abs(one[0].mass_mg), one[0].number))
         return tuple(replace(one, known=mass.known()) for one, mass in ranked[:MOVEMENTS_MAX])
 
 
-_Parts = dict[int, tuple[Biggest, Traced]]
+_Parts = dict[int, tuple[LargestMovement, MassWithReadings]]
 
 
 def _by_figure(replay: MonthReplay) -> Mapping[tuple[Class, str], _Parts]:
@@ -213,7 +215,7 @@ def _by_figure(replay: MonthReplay) -> Mapping[tuple[Class, str], _Parts]:
     for entry, moved in replay.moved:
         for _entry, place, column in material_sides([entry]):
             parts = figures.setdefault((class_of(place), column), {})
-            first = Biggest(entry.number, entry.kind, entry.subject, 0), Traced()
+            first = LargestMovement(entry.number, entry.kind, entry.subject, 0), MassWithReadings()
             one, mass = parts.get(entry.number, first)
             mass.add(moved, 1 if place == entry.target else -1)
             parts[entry.number] = replace(one, mass_mg=one.mass_mg + entry.signed(place)), mass

@@ -7,18 +7,18 @@ from collections.abc import Iterable, Iterator, Mapping
 from inventory.ledger.queries import balances
 from inventory.ledger.sums.recipes import LOSSES
 from inventory.months.queries.entries import Entry
-from inventory.months.queries.followed import MonthReplay
 from inventory.months.queries.recovered.shapes import Cell, Flows, MaterialRow
+from inventory.months.queries.replays import MonthReplay
 from inventory.weighing.queries import traced
-from inventory.weighing.sums.traced import Known, Traced
+from inventory.weighing.sums.traced import MassUncertainty, MassWithReadings
 
-Masses = Mapping[str, Traced]
+Masses = Mapping[str, MassWithReadings]
 """Column -> mass with the readings behind it; "opening" and "closing" are among the columns."""
 
 
-def masses(replay: MonthReplay) -> dict[str, dict[str, Traced]]:
+def masses(replay: MonthReplay) -> dict[str, dict[str, MassWithReadings]]:
     """Code of each place -> its masses."""
-    found: dict[str, dict[str, Traced]] = {}
+    found: dict[str, dict[str, MassWithReadings]] = {}
     for edge, held in (("opening", replay.opened), ("closing", replay.walk.held)):
         for place, mass in traced.by_place(held).items():
             found.setdefault(place, {})[edge] = mass
@@ -26,7 +26,9 @@ def masses(replay: MonthReplay) -> dict[str, dict[str, Traced]]:
         for end, sign in ((entry.source, -1), (entry.target, 1)):
             column = entry.column(end)
             if column:
-                found.setdefault(end.code, {}).setdefault(column, Traced()).add(moved, sign)
+                found.setdefault(end.code, {}).setdefault(column, MassWithReadings()).add(
+                    moved, sign
+                )
     return found
 
 
@@ -53,20 +55,24 @@ def total(rows: Iterable[MaterialRow], followed: Mapping[str, Masses]) -> Flows:
     return Flows.total([row.flows for row in listed], known(summed(listed, followed)))
 
 
-def summed(rows: Iterable[MaterialRow], followed: Mapping[str, Masses]) -> dict[str, Traced]:
+def summed(
+    rows: Iterable[MaterialRow], followed: Mapping[str, Masses]
+) -> dict[str, MassWithReadings]:
     """The masses of several as one: what they have in common cancels or adds up as it must."""
-    found: dict[str, Traced] = {}
+    found: dict[str, MassWithReadings] = {}
     for row in rows:
         for column, mass in followed.get(row.place, {}).items():
-            found.setdefault(column, Traced()).add(mass)
-    found["losses"] = Traced.total(found.get(column, Traced()) for column in LOSSES)
+            found.setdefault(column, MassWithReadings()).add(mass)
+    found["losses"] = MassWithReadings.total(
+        found.get(column, MassWithReadings()) for column in LOSSES
+    )
     return found
 
 
-def known(cells: Masses) -> dict[str, Known]:
+def known(cells: Masses) -> dict[str, MassUncertainty]:
     """How well each mass is known; what is known without doubt is left out."""
-    told = {column: mass.known() for column, mass in sorted(cells.items())}
-    return {column: how for column, how in told.items() if how != Known()}
+    data = {column: mass.known() for column, mass in sorted(cells.items())}
+    return {column: how for column, how in data.items() if how != MassUncertainty()}
 
 
 def _sides(entries: Iterable[Entry]) -> Iterator[tuple[int, str, int, int]]:

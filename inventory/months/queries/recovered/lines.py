@@ -9,7 +9,7 @@ from datetime import datetime
 from inventory.models import Movement, Place, Reading
 from inventory.months.queries.entries import Entry
 from inventory.months.queries.recovered.shapes import Posted, Report
-from inventory.weighing.sums.traced import Known
+from inventory.weighing.sums.traced import MassUncertainty
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +35,7 @@ class PostingLine:
     target_column: str
     from_place: Place
     to_place: Place
-    known: Known | None
+    known: MassUncertainty | None
 
 
 def of_month(report: Report, numbers: Iterable[int] | None = None) -> list[PostingLine]:

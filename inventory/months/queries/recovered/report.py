@@ -15,9 +15,8 @@ from typing import Any
 from django.utils import timezone
 
 from inventory.models import Colour, Part, Place, Polymer, Scale, Workshop
-from inventory.months.queries import followed, months
+from inventory.months.queries import months, replays
 from inventory.months.queries.entries import MATERIAL_KINDS
-from inventory.months.queries.followed import MonthReplay
 from inventory.months.queries.recovered import flows, tallies, worth
 from inventory.months.queries.recovered.shapes import (
     Cell,
@@ -30,7 +29,8 @@ from inventory.months.queries.recovered.shapes import (
     Report,
     ShelfRow,
 )
-from inventory.weighing.sums.traced import Known
+from inventory.months.queries.replays import MonthReplay
+from inventory.weighing.sums.traced import MassUncertainty
 
 EDITION = 1
 """Grows when the meaning of a figure changes; a closed month keeps the edition of its close."""
@@ -43,7 +43,7 @@ def of_month(label: str, replay: MonthReplay | None = None) -> Report:
     """
     months.parsed(label)
     closed = months.closed(label)
-    replay = replay or followed.replayed([label])[label]
+    replay = replay or replays.replayed([label])[label]
     return build(replay, closed.figures if closed else frozen_now())
 
 
@@ -81,7 +81,7 @@ def build(replay: MonthReplay, frozen: Mapping[str, Any]) -> Report:
     opened = worth.opening(replay.label, replay.places)
     valued = worth.value(replay.entries, opened, frozen["prices"], known)
     scales = frozen["names"]["scales"]
-    told = {row.place for row in material} | {row.place for row in shelves}
+    data = {row.place for row in material} | {row.place for row in shelves}
     return Report(
         label=replay.label,
         currency=frozen["currency"],
@@ -93,7 +93,7 @@ def build(replay: MonthReplay, frozen: Mapping[str, Any]) -> Report:
         material=material,
         shelves=shelves,
         parts=_parts(replay.places, moved, frozen["names"]["parts"]),
-        settled={place: flows.known(cells) for place, cells in masses.items() if place not in told},
+        settled={place: flows.known(cells) for place, cells in masses.items() if place not in data},
         total=flows.total(material, masses),
         classes=tuple((key, flows.total(rows, masses)) for key, rows in sorted(by_class.items())),
         origins=tuple((key, flows.total(rows, masses)) for key, rows in sorted(by_origin.items())),
@@ -150,7 +150,7 @@ def _plain_row(row: MaterialRow | ShelfRow | PartRow) -> dict[str, Any]:
     return plain | {"flows": {"cells": row.flows.cells, **edges}}
 
 
-def _known_by_row(report: Report) -> Mapping[str, Mapping[str, Known]]:
+def _known_by_row(report: Report) -> Mapping[str, Mapping[str, MassUncertainty]]:
     known = {row.place: row.flows.known for row in report.material}
     known |= {row.place: row.flows.known for row in report.shelves}
     known |= {f"class {key}": flows.known for key, flows in report.classes}

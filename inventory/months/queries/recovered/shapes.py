@@ -10,7 +10,7 @@ from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 
 from inventory.months.queries.entries import Entry
-from inventory.weighing.sums.traced import Known
+from inventory.weighing.sums.traced import MassUncertainty
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,15 +42,15 @@ class Flows:
     opening: int
     cells: Mapping[str, Cell]
     closing: int
-    known: Mapping[str, Known]
+    known: Mapping[str, MassUncertainty]
 
     def cell(self, column: str) -> Cell:
         """The figure of a column; nothing where there was no entry."""
         return self.cells.get(column, NOTHING)
 
-    def known_of(self, column: str) -> Known:
+    def known_of(self, column: str) -> MassUncertainty:
         """How well the mass of a column is known."""
-        return self.known.get(column, Known())
+        return self.known.get(column, MassUncertainty())
 
     @property
     def change(self) -> int:
@@ -63,7 +63,7 @@ class Flows:
         return self.opening + self.change - self.closing
 
     @classmethod
-    def total(cls, listed: Collection[Flows], known: Mapping[str, Known]) -> Flows:
+    def total(cls, listed: Collection[Flows], known: Mapping[str, MassUncertainty]) -> Flows:
         """The sum of several rows, column by column, of which it is known so well."""
         columns = sorted({column for row in listed for column in row.cells})
         cells = {column: Cell.total(row.cell(column) for row in listed) for column in columns}
@@ -154,7 +154,7 @@ class Late:
     mass_mg: int
     pieces: int
     reverses: int | None
-    known: Known
+    known: MassUncertainty
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,7 +184,7 @@ class Worth:
     realisable_minor: int | None
     allowance_before_minor: int
     allowance_minor: int
-    known: Mapping[str, Known]
+    known: Mapping[str, MassUncertainty]
 
     @property
     def carried_minor(self) -> int:
@@ -219,7 +219,7 @@ class Posted:
     """One posting of the month, and how well its mass is known; None for pieces."""
 
     entry: Entry
-    known: Known | None
+    known: MassUncertainty | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -242,7 +242,7 @@ class Report:
     material: tuple[MaterialRow, ...]
     shelves: tuple[ShelfRow, ...]
     parts: tuple[PartRow, ...]
-    settled: Mapping[str, Mapping[str, Known]]
+    settled: Mapping[str, Mapping[str, MassUncertainty]]
     total: Flows
     classes: tuple[tuple[Class, Flows], ...]
     origins: tuple[tuple[str, Flows], ...]
@@ -260,10 +260,10 @@ class Report:
         """The subtotal of one class; nothing for one without a row."""
         return dict(self.classes).get(material, Flows(0, {}, 0, {}))
 
-    def known_of(self, row: str, column: str) -> Known:
+    def known_of(self, row: str, column: str) -> MassUncertainty:
         """How well a mass is known, by the code of its place, or of "total", and its column."""
         flows = self.total if row == "total" else dict(self.rows).get(row)
-        return flows.known_of(column) if flows else Known()
+        return flows.known_of(column) if flows else MassUncertainty()
 
     @property
     def rows(self) -> tuple[tuple[str, Flows], ...]:

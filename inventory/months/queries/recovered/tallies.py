@@ -11,11 +11,11 @@ from django.db.models import Max, Q
 from inventory import clock
 from inventory.models import Movement, PlaceKind, Posting, Reading
 from inventory.months.queries.entries import Entry
-from inventory.months.queries.followed import MonthReplay
 from inventory.months.queries.recovered.shapes import Cell, Frames, Late, Trust
+from inventory.months.queries.replays import MonthReplay
 from inventory.weighing.queries import readings
 from inventory.weighing.sums import weighing as sums
-from inventory.weighing.sums.traced import Known, Traced
+from inventory.weighing.sums.traced import MassUncertainty, MassWithReadings
 
 MENDED = "mended"
 LENSES = "lenses"
@@ -126,14 +126,14 @@ def late(replay: MonthReplay) -> tuple[Late, ...]:
     """Movements booked in this month that belong to one closed before them."""
     rows = Movement.objects.filter(month=replay.label).exclude(belongs_to="").order_by("number")
     listed = list(rows.select_related("reverses").prefetch_related("postings__source"))
-    masses = {row.number: Traced() for row in listed}
+    masses = {row.number: MassWithReadings() for row in listed}
     for entry, mass in replay.moved:
         if entry.number in masses:
             masses[entry.number].add(mass)
     return tuple(_late(row, masses[row.number].known()) for row in listed)
 
 
-def _late(movement: Movement, known: Known) -> Late:
+def _late(movement: Movement, known: MassUncertainty) -> Late:
     moved: Counter[str] = Counter()
     for posting in movement.postings.all():
         moved[posting.source.unit] += posting.quantity

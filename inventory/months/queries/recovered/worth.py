@@ -17,12 +17,12 @@ from inventory.ledger.sums.shares import apportion
 from inventory.models import ClassPrice, Month, Movement, Place
 from inventory.months.queries import months
 from inventory.months.queries.entries import MATERIAL_KINDS, Entry, of_month
-from inventory.months.queries.followed import MonthReplay
 from inventory.months.queries.recovered.flows import Masses
 from inventory.months.queries.recovered.shapes import Class, Entered, Worth
+from inventory.months.queries.replays import MonthReplay
 from inventory.months.sums import valuation
 from inventory.months.sums.calendar_month import Month as CalendarMonth
-from inventory.weighing.sums.traced import Known, Traced
+from inventory.weighing.sums.traced import MassUncertainty, MassWithReadings
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,9 +110,13 @@ def prices() -> list[list[Any]]:
     return [[row[0], row[1] or "", *row[2:]] for row in rows]
 
 
-def known(replay: MonthReplay, classes: Mapping[Class, Masses]) -> dict[Class, dict[str, Known]]:
+def known(
+    replay: MonthReplay, classes: Mapping[Class, Masses]
+) -> dict[Class, dict[str, MassUncertainty]]:
     """Class -> mass of its worth -> how well it is known; `classes` has the masses of its rows."""
-    parts: dict[Class, dict[str, Traced]] = {key: defaultdict(Traced) for key in classes}
+    parts: dict[Class, dict[str, MassWithReadings]] = {
+        key: defaultdict(MassWithReadings) for key in classes
+    }
     for entry, mass in replay.moved:
         for _entry, place, column in material_sides([entry]):
             sign = 1 if place == entry.target else -1
@@ -120,13 +124,13 @@ def known(replay: MonthReplay, classes: Mapping[Class, Masses]) -> dict[Class, d
     return {key: _known(cells, parts[key]) for key, cells in classes.items()}
 
 
-def _known(cells: Masses, parts: Mapping[str, Traced]) -> dict[str, Known]:
+def _known(cells: Masses, parts: Mapping[str, MassWithReadings]) -> dict[str, MassUncertainty]:
     """Mass that is over once all is netted was received, and what is short is written off."""
-    odd, nothing = parts[Effect.ODD], Traced()
+    odd, nothing = parts[Effect.ODD], MassWithReadings()
     over, short = (odd, nothing) if odd.mass_mg > 0 else (nothing, odd)
     masses = {
         "opening_mg": cells.get("opening", nothing),
-        "received_mg": Traced.total([parts[Effect.RECEIVED], over]),
+        "received_mg": MassWithReadings.total([parts[Effect.RECEIVED], over]),
         "issued_mg": parts[Effect.ISSUED],
         "normal_loss_mg": parts[Effect.NORMAL],
         "written_off_mg": short,
@@ -139,7 +143,7 @@ def value(
     entries: Iterable[Entry],
     opened: Mapping[Class, Held],
     price_rows: Iterable[list[Any]],
-    how_well: Mapping[Class, Mapping[str, Known]],
+    how_well: Mapping[Class, Mapping[str, MassUncertainty]],
 ) -> Valued:
     """Value every class that had something or moved; `how_well` says how its masses are known."""
     price_of = {(row[0], row[1], row[2]): tuple(row[3:]) for row in price_rows}
@@ -196,9 +200,9 @@ def material_sides(entries: Iterable[Entry]) -> Iterator[tuple[Entry, Place, str
 def _add_cost(tallies: dict[Class, _Tally], sides: list[tuple[Entry, Place]]) -> None:
     """Divide a movement's cost among its boxes and lots by mass."""
     shares = apportion(sides[0][0].cost_minor, [entry.quantity for entry, _place in sides])
-    told = KINDS[sides[0][0].kind].told
+    data = KINDS[sides[0][0].kind].told
     for (_entry, place), cost_minor in zip(sides, shares, strict=True):
-        tallies[class_of(place)].received_minor[told] += cost_minor
+        tallies[class_of(place)].received_minor[data] += cost_minor
 
 
 def _movements(tally: _Tally, held: Held) -> valuation.MonthMovements:

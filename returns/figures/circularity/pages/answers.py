@@ -182,14 +182,14 @@ def of_circularity(found: Circularity, more: Indicators, runs: GrindYields) -> l
 
 def scrap_back(found: Circularity) -> str:
     """Scrap that came back from moulding, with its ± or the word that it has none."""
-    told = found.content.weighed["scrap_back"]
-    if told.unweighed_mg:
-        return f"{mass_kg(told.mass_mg)} ({_('not weighed')})"
-    return f"{mass_kg(told.mass_mg)} {_expanded(told)}"
+    data = found.content.weighed["scrap_back"]
+    if data.unweighed_mg:
+        return f"{mass_kg(data.mass_mg)} ({_('not weighed')})"
+    return f"{mass_kg(data.mass_mg)} {_expanded(data)}"
 
 
-def _expanded(told: Weighed) -> str:
-    return unbroken_factor(f"± {uncertainty_kg(ceil(told.expanded_mg * 1000))}, k = 2")
+def _expanded(data: Weighed) -> str:
+    return unbroken_factor(f"± {uncertainty_kg(ceil(data.expanded_mg * 1000))}, k = 2")
 
 
 def _recovered(found: Circularity) -> Shown:

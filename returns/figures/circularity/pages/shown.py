@@ -122,15 +122,15 @@ def lacking(missing: Missing | None) -> str:
     """Not enough evidence, with the count and the reason."""
     if missing is None:
         return _("Not enough evidence.")
-    thing = thing_named(missing.of)
+    instance = thing_named(missing.of)
     counted = (
         ngettext(
             "Not enough evidence: %(have)s %(thing)s of the %(need)s needed.",
             "Not enough evidence: %(have)s %(thing)s of the %(need)s needed.",
             missing.have,
         )
-        % {"have": missing.have, "need": missing.need, "thing": thing}
-        if thing
+        % {"have": missing.have, "need": missing.need, "thing": instance}
+        if instance
         else _("Not enough evidence.")
     )
     return f"{counted} {missing.reason}" if missing.reason else counted

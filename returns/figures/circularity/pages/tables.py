@@ -19,7 +19,7 @@ from inventory.furniture.wording import local, mass, ppm, uncertainty
 from inventory.models import Origin
 from inventory.models.places import PlaceKind
 from inventory.months.reports.tabular import safe
-from inventory.weighing.sums.traced import Known
+from inventory.weighing.sums.traced import MassUncertainty
 from inventory.wording import unbroken_factor
 from returns.figures.circularity.pages import shown
 from returns.figures.circularity.queries.circular_flows import FlowTable
@@ -153,20 +153,20 @@ def _spread(expanded_mg: float | None) -> Cell:
     return grams(ceil(expanded_mg))
 
 
-def _known(mass_mg: int, told: Known) -> tuple[Cell, Cell]:
+def _known(mass_mg: int, data: MassUncertainty) -> tuple[Cell, Cell]:
     """The ± (k = 2) of what readings support, and the part of a mass that none supports."""
     if not mass_mg:
         return Cell(None, "–"), Cell(0, "–")
-    expanded = ceil(told.expanded_ug / 1000)
+    expanded = ceil(data.expanded_ug / 1000)
     return (
-        Cell(expanded, uncertainty(told.expanded_ug)) if told.is_weighed else Cell(None, "–"),
-        grams(told.booked_mg) if told.booked_mg else Cell(0, "–"),
+        Cell(expanded, uncertainty(data.expanded_ug)) if data.is_weighed else Cell(None, "–"),
+        grams(data.booked_mg) if data.booked_mg else Cell(0, "–"),
     )
 
 
-def _of_all(told: Known) -> Cell:
+def _of_all(data: MassUncertainty) -> Cell:
     """The ± of a mass that is weighed through and through."""
-    return _spread(None if told.booked_mg else told.expanded_ug / 1000)
+    return _spread(None if data.booked_mg else data.expanded_ug / 1000)
 
 
 def stage_name(stage: str) -> str:

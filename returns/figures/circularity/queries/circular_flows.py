@@ -108,8 +108,8 @@ def outflow(span: Span, scope: Scope, figures: Circularity) -> FlowTable:
     masses["linear"] = total_mg - reused_mg - recycled_mg
     why = {"biological": _("Plastic, glass and metal have no biological cycle.")}
     if min(masses.values()) < 0:
-        told = _("More was taken back in these months than went out.")
-        return FlowTable(missing=Missing(of="", have=0, need=1, reason=told))
+        data = _("More was taken back in these months than went out.")
+        return FlowTable(missing=Missing(of="", have=0, need=1, reason=data))
     shares = sums.outflow_shares(masses, total_mg=total_mg, not_applicable=why)
     between = (recovered.low, recovered.share, recovered.high) if recovered else None
     known = outflow_expanded_mg(fates, between)

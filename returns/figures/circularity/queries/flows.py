@@ -28,7 +28,7 @@ from django.db.models import (
 from inventory.models import Posting
 from inventory.models.weighing import period
 from inventory.weighing.sums import weighing
-from inventory.weighing.sums.traced import Known
+from inventory.weighing.sums.traced import MassUncertainty
 from returns.figures.span.queries import Scope, Span
 
 COVERAGE_FACTOR = 2.0
@@ -88,9 +88,9 @@ class Weighed:
         return None if self.unweighed_mg else self.expanded_mg
 
     @property
-    def known(self) -> Known:
+    def known(self) -> MassUncertainty:
         """The same as the books tell of a mass that they follow."""
-        return Known(ceil(self.expanded_mg * 1000), abs(self.unweighed_mg), self.readings)
+        return MassUncertainty(ceil(self.expanded_mg * 1000), abs(self.unweighed_mg), self.readings)
 
 
 NOTHING = Weighed(0, 0.0, 0, 0, weighing.Measured(0, 0.0, ()))

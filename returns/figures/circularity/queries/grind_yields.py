@@ -12,7 +12,7 @@ from django.db.models import Q
 
 from inventory.models import GrindRun, Origin, PlaceKind, Posting
 from inventory.weighing.queries import traced
-from inventory.weighing.sums.traced import Known, Traced
+from inventory.weighing.sums.traced import MassUncertainty, MassWithReadings
 from returns.figures.circularity.queries.judged import Missing
 from returns.figures.circularity.sums.run_chart import RunChart, run_chart
 from returns.figures.claims.sums.claims import NotEnoughEvidence
@@ -30,8 +30,8 @@ class RunYield:
     finished_at: datetime
     ground_mg: int
     flake_mg: int
-    ground_known: Known
-    flake_known: Known
+    ground_known: MassUncertainty
+    flake_known: MassUncertainty
     expanded: float | None
 
     @property
@@ -71,7 +71,7 @@ def grind_yields(span: Span) -> GrindYields:
     return GrindYields(runs=runs, chart=chart, missing=None)
 
 
-def _run(code: str, at: datetime, ground: Traced, flake: Traced) -> RunYield:
+def _run(code: str, at: datetime, ground: MassWithReadings, flake: MassWithReadings) -> RunYield:
     """With y = flake / ground, dy = (ground d flake - flake d ground) / ground² (GUM 5.1.2)."""
     ground_mg, flake_mg = ground.mass_mg, flake.mass_mg
     crossed = flake.times(ground_mg).less(ground.times(flake_mg)).known()
@@ -88,19 +88,19 @@ def _run(code: str, at: datetime, ground: Traced, flake: Traced) -> RunYield:
     )
 
 
-def _masses(span: Span, boxes: set[int]) -> dict[str, tuple[Traced, Traced]]:
+def _masses(span: Span, boxes: set[int]) -> dict[str, tuple[MassWithReadings, MassWithReadings]]:
     """Per run: box mass taken less what was found in excess, and flake, reversals taken back.
 
     A box's own postings tell all of it. What was booked late stands in a later month.
     """
     rows = Posting.objects.filter(Q(source__in=boxes) | Q(target__in=boxes))
-    found: dict[str, tuple[Traced, Traced]] = {}
+    found: dict[str, tuple[MassWithReadings, MassWithReadings]] = {}
     for entry, mass in traced.stretch(rows, span.labels[0]).moved if boxes else ():
         if entry.kind != "grind":
             continue
         ends = (entry.source.kind, entry.target.kind)
         source, target = ends if entry.sign > 0 else ends[::-1]
-        ground, flake = found.setdefault(entry.subject, (Traced(), Traced()))
+        ground, flake = found.setdefault(entry.subject, (MassWithReadings(), MassWithReadings()))
         ground.add(mass, entry.sign * ((source == PlaceKind.BOX) - (target == PlaceKind.BOX)))
         flake.add(mass, entry.sign * (target == PlaceKind.LOT))
     return found

@@ -15,7 +15,7 @@ from inventory.models import Origin, Place, PlaceKind, Posting
 from inventory.months.queries.entries import Entry
 from inventory.weighing.queries import traced
 from inventory.weighing.queries.traced import Stretch
-from inventory.weighing.sums.traced import Known, Traced
+from inventory.weighing.sums.traced import MassUncertainty, MassWithReadings
 from returns.figures.circularity.queries.flows import Leg
 from returns.figures.span.queries import Span
 
@@ -38,7 +38,7 @@ class Moved:
     source: str
     target: str
     mass_mg: int
-    known: Known
+    known: MassUncertainty
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +46,7 @@ class Gained:
     """Milligrams that an inner place gained, or below zero lost."""
 
     mass_mg: int
-    known: Known
+    known: MassUncertainty
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,21 +68,21 @@ def material_flow(span: Span) -> MaterialFlow:
     first, last = span.labels
     rows = Posting.objects.filter(movement__month__lte=last)
     found = traced.stretch(rows, first)
-    legs: dict[Leg, Traced] = {}
+    legs: dict[Leg, MassWithReadings] = {}
     for entry, mass in found.moved:
         if entry.kind not in _LEFT_OUT and _is_own(entry):
-            legs.setdefault(_leg(entry), Traced()).add(mass, entry.sign)
+            legs.setdefault(_leg(entry), MassWithReadings()).add(mass, entry.sign)
     flow = of_legs(legs)
     lying = _lying(found)
     gained = {key: Gained(gain.mass_mg, lying[key].known()) for key, gain in flow.gained.items()}
     return replace(flow, gained=gained)
 
 
-def _lying(found: Stretch) -> dict[str, Traced]:
+def _lying(found: Stretch) -> dict[str, MassWithReadings]:
     """What lies in each inner place more than before, without what is no stream."""
     places = Place.objects.filter(kind__in=[*INNER, *_SAME], origin__in=["", Origin.RETURN])
     kinds = {code: _inner(kind) for code, kind in places.values_list("code", "kind")}
-    lying = {str(key): Traced() for key in INNER}
+    lying = {str(key): MassWithReadings() for key in INNER}
     for masses, sign in ((found.held, 1), (found.opened, -1)):
         for code, mass in masses.items():
             if code in kinds:
@@ -108,15 +108,15 @@ def _leg(entry: Entry) -> Leg:
     return Leg(entry.kind, *(ends if entry.sign > 0 else ends[::-1]))
 
 
-def of_legs(legs: Mapping[Leg, Traced]) -> MaterialFlow:
+def of_legs(legs: Mapping[Leg, MassWithReadings]) -> MaterialFlow:
     """The streams from sums by leg, and what was gained by them."""
-    pairs: dict[tuple[str, str], Traced] = {}
+    pairs: dict[tuple[str, str], MassWithReadings] = {}
     for leg, mass in legs.items():
         source, target = _inner(leg.source), _inner(leg.target)
         if source != target:
-            pairs.setdefault((source, target), Traced()).add(mass)
+            pairs.setdefault((source, target), MassWithReadings()).add(mass)
     net: list[Moved] = []
-    gained = {str(key): Traced() for key in INNER}
+    gained = {str(key): MassWithReadings() for key in INNER}
     for source, target, mass in _net(pairs):
         net.append(Moved(_named(source, IN), _named(target, OUT), mass.mass_mg, mass.known()))
         for place, times in ((source, -1), (target, 1)):
@@ -129,9 +129,11 @@ def of_legs(legs: Mapping[Leg, Traced]) -> MaterialFlow:
     )
 
 
-def _net(pairs: Mapping[tuple[str, str], Traced]) -> Iterable[tuple[str, str, Traced]]:
+def _net(
+    pairs: Mapping[tuple[str, str], MassWithReadings],
+) -> Iterable[tuple[str, str, MassWithReadings]]:
     """One stream between two places, the way that more of it went."""
-    nothing = Traced()
+    nothing = MassWithReadings()
     for one, other in sorted({(min(pair), max(pair)) for pair in pairs}):
         mass = pairs.get((one, other), nothing).less(pairs.get((other, one), nothing))
         if mass.mass_mg > 0:

@@ -33,14 +33,14 @@ def outcomes(scope: Scope, *, first: str = "", last: str) -> Counter[tuple[str, 
     # only what leaves the house counts.
     at_the_door = Q(target__kind=PlaceKind.CUSTOMERS) | Q(source__kind=PlaceKind.CUSTOMERS)
     left = Posting.objects.filter(at_the_door, movement=OuterRef("pk"))
-    told = Movement.objects.filter(
+    data = Movement.objects.filter(
         kind__in=["post_frame", "strip_down"],
         month__gte=first,
         month__lte=last,
         subject__in=Subquery(scope.frames().order_by().values("tag")),
     ).order_by()
     rows = (
-        told.annotate(
+        data.annotate(
             said=Coalesce("reverses__reason", "reason"),
             outcome=Case(
                 When(~Exists(left), kind="post_frame", then=Value(_NONE)),

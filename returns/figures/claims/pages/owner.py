@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_POST
 
 from inventory.furniture.pages.access import StaffRequest, allow
-from inventory.furniture.pages.forms import DeedForm
+from inventory.furniture.pages.forms import ActionForm
 from inventory.staff.queries import OWNER
 from returns.figures.circularity.queries.circularity import circularity
 from returns.figures.claims import rules as publishing
@@ -49,7 +49,7 @@ def page(request: HttpRequest) -> HttpResponse:
             for line in claims_sheet.sheet(found)
         ]
         facts["public"] = public_claims()
-        facts["deed"] = DeedForm()
+        facts["deed"] = ActionForm()
         facts["has_word_list"] = claims_sheet.has_word_list()
     return render(
         request, "returns/owner/claims.html", facts, status=200 if selection.is_good else 400
@@ -70,13 +70,13 @@ def withdraw(request: StaffRequest) -> HttpResponse:
     return _turned(request, publishing.shut_claims, gettext("The public page is shut."))
 
 
-def _turned(request: StaffRequest, rule: Callable[..., None], said: str) -> HttpResponse:
-    form = DeedForm(request.POST)
+def _turned(request: StaffRequest, rule: Callable[..., None], data: str) -> HttpResponse:
+    form = ActionForm(request.POST)
     if form.is_valid():
         form.attempt(rule, at=timezone.now(), by=request.user)
     if form.errors:
-        told = gettext("That could not be done. Open the claims sheet and try again.")
-        messages.error(request, told)
+        data = gettext("That could not be done. Open the claims sheet and try again.")
+        messages.error(request, data)
     else:
-        messages.success(request, said)
+        messages.success(request, data)
     return redirect("claims")

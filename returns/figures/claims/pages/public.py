@@ -30,7 +30,7 @@ def data(request: HttpRequest) -> HttpResponse:
     """The same for a machine."""
     found = _opened()
     workshop = Workshop.the()
-    told: dict[str, Any] = {
+    given: dict[str, Any] = {
         "workshop": workshop.name,
         "invented": workshop.demo,
         "first_month": found.span.labels[0] if found else None,
@@ -38,7 +38,7 @@ def data(request: HttpRequest) -> HttpResponse:
         "last_month_digest": found.digest if found else None,
         "claims": [_told(request, line) for line in found.lines] if found else [],
     }
-    return _fresh(JsonResponse(told, json_dumps_params={"ensure_ascii": False, "indent": 1}))
+    return _fresh(JsonResponse(given, json_dumps_params={"ensure_ascii": False, "indent": 1}))
 
 
 def _opened() -> PublicClaims | None:
@@ -57,8 +57,8 @@ def _method(line: Line) -> str:
 
 
 def _shown(line: Line) -> dict[str, Any]:
-    told = words(line.claim) if line.claim else {}
-    return {"line": line, "claim": line.claim, "told": told, "method": _method(line)}
+    given = words(line.claim) if line.claim else {}
+    return {"line": line, "claim": line.claim, "told": given, "method": _method(line)}
 
 
 def _told(request: HttpRequest, line: Line) -> dict[str, Any]:

@@ -111,9 +111,9 @@ def _line(draft: _Draft, scope: str, period: str) -> Line:
 
 
 def _spread(claim: Claim, judged: Judged) -> str:
-    told = words(claim)
-    if told["low"] != told["high"]:
-        return f"{told['low']} – {told['high']} %"
+    data = words(claim)
+    if data["low"] != data["high"]:
+        return f"{data['low']} – {data['high']} %"
     if judged.is_booked:
         return _("none: masses were booked that nobody weighed")
     return _("less than ± 0.1 percentage points")
@@ -130,9 +130,9 @@ def has_word_list() -> bool:
 
 def words(claim: Claim) -> dict[str, str]:
     """The parameters of a sentence, its figures with the decimal sign of the language."""
-    told = claim.params
-    figures = (name for name in ("figure", "low", "high") if told[name])
-    return told | {name: number_format(told[name]) for name in figures}
+    data = claim.params
+    figures = (name for name in ("figure", "low", "high") if data[name])
+    return data | {name: number_format(data[name]) for name in figures}
 
 
 def _thing(key: str, scope: str) -> str:

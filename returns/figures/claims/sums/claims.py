@@ -117,9 +117,9 @@ class Subject:
     excludes: tuple[str, ...]
 
     def __post_init__(self) -> None:
-        for name, told in _ASKED:
+        for name, data in _ASKED:
             if not getattr(self, name).strip():
-                raise InputRefused(told)
+                raise InputRefused(data)
         if not any(item.strip() for item in self.excludes):
             raise InputRefused(
                 gettext_noop("A claim must say what it does not cover, for example the screws.")
@@ -171,8 +171,8 @@ class Claim:
     @property
     def template(self) -> str:
         """The untranslated (English) sentence, to be filled with `params`."""
-        told = self.params
-        is_narrow = bool(told["low"]) and told["low"] == told["high"]
+        data = self.params
+        is_narrow = bool(data["low"]) and data["low"] == data["high"]
         narrow = NARROW.get(self.sentence_key) if is_narrow else None
         return narrow or SENTENCES[self.sentence_key]
 

@@ -64,8 +64,8 @@ def _bills(scope: Scope) -> dict[int, dict[int, int]]:
 
 
 def _months(kits: dict[int, tuple[int, tuple[MonthForecast, ...]]]) -> tuple[PartMonth, ...]:
-    told = [(pieces, months) for pieces, months in kits.values() if months]
-    if not told:
+    data = [(pieces, months) for pieces, months in kits.values() if months]
+    if not data:
         return ()
-    span = range(len(told[0][1]))
-    return tuple(part_month([(pieces, months[k]) for pieces, months in told]) for k in span)
+    span = range(len(data[0][1]))
+    return tuple(part_month([(pieces, months[k]) for pieces, months in data]) for k in span)

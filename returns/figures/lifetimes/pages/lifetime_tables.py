@@ -32,21 +32,21 @@ def answer(lived: Lifetimes, sold: int) -> str:
     if lived.median_months is None:
         return _("More than half of the frames are still out, so there is no median yet.")
     low, high = (None if one is None else fixed(one, 1) for one in lived.median_limits)
-    told = {"months": fixed(lived.median_months, 1), "low": low, "high": high}
+    data = {"months": fixed(lived.median_months, 1), "low": low, "high": high}
     if high is None:
         return (
             _(
                 "Half of the frames have come back after %(months)s months "
                 "(range from %(low)s months; its end is not seen yet)."
             )
-            % told
+            % data
         )
     return (
         _(
             "Half of the frames have come back after %(months)s months "
             "(range %(low)s to %(high)s months)."
         )
-        % told
+        % data
     )
 
 
@@ -195,13 +195,13 @@ def by_cause(found: Sequence[Cause]) -> list[Picture]:
         for cause in found[:CAUSES_DRAWN]
     ]
     counts = [cause.returns for cause in found]
-    told = [str(number) for number in counts]
+    data = [str(number) for number in counts]
     across = _("months since the sale")
     return [
         Picture(
             _("First returns by cause"),
             causes(found),
-            charts.for_screens(partial(charts.lying_bars, bars, names, counts, told)),
+            charts.for_screens(partial(charts.lying_bars, bars, names, counts, data)),
         ),
         Picture(
             _("Came back for each cause, by months since the sale"),

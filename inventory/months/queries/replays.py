@@ -12,7 +12,7 @@ from inventory.models import Month, Movement, Place, PlaceKind, Posting
 from inventory.months.queries import entries
 from inventory.months.queries.entries import Entry
 from inventory.weighing.queries import traced
-from inventory.weighing.sums.traced import Account, Source, Traced, Walk
+from inventory.weighing.sums.traced import Account, MassWithReadings, Replay, Source
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,11 +27,11 @@ class MonthReplay:
     label: str
     places: dict[int, Place]
     entries: tuple[Entry, ...]
-    opened: Mapping[Account, Traced]
-    walk: Walk
+    opened: Mapping[Account, MassWithReadings]
+    walk: Replay
 
     @property
-    def moved(self) -> Iterator[tuple[Entry, Traced]]:
+    def moved(self) -> Iterator[tuple[Entry, MassWithReadings]]:
         """Every posting of milligrams with its mass, in order."""
         for entry in self.entries:
             mass = self.walk.moved.get((entry.number, entry.line))
@@ -80,7 +80,7 @@ def replayed(labels: Iterable[str]) -> dict[str, MonthReplay]:
     return {label: replays[label] for label in wanted}
 
 
-def moved(labels: Iterable[str]) -> dict[tuple[int, int], Traced]:
+def moved(labels: Iterable[str]) -> dict[tuple[int, int], MassWithReadings]:
     """Movement and line -> mass, of some months."""
     return {
         (entry.number, entry.line): mass

@@ -9,11 +9,11 @@ from django.utils.translation import gettext_lazy as _
 from inventory.models.appendonly import WriteOnce
 
 
-class Deed(WriteOnce):
+class Event(WriteOnce):
     """One change of state. Holds opaque codes and ids only, never personal data."""
 
     key = models.UUIDField(_("client id"), unique=True)
-    name = models.CharField(_("deed"), max_length=60)
+    name = models.CharField(_("event"), max_length=60)
     subject = models.CharField(_("subject"), max_length=40, db_index=True)
     actor = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
@@ -23,8 +23,8 @@ class Deed(WriteOnce):
     detail = models.JSONField(default=dict)
 
     class Meta:
-        verbose_name = _("deed")
-        verbose_name_plural = _("deeds")
+        verbose_name = _("event")
+        verbose_name_plural = _("events")
         indexes = [models.Index(fields=["name", "at"])]
 
     def __str__(self) -> str:

@@ -30,7 +30,7 @@ THEN: Words = {
 
 
 def rows(
-    tippings: Sequence[Mapping[str, Any]], currency: str, names: Mapping[str, str]
+    thresholds: Sequence[Mapping[str, Any]], currency: str, names: Mapping[str, str]
 ) -> list[dict[str, str]]:
     """Each kept tipping point as a sentence, with today's value and how far off it is."""
     return [
@@ -39,29 +39,29 @@ def rows(
             "now": _value(one["number"], one["now"], currency),
             "off": str(ppm(one["off_ppm"])),
         }
-        for one in tippings
+        for one in thresholds
         if one["at"] is not None
     ]
 
 
-def never(tippings: Sequence[Mapping[str, Any]], names: Mapping[str, str]) -> str:
+def never(thresholds: Sequence[Mapping[str, Any]], names: Mapping[str, str]) -> str:
     """The numbers that change nothing however far off they are, in one sentence, if any."""
-    sure = [_what(one, names) for one in tippings if one["at"] is None]
-    told = {"what": "; ".join(sure)}
+    sure = [_what(one, names) for one in thresholds if one["at"] is None]
+    data = {"what": "; ".join(sure)}
     if not sure:
         return ""
-    return _t("Up to four times today's value none of these changes the decision: %(what)s.") % told
+    return _t("Up to four times today's value none of these changes the decision: %(what)s.") % data
 
 
 def _sentence(one: Mapping[str, Any], currency: str, names: Mapping[str, str]) -> str:
-    told = {
+    data = {
         "what": _what(one, names),
         "at": _value(one["number"], one["at"], currency),
         "then": THEN[one["then"]],
     }
     if one["at"] > one["now"]:
-        return _t("If %(what)s were %(at)s or more, %(then)s.") % told
-    return _t("If %(what)s were %(at)s or less, %(then)s.") % told
+        return _t("If %(what)s were %(at)s or more, %(then)s.") % data
+    return _t("If %(what)s were %(at)s or less, %(then)s.") % data
 
 
 def _what(one: Mapping[str, Any], names: Mapping[str, str]) -> str:

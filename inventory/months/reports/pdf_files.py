@@ -13,7 +13,7 @@ from django.db import transaction
 
 from inventory import outbox
 from inventory.errors import KeyReused
-from inventory.models import Duty, ReportFile
+from inventory.models import OutboxMessage, ReportFile
 from inventory.months.queries import months, recovered
 from inventory.months.reports import document, naming
 
@@ -35,13 +35,13 @@ def ask(*, key: UUID, label: str, at: datetime, by: User | None) -> ReportFile:
             raise KeyReused()
         return earlier
     asked = ReportFile.objects.create(key=key, month=label, asked_at=at, asked_by=by)
-    outbox.owe(topic=TOPIC, subject=label, at=at, payload={"file": str(key)})
+    outbox.enqueue(topic=TOPIC, subject=label, at=at, payload={"file": str(key)})
     return asked
 
 
-def make_pdf(duty: Duty) -> None:
+def make_pdf(message: OutboxMessage) -> None:
     """Make one report. Idempotent: a file that is ready is left alone, a half one is replaced."""
-    asked = ReportFile.objects.get(key=duty.payload["file"])
+    asked = ReportFile.objects.get(key=message.payload["file"])
     if asked.state == ReportFile.State.READY and path(asked).exists():
         return
     _mark(asked, state=ReportFile.State.WORKING, percent=5)

@@ -9,7 +9,7 @@ from django.contrib.auth.models import User
 from django.test import Client
 from django.urls import reverse
 
-from returns.grading.pages import tippings
+from returns.grading.pages import thresholds
 from returns.grading.queries.facts import Seen
 from returns.grading.rules import lookover
 from returns.grading.rules.lookover import Look
@@ -32,7 +32,7 @@ ONE: dict[str, Any] = {
 
 
 def row(**changes: Any) -> dict[str, str]:
-    (found,) = tippings.rows([ONE | changes], "EUR", {"arm-avocet": "Arm, Avocet"})
+    (found,) = thresholds.rows([ONE | changes], "EUR", {"arm-avocet": "Arm, Avocet"})
     return found
 
 
@@ -56,16 +56,16 @@ def test_below_todays_value_it_says_or_less_and_money_and_shares_have_their_unit
 def test_numbers_that_never_tip_are_named_in_one_sentence() -> None:
     sure = ONE | {"at": None, "then": None, "off_ppm": None}
     wage = sure | {"number": "labour_minor_per_hour", "name": "", "component": ""}
-    assert tippings.rows([sure, wage], "EUR", {}) == []
-    assert tippings.never([sure, ONE, wage], {}).endswith(
+    assert thresholds.rows([sure, wage], "EUR", {}) == []
+    assert thresholds.never([sure, ONE, wage], {}).endswith(
         "the decision: the bench time of “New arm” (left arm); the cost of an hour at the bench."
     )
-    assert tippings.never([ONE], {}) == ""
+    assert thresholds.never([ONE], {}) == ""
 
 
 def test_every_number_and_every_way_has_its_words() -> None:
-    assert set(tippings.NUMBERS) == {number.value for number in Number}
-    assert set(tippings.THEN) == {way.value for way in Way}
+    assert set(thresholds.NUMBERS) == {number.value for number in Number}
+    assert set(thresholds.THEN) == {way.value for way in Way}
 
 
 @pytest.mark.django_db

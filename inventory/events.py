@@ -21,7 +21,7 @@ from django.db import IntegrityError, transaction
 from django.utils.crypto import salted_hmac
 
 from inventory.errors import HingebackError, KeyReused
-from inventory.models import Deed
+from inventory.models import Event
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import User
@@ -49,19 +49,19 @@ class Draft:
         """Nothing was changed, so there is no event."""
         self.is_idle = True
 
-    def write(self, name: str, asked: Any, told: Mapping[str, Any]) -> None:
+    def write(self, name: str, asked: Any, data: Mapping[str, Any]) -> None:
         """Write the event. RuntimeError when the rule has not said what it is of."""
         if self.is_idle:
             return
         if not self.subject:
             raise RuntimeError(f"{name} ended without saying what its event is of")
         record(
-            key=told["key"],
+            key=data["key"],
             name=name,
             subject=self.subject,
             facts=asked,
-            at=told["at"],
-            actor=told.get("by"),
+            at=data["at"],
+            actor=data.get("by"),
             detail=self.detail,
         )
 
@@ -82,29 +82,29 @@ def rule(
         defaults = arguments(body, facts, again=again, aside=aside)
 
         @transaction.atomic
-        def once(told: Mapping[str, Any], /, *args: P.args, **given: P.kwargs) -> R:
-            asked = picked(facts, told)
-            event = Deed.objects.filter(key=told["key"]).first()
+        def once(data: Mapping[str, Any], /, *args: P.args, **given: P.kwargs) -> R:
+            asked = picked(facts, data)
+            event = Event.objects.filter(key=data["key"]).first()
             if event is None:
                 draft = Draft()
                 made = body(draft, *args, **given)
-                draft.write(name, asked, told)
+                draft.write(name, asked, data)
                 return made
             if (event.name, event.fingerprint) != (name, fingerprint(asked)):
                 raise KeyReused()
-            answer: R = picked(again, {**told, "event": event})
+            answer: R = picked(again, {**data, "event": event})
             return answer
 
         @wraps(body)
         def framed(*args: P.args, **given: P.kwargs) -> R:
-            told = defaults | given
+            data = defaults | given
             try:
-                return once(told, *args, **given)
+                return once(data, *args, **given)
             except (IntegrityError, HingebackError):
                 # Of two hands with one key, the slower fails on what the faster wrote: a repeat.
-                if not Deed.objects.filter(key=told["key"]).exists():
+                if not Event.objects.filter(key=data["key"]).exists():
                     raise
-                return once(told, *args, **given)
+                return once(data, *args, **given)
 
         return framed
 
@@ -132,9 +132,9 @@ def arguments(
     return {name: default for name, default in taken.items() if default is not Parameter.empty}
 
 
-def picked(function: Callable[..., Any], told: Mapping[str, Any]) -> Any:
+def picked(function: Callable[..., Any], data: Mapping[str, Any]) -> Any:
     """Call a function with those of the arguments that it names."""
-    return function(**{name: told[name] for name in names(function)})
+    return function(**{name: data[name] for name in names(function)})
 
 
 @cache
@@ -163,9 +163,9 @@ def record(
     at: datetime,
     actor: User | None = None,
     detail: dict[str, Any] | None = None,
-) -> Deed:
+) -> Event:
     """Write the event of what no caller's id was sent for. `detail` holds codes and ids only."""
-    return Deed.objects.create(
+    return Event.objects.create(
         key=key,
         name=name,
         subject=subject,

@@ -15,9 +15,9 @@ from django.urls import reverse
 
 from inventory.months import rules as months
 from inventory.months.queries import recovered
-from inventory.months.queries.followed import moved, replayed
+from inventory.months.queries.replays import moved, replayed
 from inventory.months.reports.files import FORMATS
-from inventory.weighing.sums.traced import Walk
+from inventory.weighing.sums.traced import Replay
 from tests.inventory.month_makers import (
     DEC_2,
     NOV,
@@ -51,14 +51,14 @@ def books(shop: Shop) -> Shop:
 def walks(monkeypatch: pytest.MonkeyPatch) -> Counter[frozenset[int]]:
     """How often the same movements were walked through."""
     found: Counter[frozenset[int]] = Counter()
-    plain = Walk.follow
+    plain = Replay.follow
 
-    def counted(walk: Walk, steps: Any, marks: Any = ()) -> None:
+    def counted(walk: Replay, steps: Any, marks: Any = ()) -> None:
         listed = list(steps)
         found[frozenset(step.key[0] for step in listed)] += 1
         plain(walk, listed, marks)
 
-    monkeypatch.setattr(Walk, "follow", counted)
+    monkeypatch.setattr(Replay, "follow", counted)
     return found
 
 
@@ -112,8 +112,8 @@ def test_months_together_give_what_each_gives_alone(books: Shop) -> None:
     for label in labels:
         alone = replayed([label])[label]
         assert recovered.of_month(label, together[label]) == recovered.of_month(label, alone)
-        told = [(entry, mass.known()) for entry, mass in alone.moved]
-        assert [(entry, mass.known()) for entry, mass in together[label].moved] == told
+        data = [(entry, mass.known()) for entry, mass in alone.moved]
+        assert [(entry, mass.known()) for entry, mass in together[label].moved] == data
 
 
 @pytest.mark.parametrize("closed", [0, 2])
