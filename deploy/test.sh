@@ -2,20 +2,25 @@
 # Every check and every test. Needs Python 3.11+ and git; makes its own environment.
 #   --services   PostgreSQL, Redis and Chromium are mandatory, not only used when they are there
 #   --quick      leave out the checks of style and types
+#   --fast       only the sums and the rules, on SQLite: a minute, for while you work
 #   -- ARGS      handed to pytest
 set -euo pipefail
 cd "$(dirname "$0")/.."
 . deploy/ready.sh
 
+# The sums and the rules, nearest to what is being changed.
+rules="not edge and not browser and not service and not hostile and not slow"
 services=no
 quick=no
+fast=no
 while [ $# -gt 0 ]; do
     case "$1" in
         --services) services=yes; shift ;;
         --quick) quick=yes; shift ;;
+        --fast) fast=yes; shift ;;
         --) shift; break ;;
-        -h|--help) sed -n '2,5s/^# \{0,1\}//p' "$0"; exit 0 ;;
-        *) die "Unknown option $1. Known: --services, --quick, -- ARGS for pytest." ;;
+        -h|--help) sed -n '2,6s/^# \{0,1\}//p' "$0"; exit 0 ;;
+        *) die "Unknown option $1. Known: --services, --quick, --fast, -- ARGS for pytest." ;;
     esac
 done
 
@@ -27,6 +32,14 @@ mkdir -p "$HINGEBACK_DATA_DIR"
 trap 'rm -rf "$HINGEBACK_DATA_DIR"' EXIT
 bin=.venv/bin
 left_out=()
+
+if [ "$fast" = yes ]; then
+    [ "$services" = no ] || die "--fast asks no service: leave out one of --fast and --services."
+    $bin/pytest -q -n 2 --dist worksteal -m "$rules" "$@"
+    say "LEFT OUT style, types, pages, addresses, papers, browser, PostgreSQL, Redis: see bash deploy/test.sh"
+    say "All that ran passed."
+    exit 0
+fi
 
 export HINGEBACK_TEST_DATABASE_URL="${HINGEBACK_TEST_DATABASE_URL:-postgresql://postgres@127.0.0.1:5432/test}"
 export HINGEBACK_TEST_REDIS_URL="${HINGEBACK_TEST_REDIS_URL:-redis://127.0.0.1:6379/15}"
@@ -62,9 +75,10 @@ marks="not service"
 say "== tests on SQLite"
 $bin/pytest -q -rR -n 2 --dist worksteal -m "$marks" "$@"
 if [ "$have_services" = yes ]; then
+    # What only reads or draws said the same on SQLite; hostile input asks every page here.
     say "== tests on PostgreSQL and Redis"
     HINGEBACK_DATABASE_URL="$HINGEBACK_TEST_DATABASE_URL" $bin/pytest -q -rR -n 2 --dist worksteal \
-        -m "not browser and not pure" "$@"
+        -m "not browser and not pure and (not edge or service or hostile)" "$@"
 else
     left_out+=("service tests: no PostgreSQL or Redis")
 fi

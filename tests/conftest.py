@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -19,13 +20,18 @@ from hypothesis import settings as examples
 
 from inventory import triggers
 from returns.setup.rules import ownerrights
-from tests import makers
+from tests import makers, template
 
 # A shared machine may stall: how long an example took says nothing of the code.
-examples.register_profile(
-    "unhurried", examples(), deadline=None, suppress_health_check=[HealthCheck.too_slow]
-)
-examples.load_profile("unhurried")
+UNHURRIED: dict[str, Any] = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
+# Thirty found what a hundred found when faults were planted; the others are for a quiet night.
+examples.register_profile("quick", max_examples=30, **UNHURRIED)
+examples.register_profile("thorough", max_examples=300, **UNHURRIED)
+examples.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "quick"))
+
+# Folders whose tests go in by a page, an address, a file or a process: they prove what the database
+# has no say in, and what it has a say in is proven below them.
+EDGES = {"access", "api", "benchmarks", "browser", "deploy", "docs", "pages", "service"}
 
 
 @pytest.fixture(scope="session")
@@ -42,13 +48,48 @@ def django_db_modify_db_settings(
         default.setdefault("TEST", {})["NAME"] = str(folder / "test.sqlite3")
 
 
+@pytest.fixture(scope="session")
+def django_db_setup(
+    request: pytest.FixtureRequest,
+    django_test_environment: None,
+    django_db_blocker: Any,
+    django_db_modify_db_settings: None,
+) -> Iterator[None]:
+    """The test database: on SQLite a copy of a migrated one, on PostgreSQL migrated now."""
+    with django_db_blocker.unblock():
+        creation = connection.creation
+        before = connection.settings_dict["NAME"]
+
+        def migrate() -> None:
+            creation.create_test_db(verbosity=0, autoclobber=True, serialize=False)
+
+        if connection.vendor == "sqlite":
+            target = Path(settings.DATABASES["default"]["TEST"]["NAME"])
+            template.copied(request.config.cache.mkdir("database"), target, migrate)
+            connection.close()
+            settings.DATABASES["default"]["NAME"] = str(target)
+            connection.settings_dict["NAME"] = str(target)
+        else:
+            migrate()
+    yield
+    with django_db_blocker.unblock():
+        creation.destroy_test_db(before, verbosity=0)
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """A test that asks no database says the same on each: it need run on one only."""
+    """Mark what need run on one database only.
+
+    A test that asks no database says the same on each; an edge adds nothing to the database's part.
+    """
     asks = {"db", "transactional_db", "live_server"}
     for item in items:
         fixtures = set(getattr(item, "fixturenames", ()))
         if not fixtures & asks and not item.get_closest_marker("django_db"):
             item.add_marker("pure")
+        elif EDGES & set(
+            item.path.relative_to(template.ROOT).parts
+        ) and not item.get_closest_marker("both"):
+            item.add_marker("edge")
 
 
 if os.environ.get("CI", "").lower() == "true":

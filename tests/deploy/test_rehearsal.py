@@ -30,6 +30,7 @@ def furnished(tmp_path: Path) -> Path:
     return logins
 
 
+@pytest.mark.slow
 @pytest.mark.django_db(transaction=True)
 def test_whole_main_job_holds_over_http(
     transactional_db: None, furnished: Path, live_server: Any, tmp_path: Path

@@ -21,7 +21,7 @@ from inventory.months.queries import audit
 from tests.inventory.month_makers import NOV, furnished_october
 from tests.makers import Shop, key
 
-pytestmark = pytest.mark.django_db(transaction=True)
+pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.slow]
 
 
 @contextmanager

@@ -11,6 +11,7 @@ from tests.service.test_worker import all_settled, file_a_return
 from tests.service.worker import running, wait_for
 
 
+@pytest.mark.slow
 @pytest.mark.django_db(transaction=True)
 def test_letter_goes_out_over_the_filesystem(tmp_path: Path, shop: makers.Shop) -> None:
     with running(tmp_path, "filesystem://localhost//"):

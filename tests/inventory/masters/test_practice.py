@@ -26,7 +26,7 @@ from tests.makers import Shop
 from tests.returns import customer_makers as customers
 from tests.returns.bench.test_labels import scanned
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.edge]
 
 UP = Path(settings.BASE_DIR) / "deploy" / "up.sh"
 

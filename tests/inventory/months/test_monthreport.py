@@ -12,7 +12,7 @@ from inventory.months.queries import recovered
 from tests.inventory import month_makers as made
 from tests.makers import Shop
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.edge]
 
 
 def run(*arguments: str) -> None:

@@ -33,7 +33,7 @@ from tests.inventory import month_makers as made
 from tests.inventory.month_makers import DEC_2, OCT, weighed_in
 from tests.makers import Shop, key, stocked
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.edge]
 
 
 @pytest.fixture

@@ -20,6 +20,7 @@ from returns.models import Dispatch, Parcel
 from tests.makers import Shop, key
 from tests.returns.bench_makers import booked, filed, on_shelf
 
+pytestmark = pytest.mark.edge
 MM_PER_POINT = 25.4 / 72
 
 
