@@ -1,0 +1,32 @@
+"""Recipes: which legs a list of sources and targets allows. Vectors are constructed."""
+
+from __future__ import annotations
+
+import pytest
+
+from inventory.ledger.sums import recipes
+from inventory.ledger.sums.recipes import MG, PC, Leg
+
+
+def test_each_source_leads_to_each_target_in_the_unit_and_never_to_itself() -> None:
+    assert recipes._legs(PC, "bin hold", "hold bench") == {
+        Leg("bin", "hold", PC),
+        Leg("bin", "bench", PC),
+        Leg("hold", "bench", PC),
+    }
+
+
+@pytest.mark.parametrize(
+    ("kind", "source", "target", "unit", "allowed"),
+    [
+        ("weigh_in", "customers", "arrivals", MG, True),
+        ("weigh_in", "arrivals", "customers", MG, False),
+        ("weigh_in", "customers", "arrivals", PC, False),
+        ("carry", "hold", "hold", MG, False),
+        ("post_kit", "bin", "customers", PC, True),
+    ],
+)
+def test_kind_allows_its_legs_one_way_in_one_unit(
+    kind: str, source: str, target: str, unit: str, allowed: bool
+) -> None:
+    assert recipes.allows(kind, source, target, unit) is allowed
