@@ -3,6 +3,7 @@
 #   --services   PostgreSQL, Redis and Chromium are mandatory, not only used when they are there
 #   --quick      leave out the checks of style and types
 #   --fast       only the sums and the rules, on SQLite: a minute, for while you work
+#   --mutants    plants faults in the core instead, one at a time, and names those that live
 #   -- ARGS      handed to pytest
 set -euo pipefail
 cd "$(dirname "$0")/.."
@@ -13,14 +14,16 @@ rules="not edge and not browser and not service and not hostile and not slow"
 services=no
 quick=no
 fast=no
+mutants=no
 while [ $# -gt 0 ]; do
     case "$1" in
         --services) services=yes; shift ;;
         --quick) quick=yes; shift ;;
         --fast) fast=yes; shift ;;
+        --mutants) mutants=yes; shift ;;
         --) shift; break ;;
-        -h|--help) sed -n '2,6s/^# \{0,1\}//p' "$0"; exit 0 ;;
-        *) die "Unknown option $1. Known: --services, --quick, --fast, -- ARGS for pytest." ;;
+        -h|--help) sed -n '2,7s/^# \{0,1\}//p' "$0"; exit 0 ;;
+        *) die "Unknown option $1. Known: --services, --quick, --fast, --mutants, -- ARGS for pytest." ;;
     esac
 done
 
@@ -33,6 +36,10 @@ trap 'rm -rf "$HINGEBACK_DATA_DIR"' EXIT
 bin=.venv/bin
 left_out=()
 
+if [ "$mutants" = yes ]; then
+    nice $bin/python -m tests.mutants "$@"
+    exit 0
+fi
 if [ "$fast" = yes ]; then
     [ "$services" = no ] || die "--fast asks no service: leave out one of --fast and --services."
     $bin/pytest -q -n 2 --dist worksteal -m "$rules" "$@"
