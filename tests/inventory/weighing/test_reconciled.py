@@ -135,6 +135,7 @@ def test_the_common_error_of_one_scale_counts_in_full(shop: Shop) -> None:
     assert balance(reconciled.of_month(LABEL), FRAMES).u_mg == ceil(expected)
 
 
+@pytest.mark.slow
 def test_a_common_error_larger_than_independent_ones_raises_the_uncertainty(shop: Shop) -> None:
     """Derived: ten frames' weigh-ins, their plastic and lenses are sums on one scale.
 

@@ -166,6 +166,7 @@ def test_a_trial_shows_cell_by_cell_what_would_change(shop: Shop) -> None:
     assert not [row for row in data if row[1] == "new_frame_cost_minor"]
 
 
+@pytest.mark.slow
 def test_five_thousand_rows_take_few_questions(
     shop: Shop, olga: User, django_assert_max_num_queries: Any
 ) -> None:

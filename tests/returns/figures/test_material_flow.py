@@ -28,6 +28,7 @@ LEGS = sorted(
 YEAR = Span.parse("2025-11", "2026-10")
 
 
+@pytest.mark.slow
 @pytest.mark.django_db
 def test_gains_are_the_ledgers_balances(shop: Shop) -> None:
     for _ in range(3):

@@ -25,7 +25,7 @@ from tests import makers
 from tests.makers import Shop
 from tests.returns import owner_makers as made
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.edge]
 
 BOOKS = (Movement, Posting, Reading, Month, Event, Lot, SoldUnits)
 
