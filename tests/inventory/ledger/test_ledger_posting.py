@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+from django.contrib.auth.models import User
 from django.db import IntegrityError, connection
 from django.db.models import QuerySet
 
@@ -260,12 +261,13 @@ def test_reversal_without_a_reason_points_at_its_field() -> None:
     assert refused.value.field == "reason"
 
 
-def test_reversal_keeps_what_the_movement_was_about() -> None:
+def test_reversal_keeps_what_the_movement_was_about_and_who_reversed_it(bea: User) -> None:
     line = ledger.Line(place("difference"), place("box"), 500)
     heat = [[2, 1_000_000]]
     facts = {"key": key(), "kind": "opening", "lines": [line], "happened_at": NOON}
     first = ledger.post(**facts, story=ledger.Story(subject="B-1", reason="found", heat=heat))
-    undone = ledger.reverse(key=key(), movement=first, reason=" typed twice ", at=NOON)
+    undone = ledger.reverse(key=key(), movement=first, reason=" typed twice ", at=NOON, actor=bea)
+    assert (first.actor, undone.actor) == (None, bea)
     assert (first.reason, first.heat) == ("found", heat)
     assert (undone.subject, undone.reason, undone.heat) == ("B-1", "typed twice", heat)
 

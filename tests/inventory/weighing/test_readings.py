@@ -37,14 +37,14 @@ def test_refusal_names_the_field_and_the_scales_limit_in_the_readers_sign() -> N
     ("due", "doubts"),
     [
         (None, ["no_check_date"]),
-        (date(2026, 10, 13), ["past_check"]),
-        (date(2026, 10, 14), []),
+        (date(2026, 11, 13), ["past_check"]),
+        (date(2026, 11, 14), []),
     ],
 )
 def test_scale_is_doubted_without_a_check_or_after_it_is_due(
     due: date | None, doubts: list[str]
 ) -> None:
-    at = datetime(2026, 10, 14, 10, 0, tzinfo=UTC)
+    at = datetime(2026, 11, 14, 10, 0, tzinfo=UTC)
     assert weighing.doubts(scale=scale(check_due=due), at=at) == doubts
 
 

@@ -8,10 +8,11 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 
-from returns.grading.sums import Outcome, Stock, plans
+from returns.grading.sums import Finding, Outcome, PolymerCheck, Stock, plans
 from returns.grading.sums.allowed import Choice
 from returns.grading.sums.costs import Costs
 from tests.returns.grading.test_grading import (
+    FRAME,
     NEW_TEMPLE,
     PRICES,
     STEP_UP,
@@ -74,3 +75,23 @@ def test_odds_needed_may_be_a_certainty_but_no_more() -> None:
     assert COSTS.break_even_odds_ppm(Fraction(499)) == 998_572
     assert COSTS.break_even_odds_ppm(Fraction(500)) == 1_000_000
     assert COSTS.break_even_odds_ppm(Fraction(501)) is None
+
+
+def test_plan_that_waits_for_parts_may_cost_the_ceiling_itself() -> None:
+    nothing = Stock({"screw-m1.6": 0, "temple-left": 0})
+    for ceiling, outcome in ((834, Outcome.REGRIND), (835, Outcome.HOLD)):
+        prices = replace(PRICES, ceiling_minor=ceiling)
+        assert graded(remedies=[STEP_UP], stock=nothing, prices=prices).outcome is outcome
+
+
+def test_frame_of_unknown_polymer_is_held_and_says_first_why_it_is_not_mended() -> None:
+    unknown = replace(FRAME, polymer=PolymerCheck.UNKNOWN)
+    grading = graded(remedies=[replace(STEP_UP, minutes=Fraction(20))], frame=unknown)
+    data = [reason.key for reason in grading.reasons]
+    assert grading.outcome is Outcome.HOLD
+    assert data.index("over-ceiling") < data.index("polymer-unknown")
+
+
+def test_foreign_part_is_named_by_its_place() -> None:
+    grading = graded(findings=[Finding("nose-pad", "foreign")])
+    assert grading.reasons[-1].params == {"component": "nose-pad"}
