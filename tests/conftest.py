@@ -24,7 +24,7 @@ from tests import makers, template
 
 # A shared machine may stall: how long an example took says nothing of the code.
 UNHURRIED: dict[str, Any] = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
-# Thirty found what a hundred found when faults were planted; the others are for a quiet night.
+# Thirty are enough by day: planted faults (tests/mutants.py) are looked for with as many.
 examples.register_profile("quick", max_examples=30, **UNHURRIED)
 examples.register_profile("thorough", max_examples=300, **UNHURRIED)
 examples.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "quick"))
