@@ -12,7 +12,7 @@ cd "$(dirname "$0")/.."
 # The sums and the rules, nearest to what is being changed.
 rules="not edge and not browser and not service and not hostile and not slow"
 # Not even read for --fast: reading them costs as much as a hundred rules.
-edges=(access api benchmarks browser deploy docs service)
+edges=(access api benchmarks browser callers deploy docs service)
 services=no
 quick=no
 fast=no

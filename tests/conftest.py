@@ -29,9 +29,9 @@ examples.register_profile("quick", max_examples=30, **UNHURRIED)
 examples.register_profile("thorough", max_examples=300, **UNHURRIED)
 examples.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "quick"))
 
-# Folders whose tests go in by a page, an address, a file or a process: they prove what the database
-# has no say in, and what it has a say in is proven below them.
-EDGES = {"access", "api", "benchmarks", "browser", "deploy", "docs", "pages", "service"}
+# Tests that go in by a page, an address, a file or a process prove what the database has no say in,
+# and what it has a say in is proven below them: those of these folders, and whoever asks a client.
+EDGES = {"access", "api", "benchmarks", "browser", "callers", "deploy", "docs", "service"}
 
 
 @pytest.fixture(scope="session")
@@ -86,9 +86,9 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         fixtures = set(getattr(item, "fixturenames", ()))
         if not fixtures & asks and not item.get_closest_marker("django_db"):
             item.add_marker("pure")
-        elif EDGES & set(
-            item.path.relative_to(template.ROOT).parts
-        ) and not item.get_closest_marker("both"):
+        elif item.get_closest_marker("both"):
+            continue
+        elif "client" in fixtures or EDGES & set(item.path.relative_to(template.ROOT).parts):
             item.add_marker("edge")
 
 

@@ -134,7 +134,7 @@ class OneMovement(Detail):
     scope = "read"
     answer_class = MovementAnswer
 
-    def row(self) -> Movement:
+    def instance(self) -> Movement:
         return movement_at(self.kwargs["number"])
 
 

@@ -145,16 +145,16 @@ def open_job(request: StaffRequest, tag: str) -> HttpResponse:
 
 @require_POST
 @allow(BENCH, OWNER)
-def act(request: StaffRequest, tag: str, event: str) -> HttpResponse:
+def act(request: StaffRequest, tag: str, name: str) -> HttpResponse:
     """One of the deeds of an open job, or the weigh-out."""
     frame = frame_by(tag)
-    if event not in ACTIONS:
+    if name not in ACTIONS:
         raise NotFound()
-    action, job = ACTIONS[event], _job(frame)
+    action, job = ACTIONS[name], _job(frame)
     form = action.form(request.POST)
     facts = _facts(form) if form.is_valid() else {}
     if done(request, form, action.rule, job=job, **facts):
-        return _onward(request, frame, event)
+        return _onward(request, frame, name)
     return _page(request, frame, {action.slot: form})
 
 

@@ -60,9 +60,9 @@ def approve(request: StaffRequest) -> HttpResponse:
     form = ApproveForm(request.POST)
     data: dict[str, Any] = {}
     if form.is_valid():
-        data = form.cleaned_data
-        donor, frame = frame_by(data["donor"]), frame_by(data["frame"])
-        data["match"] = Match(donor=donor, component=data["component"], frame=frame)
+        given = form.cleaned_data
+        donor, frame = frame_by(given["donor"]), frame_by(given["frame"])
+        data["match"] = Match(donor=donor, component=given["component"], frame=frame)
     if done(request, form, salvaging.approve, **data):
         words = _t("Noted: the part is kept when the donor is stripped.")
         notices.done(request, words, undo=f"{reverse('salvage')}#promised")
@@ -77,8 +77,8 @@ def withdraw(request: StaffRequest) -> HttpResponse:
     form = WithdrawForm(request.POST)
     data: dict[str, Any] = {}
     if form.is_valid():
-        data = form.cleaned_data
-        data = {"donor": frame_by(data["donor"]), "component": data["component"]}
+        given = form.cleaned_data
+        data = {"donor": frame_by(given["donor"]), "component": given["component"]}
     if done(request, form, salvaging.withdraw, **data):
         messages.success(request, _t("The promise is withdrawn."))
         return redirect("salvage")

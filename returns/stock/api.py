@@ -162,9 +162,9 @@ class Feedstock(ActionView):
     body_class = FeedstockBody
     made_class = FeedstockAnswer
 
-    def do(self, data: dict[str, Any]) -> dict[str, Any]:
-        data = _told(self, data, data["origin"])
-        if data["into"] == "lot":
+    def do(self, given: dict[str, Any]) -> dict[str, Any]:
+        data = _told(self, given, given["origin"])
+        if given["into"] == "lot":
             return {"lot": material.receive_as_lot(**data), "movement": None}
         return {"lot": None, "movement": material.receive_to_box(**data)}
 
@@ -180,8 +180,8 @@ class Scrap(ActionView):
     body_class = MaterialBody
     made_class = MovementAnswer
 
-    def do(self, data: dict[str, Any]) -> Movement:
-        return material.return_scrap(**_told(self, data, Origin.IN_PROCESS))
+    def do(self, given: dict[str, Any]) -> Movement:
+        return material.return_scrap(**_told(self, given, Origin.IN_PROCESS))
 
 
 def _told(view: ActionView, data: dict[str, Any], origin: str) -> dict[str, Any]:

@@ -20,13 +20,13 @@ from returns.models import Parcel, ReturnedFrame, SoldUnits
 from returns.salvage.queries import donors as salvage
 from returns.story.sums.states import FrameState
 
-pytestmark = [pytest.mark.django_db, pytest.mark.slow]
+pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.both]
 NOW = datetime(2026, 3, 18, 11, 0, tzinfo=UTC)
 CLOSED = ["2025-10", "2025-11", "2025-12", "2026-01", "2026-02"]
 
 
 @pytest.fixture(scope="module")
-def told(
+def data(
     django_db_setup: None, django_db_blocker: Any, tmp_path_factory: pytest.TempPathFactory
 ) -> Iterator[Told]:
     """The story in a transaction that is rolled back after this module."""

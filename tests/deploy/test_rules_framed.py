@@ -11,7 +11,7 @@ import pytest
 from django.conf import settings
 
 ROOT: Final = Path(settings.BASE_DIR)
-FRAMES: Final = {"deeds.rule", "ledger.rule"}
+FRAMES: Final = {"events.rule", "ledger.rule"}
 HANDS_ON: Final = {
     # What hands its key on, in one transaction, to a rule that stands in the frame.
     "intake.file_return": "_file_return",
@@ -24,8 +24,8 @@ HANDS_ON: Final = {
 OTHERWISE: Final = {
     "ledger.post": "its movement is the record, and its own guard locks first",
     "ledger.reverse": "its movement is the record",
-    "deeds.record": "writes the event of what has no caller's key",
-    "duty.ask": "the file that was asked for is the record",
+    "events.record": "writes the event of what has no caller's key",
+    "pdf_files.ask": "the file that was asked for is the record",
     "twins.of": "reads only",
     "carrying.carry": "part of a rule: derives the movement's key from the rule's",
     "fitting.fit": "part of a rule: derives the movements' keys from the rule's",
@@ -72,7 +72,7 @@ def test_every_public_rule_that_takes_a_key_stands_in_the_frame() -> None:
     [
         ("def mend(*, key: UUID, frame): ...", True),
         ("@transaction.atomic\ndef mend(*, key: UUID, frame): ...", True),
-        ("@deeds.rule('x')\ndef mend(event, /, *, key: UUID, frame): ...", False),
+        ("@events.rule('x')\ndef mend(event, /, *, key: UUID, frame): ...", False),
         ("@ledger.rule(facts=f)\ndef mend(*, key: UUID, part): ...", False),
         ("def _mend(*, key: UUID, frame): ...", False),
         ("def mend(*, frame): ...", False),

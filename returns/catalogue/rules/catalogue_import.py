@@ -130,7 +130,7 @@ def bring_in(
     at: datetime,
     by: User,
 ) -> Verdict:
-    """Write the whole list or nothing. KnownMasters models need `replace="confirmed"`.
+    """Write the whole list or nothing. Known models need `replace="confirmed"`.
 
     Raises BadInput naming what stands in the way. A repeat under the same key writes nothing.
     """
@@ -155,7 +155,7 @@ def _refuse(verdict: Verdict, replace: str) -> None:
         )
     if verdict.replacing and replace != "confirmed":
         raise BadInput(
-            _("KnownMasters models would get another bill of materials: %(models)s. Confirm it.")
+            _("Known models would get another bill of materials: %(models)s. Confirm it.")
             % {"models": ", ".join(verdict.replacing)},
             field="replace",
         )

@@ -165,9 +165,7 @@ def _colours(row: Reading, data: KnownMasters) -> tuple[Colour, ...]:
             found[code] = data.colours[code]
             continue
         facts = {"code": code[:SHOWN_LENGTH], "known": _listed(data.colours)}
-        why = _(
-            "There is no colour “%(code)s”. KnownMasters: %(known)s. Enter it at the set-up first."
-        )
+        why = _("There is no colour “%(code)s”. Known: %(known)s. Enter it at the set-up first.")
         row.wrong("colours", why % facts)
     return tuple(found.values())
 
@@ -180,9 +178,7 @@ def _polymer(row: Reading, data: KnownMasters) -> Polymer | None:
         return next(iter(data.polymers.values()))
     if code not in data.polymers:
         facts = {"code": code[:SHOWN_LENGTH], "known": _listed(data.polymers)}
-        why = _(
-            "There is no polymer “%(code)s”. KnownMasters: %(known)s. Enter it at the set-up first."
-        )
+        why = _("There is no polymer “%(code)s”. Known: %(known)s. Enter it at the set-up first.")
         row.wrong("polymer", why % facts)
     return data.polymers.get(code)
 

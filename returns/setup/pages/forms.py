@@ -263,7 +263,7 @@ class ModelForm(ActionForm):
             arm_part=data["arm_part"],
             screw_part=data["screw_part"],
         )
-        return {"told": model}
+        return {"data": model}
 
 
 class RemediesForm(ActionForm):

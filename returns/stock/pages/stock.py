@@ -167,7 +167,7 @@ def stock_action(request: StaffRequest, action: str) -> HttpResponse:
         page.form(request.POST) if request.method == "POST" else page.form(initial=_hint(request))
     )
     if request.method == "POST" and done(request, form, page.rule, **_facts(form)):
-        notices.moved(request, _t("Done: %(deed)s.") % {"action": page.title}, form)
+        notices.moved(request, _t("Done: %(deed)s.") % {"deed": page.title}, form)
         return redirect("stock")
     refused = form if form.is_bound else None
     facts = {

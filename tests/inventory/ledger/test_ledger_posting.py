@@ -98,6 +98,12 @@ def test_repeat_with_same_content_returns_the_first_movement_and_other_content_i
     """)
 
 
+def weigh_in(mass_mg: int, **changes: object) -> Movement:
+    line = ledger.Line(places.mass(PlaceKind.CUSTOMERS), places.mass(PlaceKind.ARRIVALS), mass_mg)
+    facts = {"key": key(), "kind": "weigh_in", "lines": [line], "happened_at": NOON} | changes
+    return ledger.post(**facts)
+
+
 def read(mass_mg: int, typed: str) -> Reading:
     scale = Scale.objects.first() or makers.scale(division_mg=1)
     return weighing.read(scale=scale, typed=typed, at=NOON)

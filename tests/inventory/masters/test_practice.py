@@ -188,7 +188,7 @@ def up(folder: Path, *flags: str) -> tuple[int, str]:
 
 
 @pytest.mark.parametrize(
-    ("file", "flags", "said"),
+    ("file", "flags", "data"),
     [
         ("own_workshop", [], "start it with --empty"),
         ("own_workshop", ["--fresh"], "start it with --empty"),

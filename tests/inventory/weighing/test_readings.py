@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime
-from math import inf
 
 import pytest
 from django.utils import translation
 
 from inventory.errors import BadInput
+from inventory.furniture.numbers import mass_words
 from inventory.weighing import rules as weighing
+from inventory.weighing.queries import readings
 from inventory.weighing.sums import weighing as sums
 from tests.makers import NOON, scale
 
@@ -17,9 +18,9 @@ pytestmark = pytest.mark.django_db
 
 
 def test_mass_in_a_sentence_has_the_readers_decimal_sign() -> None:
-    assert weighing.words(24_310) == "24.310 g"
+    assert mass_words(24_310) == "24.310 g"
     with translation.override("de"):
-        assert weighing.words(24_310) == "24,310 g"
+        assert mass_words(24_310) == "24,310 g"
 
 
 def test_refusal_names_the_field_and_the_scales_limit_in_the_readers_sign() -> None:
@@ -45,7 +46,7 @@ def test_scale_is_doubted_without_a_check_or_after_it_is_due(
     due: date | None, doubts: list[str]
 ) -> None:
     at = datetime(2026, 11, 14, 10, 0, tzinfo=UTC)
-    assert weighing.doubts(scale=scale(check_due=due), at=at) == doubts
+    assert readings.doubts(scale=scale(check_due=due), at=at) == doubts
 
 
 def test_reading_keeps_its_parts_of_uncertainty_and_is_known_by_them() -> None:
@@ -54,10 +55,10 @@ def test_reading_keeps_its_parts_of_uncertainty_and_is_known_by_them() -> None:
     assert (reading.typed, reading.mass_mg, reading.flags) == ("24,31 g", 24_310, [])
     assert (reading.u_own_ug, reading.u_shared_ug) == (2_887, 57_735)
     assert (reading.at, reading.check_due) == (NOON, date(2027, 6, 30))
-    measured = weighing.measured(reading)
+    measured = readings.measured(reading)
     assert measured.u_independent_mg == pytest.approx(2.887)
     assert measured.u_shared_mg == ((reading.period, pytest.approx(57.735)),)
-    assert weighing.known(reading).expanded_ug == pytest.approx(2 * 57_807, abs=2)
+    assert readings.known(reading).expanded_ug == pytest.approx(2 * 57_807, abs=2)
 
 
 def test_checked_scale_keeps_the_checks_own_uncertainty() -> None:
@@ -67,14 +68,6 @@ def test_checked_scale_keeps_the_checks_own_uncertainty() -> None:
 
 def test_bad_scale_says_what_a_scale_must_be() -> None:
     assert str(sums.BadScale()) == sums.BadScale.template
-
-
-def test_part_without_uncertainty_counts_and_one_degree_of_freedom_is_enough() -> None:
-    assert sums.welch_satterthwaite([(0.0, 5.0), (2.0, 1.0)]) == pytest.approx(1.0)
-    assert sums.welch_satterthwaite([(0.0, inf)]) == inf
-    for part in ((-0.1, 5.0), (1.0, 0.0)):
-        with pytest.raises(ValueError, match=r"^uncertainties are not negative"):
-            sums.welch_satterthwaite([part])
 
 
 def test_spread_of_shares_counts_a_common_error_with_its_sign() -> None:

@@ -161,7 +161,7 @@ def test_another_part_can_be_named(desk: Client, shop: Shop, bea: User) -> None:
 
 
 @pytest.mark.parametrize(
-    ("deed", "told"),
+    ("action", "data"),
     [
         ("check", {"key": "no-key"}),
         ("give-up", {"reason": ""}),
@@ -328,7 +328,7 @@ def test_kit_is_packed_and_posted(desk: Client, shop: Shop, kit: Request) -> Non
     assert send(desk, "kit", kit.reference, deed="post").status_code == 422
 
 
-@pytest.mark.parametrize(("deed", "state"), [("repost", "reserved"), ("turned-up", "settled")])
+@pytest.mark.parametrize(("action", "state"), [("repost", "reserved"), ("turned-up", "settled")])
 def test_missing_kit_says_so_and_is_sent_again_or_turns_up(
     desk: Client, kit: Request, action: str, state: str
 ) -> None:
@@ -384,7 +384,7 @@ def test_run_goes_from_the_proposal_to_the_lot(desk: Client, box: Place, ben: Us
 
 
 @pytest.mark.parametrize(
-    ("deed", "told"),
+    ("action", "data"),
     [
         ("confirm", {"seen_mg": "1", "seen": "on"}),
         ("confirm", {"seen_mg": "19400"}),
@@ -442,7 +442,7 @@ def lot(shop: Shop, by: User) -> Lot:
     return material.receive_as_lot(key=key(), material=pots, weighing=weighing, at=NOON, by=by)
 
 
-@pytest.mark.parametrize("deed", ["feedstock", "opening"])
+@pytest.mark.parametrize("action", ["feedstock", "opening"])
 @pytest.mark.parametrize(("into", "kind"), [("box", PlaceKind.BOX), ("lot", PlaceKind.LOT)])
 def test_material_comes_in(
     desk: Client, shop: Shop, action: str, into: str, kind: PlaceKind
@@ -533,7 +533,7 @@ def test_parts_are_counted(desk: Client, shop: Shop, counted: str, status: int) 
 
 
 @pytest.mark.parametrize(
-    "deed",
+    "action",
     ["feedstock", "scrap", "issue", "mould", "count", "opening", "dispose", "parts-receive"],
 )
 def test_empty_forms_come_back_with_what_to_do(desk: Client, shop: Shop, action: str) -> None:

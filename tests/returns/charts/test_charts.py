@@ -203,7 +203,7 @@ def test_a_curve_steps_down_inside_its_band() -> None:
     assert max(y for _x, y in band) >= max(y for _x, y in xy)
 
 
-@pytest.mark.parametrize(("low", "said"), [(0.84, "starts at 0.8"), (0.02, None)])
+@pytest.mark.parametrize(("low", "data"), [(0.84, "starts at 0.8"), (0.02, None)])
 def test_an_axis_that_does_not_start_at_zero_says_so(low: float, data: str | None) -> None:
     svg = charts.survival(TITLE, lived([Point(0, 1, 1, 1), Point(6, 0.9, low, 0.95)]), plain)
     assert ("starts at" in svg) == (data is not None)

@@ -64,7 +64,7 @@ def test_a_wrong_reference_is_said_and_leads_nowhere(owner: Client, shop: Shop, 
     assert "Not found" in answer.content.decode()
 
 
-@pytest.mark.parametrize("deed", ["", "erase/"])
+@pytest.mark.parametrize("action", ["", "erase/"])
 def test_an_unknown_address_is_a_plain_404(owner: Client, shop: Shop, action: str) -> None:
     assert owner.get(f"/owner/personal/Q-2222-2222/{action}").status_code == 404
 

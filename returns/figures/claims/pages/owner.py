@@ -70,7 +70,7 @@ def withdraw(request: StaffRequest) -> HttpResponse:
     return _turned(request, publishing.shut_claims, gettext("The public page is shut."))
 
 
-def _turned(request: StaffRequest, rule: Callable[..., None], data: str) -> HttpResponse:
+def _turned(request: StaffRequest, rule: Callable[..., None], given: str) -> HttpResponse:
     form = ActionForm(request.POST)
     if form.is_valid():
         form.attempt(rule, at=timezone.now(), by=request.user)
@@ -78,5 +78,5 @@ def _turned(request: StaffRequest, rule: Callable[..., None], data: str) -> Http
         data = gettext("That could not be done. Open the claims sheet and try again.")
         messages.error(request, data)
     else:
-        messages.success(request, data)
+        messages.success(request, given)
     return redirect("claims")
