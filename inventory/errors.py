@@ -2,6 +2,7 @@
 
 HingebackError
 ├── BadInput                  the caller can mend it: says what to do
+│   └── WrongScan             another label was scanned than the one that is needed
 ├── NotFound
 ├── Conflict
 │   ├── KeyReused             same client id, other content
@@ -51,6 +52,13 @@ class BadInput(HingebackError):
     def __init__(self, message: str = "", *, field: str = "", **facts: Any) -> None:
         self.field = field
         super().__init__(message, **facts)
+
+
+class WrongScan(BadInput):
+    """The label in the hand is not the one that the deed needs; the message names both."""
+
+    code = "wrong-scan"
+    status = 409
 
 
 class NotFound(HingebackError):

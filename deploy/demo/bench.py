@@ -10,6 +10,7 @@ from django.contrib.auth.models import User
 from deploy.demo.diary import Diary
 from deploy.demo.failures import Broken
 from deploy.demo.pans import Pans, typed
+from inventory.ledger.rules import places
 from inventory.models import Part, Scale
 from inventory.parts import queries as part_stock
 from returns.arriving import rules as arriving
@@ -226,13 +227,15 @@ class Bench:
         for step in job.steps.select_related("remedy"):
             spread = self.diary.random.uniform(0.7, 1.5)
             minutes = max(1, round(step.remedy.minutes * spread))
+            used = mending.planned_parts(step)
             at += timedelta(minutes=minutes)
             mending.do_step(
                 key=self.diary.key(),
                 job=job,
                 step=step,
                 minutes=minutes,
-                parts_used=mending.planned_parts(step),
+                parts_used=used,
+                scanned=[places.bin_code(code) for code in used],
                 at=at,
                 by=self.bea,
             )
@@ -256,7 +259,9 @@ class Bench:
         if frame.request is None:
             self.diary.at(at + 3 * DAY, lambda later: self._post(frame, later))
             return
-        posting_out.post_frame(key=self.diary.key(), frame=frame, at=at, by=self.ben)
+        posting_out.post_frame(
+            key=self.diary.key(), frame=frame, scanned=frame.tag, at=at, by=self.ben
+        )
 
     def _strip(self, frame: ReturnedFrame, broken: Broken, at: datetime) -> None:
         frame.refresh_from_db()
@@ -288,7 +293,9 @@ class Bench:
 
     def _post_lenses(self, frame: ReturnedFrame, at: datetime) -> None:
         frame.refresh_from_db()
-        posting_out.post_lenses(key=self.diary.key(), frame=frame, at=at, by=self.ben)
+        posting_out.post_lenses(
+            key=self.diary.key(), frame=frame, scanned=frame.tag, at=at, by=self.ben
+        )
 
     def _salvaged(self, broken: Broken, bill: list[Component]) -> tuple[stripdown.Salvaged, ...]:
         """A sound arm is kept for the next repair, sometimes."""

@@ -12,6 +12,7 @@ from datetime import datetime, timedelta
 from deploy.demo.bench import Bench
 from deploy.demo.market import Market
 from deploy.demo.pans import typed
+from inventory.ledger.rules import places
 from inventory.material.queries import boxes
 from inventory.material.rules import grinding
 from inventory.models import Origin, Part, Place, PlaceKind
@@ -92,12 +93,14 @@ class LastHours:
         key, bea = self.bench.diary.key, self.bench.bea
         job = mending.open_job(key=key(), frame=frame, at=at + timedelta(minutes=15), by=bea)
         step = job.steps.order_by("pk")[0]
+        used = mending.planned_parts(step)
         mending.do_step(
             key=key(),
             job=job,
             step=step,
             minutes=step.remedy.minutes,
-            parts_used=mending.planned_parts(step),
+            parts_used=used,
+            scanned=[places.bin_code(code) for code in used],
             at=at + timedelta(minutes=25),
             by=bea,
         )

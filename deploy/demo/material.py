@@ -128,6 +128,7 @@ class Yard:
             key=self.diary.key(),
             run=run,
             seen_mg=run.box_mg,
+            scanned=box.code,
             at=at + timedelta(minutes=5),
             by=self.ben,
         )
@@ -206,6 +207,7 @@ class Yard:
         movement = material.issue(
             key=self.diary.key(),
             lots=typed_by_lot,
+            scanned=[lot.code for lot in typed_by_lot],
             batch_code=order.code,
             scale=self.box_scale,
             at=at,

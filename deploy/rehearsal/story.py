@@ -137,7 +137,8 @@ class Story:
         bench = self.people["bench"]
         page = bench.open(f"/bench/frame/{tag}/mend/")
         page = bench.send(page.form_to("/mend/open/"))
-        page = bench.send(page.form_to("/mend/step/"))
+        step = page.form_to("/mend/step/")
+        page = bench.send(step, scanned=_bins(step))
         self._saw("bench mends: the step is done, its part has left the bin")
         check = page.form_with("closes_freely")
         ticks = dict.fromkeys(("closes_freely", "screw_flush", "lens_held", "no_sharp_edge"), "on")
@@ -146,7 +147,7 @@ class Story:
         page = bench.send(weigh, mass=MENDED_G, scale=_first(weigh, "scale"))
         self._saw("the bench check is passed and the frame weighed out")
         page = bench.open(f"/bench/frame/{tag}/post/")
-        bench.send(page.form_to(f"/{tag}/post/"))
+        bench.send(page.form_to(f"/{tag}/post/"), scanned=tag)
         self._saw(f"{tag} goes into the post")
 
     def _ground_frame(self) -> None:
@@ -180,14 +181,15 @@ class Story:
         alone.fields += [
             ("key", str(uuid.uuid4())),
             ("seen_mg", str(_box_mg(bench, run))),
-            ("seen", "on"),
+            ("scanned", box),
         ]
         refused = bench.try_to_send(alone, 422)
         self._hold("Somebody other than" in refused.text, f"{run}: the proposer was not refused")
         self._saw(f"bench proposes {run}; the same person cannot confirm it")
         page = second.open(f"/bench/run/{run}/")
-        confirm = page.form_to("/confirm/")
-        page = second.send(confirm, **_answers(confirm, {"seen": "on"}))
+        refused = second.try_to_send(page.form_to("/confirm/"), 422, scanned=tag)
+        self._hold(tag in refused.text, f"{run}: a label of no box was not refused by its name")
+        page = second.send(page.form_to("/confirm/"), scanned=box)
         box_mg = _box_mg(second, run)
         finish = page.form_with("flake")
         flake_mg = box_mg * 98 // 100 // 10 * 10
@@ -276,6 +278,12 @@ class Story:
         self.people["accountant"].open("/bench/", expect=403)
         self.people["bench"].open("/months/", expect=403)
         self._saw("accountant is kept off the bench, and the bench off the books")
+
+
+def _bins(step: Form) -> str:
+    """The labels of the bins of a step's planned parts, one a line, as a hand scans them."""
+    parts = [name.removeprefix("part-") for name, _sent in step.fields if name.startswith("part-")]
+    return "\n".join(f"bin-{code}" for code in parts)
 
 
 def _code(letter: str, text: str) -> str:

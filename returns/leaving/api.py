@@ -6,7 +6,15 @@ from typing import Any
 
 from rest_framework import serializers
 
-from inventory.furniture.api.shapes import Body, Code, KnownCode, Moment, ScaleName, TypedMass
+from inventory.furniture.api.shapes import (
+    Body,
+    Code,
+    KnownCode,
+    Moment,
+    ScaleName,
+    Scanned,
+    TypedMass,
+)
 from inventory.models import Part
 from returns.grading.api import FrameDeed, ReasonBody
 from returns.leaving import rules as posting_out
@@ -88,6 +96,7 @@ class Discards(FrameDeed):
 class DispatchBody(Body):
     """A frame that goes back as it is may be weighed once more."""
 
+    scanned = Scanned(help_text="The tag of the frame: its code, or the link in its QR code.")
     scale = ScaleName(required=False, allow_null=True)
     mass = _mass_or_none()
     reason = serializers.CharField(max_length=200, allow_blank=True, default="")
@@ -119,16 +128,21 @@ class Dispatches(FrameDeed):
         )
 
 
+class LensDispatchBody(Body):
+    scanned = Scanned(help_text="The tag that is with the lenses.")
+
+
 class LensDispatches(FrameDeed):
     """Post the lenses of a stripped frame back to their wearer.
 
     Answers `stale-state` when no lenses of this frame wait.
     """
 
+    body_class = LensDispatchBody
     made_class = DispatchAnswer
     made_status = 201
 
-    def do(self, _said: dict[str, Any]) -> Dispatch:
+    def do(self, data: dict[str, Any]) -> Dispatch:
         return posting_out.post_lenses(
-            key=self.action_key, frame=self.frame(), at=self.at, by=self.by
+            key=self.action_key, frame=self.frame(), at=self.at, by=self.by, **data
         )

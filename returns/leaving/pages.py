@@ -14,8 +14,8 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from inventory.errors import NotFound
-from inventory.furniture.pages.access import StaffRequest, allow
-from inventory.furniture.pages.forms import ActionForm, MassField, ScaleField
+from inventory.furniture.pages.access import BENCH, OWNER, StaffRequest, allow
+from inventory.furniture.pages.forms import ActionForm, MassField, ScaleField, ScanField
 from inventory.models import Reservation, Workshop
 from inventory.models.places import ReservationState
 from inventory.staff.queries import BENCH, OWNER
@@ -34,7 +34,17 @@ from returns.story.rules import lenses_wait
 from returns.story.sums.states import FrameState, RequestState
 
 
-class AsItIsForm(ActionForm):
+class LensForm(ActionForm):
+    """The lenses leave with the tag of their frame."""
+
+    scanned = ScanField(
+        kind="F",
+        label=_("Tag of the frame"),
+        help_text=_("Scan the tag on what you post, or type its code."),
+    )
+
+
+class AsItIsForm(LensForm):
     """A frame that goes back as it is may be weighed once more; a mended one was weighed out."""
 
     scale = ScaleField(required=False)
@@ -64,8 +74,9 @@ def post_frame(request: StaffRequest, tag: str) -> HttpResponse:
 @allow(BENCH, OWNER)
 def post_lenses(request: StaffRequest, tag: str) -> HttpResponse:
     """The lenses of a stripped frame are in the post."""
-    frame, form = frame_by(tag), AsItIsForm(request.POST)
-    if done(request, form, posting_out.post_lenses, frame=frame):
+    frame, form = frame_by(tag), LensForm(request.POST, auto_id="lens_%s")
+    scanned = form.cleaned_data["scanned"] if form.is_valid() else ""
+    if done(request, form, posting_out.post_lenses, frame=frame, scanned=scanned):
         messages.success(request, _t("The lenses of %(tag)s are posted.") % {"tag": frame.tag})
         return redirect("kits")
     return _frame_page(request, frame, form)
@@ -184,7 +195,7 @@ def _frame_page(request: StaffRequest, frame: ReturnedFrame, form: ActionForm) -
     facts = {
         "frame": frame,
         "form": form,
-        "lens_form": ActionForm(auto_id="lens_%s"),
+        "lens_form": form if refused and lenses_wait(frame) else LensForm(auto_id="lens_%s"),
         "refused": refused,
         "is_mended": frame.state == FrameState.MENDED,
         "is_as_it_is": frame.state == FrameState.TO_RETURN,

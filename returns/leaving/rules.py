@@ -17,6 +17,7 @@ from inventory.events import Draft
 from inventory.ledger.rules import carrying, ledger, places
 from inventory.models import PlaceKind, Reading, Scale
 from inventory.weighing import rules as weighing
+from returns import scanned_frames
 from returns.arriving.queries.frame_masses import on_bench_mg
 from returns.letters import rules as letters
 from returns.mending.rules import mending
@@ -59,6 +60,7 @@ def _sent(key: UUID) -> Dispatch:
         reason.strip(),
     ],
     again=_sent,
+    aside=["scanned"],
 )
 def post_frame(
     event: Draft,
@@ -66,20 +68,23 @@ def post_frame(
     *,
     key: UUID,
     frame: ReturnedFrame,
+    scanned: str,
     at: datetime,
     by: User,
     scale: Scale | None = None,
     mass: str = "",
     reason: str = "",
 ) -> Dispatch:
-    """A frame leaves the house, mended or as it is.
+    """A frame leaves the house, mended or as it is. `scanned` is the tag that goes with it.
 
     A frame that goes back as it is may be weighed once more: then give `scale` and `mass` as
-    typed. A mended one was weighed out already. Raises StaleState when it is not to be posted.
+    typed. A mended one was weighed out already. Raises StaleState when it is not to be posted,
+    WrongScan for another tag.
     """
     way = WAYS.get(FrameState(again(frame).state))
     if way is None:
         raise StaleState(_("This frame is not to be posted now."))
+    scanned_frames.require(scanned, frame)
     carrying.carry(key=key, subject=frame.tag, to=PlaceKind.BENCH, at=at, actor=by)
     reading = _reading(key, frame, scale, mass, reason, at, by)
     _leave(key, frame, way.kind, reading, at, by)
@@ -90,16 +95,19 @@ def post_frame(
     return dispatch
 
 
-@events.rule("posting_out.post_lenses", facts=lambda frame: [frame.tag], again=_sent)
+@events.rule(
+    "posting_out.post_lenses", facts=lambda frame: [frame.tag], again=_sent, aside=["scanned"]
+)
 def post_lenses(
-    event: Draft, /, *, key: UUID, frame: ReturnedFrame, at: datetime, by: User
+    event: Draft, /, *, key: UUID, frame: ReturnedFrame, scanned: str, at: datetime, by: User
 ) -> Dispatch:
-    """The lenses of a stripped frame go back to their wearer.
+    """The lenses of a stripped frame go back to their wearer. `scanned` is the tag on them.
 
-    Raises StaleState when no lenses of this frame wait.
+    Raises StaleState when no lenses of this frame wait, WrongScan for another tag.
     """
     if not lenses_wait(again(frame)):
         raise StaleState(_("No lenses of this frame wait to be posted."))
+    scanned_frames.require(scanned, frame)
     _leave(key, frame, Dispatch.Kind.LENSES, None, at, by)
     over = (FrameState.GROUND, FrameState.DISCARDED)
     ReturnedFrame.objects.filter(pk=frame.pk, state__in=over).update(ended_at=at)

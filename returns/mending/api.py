@@ -12,7 +12,7 @@ from rest_framework import serializers
 from rest_framework.serializers import BaseSerializer
 
 from inventory.errors import NotFound
-from inventory.furniture.api.shapes import Body, KnownCode, Moment, ScaleName, TypedMass
+from inventory.furniture.api.shapes import Body, KnownCode, Moment, ScaleName, Scanned, TypedMass
 from inventory.models import Part
 from returns.grading.api import FrameDeed, FrameRow, JobAnswer, ReasonBody, StepAnswer
 from returns.mending.rules import mending
@@ -96,6 +96,12 @@ class UsedBody(Body):
 class DoneBody(StepBody):
     minutes = serializers.IntegerField(min_value=1, max_value=MINUTES_MAX)
     parts = serializers.ListSerializer[Any](child=UsedBody(), max_length=20, default=list)
+    scanned = serializers.ListField(
+        child=Scanned(),
+        max_length=20,
+        default=list,
+        help_text="The label of each bin that these parts came from.",
+    )
 
 
 class Steps(JobDeed):
@@ -117,6 +123,7 @@ class Steps(JobDeed):
             step=self.step(data),
             minutes=data["minutes"],
             parts_used={used["part"].code: used["pieces"] for used in data["parts"]},
+            scanned=data["scanned"],
             at=self.at,
             by=self.by,
         )

@@ -15,8 +15,8 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.errors import NotFound
-from inventory.furniture.pages.access import StaffRequest, allow
-from inventory.furniture.pages.forms import ActionForm, WeighedForm
+from inventory.furniture.pages.access import BENCH, OWNER, StaffRequest, allow
+from inventory.furniture.pages.forms import ActionForm, ScansField, WeighedForm
 from inventory.models import Part
 from inventory.staff.queries import BENCH, OWNER
 from inventory.weighing.queries import traced
@@ -51,6 +51,12 @@ class StepForm(ActionForm):
                 help_text=_t("Pieces used; %(free)s are free.")
                 % {"free": fitting.free_for(part, step.job.frame.tag)},
             )
+        self.fields["scanned"] = ScansField(
+            kind="bin",
+            required=False,
+            label=_("Labels of the bins"),
+            help_text=_("Scan the bin of each part that you take, or type its code, one a line."),
+        )
         self.fields["other"] = forms.ModelChoiceField(
             Part.objects.exclude(code__in=planned), required=False, label=_("Another part")
         )
@@ -71,7 +77,9 @@ class StepForm(ActionForm):
         }
         if data["other"] is not None:
             used[data["other"].code] = data["other_pieces"] or 1
-        return {"step": self.step, "minutes": data["minutes"], "parts_used": used}
+        return {"step": self.step, "minutes": data["minutes"], "parts_used": used} | {
+            "scanned": data["scanned"]
+        }
 
 
 class AddForm(ActionForm):

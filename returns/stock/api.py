@@ -15,6 +15,7 @@ from inventory.furniture.api.shapes import (
     Minor,
     Pieces,
     ScaleName,
+    Scanned,
     TypedMass,
     found,
 )
@@ -212,6 +213,9 @@ class IssueBody(Body):
     batch_code = serializers.CharField(max_length=material.BATCH_CODE_LENGTH_MAX)
     scale = ScaleName()
     lots = serializers.ListSerializer[Any](child=IssuedLotBody(), min_length=1, max_length=50)
+    scanned = serializers.ListField(
+        child=Scanned(), max_length=50, help_text="The label of each of these lots."
+    )
 
 
 class Issues(ActionView):
@@ -232,6 +236,7 @@ class Issues(ActionView):
         return material.issue(
             key=self.action_key,
             lots=lots,
+            scanned=data["scanned"],
             batch_code=data["batch_code"],
             scale=data["scale"],
             at=self.at,

@@ -29,6 +29,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("bench/photo/<str:file_name>", frames.photo, name="frame-photo"),
     path("bench/box/<str:code>/label.pdf", labelling.box_label, name="box-label"),
     path("bench/lot/<str:code>/label.pdf", labelling.lot_label, name="lot-label"),
+    path("bench/bin/<str:code>/label.pdf", labelling.bin_label, name="bin-label"),
     path("bench/labels/", labelling.labels_page, name="bench-labels"),
     path("bench/labels/sheet/<slug:what>.pdf", labelling.sheet, name="label-sheet"),
     path("bench/labels/calibration.pdf", labelling.calibration, name="label-calibration"),

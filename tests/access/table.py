@@ -88,6 +88,7 @@ TABLE: Final = (
     Row("bench/photo/<str:file_name>", get=BENCH),
     Row("bench/box/<str:code>/label.pdf", get=BENCH),
     Row("bench/lot/<str:code>/label.pdf", get=BENCH),
+    Row("bench/bin/<str:code>/label.pdf", get=BENCH),
     Row("bench/labels/", get=BENCH),
     Row("bench/labels/sheet/<slug:what>.pdf", get=BENCH),
     Row("bench/labels/calibration.pdf", get=BENCH),

@@ -6,6 +6,7 @@ import re
 
 from playwright.sync_api import Page, expect
 
+from tests.browser import scanner
 from tests.makers import PASSWORD
 
 # Where a finger lands on the drawing, as shares of its width and height.
@@ -31,19 +32,10 @@ def sign_in(page: Page, name: str) -> None:
     expect(page.get_by_role("heading", level=1)).to_contain_text(f"Good to see you, {name}")
 
 
-_SCAN = """code => {
-  for (const key of [...code, "Enter"]) {
-    const press = new KeyboardEvent("keydown", { key, bubbles: true, cancelable: true });
-    const goesOn = document.activeElement.dispatchEvent(press);
-    if (goesOn && key === "Enter") document.activeElement.form?.requestSubmit();
-    else if (goesOn) document.execCommand("insertText", false, key);
-  }
-}"""
-
-
-def scan(page: Page, code: str) -> None:
-    """As a hand scanner: every key within a blink, however slow the machine is, then Enter."""
-    page.evaluate(_SCAN, code)
+def prove(page: Page, label: str, code: str) -> None:
+    """Scan a label into the field that asks for it, as it must be done without scripts."""
+    page.get_by_label(label).focus()
+    scanner.scan(page, code)
 
 
 def press(page: Page, name: str) -> None:
@@ -140,10 +132,11 @@ def look_over(page: Page, tag: str, *, part: str, defect: str) -> None:
     press(page, "Show the answer")
 
 
-def mend(page: Page, tag: str, *, mass: str) -> None:
+def mend(page: Page, tag: str, *, mass: str, part: str) -> None:
     """Do the plan's one step, note a check that holds, weigh it out."""
     page.locator(".next-step").click()
     press(page, "Start mending")
+    prove(page, "Labels of the bins", f"bin-{part}")
     press(page, "Done")
     for held in ("The arms open", "The screws sit", "The lenses are held", "No edge is sharp"):
         page.get_by_label(held).check()
@@ -169,9 +162,10 @@ def propose(page: Page) -> str:
     return page.locator("h1 .code").inner_text()
 
 
-def confirm(page: Page, run: str) -> None:
+def confirm(page: Page, run: str, box: str) -> None:
+    """Open the run and scan the label of the box; the press is what confirms."""
     type_code(page, run)
-    page.get_by_label("I stand at the box").check()
+    prove(page, "Label of the box", box)
     press(page, "Confirm: grind this box")
 
 

@@ -16,7 +16,7 @@ from playwright.sync_api import Locator, Page, expect
 from returns.filing.rules import intake
 from returns.models import Request, ReturnedFrame
 from tests.browser import chromium
-from tests.browser.actions import scan
+from tests.browser.scanner import scan
 from tests.makers import Shop
 from tests.returns import customer_makers as customers
 from tests.returns.bench_makers import on_shelf
@@ -60,7 +60,9 @@ def test_from_the_code_to_the_grading_by_keys_alone(bench: Page, shop: Shop) -> 
     _tab_to(bench, bench.get_by_label("Scale", exact=True))
     bench.keyboard.type("Fine")
     _press(bench, bench.get_by_label("It is washed, disinfected and dry"), "Space")
+    # Enter in a field sends nothing that is noted: only the button does.
     bench.keyboard.press("Enter")
+    _press(bench, bench.get_by_role("button", name="Weigh it in"))
     _press(bench, bench.get_by_role("link", name="Open the frame"))
 
     expect(bench.get_by_role("link", name="Look it over")).to_be_focused()
@@ -68,11 +70,14 @@ def test_from_the_code_to_the_grading_by_keys_alone(bench: Page, shop: Shop) -> 
     expect(bench.get_by_label("ours: mark, colour and feel are right")).to_be_focused()
     bench.keyboard.press("Space")
     _press(bench, _tick(bench, "left arm: snapped"), "Space")
-    bench.keyboard.press("Enter")
+    _press(bench, bench.get_by_role("button", name="Show the answer"))
     expect(bench.locator("#decision")).to_contain_text("Decision: Repair")
     expect(bench.get_by_role("link", name="Mend it")).to_be_focused()
     bench.keyboard.press("Enter")
-    expect(bench.get_by_role("button", name="Start mending")).to_be_focused()
+    start = bench.get_by_role("button", name="Start mending")
+    expect(start).to_be_visible()
+    expect(start).not_to_be_focused()
+    _tab_to(bench, start)
     bench.keyboard.press("F2")
     expect(bench.locator("#code-search")).to_be_focused()
     frame = ReturnedFrame.objects.get()
@@ -118,7 +123,7 @@ def test_a_part_of_the_look_over_opens_by_key_and_each_tick_says_its_part(
     offset = bench.get_by_label("right hinge: how far off its centre, mm", exact=True)
     _tab_to(bench, offset)
     bench.keyboard.type("far")
-    bench.keyboard.press("Enter")
+    _press(bench, bench.get_by_role("button", name="Show the answer"))
     expect(bench.locator(".error-summary")).to_be_focused()
     bench.keyboard.press("Tab")
     bench.keyboard.press("Enter")
@@ -177,8 +182,7 @@ def test_a_code_scanned_into_the_field_for_a_mass_is_looked_up(bench: Page, shop
     its reading stays in the field."""
     filed, other = customers.sent_back(shop), customers.sent_back(shop)
     bench.goto(f"/bench/request/{filed.reference}/")
-    expect(bench.get_by_role("button", name="Its parcel is here: book it")).to_be_focused()
-    bench.keyboard.press("Enter")
+    _press(bench, bench.get_by_role("button", name="Its parcel is here: book it"))
     mass = bench.get_by_label("Mass", exact=True)
     expect(mass).to_be_focused()
     bench.keyboard.type("24.31 g")
@@ -194,18 +198,18 @@ def test_the_way_back_is_one_key_away_after_a_deed(bench: Page, shop: Shop) -> N
     """The notice links to the form that undoes it; the form's section opens, its field waits."""
     filed = customers.sent_back(shop)
     bench.goto(f"/bench/request/{filed.reference}/")
-    bench.keyboard.press("Enter")
+    _press(bench, bench.get_by_role("button", name="Its parcel is here: book it"))
     expect(bench.get_by_label("Mass", exact=True)).to_be_focused()
     bench.keyboard.type("24,31")
     bench.get_by_label("Scale", exact=True).select_option(label="Fine scale")
     bench.get_by_label("It is washed, disinfected and dry").check()
-    bench.keyboard.press("Enter")
+    _press(bench, bench.get_by_role("button", name="Weigh it in"))
     _press(bench, bench.get_by_role("link", name="Undo it"))
     reason = bench.get_by_label("Why the weigh-in is undone")
     expect(reason).to_be_focused()
     bench.on("dialog", lambda dialog: dialog.accept())
     bench.keyboard.type("wrong frame")
-    bench.keyboard.press("Enter")
+    _press(bench, bench.get_by_role("button", name="Undo the weigh-in"))
     expect(bench.get_by_text("The weigh-in is undone")).to_be_visible()
     assert ReturnedFrame.objects.get().state == "voided"
 
@@ -213,8 +217,7 @@ def test_the_way_back_is_one_key_away_after_a_deed(bench: Page, shop: Shop) -> N
 def test_a_key_held_down_presses_nothing_on_the_next_page(bench: Page, shop: Shop) -> None:
     filed = customers.sent_back(shop)
     bench.goto(f"/bench/request/{filed.reference}/")
-    button = bench.get_by_role("button", name="Its parcel is here: book it")
-    expect(button).to_be_focused()
+    _tab_to(bench, bench.get_by_role("button", name="Its parcel is here: book it"))
     bench.evaluate("addEventListener('keydown', (event) => { window.held = event; })")
     for _repeat in range(2):
         bench.evaluate(

@@ -56,7 +56,8 @@ def test_a_broken_arm_is_mended_and_posted(
     tag = actions.weigh_in(bench, reference, "24,31")
     actions.look_over(bench, tag, part="Left arm", defect="snapped")
     _says(bench, "Decision: Repair")
-    actions.mend(bench, tag, mass="24,33")
+    actions.mend(bench, tag, mass="24,33", part=shop.arm.code)
+    actions.prove(bench, "Tag of the frame", tag)
     actions.press(bench, "It is in the post")
     _says(bench, f"{tag} is posted.")
 
@@ -89,7 +90,7 @@ def test_a_broken_front_is_ground_and_every_gram_is_reported(
     run = actions.propose(bench)
     _says(bench, "Somebody else must now confirm it")
     expect(bench.get_by_role("button", name="Confirm: grind this box")).to_have_count(0)
-    actions.confirm(second, run)
+    actions.confirm(second, run, "box-pp-slate-post_consumer_return")
     actions.weigh_out_run(second, flake="19,00", dust="0,40")
     _says(second, "Finished. The lot is in stock.")
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.contrib.auth.models import User
 
+from inventory.ledger.rules import places
 from inventory.models import Balance, PlaceKind
 from returns.mending.rules import mending
 from returns.mending.rules.mending import Check
@@ -72,8 +73,9 @@ def do(job: RepairJob, by: User, index: int = 0, **changes: Any) -> Any:
         "parts_used": mending.planned_parts(step),
         "at": NOON,
         "by": by,
-    }
-    return mending.do_step(**(facts | changes))
+    } | changes
+    labels = [places.bin_code(code) for code in facts["parts_used"]]
+    return mending.do_step(**({"scanned": labels} | facts))
 
 
 def weigh_out(job: RepairJob, shop: Shop, by: User, mass: str, **changes: Any) -> ReturnedFrame:

@@ -106,6 +106,11 @@ TYPES: Final[dict[str, ProblemType]] = {
         _("The workshop takes no requests yet"),
         _("Nothing was filed. The owner finishes the set-up's needed steps; then send it again."),
     ),
+    "wrong-scan": ProblemType(
+        409,
+        _("Another label was scanned than the one that is needed"),
+        _("“detail” names both. Take the right thing in the hand and send the code of its label."),
+    ),
     "box-changed": ProblemType(
         409,
         _("The box changed since the run was proposed"),

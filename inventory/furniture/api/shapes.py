@@ -20,6 +20,7 @@ from rest_framework.exceptions import ErrorDetail, ValidationError
 
 from inventory.errors import NotFound
 from inventory.models import Reading, Scale
+from inventory.sums.scans import TYPED_LENGTH_MAX
 from inventory.weighing.queries import readings
 from inventory.weighing.sums import traced
 
@@ -89,6 +90,13 @@ class TypedMass(serializers.CharField):
     def __init__(self, **options: Any) -> None:
         options.setdefault("help_text", "As the scale shows it, for example 24,31 or 24.31 g.")
         super().__init__(max_length=40, **options)
+
+
+class Scanned(serializers.CharField):
+    """A label as a hand scanner reads it: its code alone, or the link in its QR code."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(max_length=TYPED_LENGTH_MAX, **options)
 
 
 class Moment(serializers.DateTimeField):

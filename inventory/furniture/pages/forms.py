@@ -15,9 +15,13 @@ from django.utils.translation import gettext_lazy as _
 from inventory.errors import HingebackError, KeyReused
 from inventory.models import Scale
 from inventory.months.reports.headings import FLAGS
+from inventory.sums import scans
+from inventory.sums.scans import TYPED_LENGTH_MAX
 from inventory.weighing.queries import readings
 
 Made = TypeVar("Made")
+SCANS_LENGTH_MAX = 60 * TYPED_LENGTH_MAX
+SCANNED = {"autocomplete": "off", "autocapitalize": "characters", "spellcheck": "false"}
 
 
 class ActionForm(forms.Form):
@@ -69,6 +73,38 @@ class MassField(forms.CharField):
     def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
         own = {"inputmode": "decimal", "autocomplete": "off", "data-mass": True}
         return super().widget_attrs(widget) | own
+
+
+class ScanField(forms.CharField):
+    """The label of the right thing, scanned or typed: the proof that it is in the hand.
+
+    The page's script puts a scan of this kind here, wherever the focus is: the letter of a code,
+    or box, lot or bin. Any other scan opens what it names. The rule reads and judges it.
+    """
+
+    def __init__(self, *, kind: str, **facts: Any) -> None:
+        self.kind = kind
+        super().__init__(max_length=TYPED_LENGTH_MAX, **facts)
+
+    def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
+        own = {"data-scan": "one", "data-scan-kind": self.kind}
+        return super().widget_attrs(widget) | SCANNED | own
+
+
+class ScansField(forms.CharField):
+    """Several labels, one a line: a scanner's own Enter begins the next line."""
+
+    def __init__(self, *, kind: str, **facts: Any) -> None:
+        self.kind = kind
+        widget = forms.Textarea(attrs={"rows": 2})
+        super().__init__(max_length=SCANS_LENGTH_MAX, widget=widget, **facts)
+
+    def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
+        own = {"data-scan": "lines", "data-scan-kind": self.kind}
+        return super().widget_attrs(widget) | SCANNED | own
+
+    def clean(self, value: Any) -> list[str]:
+        return scans.lines(str(super().clean(value)))
 
 
 class FigureField(forms.DecimalField):

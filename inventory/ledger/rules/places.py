@@ -46,8 +46,15 @@ def of_lot(lot: Lot) -> Place:
 def bin_of(part: Part) -> Place:
     """The bin of a spare part."""
     return Place.objects.get_or_create(
-        kind=PlaceKind.BIN, part=part, defaults={"code": f"bin-{part.code}", "unit": Unit.PIECE}
+        kind=PlaceKind.BIN,
+        part=part,
+        defaults={"code": bin_code(part.code), "unit": Unit.PIECE},
     )[0]
+
+
+def bin_code(part_code: str) -> str:
+    """The code on the label of a part's bin, also before anything lay in it."""
+    return f"bin-{part_code}"
 
 
 def _the(kind: PlaceKind, unit: Unit) -> Place:

@@ -16,7 +16,7 @@ from uuid import UUID
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 
-from inventory import events
+from inventory import events, scans
 from inventory.errors import BadInput, BoxChanged, Conflict, SecondPersonNeeded, StaleState
 from inventory.events import Draft
 from inventory.furniture import numbers
@@ -98,16 +98,31 @@ def propose(event: Draft, /, *, key: UUID, box: Place, at: datetime, by: User) -
     return run
 
 
-@events.rule("grinding.confirm", facts=lambda run, seen_mg: [run.code, seen_mg], again=_again)
+@events.rule(
+    "grinding.confirm",
+    facts=lambda run, seen_mg: [run.code, seen_mg],
+    again=_again,
+    aside=["scanned"],
+)
 def confirm(
-    event: Draft, /, *, key: UUID, run: GrindRun, seen_mg: int, at: datetime, by: User
+    event: Draft,
+    /,
+    *,
+    key: UUID,
+    run: GrindRun,
+    seen_mg: int,
+    scanned: str,
+    at: datetime,
+    by: User,
 ) -> GrindRun:
-    """The second person has seen box, mass and colour. `seen_mg` is the mass they were shown.
+    """The second person stands at the box: `scanned` is its label, `seen_mg` the mass shown.
 
-    Raises SecondPersonNeeded for the proposer, BoxChanged when the box is not as proposed.
+    Raises SecondPersonNeeded for the proposer, WrongScan for another label, BoxChanged when the
+    box is not as proposed.
     """
     if run.proposed_by_id == by.pk:
         raise SecondPersonNeeded()
+    scans.require([scanned] if scanned.strip() else [], [run.box])
     inside = boxes.contents(run.box)
     now = (inside.mass_mg, inside.last_movement, seen_mg)
     if now != (run.box_mg, run.box_movement, run.box_mg):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -10,7 +10,7 @@ from uuid import UUID
 
 from django.utils.translation import gettext as _
 
-from inventory import events
+from inventory import events, scans
 from inventory.counting import Counted
 from inventory.errors import BadInput
 from inventory.events import Draft
@@ -153,6 +153,7 @@ def open_lot(
         scale.pk,
     ],
     again=_movement_under,
+    aside=["scanned"],
 )
 def issue(
     event: Draft,
@@ -160,14 +161,17 @@ def issue(
     *,
     key: UUID,
     lots: Mapping[Lot, str],
+    scanned: Sequence[str],
     batch_code: str,
     scale: Scale,
     at: datetime,
     by: User,
 ) -> Movement:
-    """Flake goes to moulding for one production batch. `lots` gives the typed mass of each lot.
+    """Flake goes to moulding for one production batch. `lots` gives the typed mass of each lot,
+    `scanned` the labels of those lots.
 
-    Raises BadInput for nothing issued, NotEnough when a lot holds less.
+    Raises BadInput for nothing issued, WrongScan for the label of anything else, NotEnough when
+    a lot holds less.
     """
     code = batch_code.strip()
     if not 1 <= len(code) <= BATCH_CODE_LENGTH_MAX:
@@ -175,6 +179,7 @@ def issue(
     wanted = {lot: typed for lot, typed in lots.items() if not is_nothing(typed)}
     if not wanted:
         raise BadInput(_("Weigh at least one lot."), field="lots")
+    scans.require(scanned, [places.of_lot(lot) for lot in wanted])
     lines = []
     for lot, typed in wanted.items():
         reading = weighing.read(scale=scale, typed=typed, at=at, field=f"lot-{lot.pk}")

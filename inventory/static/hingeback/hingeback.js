@@ -3,47 +3,20 @@
 (() => {
   "use strict";
   const DRAFT = "draft:";
-  const SCAN_GAP_MS = 40;
-  const SCAN_LENGTH_MIN = 5;
   const byId = (id) => document.getElementById(id);
-  const isTyping = (node) => node.closest("input, select, textarea, [contenteditable]") !== null;
+  const search = () => document.querySelector("[data-code-search]");
 
-  /* A hand scanner types a whole code within a blink and ends with Enter: wherever the focus is
-     outside a field, the code goes to the code search, and so does a code that lands in a field
-     for a mass. People never type that fast. The key F2 leads to the search from anywhere. */
-  const OWN_CODE = /^[A-Za-z]-?[0-9A-Za-z]{4}|\/go\//;
-  let burst = "";
-  let lastKeyAt = 0;
-  const onScan = (event) => {
+  /* The key F2 leads to the code search from anywhere. */
+  const onKey = (event) => {
     /* A key still held down from the page before must not press what stands here. */
     if (event.key === "Enter" && event.repeat && event.target.tagName !== "TEXTAREA") {
       event.preventDefault();
       return;
     }
-    const search = document.querySelector("[data-code-search]");
-    if (!search || event.ctrlKey || event.altKey || event.metaKey) return;
-    if (event.key === "F2") {
-      event.preventDefault();
-      search.elements.code.select();
-      search.elements.code.focus();
-      return;
-    }
-    const field = isTyping(event.target) ? event.target : null;
-    if (field && !field.matches("input[data-mass]")) return;
-    if (event.timeStamp - lastKeyAt > SCAN_GAP_MS) burst = "";
-    lastKeyAt = event.timeStamp;
-    const isCode = burst.length >= SCAN_LENGTH_MIN && (!field || OWN_CODE.test(burst));
-    if (event.key === "Enter" && isCode) {
-      event.preventDefault();
-      if (field?.value.endsWith(burst)) {
-        field.value = field.value.slice(0, -burst.length);
-        field.dispatchEvent(new Event("input", { bubbles: true }));
-      }
-      search.elements.code.value = burst;
-      search.requestSubmit();
-    } else if (event.key.length === 1) {
-      burst += event.key;
-    }
+    if (event.key !== "F2" || !search() || event.ctrlKey || event.altKey || event.metaKey) return;
+    event.preventDefault();
+    search().elements.code.select();
+    search().elements.code.focus();
   };
 
   /* data-confirm="question" on a button or form asks before it sends. */
@@ -60,8 +33,12 @@
     }
     changed.delete(event.target);
     /* Whoever sits down here next must not find another person's words. */
-    if ("dropDrafts" in event.target.dataset) draftNames().forEach((name) => store(name, null));
+    if ("dropDrafts" in event.target.dataset) {
+      draftNames().forEach((name) => store(name, null));
+      setLeft({});
+    }
     if (event.target.dataset.keep) markSent(event.target);
+    else if (keepName(event.target)) store(keepName(event.target), null);
   };
 
   /* data-guard on a form: leaving with unsent changes asks first. */
@@ -86,8 +63,21 @@
   const typed = new Set();
   const kept = (form) =>
     [...form.elements].filter(
-      (field) => field.name && !["hidden", "password", "file", "submit", "button"].includes(field.type),
+      (field) =>
+        field.name &&
+        !["hidden", "password", "file", "submit", "button", "fieldset"].includes(field.type) &&
+        /* A label that was scanned proves what is in the hand now: it never comes back by itself. */
+        !["one", "lines"].includes(field.dataset.scan),
     );
+  /* The name of a form's draft: its own, or for the staff's other forms where it goes to. */
+  const keepName = (form) => {
+    if (form.dataset.keep) return form.dataset.keep;
+    const isStaffs = search() && form.getAttribute("method") === "post" && kept(form).length;
+    if (!isStaffs || form.querySelector("[type=password]")) return "";
+    const action = new URL(form.getAttribute("action") ?? "", location.href).pathname;
+    const alike = [...document.forms].filter((one) => one.getAttribute("action") === form.getAttribute("action"));
+    return `form:${action}:${alike.indexOf(form)}`;
+  };
   const state = (field) =>
     ["checkbox", "radio"].includes(field.type) ? field.checked : field.value;
   const store = (name, draft) => {
@@ -107,14 +97,14 @@
   };
   const slot = (field) => `${field.name}|${field.type === "radio" || field.type === "checkbox" ? field.value : ""}`;
   const keep = (form, sent = false) =>
-    store(form.dataset.keep, {
+    store(keepName(form), {
       sent,
       key: form.elements.key?.value,
       fields: Object.fromEntries(kept(form).map((field) => [slot(field), state(field)])),
     });
   const markSent = (form) => keep(form, true);
   const bringBack = (form) => {
-    const draft = load(form.dataset.keep);
+    const draft = load(keepName(form));
     /* The server's answer to a refused form holds the newest text already. */
     if (!draft || form.querySelector("[aria-invalid]") || document.querySelector(".error-summary")) return;
     if (draft.sent && draft.key && "once" in form.dataset) form.elements.key.value = draft.key;
@@ -136,6 +126,51 @@
     if (!performance.getEntriesByType("navigation")[0]?.redirectCount) return;
     if ("holdDrafts" in document.body.dataset || document.querySelector(".error-summary")) return;
     for (const name of draftNames()) if (load(name)?.sent) store(name, null);
+  };
+
+  /* A scan leads away from a form that is half filled: its words are kept, and where they wait is
+     said on the pages that follow until somebody goes back. */
+  const LEFT = "left";
+  const unset = (field) => {
+    if (["checkbox", "radio"].includes(field.type)) return field.defaultChecked;
+    if (field.tagName !== "SELECT") return field.defaultValue;
+    return (field.querySelector("option[selected]") ?? field.querySelector("option"))?.value;
+  };
+  const isBegun = (form) => kept(form).some((field) => state(field) !== unset(field));
+  const left = () => {
+    try {
+      return JSON.parse(sessionStorage.getItem(LEFT)) ?? {};
+    } catch {
+      return {};
+    }
+  };
+  const setLeft = (pages) => {
+    try {
+      sessionStorage.setItem(LEFT, JSON.stringify(pages));
+    } catch {
+      /* Without storage there is no draft to go back to either. */
+    }
+  };
+  const here = () => location.pathname + location.search;
+  const onScanLeaves = () => {
+    changed.clear();
+    const begun = [...document.forms].filter((form) => keepName(form) && isBegun(form));
+    begun.forEach((form) => keep(form));
+    const title = document.querySelector("h1")?.textContent.trim();
+    if (begun.length) setLeft({ ...left(), [here()]: title });
+  };
+  const sayWhatIsLeft = () => {
+    const { [here()]: _thisOne, ...others } = left();
+    setLeft(others);
+    const note = byId("draft-left");
+    if (!note || !Object.keys(others).length) return;
+    for (const [address, title] of Object.entries(others)) {
+      const link = document.createElement("a");
+      link.href = address;
+      link.textContent = title;
+      note.append(" ", link);
+    }
+    note.hidden = false;
   };
   const draftNames = () => {
     try {
@@ -235,7 +270,8 @@
     return filled;
   };
 
-  document.addEventListener("keydown", onScan);
+  document.addEventListener("keydown", onKey);
+  document.addEventListener("scan:leaves", onScanLeaves);
   document.addEventListener("submit", onSubmit);
   document.addEventListener("input", onInput);
   document.addEventListener("click", (event) => {
@@ -256,7 +292,8 @@
   const onRead = () => {
     if (!navigator.onLine) probe();
     dropSentDrafts();
-    document.querySelectorAll("form[data-keep]").forEach(bringBack);
+    [...document.forms].filter(keepName).forEach(bringBack);
+    sayWhatIsLeft();
     unfoldFilled();
     document.querySelectorAll("form[data-once]").forEach(keepKey);
     openTables();

@@ -33,6 +33,7 @@ class SlipField(forms.CharField):
     def __init__(self, **facts: Any) -> None:
         facts.setdefault("label", _("Reference on the slip"))
         super().__init__(required=False, max_length=120, **facts)
+        self.widget.attrs["data-scan-kind"] = "Q"
 
     def clean(self, value: Any) -> Request | None:
         text = str(super().clean(value)).strip()

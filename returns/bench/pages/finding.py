@@ -2,27 +2,18 @@
 
 from __future__ import annotations
 
-import re
 from typing import TypeVar
-from urllib.parse import unquote
 
 from django.db.models import Model, QuerySet
 from django.utils.translation import gettext as _
 
 from inventory.errors import BadInput, NotFound
+from inventory.sums.scans import bare
 from returns.bench.queries import frames
 from returns.models import Parcel, Request, ReturnedFrame
 from returns.story.sums import codes
 
 RowT = TypeVar("RowT", bound=Model)
-_LINK = re.compile(r".*/go/([^/?#]+)", re.IGNORECASE | re.DOTALL)
-
-
-def bare(typed: str) -> str:
-    """What was typed, or the code within a link that was scanned whole."""
-    text = typed.strip()
-    link = _LINK.match(text)
-    return unquote(link[1]).strip() if link else text
 
 
 def read_code(typed: str, *, prefix: str | None = None) -> str:

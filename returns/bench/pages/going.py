@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
 
-from django.db.models import F, Value
-from django.db.models.functions import Replace
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import NoReverseMatch, ResolverMatch, resolve, reverse
@@ -17,9 +14,12 @@ from django.views.decorators.http import require_safe
 
 from inventory.errors import BadInput
 from inventory.furniture.pages import frame
-from inventory.furniture.pages.access import allow
+from inventory.furniture.pages.access import ACCOUNTANT, BENCH, OWNER, allow
+from inventory.ledger.rules import places
 from inventory.models import GrindRun, Lot, Movement, Part, Place, PlaceKind
+from inventory.queries import scanned
 from inventory.staff.queries import ACCOUNTANT, BENCH, OWNER
+from inventory.sums.scans import bare
 from returns.bench.pages.finding import bare, read_code
 from returns.models import Dispatch, Parcel, Request, ReturnedFrame
 from returns.story.sums import codes
@@ -101,12 +101,12 @@ def _movement(number: int) -> str:
 
 def _place_or_own_code(code: str) -> str:
     """Boxes and bins carry readable codes, and older lots and runs may carry their own."""
-    place = _alike(Place.objects.select_related("part", "lot"), code).first()
+    place = scanned.alike(Place.objects.select_related("part", "lot"), code).first()
     if place is not None:
         return _place(place)
-    part = _alike(Part.objects, code).first()
+    part = scanned.part_of(code)
     if part is not None:
-        return _first(("part", [part.code]), ("stock", []))
+        return _bin(part)
     for rows, go_to in (
         (Lot.objects, _lot),
         (GrindRun.objects, _run),
@@ -118,13 +118,8 @@ def _place_or_own_code(code: str) -> str:
     return ""
 
 
-def _alike(rows: Any, code: str) -> Any:
-    """Rows whose code is this one, whatever was typed between its letters."""
-    folded: Any = F("code")
-    for sign in "-_ ":
-        folded = Replace(folded, Value(sign), Value(""))
-    wanted = "".join(sign for sign in code.lower() if sign not in "-_ ")
-    return rows.alias(folded=folded).filter(folded=wanted)
+def _bin(part: Part) -> str:
+    return f"{reverse('stock')}#{places.bin_code(part.code)}"
 
 
 def _place(place: Place) -> str:
@@ -132,6 +127,8 @@ def _place(place: Place) -> str:
         return f"{reverse('boxes')}#{place.code}"
     if place.kind == PlaceKind.LOT and place.lot is not None:
         return _lot(place.lot.code)
+    if place.kind == PlaceKind.BIN and place.part is not None:
+        return _bin(place.part)
     return _first(("place", [place.code]), ("stock", []))
 
 

@@ -10,9 +10,10 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from inventory.errors import NotFound
-from inventory.furniture.pages.access import StaffRequest, allow
+from inventory.furniture.pages.access import BENCH, OWNER, StaffRequest, allow
 from inventory.furniture.pages.frame import roles
-from inventory.models import Lot, Place, PlaceKind, Workshop
+from inventory.models import Lot, Part, Place, PlaceKind, Workshop
+from inventory.queries import scanned
 from inventory.staff.queries import BENCH, OWNER
 from returns.arriving import rules as arriving
 from returns.bench.pages import labels
@@ -81,8 +82,17 @@ def lot_label(request: StaffRequest, code: str) -> HttpResponse:
 
 @require_safe
 @allow(BENCH, OWNER)
+def bin_label(request: StaffRequest, code: str) -> HttpResponse:
+    part = scanned.part_of(code)
+    if part is None:
+        raise NotFound()
+    return _printed(request, [labels.of_bin(part)], "bin-label")
+
+
+@require_safe
+@allow(BENCH, OWNER)
 def sheet(request: StaffRequest, what: str) -> HttpResponse:
-    """The labels of every box, or of the latest lots, on sheets of A4."""
+    """The labels of every box, every bin, or the latest lots, on sheets of A4."""
     del request
     made = _MADE[what]() if what in _MADE else []
     if not made:
@@ -99,8 +109,13 @@ def _lots() -> QuerySet[Lot]:
     return Lot.objects.select_related("polymer", "colour").order_by("-made_at")[:SHOWN_MAX]
 
 
+def _parts() -> QuerySet[Part]:
+    return Part.objects.order_by("code")[:SHOWN_MAX]
+
+
 _MADE: dict[str, Callable[[], list[Label]]] = {
     "boxes": lambda: [labels.of_box(box) for box in _boxes()],
+    "bins": lambda: [labels.of_bin(part) for part in _parts()],
     "lots": lambda: [labels.of_lot(lot) for lot in _lots()],
 }
 
@@ -108,10 +123,11 @@ _MADE: dict[str, Callable[[], list[Label]]] = {
 @require_safe
 @allow(BENCH, OWNER)
 def labels_page(request: StaffRequest) -> HttpResponse:
-    """Labels of boxes and lots, and the calibration print."""
+    """Labels of boxes, lots and bins, and the calibration print."""
     facts = {
         "boxes": _boxes(),
         "lots": _lots(),
+        "parts": _parts(),
         "size": Workshop.the(),
         "may_set_size": OWNER in roles(request),
     }

@@ -16,8 +16,9 @@ from django.utils.translation import gettext as _
 
 from inventory import clock
 from inventory.errors import BadInput
+from inventory.ledger.rules import places
 from inventory.masters import queries as practice
-from inventory.models import Lot, Place, Workshop
+from inventory.models import Lot, Part, Place, Workshop
 from returns.models import Dispatch, Parcel, Person, ReturnedFrame
 
 # A4 with a margin that every office printer keeps.
@@ -78,6 +79,12 @@ def of_lot(lot: Lot) -> Label:
     """The label of a flake lot."""
     words = f"{lot.polymer.code} · {lot.colour.name}"
     return Label(lot.code, (words, lot.get_origin_display(), clock.day_of(lot.made_at).isoformat()))
+
+
+def of_bin(part: Part) -> Label:
+    """The label of a part's bin: the name that people know, and the code that its scan proves."""
+    code = places.bin_code(part.code)
+    return Label(part.name, (part.screw_size or _("Part"), code), code)
 
 
 def labels_pdf(labels: Sequence[Label]) -> bytes:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, Final
@@ -12,7 +12,7 @@ from uuid import UUID
 
 from django.utils.translation import gettext as _
 
-from inventory import events
+from inventory import events, scans
 from inventory.errors import BadInput, StaleState
 from inventory.events import Draft
 from inventory.ledger.queries import whereabouts
@@ -130,6 +130,7 @@ def drop_step(
     "mending.do_step",
     facts=lambda job, step, minutes, parts_used: [job.pk, step.pk, minutes, dict(parts_used)],
     again=_step,
+    aside=["scanned"],
 )
 def do_step(
     event: Draft,
@@ -142,16 +143,19 @@ def do_step(
     parts_used: Mapping[str, int],
     at: datetime,
     by: User,
+    scanned: Sequence[str] = (),
 ) -> JobStep:
-    """Note a step as done, with its minutes and parts. A step that failed is done anew as a
+    """Note a step as done, with its minutes and parts. `scanned` are the labels of the bins that
+    the parts came from; a step without parts needs none. A step that failed is done anew as a
     step of its own, so that the first try keeps its verdict.
 
-    Raises NotEnough when the bin's free pieces do not suffice, StaleState when it was done.
+    Raises WrongScan for the label of any other bin, NotEnough when the bin's free pieces do not suffice, StaleState when it was done.
     """
     _refuse_not_open(job)
     if not 1 <= minutes <= MINUTES_MAX:
         raise BadInput(_("Write the minutes that it took, from 1 to 480."), field="minutes")
     parts = fitting.named(parts_used)
+    scans.require(scanned, [places.bin_of(part) for part in parts])
     target = _next_try(job, step)
     changed = JobStep.objects.filter(pk=target.pk, job=job, done_at=None)
     if changed.update(done_at=at, minutes=minutes, parts_used=dict(parts_used)) != 1:

@@ -14,6 +14,7 @@ from inventory.furniture.api.shapes import (
     KnownTogether,
     Moment,
     ScaleName,
+    Scanned,
     TypedMass,
     found,
 )
@@ -104,14 +105,15 @@ class ConfirmBody(Body):
     seen_mg = serializers.IntegerField(
         min_value=0, max_value=MASS_MG_MAX, help_text="`box_mg` as it was shown at the box."
     )
+    scanned = Scanned(help_text="The label of the box: its code, or the link in its QR code.")
 
 
 class Confirmations(RunDeed):
-    """Confirm a run as the second person who stands at the box and sees what is in it.
+    """Confirm a run as the second person who has scanned the label of the box.
 
-    `seen_mg` is the mass that was shown. Answers `second-person-needed` to the one who proposed it,
-    `box-changed` when the box is not as proposed, and `stale-state` when the run does not wait for
-    it.
+    `seen_mg` is the mass that was shown, in mg. Answers `second-person-needed` to the one who
+    proposed it, `wrong-scan` to the label of another box, `box-changed` when the box is not as
+    proposed, and `stale-state` when the run does not wait for it.
     """
 
     body_class = ConfirmBody

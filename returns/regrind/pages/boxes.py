@@ -14,8 +14,14 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.errors import NotFound
-from inventory.furniture.pages.access import StaffRequest, allow
-from inventory.furniture.pages.forms import ActionForm, FigureField, MassField, ScaleField
+from inventory.furniture.pages.access import BENCH, OWNER, StaffRequest, allow
+from inventory.furniture.pages.forms import (
+    ActionForm,
+    FigureField,
+    MassField,
+    ScaleField,
+    ScanField,
+)
 from inventory.material.queries import boxes as box_queries
 from inventory.material.rules import grinding
 from inventory.material.rules.grinding import GrindOut
@@ -28,11 +34,13 @@ from returns.regrind.rules import regrind
 
 
 class SeenForm(ActionForm):
-    """The mass that the second person was shown, and their word for what they saw."""
+    """The mass that the second person was shown, and the label of the box they stand at."""
 
     seen_mg = forms.IntegerField(widget=forms.HiddenInput)
-    seen = forms.BooleanField(
-        label=_("I stand at the box and have seen its label, its colour and its mass")
+    scanned = ScanField(
+        kind="box",
+        label=_("Label of the box"),
+        help_text=_("Stand at the box, look at its colour, and scan its label or type its code."),
     )
 
 
@@ -144,8 +152,7 @@ _DEEDS: dict[str, tuple[str, Callable[..., ActionForm], Callable[..., Any]]] = {
 def _facts(form: ActionForm) -> dict[str, Any]:
     if isinstance(form, OutForm):
         return {"out": form.out()}
-    hidden = ("key", "seen")
-    return {name: data for name, data in form.cleaned_data.items() if name not in hidden}
+    return {name: data for name, data in form.cleaned_data.items() if name != "key"}
 
 
 def _words(data: GrindRun) -> str:

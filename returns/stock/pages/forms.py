@@ -8,7 +8,13 @@ from django import forms
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 
-from inventory.furniture.pages.forms import ActionForm, MassField, ScaleField, WeighedForm
+from inventory.furniture.pages.forms import (
+    ActionForm,
+    MassField,
+    ScaleField,
+    ScansField,
+    WeighedForm,
+)
 from inventory.furniture.wording import mass as written
 from inventory.ledger.queries import naming
 from inventory.material.queries import boxes
@@ -99,6 +105,11 @@ class IssueForm(ActionForm):
         help_text=_("The code that goes on the batch card, for example AV-2610."),
     )
     scale = ScaleField()
+    scanned = ScansField(
+        kind="lot",
+        label=_("Labels of the lots"),
+        help_text=_("Scan each lot that you take from, or type its code, one a line."),
+    )
 
     def __init__(self, *args: Any, **facts: Any) -> None:
         super().__init__(*args, **facts)
@@ -111,12 +122,19 @@ class IssueForm(ActionForm):
                 label=f"{lot.code} · {lot.polymer} · {lot.colour} · {lot.get_origin_display()}",
                 help_text=_t("Holds %(mass)s.") % {"mass": written(boxes.held_mg(lot.place))},
             )
+            # The script leads from a lot's scan to its mass.
+            self.fields[f"lot-{lot.pk}"].widget.attrs["data-label"] = lot.code
 
     def facts(self) -> dict[str, Any]:
         """What the rule is told."""
         data = self.cleaned_data
         lots = {lot: data[f"lot-{lot.pk}"] for lot in self.lots if data[f"lot-{lot.pk}"]}
-        return {"lots": lots, "batch_code": data["batch_code"], "scale": data["scale"]}
+        return {
+            "lots": lots,
+            "scanned": data["scanned"],
+            "batch_code": data["batch_code"],
+            "scale": data["scale"],
+        }
 
 
 class MouldForm(ActionForm):

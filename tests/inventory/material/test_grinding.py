@@ -56,7 +56,9 @@ def proposed(box: Place, by: User) -> GrindRun:
 
 def confirmed(box: Place, bea: User, ben: User) -> GrindRun:
     run = proposed(box, bea)
-    return grinding.confirm(key=key(), run=run, seen_mg=run.box_mg, at=NOON, by=ben)
+    return grinding.confirm(
+        key=key(), run=run, seen_mg=run.box_mg, scanned=run.box.code, at=NOON, by=ben
+    )
 
 
 @pytest.fixture
@@ -108,22 +110,35 @@ def test_box_waits_for_one_run_at_a_time(box: Place, bea: User) -> None:
 def test_proposer_cannot_confirm_and_another_can(box: Place, bea: User, ben: User) -> None:
     run = proposed(box, bea)
     with pytest.raises(SecondPersonNeeded):
-        grinding.confirm(key=key(), run=run, seen_mg=run.box_mg, at=NOON, by=bea)
-    run = grinding.confirm(key=key(), run=run, seen_mg=run.box_mg, at=NOON, by=ben)
+        grinding.confirm(
+            key=key(), run=run, seen_mg=run.box_mg, scanned=run.box.code, at=NOON, by=bea
+        )
+    run = grinding.confirm(
+        key=key(), run=run, seen_mg=run.box_mg, scanned=run.box.code, at=NOON, by=ben
+    )
     assert (run.state, run.confirmed_by) == (State.CONFIRMED, ben)
 
 
 @pytest.mark.parametrize("seen_mg", [1_999_999, 2_000_001])
 def test_confirming_another_mass_is_refused(box: Place, bea: User, ben: User, seen_mg: int) -> None:
     with pytest.raises(BoxChanged):
-        grinding.confirm(key=key(), run=proposed(box, bea), seen_mg=seen_mg, at=NOON, by=ben)
+        grinding.confirm(
+            key=key(),
+            run=proposed(box, bea),
+            seen_mg=seen_mg,
+            scanned=box.code,
+            at=NOON,
+            by=ben,
+        )
 
 
 def test_box_that_changed_since_must_be_proposed_again(box: Place, bea: User, ben: User) -> None:
     run = proposed(box, bea)
     more(box, 1)
     with pytest.raises(BoxChanged):
-        grinding.confirm(key=key(), run=run, seen_mg=run.box_mg, at=NOON, by=ben)
+        grinding.confirm(
+            key=key(), run=run, seen_mg=run.box_mg, scanned=run.box.code, at=NOON, by=ben
+        )
 
 
 def test_box_with_the_same_mass_but_other_content_has_changed(
@@ -132,7 +147,9 @@ def test_box_with_the_same_mass_but_other_content_has_changed(
     run = proposed(box, bea)
     ledger.reverse(key=key(), movement=more(box, 500), reason="wrong box", at=NOON)
     with pytest.raises(BoxChanged):
-        grinding.confirm(key=key(), run=run, seen_mg=run.box_mg, at=NOON, by=ben)
+        grinding.confirm(
+            key=key(), run=run, seen_mg=run.box_mg, scanned=run.box.code, at=NOON, by=ben
+        )
 
 
 def test_unconfirmed_run_cannot_be_finished(box: Place, shop: Shop, bea: User) -> None:

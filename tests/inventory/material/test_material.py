@@ -118,7 +118,14 @@ def test_repeat_receives_once_and_other_content_is_refused(
 
 
 def issue(lots: dict[Lot, str], shop: Shop, by: User, **changes: Any) -> Movement:
-    facts = {"key": key(), "lots": lots, "batch_code": " AV-2610 ", "scale": shop.box_scale}
+    labels = [lot.code for lot, mass in lots.items() if mass not in ("", "0")]
+    facts = {
+        "key": key(),
+        "lots": lots,
+        "scanned": labels,
+        "batch_code": " AV-2610 ",
+        "scale": shop.box_scale,
+    }
     return material.issue(**(facts | {"at": NOON, "by": by} | changes))  # type: ignore[arg-type]
 
 

@@ -65,7 +65,9 @@ def frame_stripped(shop: Shop, tag: str, came_in_mg: int, plastic: int, lenses: 
 
 def ground(shop: Shop, bea: User, ben: User, flake: str, dust: str = "") -> Movement:
     run = grinding.propose(key=key(), box=made.box(shop), at=NOON, by=bea)
-    run = grinding.confirm(key=key(), run=run, seen_mg=run.box_mg, at=NOON, by=ben)
+    run = grinding.confirm(
+        key=key(), run=run, seen_mg=run.box_mg, scanned=run.box.code, at=NOON, by=ben
+    )
     out = GrindOut(scale=shop.fine_scale, flake=flake, dust=dust, minutes=20)
     run = grinding.finish(key=key(), run=run, out=out, at=NOON, by=bea)
     if run.state == "held":
@@ -255,7 +257,9 @@ def test_what_is_put_in_after_a_run_was_proposed_waits_for_the_next(
 
     fill(60_000)
     run = grinding.propose(key=key(), box=box, at=NOON, by=bea)
-    run = grinding.confirm(key=key(), run=run, seen_mg=run.box_mg, at=NOON, by=ben)
+    run = grinding.confirm(
+        key=key(), run=run, seen_mg=run.box_mg, scanned=run.box.code, at=NOON, by=ben
+    )
     fill(30_000)
     out = GrindOut(scale=shop.fine_scale, flake="60 g", minutes=5)
     grinding.finish(key=key(), run=run, out=out, at=NOON, by=bea)

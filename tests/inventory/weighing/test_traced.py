@@ -51,7 +51,9 @@ def test_a_lot_is_known_by_its_own_reading_and_its_box_by_nothing(
 ) -> None:
     stripped(shop, "F-AAAA-1111", "19.400 g")
     run = grinding.propose(key=key(), box=box(shop), at=OCT, by=bea)
-    run = grinding.confirm(key=key(), run=run, seen_mg=run.box_mg, at=OCT, by=ben)
+    run = grinding.confirm(
+        key=key(), run=run, seen_mg=run.box_mg, scanned=run.box.code, at=OCT, by=ben
+    )
     stripped(shop, "F-AAAA-2222", "18.300 g")
     late = Reading.objects.latest("pk")
     out = GrindOut(scale=shop.fine_scale, flake="19.10 g", dust="0.20 g", minutes=10)

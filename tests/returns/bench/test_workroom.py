@@ -411,7 +411,9 @@ def test_a_cancelled_run_shows_the_steps_that_were_done(
 ) -> None:
     run = grinding.propose(key=key(), box=box, at=NOON, by=ben)
     if is_confirmed:
-        grinding.confirm(key=key(), run=run, seen_mg=run.box_mg, at=NOON, by=bea)
+        grinding.confirm(
+            key=key(), run=run, seen_mg=run.box_mg, scanned=run.box.code, at=NOON, by=bea
+        )
     grinding.cancel(key=key(), run=run, at=NOON, by=ben)
     shown = re.findall(r'step-(done|current|ahead)"[^>]*><span>(\w+)', page(desk, "run", run.code))
     confirmed = [("done", "Confirmed")] if is_confirmed else []

@@ -17,5 +17,5 @@ pytestmark = pytest.mark.django_db
 def test_weigh_out_difference_is_no_frame_that_left(shop: Shop, bea: User) -> None:
     """The scale and the books rarely agree to the milligram: that posting leaves the house not."""
     frame = made.mended(shop, bea)
-    posting_out.post_frame(key=key(), frame=frame, at=NOON, by=bea)
+    posting_out.post_frame(key=key(), frame=frame, scanned=frame.tag, at=NOON, by=bea)
     assert by_outcome(outcomes(Scope(), last="2026-12")) == {MENDED: 1}

@@ -19,7 +19,13 @@ pytestmark = pytest.mark.django_db
 
 
 def post(frame: ReturnedFrame, by: User, **changes: object) -> Dispatch:
-    facts: dict[str, object] = {"key": key(), "frame": frame, "at": NOON, "by": by}
+    facts: dict[str, object] = {
+        "key": key(),
+        "frame": frame,
+        "scanned": frame.tag,
+        "at": NOON,
+        "by": by,
+    }
     return posting_out.post_frame(**(facts | changes))  # type: ignore[arg-type]
 
 
@@ -127,4 +133,4 @@ def test_lists_of_what_is_to_be_posted(shop: Shop, bea: User) -> None:
 
 def test_lenses_cannot_be_posted_where_none_wait(shop: Shop, bea: User) -> None:
     with pytest.raises(StaleState):
-        posting_out.post_lenses(key=key(), frame=mended(shop, bea), at=NOON, by=bea)
+        posting_out.post_lenses(key=key(), frame=mended(shop, bea), scanned="", at=NOON, by=bea)

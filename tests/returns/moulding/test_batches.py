@@ -37,7 +37,13 @@ def lot(shop: Shop, by: User, heat: list[list[int]], **changes: object) -> Lot:
 
 def issue(shop: Shop, by: User, lots: dict[Lot, str], code: str = "AV-2610") -> Movement:
     return material.issue(
-        key=key(), lots=lots, batch_code=code, scale=shop.box_scale, at=NOON, by=by
+        key=key(),
+        lots=lots,
+        scanned=[lot.code for lot in lots],
+        batch_code=code,
+        scale=shop.box_scale,
+        at=NOON,
+        by=by,
     )
 
 

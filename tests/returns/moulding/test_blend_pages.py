@@ -254,6 +254,7 @@ def test_heat_history_of_a_lot_and_of_the_batch_made_of_it(
     material.issue(
         key=key(),
         lots={one: "3 kg", other: "1 kg"},
+        scanned=[one.code, other.code],
         batch_code="AV-2610",
         scale=shop.box_scale,
         at=NOON,
@@ -285,7 +286,13 @@ def test_issue_that_was_taken_back_is_no_part_of_the_history(
 
     one = lot(shop, bea, 6)
     issue = material.issue(
-        key=key(), lots={one: "3 kg"}, batch_code="X", scale=shop.box_scale, at=NOON, by=bea
+        key=key(),
+        lots={one: "3 kg"},
+        scanned=[one.code],
+        batch_code="X",
+        scale=shop.box_scale,
+        at=NOON,
+        by=bea,
     )
     ledger.reverse(key=key(), movement=issue, reason="mistake", at=NOON, actor=bea)
     assert Movement.objects.count() > 1

@@ -36,7 +36,13 @@ def ground(shop: Shop, bea: User, ben: User) -> ReturnedFrame:
 def issue(frame: ReturnedFrame, shop: Shop, by: User, mass: str, code: str = "AV-9") -> Movement:
     assert frame.lot is not None
     return material.issue(
-        key=key(), lots={frame.lot: mass}, batch_code=code, scale=shop.fine_scale, at=NOON, by=by
+        key=key(),
+        lots={frame.lot: mass},
+        scanned=[frame.lot.code],
+        batch_code=code,
+        scale=shop.fine_scale,
+        at=NOON,
+        by=by,
     )
 
 

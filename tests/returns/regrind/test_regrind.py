@@ -28,7 +28,9 @@ def boxed(shop: Shop, by: User, **wishes: object) -> ReturnedFrame:
 def confirmed(box: Place | None, bea: User, ben: User) -> GrindRun:
     assert box is not None
     run = grinding.propose(key=key(), box=box, at=NOON, by=bea)
-    return grinding.confirm(key=key(), run=run, seen_mg=run.box_mg, at=NOON, by=ben)
+    return grinding.confirm(
+        key=key(), run=run, seen_mg=run.box_mg, scanned=run.box.code, at=NOON, by=ben
+    )
 
 
 def finish(run: GrindRun, shop: Shop, by: User, flake: str, **changes: object) -> GrindRun:
@@ -91,7 +93,7 @@ def test_story_with_lenses_on_the_bench_ends_when_they_are_posted(
     finish(confirmed(frame.box, bea, ben), shop, bea, "19.200 g")
     assert (now(frame).state, now(frame).ended_at) == (FrameState.GROUND, None)
     assert Request.objects.get().state == RequestState.ARRIVED
-    posting_out.post_lenses(key=key(), frame=now(frame), at=NOON, by=bea)
+    posting_out.post_lenses(key=key(), frame=now(frame), scanned=frame.tag, at=NOON, by=bea)
     assert now(frame).ended_at == NOON
     assert Request.objects.get().state == RequestState.SETTLED
 

@@ -134,12 +134,12 @@ def test_lenses_wanted_back_stay_on_the_bench_until_they_are_posted(shop: Shop, 
     frame = strip(to_strip(shop, bea, lenses_back=True), parts(shop), bea)
     assert (on_bench_mg(frame), held(PlaceKind.LENS)) == (5_200, 0)
     assert posting_out.lenses_to_post() == [frame]
-    dispatch = posting_out.post_lenses(key=key(), frame=frame, at=NOON, by=bea)
+    dispatch = posting_out.post_lenses(key=key(), frame=frame, scanned=frame.tag, at=NOON, by=bea)
     assert dispatch.kind == Dispatch.Kind.LENSES
     assert (on_bench_mg(frame), posting_out.lenses_to_post()) == (0, [])
     assert now(frame).state == FrameState.BOXED
     with pytest.raises(StaleState):
-        posting_out.post_lenses(key=key(), frame=frame, at=NOON, by=bea)
+        posting_out.post_lenses(key=key(), frame=frame, scanned=frame.tag, at=NOON, by=bea)
 
 
 @pytest.mark.parametrize("wish", ["", "post_back"])
@@ -431,5 +431,5 @@ def test_not_undone_once_its_waste_was_taken_away(shop: Shop, bea: User) -> None
 
 def test_not_undone_once_its_lenses_are_posted(shop: Shop, bea: User) -> None:
     frame = strip(to_strip(shop, bea, lenses_back=True), parts(shop), bea)
-    posting_out.post_lenses(key=key(), frame=frame, at=NOON, by=bea)
+    posting_out.post_lenses(key=key(), frame=frame, scanned=frame.tag, at=NOON, by=bea)
     assert "posting its lenses" in refused_words(frame, bea)

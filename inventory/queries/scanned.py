@@ -1,0 +1,82 @@
+"""Which place a scanned or typed code names, and how that place is told to a person."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db.models import F, Value
+from django.db.models.functions import Replace
+from django.utils.translation import gettext as _
+
+from inventory.ledger.rules import places
+from inventory.ledger.sums import codes
+from inventory.material.queries import boxes
+from inventory.models import Lot, Part, Place
+from inventory.sums import scans
+
+
+def alike(rows: Any, code: str) -> Any:
+    """Rows whose code is this one, whatever was typed between its letters."""
+    spelt: Any = F("code")
+    for sign in "-_ ":
+        spelt = Replace(spelt, Value(sign), Value(""))
+    return rows.alias(folded=spelt).filter(folded=scans.folded(code))
+
+
+def place(typed: str) -> Place | None:
+    """The box, lot or bin that a label names; of a lot or part its own code will do."""
+    code = scans.meant(typed)
+    if not scans.folded(code):
+        return None
+    rows = Place.objects.select_related("part", "lot", "polymer", "colour")
+    found: Place | None = alike(rows, code).first()
+    if found is not None:
+        return found
+    lot = Lot.objects.filter(code__iexact=code).first()
+    if lot is not None:
+        return rows.filter(lot=lot).first()
+    part = part_of(code)
+    return rows.filter(kind="bin", part=part).first() if part else None
+
+
+def part_of(code: str) -> Part | None:
+    """The part whose bin a label names, or whose own code this is."""
+    own: Part | None = alike(Part.objects, code).first()
+    bare = scans.folded(code).removeprefix(scans.folded(places.bin_code("")))
+    return own or alike(Part.objects, bare).first()
+
+
+def words(there: Place) -> str:
+    """A place with what tells it from its neighbour: a lot's colour, and what is in it now."""
+    facts = {
+        "place": places.words(there),
+        "held": places.amount(there, boxes.held_mg(there)),
+        "colour": there.colour,
+    }
+    if there.lot:
+        return _("%(place)s, %(colour)s, which holds %(held)s") % facts
+    return _("%(place)s, which holds %(held)s") % facts
+
+
+def named(typed: str) -> str:
+    """What was scanned, as a person would call it; the text itself when nothing here has it."""
+    there = place(typed)
+    if there is not None:
+        return words(there)
+    code = scans.meant(typed)
+    try:
+        kind = _KINDS[codes.kind_of(code)]
+    except codes.BadCode:
+        return _("“%(text)s”, which no label here says") % {"text": code[: scans.SHOWN_LENGTH_MAX]}
+    return kind() % {"code": code}
+
+
+_KINDS = {
+    "request": lambda: _("%(code)s, a customer's request"),
+    "frame": lambda: _("%(code)s, a frame"),
+    "parcel": lambda: _("%(code)s, a parcel"),
+    "box": lambda: _("%(code)s, a box"),
+    "lot": lambda: _("%(code)s, a lot"),
+    "dispatch": lambda: _("%(code)s, a dispatch"),
+    "grind run": lambda: _("%(code)s, a grind run"),
+}

@@ -1,0 +1,150 @@
+/* A hand scanner types a code within a blink and presses Enter, wherever the focus is. Here its
+   burst of keys is told from a hand's: it never sends the form that has the focus and never stays
+   in a field. A scan answers the page's own question where a field asks for one of its kind
+   (data-scan), else it opens what it names. */
+(() => {
+  "use strict";
+  /* A pause longer than this begins a new burst; a burst's keys come faster than this on average.
+     Common practice, no source: scanners pause 2 to 40 ms from key to key, a fast hand 80 and more. */
+  const PAUSE_MS = 100;
+  const KEY_MS_MAX = 50;
+  const LENGTH_MIN = 5;
+  const UNTOUCHED = ["file", "checkbox", "radio", "button", "submit", "reset", "range", "color"];
+
+  /* The check character of our codes, ISO/IEC 7064 MOD N+1,N, as inventory/sums/codes.py draws it. */
+  const ALPHABET = "23456789CDFGHJKMNPQRTWXY";
+  const KINDS = "QFPBLDG";
+  const holds = (text) => {
+    const n = ALPHABET.length;
+    let check = n / 2;
+    for (const sign of text) check = ((((check || n) * 2) % (n + 1)) + ALPHABET.indexOf(sign)) % n;
+    return check === 1;
+  };
+  const checked = (text) => {
+    const bare = text.toUpperCase().replace(/[\s._\p{Pd}\u2212]/gu, "");
+    const body = bare.slice(1).replaceAll("B", "8").replaceAll("S", "5").replaceAll("Z", "2");
+    const kind = KINDS.indexOf(bare[0]);
+    if (bare.length !== 9 || kind < 0 || [...body].some((sign) => !ALPHABET.includes(sign))) return null;
+    if (!holds(ALPHABET[kind] + body)) return null;
+    return { code: `${bare[0]}-${body.slice(0, 4)}-${body.slice(4)}`, kind: bare[0] === "L" ? "lot" : bare[0] };
+  };
+  const readable = (text) => {
+    const kind = /^(box|bin|lot)-\S+$/i.exec(text)?.[1].toLowerCase();
+    return kind ? { code: text.toLowerCase(), kind } : null;
+  };
+  /* Labels carry a link that a phone opens; a scanner that reads it types the whole of it. */
+  const linked = (text) => {
+    const inner = /\/go\/([^/?#]+)/i.exec(text)?.[1];
+    if (!inner) return null;
+    let code = inner;
+    try {
+      code = decodeURIComponent(inner);
+    } catch {
+      /* A link that is cut short is looked up as it stands. */
+    }
+    return own(code) ?? { code, kind: "" };
+  };
+  const own = (text) => checked(text) ?? readable(text) ?? linked(text);
+
+  let burst = null;
+  const search = () => document.querySelector("[data-code-search]");
+  const isField = (node) => node.matches("input, select, textarea") && !UNTOUCHED.includes(node.type);
+  const isWordField = (node) => node.matches("textarea, input") && !/number|date|time|month/.test(node.type) && isField(node);
+  const begin = (event) => ({
+    text: "",
+    from: event.timeStamp,
+    until: event.timeStamp,
+    target: event.target,
+    was: isField(event.target) ? event.target.value : null,
+  });
+  const onKey = (event) => {
+    if (!search() || event.isComposing || event.target.type === "password") return;
+    if (event.key === "Enter") {
+      const ended = burst;
+      burst = null;
+      if (ended && isFast(ended, event)) onScan(ended, event);
+      return;
+    }
+    if (event.ctrlKey || event.altKey || event.metaKey || event.repeat) burst = null;
+    else if (event.key.length === 1) {
+      if (!burst || burst.target !== event.target || event.timeStamp - burst.until > PAUSE_MS)
+        burst = begin(event);
+      burst.text += event.key;
+      burst.until = event.timeStamp;
+    } else if (event.key !== "Shift" && event.key !== "CapsLock") burst = null;
+  };
+  const isFast = ({ text, from, until, target }, enter) =>
+    text.length >= LENGTH_MIN &&
+    target === enter.target &&
+    enter.timeStamp - until <= PAUSE_MS &&
+    enter.timeStamp - from <= KEY_MS_MAX * text.length;
+
+  const onScan = (ended, event) => {
+    const found = own(ended.text);
+    if (!found) return onForeign(ended, event);
+    event.preventDefault();
+    event.stopImmediatePropagation();
+    putBack(ended);
+    const asking = asked(ended.target, found.kind);
+    if (asking) answer(asking, found.code, ended.target);
+    else open(found.code);
+  };
+  /* A maker's or carrier's code, or a scale that types: its words may stay where words go, its
+     Enter sends and presses nothing. */
+  const onForeign = (ended, event) => {
+    const node = ended.target;
+    if (node.tagName === "TEXTAREA" || node.form?.method === "get") return;
+    event.preventDefault();
+    event.stopImmediatePropagation();
+    if (isWordField(node)) return;
+    putBack(ended);
+    say("foreign");
+  };
+  const putBack = ({ target, was }) => {
+    if (was === null || target.value === was) return;
+    target.value = was;
+    for (const name of ["input", "change"]) target.dispatchEvent(new Event(name, { bubbles: true }));
+  };
+
+  const takes = (field, kind) =>
+    field.dataset.scan && (!field.dataset.scanKind || field.dataset.scanKind === kind) && !field.disabled;
+  /* The field that has the focus comes first, then its form's, then the page's. */
+  const asked = (focused, kind) => {
+    if (takes(focused, kind)) return focused;
+    const fields = [...document.querySelectorAll("[data-scan=one], [data-scan=lines]")].filter(
+      (field) => takes(field, kind) && field.checkVisibility(),
+    );
+    return fields.find((field) => field.form === focused.form) ?? fields[0];
+  };
+  const answer = (field, code, focused) => {
+    if (field.dataset.scan === "lines") field.value = withLine(field, code);
+    else field.value = code;
+    field.removeAttribute("aria-invalid");
+    field.dispatchEvent(new Event("input", { bubbles: true }));
+    say("taken", code, field);
+    /* From a lot's label to the field for its mass. */
+    const next = [...(field.form?.querySelectorAll("[data-label]") ?? [])].find((one) => one.dataset.label === code);
+    if (next) next.focus();
+    else if (!isField(focused)) field.focus();
+  };
+  /* After a refusal the labels are scanned anew: the wrong one must not stay among them. */
+  const withLine = (field, code) => {
+    const lines = field.hasAttribute("aria-invalid") ? [] : field.value.split("\n").filter(Boolean);
+    return [...lines.filter((line) => line !== code), code].join("\n") + "\n";
+  };
+  const open = (code) => {
+    document.dispatchEvent(new CustomEvent("scan:leaves"));
+    search().elements.code.value = code;
+    search().requestSubmit();
+  };
+  const say = (what, code = "", field = null) => {
+    const note = document.getElementById("scan-said");
+    if (!note) return;
+    note.textContent = note.dataset[what].replace("{code}", code);
+    note.hidden = false;
+    if (field) field.after(note);
+  };
+
+  /* Before any other script hears the Enter. */
+  window.addEventListener("keydown", onKey, { capture: true });
+})();

@@ -1,0 +1,33 @@
+"""The scan as proof for a frame: its own tag is in the hand, or it is refused by name."""
+
+from __future__ import annotations
+
+from django.utils.translation import gettext as _
+
+from inventory import scans
+from inventory.errors import BadInput
+from inventory.queries import scanned as labels
+from inventory.sums.scans import meant
+from returns.models import ReturnedFrame
+
+
+def require(scanned: str, frame: ReturnedFrame, *, field: str = "scanned") -> None:
+    """The tag of this frame was scanned or typed.
+
+    Raises WrongScan for any other label, BadInput when nothing was scanned.
+    """
+    if not scanned.strip():
+        raise BadInput(
+            _("Scan the tag, or type its code: %(wanted)s.") % {"wanted": words(frame)}, field=field
+        )
+    tag = meant(scanned)
+    if tag == frame.tag:
+        return
+    other = ReturnedFrame.objects.filter(tag=tag).first()
+    raise scans.wrong(words(other) if other else labels.named(scanned), [words(frame)], field)
+
+
+def words(frame: ReturnedFrame) -> str:
+    """A frame by its tag, model and colour."""
+    known = str(frame.colourway) if frame.colourway else _("model not known")
+    return _("frame %(tag)s, %(model)s") % {"tag": frame.tag, "model": known}
