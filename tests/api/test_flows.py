@@ -211,12 +211,18 @@ def test_a_frame_is_weighed_in_graded_mended_and_posted(
     job = done(bench.post(f"frames/{tag}/jobs/"), 201)
     step = {"remedy": job["steps"][0]["remedy"], "component": "arm_left"}
     used = step | {"minutes": 8, "parts": [{"part": "arm-avocet", "pieces": 1}]}
+    wrong = used | {"scanned": ["bin-screw-m14"]}
+    refused(bench.post(f"frames/{tag}/job/steps/", wrong), 409, "wrong-scan")
+    used |= {"scanned": ["bin-arm-avocet"]}
     done(bench.post(f"frames/{tag}/job/steps/", used), 201)
     check = {"closes_freely": True, "screw_flush": True, "lens_held": True, "no_sharp_edge": True}
     assert done(bench.post(f"frames/{tag}/job/checks/", check), 201)["passed"] is True
     out = {"scale": "Fine scale", "mass": "24,820"}
     assert done(bench.post(f"frames/{tag}/job/weigh-outs/", out))["state"] == "mended"
-    assert done(bench.post(f"frames/{tag}/dispatches/"), 201)["kind"] == "mended"
+    post = f"frames/{tag}/dispatches/"
+    refused(bench.post(post), 400, "bad-input")
+    refused(bench.post(post, {"scanned": filed["reference"]}), 409, "wrong-scan")
+    assert done(bench.post(post, {"scanned": tag}), 201)["kind"] == "mended"
     frame = done(bench.get(f"frames/{tag}/"))
     assert frame["state"] == "posted"
     assert frame["whereabouts"] == []
@@ -264,9 +270,12 @@ def test_a_frame_is_stripped_and_ground_by_two_people_into_a_lot(
     box = done(bench.get("boxes/"))["results"][0]
     assert box["mass_mg"] == 519_400
     run = done(bench.post("runs/", {"box": box["code"]}), 201)
-    seen = {"seen_mg": run["box_mg"]}
+    seen = {"seen_mg": run["box_mg"], "scanned": box["code"]}
     refused(bench.post(f"runs/{run['code']}/confirmations/", seen), 403, "second-person-needed")
-    refused(second.post(f"runs/{run['code']}/confirmations/", {"seen_mg": 1}), 409, "box-changed")
+    confirm = f"runs/{run['code']}/confirmations/"
+    refused(second.post(confirm, seen | {"seen_mg": 1}), 409, "box-changed")
+    refused(second.post(confirm, seen | {"scanned": tag}), 409, "wrong-scan")
+    refused(second.post(confirm, {"seen_mg": run["box_mg"]}), 400, "bad-input")
     done(second.post(f"runs/{run['code']}/confirmations/", seen))
     out = {"scale": "Box scale", "flake": "400 g", "minutes": 12}
     assert done(bench.post(f"runs/{run['code']}/weigh-outs/", out))["state"] == "held"
@@ -299,6 +308,7 @@ def test_material_comes_in_is_issued_moulded_counted_and_reversed(
         "batch_code": "AV-2610",
         "scale": "Box scale",
         "lots": [{"lot": lot["code"], "mass": "2 kg"}],
+        "scanned": [lot["code"]],
     }
     moved = done(bench.post("issues/", issue), 201)
     batch = {"code": "AV-2610", "colourway": "avocet/slate", "made_on": "2026-10-02", "pieces": 90}

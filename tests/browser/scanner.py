@@ -30,5 +30,3 @@ def scan(page: Page, code: str, *, key_s: float = KEY_S) -> None:
 
 def _press(session: CDPSession, key: dict[str, Any], at: float) -> None:
     session.send("Input.dispatchKeyEvent", {"type": "keyDown", "timestamp": at, **key})
-    up = {name: data for name, data in key.items() if name != "text"}
-    session.send("Input.dispatchKeyEvent", {"type": "keyUp", "timestamp": at, **up})

@@ -58,7 +58,7 @@
     was: isField(event.target) ? event.target.value : null,
   });
   const onKey = (event) => {
-    if (!search() || event.isComposing || event.target.type === "password") return;
+    if (!search() || event.isComposing) return;
     if (event.key === "Enter") {
       const ended = burst;
       burst = null;
@@ -90,10 +90,10 @@
     else open(found.code);
   };
   /* A maker's or carrier's code, or a scale that types: its words may stay where words go, its
-     Enter sends and presses nothing. */
+     Enter sends and presses nothing. What fills in a password types as fast. */
   const onForeign = (ended, event) => {
     const node = ended.target;
-    if (node.tagName === "TEXTAREA" || node.form?.method === "get") return;
+    if (node.tagName === "TEXTAREA" || node.type === "password" || node.form?.method === "get") return;
     event.preventDefault();
     event.stopImmediatePropagation();
     if (isWordField(node)) return;

@@ -149,7 +149,8 @@ def do_step(
     the parts came from; a step without parts needs none. A step that failed is done anew as a
     step of its own, so that the first try keeps its verdict.
 
-    Raises WrongScan for the label of any other bin, NotEnough when the bin's free pieces do not suffice, StaleState when it was done.
+    Raises WrongScan for the label of any other bin, NotEnough when the bin's free pieces do not
+    suffice, StaleState when it was done.
     """
     _refuse_not_open(job)
     if not 1 <= minutes <= MINUTES_MAX:

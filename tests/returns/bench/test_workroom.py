@@ -117,7 +117,7 @@ def test_frame_is_mended_from_the_plan_to_the_weigh_out(
     job = RepairJob.objects.get()
     step = job.steps.get()
     assert "Arm, Avocet" in clean(page(desk, "mend", frame.tag))
-    data: Told = {"minutes": "9", "part-arm-avocet": "1"}
+    data: Told = {"minutes": "9", "part-arm-avocet": "1", "scanned": "bin-arm-avocet\n"}
     assert send(desk, "mend-step", frame.tag, step.pk, **data).status_code == 302
     assert part_stock.held(shop.arm) == 5
     assert "Bench check" in page(desk, "mend", frame.tag)
@@ -156,6 +156,7 @@ def test_another_part_can_be_named(desk: Client, shop: Shop, bea: User) -> None:
     frame = graded(shop, bea, POLISH)
     step = opened(frame, bea).steps.get()
     data: Told = {"minutes": "3", "other": shop.screw.pk, "other_pieces": "2"}
+    data["scanned"] = "bin-screw-m14"
     send(desk, "mend-step", frame.tag, step.pk, **data)
     assert part_stock.held(shop.screw) == 98
 
@@ -181,7 +182,7 @@ def test_bad_mending_input_is_shown_again(
 def test_step_with_too_many_parts_says_what_is_free(desk: Client, shop: Shop, bea: User) -> None:
     frame = graded(shop, bea, NEW_ARM)
     step = opened(frame, bea).steps.get()
-    data: Told = {"minutes": "3", "part-arm-avocet": "7"}
+    data: Told = {"minutes": "3", "part-arm-avocet": "7", "scanned": "arm-avocet"}
     answer = send(desk, "mend-step", frame.tag, step.pk, **data)
     assert answer.status_code == 422
     assert "Only 6 of Arm, Avocet are free" in answer.content.decode()
@@ -197,7 +198,8 @@ def test_mended_frame_is_posted_with_its_address(desk: Client, shop: Shop, bea: 
     assert frame.tag in clean(page(desk, "kits"))
     same = str(uuid.uuid4())
     for _click in range(2):
-        assert send(desk, "post-frame", frame.tag, key=same).status_code == 302
+        answer = send(desk, "post-frame", frame.tag, key=same, scanned=frame.tag)
+        assert answer.status_code == 302
     assert Dispatch.objects.count() == 1
     assert now(frame).state == "posted"
 
@@ -206,7 +208,7 @@ def test_frame_as_it_is_may_be_weighed_and_bad_masses_come_back(
     desk: Client, shop: Shop, bea: User
 ) -> None:
     frame = graded(shop, bea, state="to_return")
-    data: Told = {"scale": shop.fine_scale.pk, "mass": "heavy"}
+    data: Told = {"scale": shop.fine_scale.pk, "mass": "heavy", "scanned": frame.tag}
     assert send(desk, "post-frame", frame.tag, **data).status_code == 422
     data["mass"] = "24.800 g"
     assert send(desk, "post-frame", frame.tag, **data).status_code == 302
@@ -269,9 +271,10 @@ def test_lenses_wanted_back_lead_to_the_post(desk: Client, shop: Shop, bea: User
     answer = send(desk, "strip", frame.tag, **heaps(shop))
     assert answer.headers["Location"] == reverse("post-frame", args=[frame.tag])
     assert "lenses wait on the bench" in page(desk, "kits")
-    send(desk, "post-lenses", frame.tag)
+    assert send(desk, "post-lenses", frame.tag, scanned="F-7KDM-3XQ9").status_code == 422
+    send(desk, "post-lenses", frame.tag, scanned=frame.tag)
     assert Dispatch.objects.get().kind == "lenses"
-    assert send(desk, "post-lenses", frame.tag).status_code == 422
+    assert send(desk, "post-lenses", frame.tag, scanned=frame.tag).status_code == 422
 
 
 def test_stranger_can_only_be_discarded(desk: Client, shop: Shop, bea: User) -> None:
@@ -364,12 +367,17 @@ def test_run_goes_from_the_proposal_to_the_lot(desk: Client, box: Place, ben: Us
     send(desk, "box-propose", box.code)
     run = GrindRun.objects.get()
     assert "Somebody else must now confirm it" in clean(page(desk, "run", run.code))
-    seen: Told = {"seen_mg": run.box_mg, "seen": "on"}
+    seen: Told = {"seen_mg": run.box_mg, "scanned": box.code}
     assert send(desk, "run-act", run.code, "confirm", **seen).status_code == 422
     desk.force_login(ben)
     text = clean(page(desk, "run", run.code))
     for word in ("lock it off", "block the rotor", "eye, face and ear", "19.40 g", "Slate"):
         assert word in text
+    other = send(desk, "run-act", run.code, "confirm", **(seen | {"scanned": "bin-arm-avocet"}))
+    refusal = other.content.decode()
+    assert other.status_code == 422
+    assert "Arm, Avocet" in refusal
+    assert "Needed here: Box PP Slate, post-consumer return, which holds 19.400 g" in refusal
     assert send(desk, "run-act", run.code, "confirm", **seen).status_code == 302
     assert "Weigh out" in clean(page(desk, "run", run.code))
     out: Told = {"scale": shop_scale.pk, "flake": "12 g", "minutes": "15"}
@@ -386,7 +394,7 @@ def test_run_goes_from_the_proposal_to_the_lot(desk: Client, box: Place, ben: Us
 @pytest.mark.parametrize(
     ("action", "data"),
     [
-        ("confirm", {"seen_mg": "1", "seen": "on"}),
+        ("confirm", {"seen_mg": "1", "scanned": "box-pp-slate-post_consumer_return"}),
         ("confirm", {"seen_mg": "19400"}),
         ("finish", {"flake": "", "minutes": "5"}),
         ("explain", {"explanation": ""}),
@@ -457,7 +465,9 @@ def test_material_comes_in(
 
 
 def issue(shop: Shop, of: Lot) -> Told:
-    return {"batch_code": "AV-2610", "scale": shop.box_scale.pk, f"lot-{of.pk}": "2 kg"}
+    return {"batch_code": "AV-2610", "scale": shop.box_scale.pk, f"lot-{of.pk}": "2 kg"} | {
+        "scanned": of.code
+    }
 
 
 def test_flake_is_issued_moulded_and_its_scrap_returned(

@@ -90,6 +90,7 @@ def test_issue_form_so_filled_in_can_be_sent(shop: Shop, bea: User, hand: Client
     sent = {name: form[name].value() or "" for name in form.fields} | {
         "batch_code": "AV-2610",
         "scale": shop.box_scale.pk,
+        "scanned": old.code,
     }
     assert hand.post("/bench/stock/issue/", sent).status_code == 302
     assert lot_heat.of(old).held_mg == 4 * KG
