@@ -105,8 +105,10 @@ def sent_by_button(context: Context) -> dict[str, Any]:
     """What every staff form that changes something begins with: no Enter in a field sends it.
 
     A form's default button is its first one, and a disabled default button stops the sending by
-    Enter (HTML standard, 4.10.21.2, implicit submission). It needs no scripts. The guard against
-    forged requests stands here too, so that neither is forgotten.
+    Enter (HTML standard, 4.10.21.2, implicit submission). Chromium looks on for an enabled one
+    when the Enter fell in a checkbox or radio: it finds a button whose method is "dialog", which
+    outside a dialog sends nothing (4.10.21.3). Neither needs scripts. The guard against forged
+    requests stands here too, so that none of them is forgotten.
     """
     return {"token": context.get("csrf_token", "")}
 

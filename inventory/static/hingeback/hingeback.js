@@ -21,6 +21,11 @@
 
   /* data-confirm="question" on a button or form asks before it sends. */
   const onSubmit = (event) => {
+    /* The button that Enter finds in a staff form: it sends nothing. */
+    if (event.submitter?.dataset.enter) {
+      event.preventDefault();
+      return;
+    }
     if (isLost) {
       event.preventDefault();
       sendOnceAnswered(event.target, event.submitter);
