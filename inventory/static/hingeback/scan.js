@@ -93,7 +93,11 @@
      Enter sends and presses nothing. What fills in a password types as fast. */
   const onForeign = (ended, event) => {
     const node = ended.target;
-    if (node.tagName === "TEXTAREA" || node.type === "password" || node.form?.method === "get") return;
+    if (node.tagName === "TEXTAREA" || node.type === "password") return;
+    if (node.form?.method === "get" && isWordField(node)) {
+      if (node.form === search()) leave();
+      return;
+    }
     event.preventDefault();
     event.stopImmediatePropagation();
     if (isWordField(node)) return;
@@ -132,8 +136,9 @@
     const lines = field.hasAttribute("aria-invalid") ? [] : field.value.split("\n").filter(Boolean);
     return [...lines.filter((line) => line !== code), code].join("\n") + "\n";
   };
+  const leave = () => document.dispatchEvent(new CustomEvent("scan:leaves"));
   const open = (code) => {
-    document.dispatchEvent(new CustomEvent("scan:leaves"));
+    leave();
     search().elements.code.value = code;
     search().requestSubmit();
   };
