@@ -53,6 +53,7 @@ class StepForm(ActionForm):
             )
         self.fields["scanned"] = ScansField(
             kind="bin",
+            is_asked=bool(planned),
             required=False,
             label=_("Labels of the bins"),
             help_text=_("Scan the bin of each part that you take, or type its code, one a line."),

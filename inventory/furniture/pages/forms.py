@@ -94,8 +94,9 @@ class ScanField(forms.CharField):
 class ScansField(forms.CharField):
     """Several labels, one a line: a scanner's own Enter begins the next line."""
 
-    def __init__(self, *, kind: str, **facts: Any) -> None:
-        self.kind = kind
+    def __init__(self, *, kind: str, is_asked: bool = False, **facts: Any) -> None:
+        # Asked for, though the rule alone knows whether it may stay empty.
+        self.kind, self.is_asked = kind, is_asked
         widget = forms.Textarea(attrs={"rows": 2})
         super().__init__(max_length=SCANS_LENGTH_MAX, widget=widget, **facts)
 
