@@ -212,7 +212,7 @@ def test_from_the_port_to_a_weighed_frame_without_a_mouse(bench: Page) -> None:
     expect(washed).to_be_focused()
     bench.get_by_label("Scale", exact=True).select_option(label="Fine scale")
     washed.press("Space")
-    washed.press("Enter")
+    bench.get_by_role("button", name="Weigh it in").press("Enter")
     expect(bench.locator(".notice-good strong.code")).to_be_visible()
     assert ReturnedFrame.objects.get().reading.typed == "24.31 g"
 

@@ -10,6 +10,7 @@ from django.contrib.auth.models import User
 from playwright.sync_api import Page, Request, expect
 
 from inventory.ledger.rules import places
+from inventory.ledger.sums import codes
 from inventory.material.rules import grinding, material
 from inventory.models import Event, GrindRun, Place
 from returns.models import ReturnedFrame
@@ -188,3 +189,24 @@ def test_enter_in_a_field_sends_no_deed(
     page.wait_for_timeout(300)
     assert sent == []
     assert Event.objects.count() == before
+
+
+def test_the_browser_and_the_service_agree_which_codes_hold(
+    visitors: Any, shop: Shop, bea: User
+) -> None:
+    """The check of each kind of code; a code with one wrong character is no code of ours."""
+    del shop
+    page = visitors.page(user=bea)
+    page.goto("/bench/")
+    page.route("**/go/?*", lambda route: route.fulfill(status=204))
+    for letter in codes.KIND_BY_PREFIX:
+        code = codes.new_code(letter)
+        page.evaluate("document.activeElement.blur()")
+        with page.expect_request("**/go/?*") as opened:
+            scan(page, code.lower().replace("-", ""))
+        assert opened.value.url.endswith(f"code={code}")
+        wrong = code[:-1] + next(sign for sign in codes.ALPHABET if sign != code[-1])
+        scan(page, wrong)
+        data = page.locator("#scan-said")
+        expect(data).to_contain_text("no code of ours")
+        data.evaluate("node => { node.textContent = ''; }")

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from django.contrib.auth.models import User
 from django.db import IntegrityError
+from django.test import Client
 from pypdf import PdfReader
 
 from inventory.errors import BadInput
@@ -149,6 +150,25 @@ def test_parcel_box_and_lot_have_labels(shop: Shop, bea: User) -> None:
     assert "PP · Slate" in found
     assert "L-TEST" in found
     assert box.code in labels.of_box(box).path
+
+
+def test_a_bins_label_names_its_part_and_its_code_leads_to_the_stock(
+    shop: Shop,
+    bea: User,
+    client: Client,
+    tmp_path,  # type: ignore[no-untyped-def]
+) -> None:
+    client.force_login(bea)
+    drawn = client.get("/bench/bin/arm-avocet/label.pdf").content
+    assert "Arm, Avocet" in text(drawn)
+    (link,) = scanned(drawn, tmp_path)
+    assert link.endswith("/go/bin-arm-avocet/")
+    assert (
+        client.get("/go/?code=bin-arm-avocet").headers["Location"] == "/bench/stock/#bin-arm-avocet"
+    )
+    assert 'id="bin-arm-avocet"' in client.get("/bench/stock/").content.decode()
+    assert client.get("/bench/labels/sheet/bins.pdf").content.startswith(b"%PDF-")
+    assert client.get("/bench/bin/no-such-part/label.pdf").status_code == 404
 
 
 def test_a_label_has_the_day_on_the_workshops_clock(shop: Shop, bea: User) -> None:
