@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Final
 
 from django.db.models import F, Value
 from django.db.models.functions import Replace
+from django.utils.functional import Promise
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from inventory.ledger.rules import places
 from inventory.ledger.sums import codes
@@ -65,18 +67,18 @@ def named(typed: str) -> str:
         return words(there)
     code = scans.meant(typed)
     try:
-        kind = _KINDS[codes.kind_of(code)]
+        kind = codes.kind_of(code)
     except codes.BadCode:
         return _("“%(text)s”, which no label here says") % {"text": code[: scans.SHOWN_LENGTH_MAX]}
-    return kind() % {"code": code}
+    return str(_KINDS[kind]) % {"code": code}
 
 
-_KINDS = {
-    "request": lambda: _("%(code)s, a customer's request"),
-    "frame": lambda: _("%(code)s, a frame"),
-    "parcel": lambda: _("%(code)s, a parcel"),
-    "box": lambda: _("%(code)s, a box"),
-    "lot": lambda: _("%(code)s, a lot"),
-    "dispatch": lambda: _("%(code)s, a dispatch"),
-    "grind run": lambda: _("%(code)s, a grind run"),
+_KINDS: Final[dict[str, Promise]] = {
+    "request": gettext_lazy("%(code)s, a customer's request"),
+    "frame": gettext_lazy("%(code)s, a frame"),
+    "parcel": gettext_lazy("%(code)s, a parcel"),
+    "box": gettext_lazy("%(code)s, a box"),
+    "lot": gettext_lazy("%(code)s, a lot"),
+    "dispatch": gettext_lazy("%(code)s, a dispatch"),
+    "grind run": gettext_lazy("%(code)s, a grind run"),
 }

@@ -78,13 +78,13 @@ def _figure(reader: User) -> str:
     client = Client()
     client.force_login(reader)
     report = client.get("/months/2026-10/report/").content.decode()
-    return re.findall(r'href="(/months/2026-10/figure/[^"#]+)', report)[0]
+    return str(re.findall(r'href="(/months/2026-10/figure/[^"#]+)', report)[0])
 
 
 def _over(shop: Shop) -> str:
     """The reference of a request whose data may be deleted."""
     request = customer_makers.sent_back(shop)
-    return intake.withdraw(key=key(), request=request, at=NOON).reference
+    return str(intake.withdraw(key=key(), request=request, at=NOON).reference)
 
 
 def _latest() -> list[Movement]:
@@ -149,8 +149,7 @@ def _material(shop: Shop, by: User, second: User) -> dict[str, list[str]]:
 
 
 def _confirm(run: GrindRun, by: User) -> None:
-    facts = {"seen_mg": run.box_mg, "scanned": run.box.code}
-    grinding.confirm(key=key(), run=run, at=NOON, by=by, **facts)
+    grinding.confirm(key=key(), run=run, seen_mg=run.box_mg, scanned=run.box.code, at=NOON, by=by)
 
 
 def _audit(by: User) -> str:

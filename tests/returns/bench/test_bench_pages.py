@@ -446,7 +446,8 @@ def labelled(desk: Client, frame: ReturnedFrame, shop: Shop, bea: User) -> dict[
         lot.code: reverse("heat", args=[lot.code]),
         run.code: reverse("run", args=[run.code]),
         box.code: f"{reverse('boxes')}#{box.code}",
-        "screw-m14": reverse("stock"),
+        "screw-m14": f"{reverse('stock')}#bin-screw-m14",
+        "bin-screw-m14": f"{reverse('stock')}#bin-screw-m14",
     }
 
 
