@@ -10,7 +10,7 @@ from django.contrib.auth.models import User
 from deploy.demo.diary import Diary
 from deploy.demo.failures import Broken
 from deploy.demo.pans import Pans, typed
-from inventory.ledger.rules import places
+from inventory.ledger.queries import naming
 from inventory.models import Part, Scale
 from inventory.parts import queries as part_stock
 from returns.arriving import rules as arriving
@@ -235,7 +235,7 @@ class Bench:
                 step=step,
                 minutes=minutes,
                 parts_used=used,
-                scanned=[places.bin_code(code) for code in used],
+                scanned=[naming.bin_code(code) for code in used],
                 at=at,
                 by=self.bea,
             )

@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 from deploy.demo.bench import Bench
 from deploy.demo.market import Market
 from deploy.demo.pans import typed
-from inventory.ledger.rules import places
+from inventory.ledger.queries import naming
 from inventory.material.queries import boxes
 from inventory.material.rules import grinding
 from inventory.models import Origin, Part, Place, PlaceKind
@@ -100,7 +100,7 @@ class LastHours:
             step=step,
             minutes=step.remedy.minutes,
             parts_used=used,
-            scanned=[places.bin_code(code) for code in used],
+            scanned=[naming.bin_code(code) for code in used],
             at=at + timedelta(minutes=25),
             by=bea,
         )

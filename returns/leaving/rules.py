@@ -17,8 +17,8 @@ from inventory.events import Draft
 from inventory.ledger.rules import carrying, ledger, places
 from inventory.models import PlaceKind, Reading, Scale
 from inventory.weighing import rules as weighing
-from returns import scanned_frames
 from returns.arriving.queries.frame_masses import on_bench_mg
+from returns.bench import rules as scanned_frames
 from returns.letters import rules as letters
 from returns.mending.rules import mending
 from returns.models import Dispatch, ReturnedFrame

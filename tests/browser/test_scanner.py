@@ -17,8 +17,8 @@ from django.test import Client
 from playwright.sync_api import Page, Request, Route, TimeoutError
 
 from inventory.ledger.rules import places
+from inventory.ledger.sums.scans import bare
 from inventory.models import Event, GrindRun, Lot, Movement, Place
-from inventory.sums.scans import bare
 from returns.models import Parcel, ReturnedFrame
 from returns.models import Request as Asked
 from tests.access import staff_pages

@@ -7,7 +7,7 @@ from typing import Any
 
 from django.contrib.auth.models import User
 
-from inventory.ledger.rules import places
+from inventory.ledger.queries import naming
 from inventory.models import Balance, PlaceKind
 from returns.mending.rules import mending
 from returns.mending.rules.mending import Check
@@ -74,7 +74,7 @@ def do(job: RepairJob, by: User, index: int = 0, **changes: Any) -> Any:
         "at": NOON,
         "by": by,
     } | changes
-    labels = [places.bin_code(code) for code in facts["parts_used"]]
+    labels = [naming.bin_code(code) for code in facts["parts_used"]]
     return mending.do_step(**({"scanned": labels} | facts))
 
 

@@ -19,8 +19,8 @@ from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail, ValidationError
 
 from inventory.errors import NotFound
+from inventory.ledger.sums.scans import TYPED_LENGTH_MAX
 from inventory.models import Reading, Scale
-from inventory.sums.scans import TYPED_LENGTH_MAX
 from inventory.weighing.queries import readings
 from inventory.weighing.sums import traced
 

@@ -13,10 +13,10 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from inventory.errors import HingebackError, KeyReused
+from inventory.ledger.sums import scans
+from inventory.ledger.sums.scans import TYPED_LENGTH_MAX
 from inventory.models import Scale
 from inventory.months.reports.headings import FLAGS
-from inventory.sums import scans
-from inventory.sums.scans import TYPED_LENGTH_MAX
 from inventory.weighing.queries import readings
 
 Made = TypeVar("Made")

@@ -29,3 +29,8 @@ def amount(place: Place, quantity: int) -> str:
     if place.unit == Unit.MILLIGRAM:
         return numbers.mass_words(quantity)
     return ngettext("%(count)s piece", "%(count)s pieces", quantity) % {"count": quantity}
+
+
+def bin_code(part_code: str) -> str:
+    """The code on the label of a part's bin, also before anything lay in it."""
+    return f"bin-{part_code}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from inventory.ledger.queries import naming
 from inventory.models import Colour, Lot, Part, Place, PlaceKind, Polymer, Unit
 from inventory.models.places import BOUNDARY
 
@@ -48,13 +49,8 @@ def bin_of(part: Part) -> Place:
     return Place.objects.get_or_create(
         kind=PlaceKind.BIN,
         part=part,
-        defaults={"code": bin_code(part.code), "unit": Unit.PIECE},
+        defaults={"code": naming.bin_code(part.code), "unit": Unit.PIECE},
     )[0]
-
-
-def bin_code(part_code: str) -> str:
-    """The code on the label of a part's bin, also before anything lay in it."""
-    return f"bin-{part_code}"
 
 
 def _the(kind: PlaceKind, unit: Unit) -> Place:

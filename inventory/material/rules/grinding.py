@@ -16,11 +16,11 @@ from uuid import UUID
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 
-from inventory import events, scans
+from inventory import events
 from inventory.errors import BadInput, BoxChanged, Conflict, SecondPersonNeeded, StaleState
 from inventory.events import Draft
 from inventory.furniture import numbers
-from inventory.ledger.rules import ledger, places
+from inventory.ledger.rules import ledger, places, scans
 from inventory.ledger.sums.codes import new_code
 from inventory.material.queries import boxes
 from inventory.models import Event, GrindRun, Lot, Place, PlaceKind, Reading, Scale, Workshop

@@ -10,11 +10,11 @@ from uuid import UUID
 
 from django.utils.translation import gettext as _
 
-from inventory import events, scans
+from inventory import events
 from inventory.counting import Counted
 from inventory.errors import BadInput
 from inventory.events import Draft
-from inventory.ledger.rules import ledger, places
+from inventory.ledger.rules import ledger, places, scans
 from inventory.material.queries import boxes
 from inventory.material.rules.grinding import fresh_lot_code, is_nothing
 from inventory.material.sums.heat import HeatSpread

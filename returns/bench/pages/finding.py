@@ -8,7 +8,7 @@ from django.db.models import Model, QuerySet
 from django.utils.translation import gettext as _
 
 from inventory.errors import BadInput, NotFound
-from inventory.sums.scans import bare
+from inventory.ledger.sums.scans import bare
 from returns.bench.queries import frames
 from returns.models import Parcel, Request, ReturnedFrame
 from returns.story.sums import codes

@@ -14,13 +14,12 @@ from django.views.decorators.http import require_safe
 
 from inventory.errors import BadInput
 from inventory.furniture.pages import frame
-from inventory.furniture.pages.access import ACCOUNTANT, BENCH, OWNER, allow
-from inventory.ledger.rules import places
+from inventory.furniture.pages.access import allow
+from inventory.ledger.queries import naming, scanned
+from inventory.ledger.sums.scans import bare
 from inventory.models import GrindRun, Lot, Movement, Part, Place, PlaceKind
-from inventory.queries import scanned
 from inventory.staff.queries import ACCOUNTANT, BENCH, OWNER
-from inventory.sums.scans import bare
-from returns.bench.pages.finding import bare, read_code
+from returns.bench.pages.finding import read_code
 from returns.models import Dispatch, Parcel, Request, ReturnedFrame
 from returns.story.sums import codes
 
@@ -119,7 +118,7 @@ def _place_or_own_code(code: str) -> str:
 
 
 def _bin(part: Part) -> str:
-    return f"{reverse('stock')}#{places.bin_code(part.code)}"
+    return f"{reverse('stock')}#{naming.bin_code(part.code)}"
 
 
 def _place(place: Place) -> str:

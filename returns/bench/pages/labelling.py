@@ -10,10 +10,10 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from inventory.errors import NotFound
-from inventory.furniture.pages.access import BENCH, OWNER, StaffRequest, allow
+from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.frame import roles
+from inventory.ledger.queries import scanned
 from inventory.models import Lot, Part, Place, PlaceKind, Workshop
-from inventory.queries import scanned
 from inventory.staff.queries import BENCH, OWNER
 from returns.arriving import rules as arriving
 from returns.bench.pages import labels

@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 
 from inventory import clock
 from inventory.errors import BadInput
-from inventory.ledger.rules import places
+from inventory.ledger.queries import naming
 from inventory.masters import queries as practice
 from inventory.models import Lot, Part, Place, Workshop
 from returns.models import Dispatch, Parcel, Person, ReturnedFrame
@@ -83,7 +83,7 @@ def of_lot(lot: Lot) -> Label:
 
 def of_bin(part: Part) -> Label:
     """The label of a part's bin: the name that people know, and the code that its scan proves."""
-    code = places.bin_code(part.code)
+    code = naming.bin_code(part.code)
     return Label(part.name, (part.screw_size or _("Part"), code), code)
 
 

@@ -12,11 +12,11 @@ from uuid import UUID
 
 from django.utils.translation import gettext as _
 
-from inventory import events, scans
+from inventory import events
 from inventory.errors import BadInput, StaleState
 from inventory.events import Draft
 from inventory.ledger.queries import whereabouts
-from inventory.ledger.rules import carrying, ledger, places
+from inventory.ledger.rules import carrying, ledger, places, scans
 from inventory.models import Event, Part, PlaceKind, Reading, Scale
 from inventory.parts import queries as part_stock
 from inventory.parts import rules as stock

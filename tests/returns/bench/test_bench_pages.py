@@ -336,7 +336,7 @@ def test_overrule_and_wish_from_the_frame_page(desk: Client, shop: Shop, bea: Us
     assert desk.post(page_of(frame, "frame-wish"), data).status_code == 302
     assert desk.post(page_of(frame, "frame-overrule"), wanted | {"key": key()}).status_code == 302
     page = desk.get(page_of(frame)).content.decode()
-    holds, _heading, given = page.partition("What the sums given: Repair")
+    holds, _heading, given = page.partition("What the sums said: Repair")
     assert "past mending" in holds
     assert "<h3>Plan</h3>" not in holds
     assert "min; expected to hold" in given.partition("which is not followed")[2]

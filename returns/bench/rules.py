@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from django.utils.translation import gettext as _
 
-from inventory import scans
 from inventory.errors import BadInput
-from inventory.queries import scanned as labels
-from inventory.sums.scans import meant
+from inventory.ledger.queries import scanned as labels
+from inventory.ledger.rules import scans
+from inventory.ledger.sums.scans import meant
 from returns.models import ReturnedFrame
 
 

@@ -11,9 +11,9 @@ from collections.abc import Iterable
 from django.utils.translation import gettext as _
 
 from inventory.errors import BadInput, WrongScan
+from inventory.ledger.queries import scanned as labels
+from inventory.ledger.sums import scans
 from inventory.models import Place
-from inventory.queries import scanned as labels
-from inventory.sums import scans
 
 
 def require(scanned: Iterable[str], places: Iterable[Place], *, field: str = "scanned") -> None:

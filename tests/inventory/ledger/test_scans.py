@@ -7,12 +7,11 @@ from typing import Any
 import pytest
 from django.contrib.auth.models import User
 
-from inventory import scans
 from inventory.errors import BadInput, SecondPersonNeeded, WrongScan
-from inventory.ledger.rules import places
+from inventory.ledger.queries import scanned
+from inventory.ledger.rules import places, scans
 from inventory.material.rules import grinding, material
 from inventory.models import Event, GrindRun, Lot, Place
-from inventory.queries import scanned
 from tests.inventory.material.test_material import deed, pots
 from tests.makers import NOON, Shop, key, opening
 

@@ -10,11 +10,10 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from inventory.ledger.rules import places
-from inventory.ledger.sums import codes
+from inventory.ledger.queries import naming
+from inventory.ledger.sums import codes, scans
 from inventory.material.queries import boxes
 from inventory.models import Lot, Part, Place
-from inventory.sums import scans
 
 
 def alike(rows: Any, code: str) -> Any:
@@ -44,15 +43,15 @@ def place(typed: str) -> Place | None:
 def part_of(code: str) -> Part | None:
     """The part whose bin a label names, or whose own code this is."""
     own: Part | None = alike(Part.objects, code).first()
-    bare = scans.folded(code).removeprefix(scans.folded(places.bin_code("")))
+    bare = scans.folded(code).removeprefix(scans.folded(naming.bin_code("")))
     return own or alike(Part.objects, bare).first()
 
 
 def words(there: Place) -> str:
     """A place with what tells it from its neighbour: a lot's colour, and what is in it now."""
     facts = {
-        "place": places.words(there),
-        "held": places.amount(there, boxes.held_mg(there)),
+        "place": naming.words(there),
+        "held": naming.amount(there, boxes.held_mg(there)),
         "colour": there.colour,
     }
     if there.lot:
