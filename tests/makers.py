@@ -212,7 +212,7 @@ def remedies(step_screw: Part) -> None:
 def opening(place_mg: int, shop_: Shop) -> None:
     """Put some post-consumer slate in its box, as an opening count."""
     box = places.box(polymer=shop_.pp, colour=shop_.slate, origin="post_consumer_return")
-    line = ledger.Line(places.mass(PlaceKind.DIFFERENCE), box, place_mg)
+    line = ledger.Line(places.mass(PlaceKind.UNEXPLAINED), box, place_mg)
     ledger.post(
         key=key(),
         kind="opening",

@@ -17,10 +17,10 @@ class Unit(models.TextChoices):
 class PlaceKind(models.TextChoices):
     """Kinds of place. The four boundary kinds stand for the world outside and may go negative."""
 
-    CUSTOMERS = "customers", _("customers")
-    SUPPLIERS = "suppliers", _("suppliers")
-    PRODUCTION = "production", _("production")
-    DIFFERENCE = "difference", _("count difference")
+    WEARERS = "wearers", _("with wearers")
+    SELLERS = "sellers", _("from sellers")
+    PRESS = "press", _("at the press")
+    UNEXPLAINED = "unexplained", _("unexplained")
     ARRIVALS = "arrivals", _("arrivals shelf")
     HOLD = "hold", _("hold shelf")
     BENCH = "bench", _("repair bench")
@@ -36,9 +36,7 @@ class PlaceKind(models.TextChoices):
     MOISTURE = "moisture", _("moisture")
 
 
-BOUNDARY = frozenset(
-    {PlaceKind.CUSTOMERS, PlaceKind.SUPPLIERS, PlaceKind.PRODUCTION, PlaceKind.DIFFERENCE}
-)
+BOUNDARY = frozenset({PlaceKind.WEARERS, PlaceKind.SELLERS, PlaceKind.PRESS, PlaceKind.UNEXPLAINED})
 
 
 class Part(models.Model):

@@ -51,7 +51,7 @@ def receive(
     actor: User | None = None,
 ) -> Movement:
     """Parts from a supplier go into their bin."""
-    line = ledger.Line(places.pieces(PlaceKind.SUPPLIERS), places.bin_of(part), pieces)
+    line = ledger.Line(places.pieces(PlaceKind.SELLERS), places.bin_of(part), pieces)
     story = ledger.Story(subject=part.code, actor=actor, cost_minor=cost_minor)
     return ledger.post(key=key, kind="receive_parts", lines=[line], happened_at=at, story=story)
 
@@ -76,7 +76,7 @@ def count(
     gap = counted - part_stock.held(part)
     if gap == 0:
         return Counted(None)
-    bin_, outside = places.bin_of(part), places.pieces(PlaceKind.DIFFERENCE)
+    bin_, outside = places.bin_of(part), places.pieces(PlaceKind.UNEXPLAINED)
     source, target = (outside, bin_) if gap > 0 else (bin_, outside)
     story = ledger.Story(subject=part.code, actor=actor, reason=reason)
     line = ledger.Line(source, target, abs(gap))

@@ -306,7 +306,7 @@ def _promised_by(at: datetime) -> date:
 
 def _put_on_shelf(key: UUID, frame: ReturnedFrame, at: datetime, by: User) -> Movement:
     line = ledger.Line(
-        places.mass(PlaceKind.CUSTOMERS),
+        places.mass(PlaceKind.WEARERS),
         places.mass(PlaceKind.ARRIVALS),
         frame.reading.mass_mg,
         frame.reading,

@@ -163,7 +163,7 @@ def _leave(
     if mass_mg < 1:
         raise StaleState(_("The ledger has nothing of this frame on the bench."))
     line = ledger.Line(
-        places.mass(PlaceKind.BENCH), places.mass(PlaceKind.CUSTOMERS), mass_mg, reading
+        places.mass(PlaceKind.BENCH), places.mass(PlaceKind.WEARERS), mass_mg, reading
     )
     ledger.post(
         key=uuid.uuid5(key, "post"),

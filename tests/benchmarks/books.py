@@ -128,7 +128,7 @@ def month(shop: Shop, label: str, *, frames: int) -> int:
 def _frame(book: Book, box: Place, at: datetime, reading: Reading) -> None:
     tag = codes.new_code("F")
     shelf, bench = places.mass(PlaceKind.ARRIVALS), places.mass(PlaceKind.BENCH)
-    book.add("weigh_in", [(places.mass(PlaceKind.CUSTOMERS), shelf, FRAME_MG)], at, subject=tag)
+    book.add("weigh_in", [(places.mass(PlaceKind.WEARERS), shelf, FRAME_MG)], at, subject=tag)
     book.add("carry", [(shelf, bench, FRAME_MG)], at, subject=tag)
     legs = [
         (bench, box, PLASTIC_MG),
@@ -156,6 +156,6 @@ def _ground(book: Book, shop: Shop, box: Place, mass_mg: int, at: datetime) -> N
         (box, places.mass(PlaceKind.MOISTURE), moisture),
     ]
     book.add("grind", legs, at, subject=codes.new_code("G"), cost_minor=2400)
-    out = places.mass(PlaceKind.PRODUCTION)
+    out = places.mass(PlaceKind.PRESS)
     book.add("issue", [(lot, out, flake // 2)], at, subject=made.code)
     book.add("issue", [(lot, out, flake // 3)], at, subject=made.code)

@@ -137,7 +137,7 @@ def _requests(shop: Shop, count: int) -> list[Request]:
 
 def _weighed_in(frames: Sequence[ReturnedFrame]) -> None:
     """Their mass, where their state says that they lie."""
-    door, shelf = places.mass(PlaceKind.CUSTOMERS), places.mass(PlaceKind.ARRIVALS)
+    door, shelf = places.mass(PlaceKind.WEARERS), places.mass(PlaceKind.ARRIVALS)
     hold, bench = places.mass(PlaceKind.HOLD), places.mass(PlaceKind.BENCH)
     book = Book()
     for frame in frames:

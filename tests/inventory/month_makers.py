@@ -55,7 +55,7 @@ def lot(shop: Shop, code: str = "L-2345-6789", origin: Origin = Origin.RETURN) -
 
 
 def weighed_in(tag: str, mass_mg: int, *, at_: datetime = OCT) -> Movement:
-    leg = (at(PlaceKind.CUSTOMERS), at(PlaceKind.ARRIVALS), mass_mg)
+    leg = (at(PlaceKind.WEARERS), at(PlaceKind.ARRIVALS), mass_mg)
     return move("weigh_in", leg, at=at_, subject=tag)
 
 
@@ -96,19 +96,17 @@ def furnished_october(shop: Shop) -> dict[str, Movement]:
         "hold": move(
             "carry", (at(PlaceKind.ARRIVALS), at(PlaceKind.HOLD), 23_900), subject="F-AAAA-2222"
         ),
-        "feed": move(
-            "receive_feedstock", (at(PlaceKind.SUPPLIERS), bought, 500_000), cost_minor=450
-        ),
+        "feed": move("receive_feedstock", (at(PlaceKind.SELLERS), bought, 500_000), cost_minor=450),
         "grind": move(
             "grind",
             (source, flake, 117_000),
             (source, at(PlaceKind.DUST), 1_500),
             (source, at(PlaceKind.PURGE), 800),
-            (source, at(PlaceKind.DIFFERENCE), 100),
+            (source, at(PlaceKind.UNEXPLAINED), 100),
             subject="G-2222-3333",
             cost_minor=240,
         ),
-        "issue": move("issue", (flake, at(PlaceKind.PRODUCTION), 50_000), subject="L-2345-6789"),
-        "count": move("count_mass", (bought, at(PlaceKind.DIFFERENCE), 2_000), reason="recount"),
+        "issue": move("issue", (flake, at(PlaceKind.PRESS), 50_000), subject="L-2345-6789"),
+        "count": move("count_mass", (bought, at(PlaceKind.UNEXPLAINED), 2_000), reason="recount"),
     }
     return moved

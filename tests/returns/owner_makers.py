@@ -46,7 +46,7 @@ def frame(shop: Shop, *, at: datetime = NOON, **changes: object) -> ReturnedFram
     made = ReturnedFrame.objects.create(**(facts | changes))
     move(
         "weigh_in",
-        [(places.mass(PlaceKind.CUSTOMERS), shelf(), WHOLE_MG, reading)],
+        [(places.mass(PlaceKind.WEARERS), shelf(), WHOLE_MG, reading)],
         at=at,
         subject=tag,
     )
@@ -95,7 +95,7 @@ def posted(
     bench = places.mass(PlaceKind.BENCH)
     later = at + timedelta(days=days)
     move("carry", [(shelf(), bench, WHOLE_MG, None)], at=later, subject=made.tag)
-    out = places.mass(PlaceKind.CUSTOMERS)
+    out = places.mass(PlaceKind.WEARERS)
     move("post_frame", [(bench, out, WHOLE_MG, None)], at=later, subject=made.tag, reason=kind)
     return end(made, {"mended": "posted"}.get(kind, "posted_as_is"), days=days)
 
@@ -112,7 +112,7 @@ def boxed(shop: Shop, *, at: datetime = NOON, days: int = 3, **changes: object) 
             (shelf(), box, 19_400, reading),
             (shelf(), places.mass(PlaceKind.LENS), 5_200, None),
             (shelf(), places.mass(PlaceKind.METAL), 200, None),
-            (shelf(), places.mass(PlaceKind.DIFFERENCE), 20, None),
+            (shelf(), places.mass(PlaceKind.UNEXPLAINED), 20, None),
         ],
         at=later,
         subject=made.tag,
@@ -135,14 +135,14 @@ def lot(shop: Shop, origin: str = "post_consumer_return", mass_mg: int = 1_000_0
         made_at=NOON,
     )
     place = places.of_lot(made)
-    move("opening", [(places.mass(PlaceKind.DIFFERENCE), place, mass_mg, None)])
+    move("opening", [(places.mass(PlaceKind.UNEXPLAINED), place, mass_mg, None)])
     return place
 
 
 def issued(
     shop: Shop, origin: str, mass_mg: int, *, batch: str = "AV-2601", scale: Scale | None = None
 ) -> Movement:
-    production = places.mass(PlaceKind.PRODUCTION)
+    production = places.mass(PlaceKind.PRESS)
     place = lot(shop, origin)
     reading = read(scale, mass_mg) if scale else None
     return move("issue", [(place, production, mass_mg, reading)], subject=batch)

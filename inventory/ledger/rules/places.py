@@ -54,7 +54,11 @@ def bin_of(part: Part) -> Place:
 
 
 def _the(kind: PlaceKind, unit: Unit) -> Place:
+    """The one place of a kind and unit, found by what it is: its code may be of an earlier name.
+
+    A code is given once, for closed months are told by it; a kind may be named anew.
+    """
     suffix = "-pieces" if unit == Unit.PIECE and kind in BOUNDARY else ""
     return Place.objects.get_or_create(
-        code=f"{kind.value}{suffix}", defaults={"kind": kind, "unit": unit}
+        kind=kind, unit=unit, defaults={"code": f"{kind.value}{suffix}"}
     )[0]

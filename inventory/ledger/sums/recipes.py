@@ -148,7 +148,7 @@ _HOUSE = "arrivals hold bench"
 KINDS: Mapping[str, Kind] = {
     "weigh_in": Kind(
         means="a frame came through the door and was put on the scale",
-        legs=_legs(MG, "customers", "arrivals"),
+        legs=_legs(MG, "wearers", "arrivals"),
         told=None,
         alone=False,
         drawn=True,
@@ -165,8 +165,8 @@ KINDS: Mapping[str, Kind] = {
     "fit_part": Kind(
         means="a part left its bin or the salvage into a frame; the broken one came off",
         legs=(
-            *_legs(PC, "bin", "customers", at_source="mends"),
-            *_legs(MG, "production salvage", "bench"),
+            *_legs(PC, "bin", "wearers", at_source="mends"),
+            *_legs(MG, "press salvage", "bench"),
             *_legs(MG, "bench", WASTE),
         ),
         told=None,
@@ -175,10 +175,10 @@ KINDS: Mapping[str, Kind] = {
         shows_rest=False,
     ),
     "post_frame": Kind(
-        means="a frame was weighed out and posted; what the scale disagrees on is a difference",
+        means="a frame was weighed out and posted; what the scale disagrees on stays unexplained",
         legs=(
-            *_legs(MG, _HOUSE, "customers difference"),
-            *_legs(MG, "difference", _HOUSE),
+            *_legs(MG, _HOUSE, "wearers unexplained"),
+            *_legs(MG, "unexplained", _HOUSE),
         ),
         told=None,
         alone=False,
@@ -186,12 +186,12 @@ KINDS: Mapping[str, Kind] = {
         shows_rest=True,
     ),
     "strip_down": Kind(
-        means="a frame was taken apart: box, salvage, lenses, metal, foreign, difference",
+        means="a frame was taken apart: box, salvage, lenses, metal, foreign, unexplained",
         legs=(
             *_legs(MG, _HOUSE, "box", at_target="credited"),
-            *_legs(MG, _HOUSE, f"salvage difference customers {WASTE}"),
-            *_legs(MG, "difference", _HOUSE),
-            *_legs(PC, "customers", "bin", at_target="salvaged"),
+            *_legs(MG, _HOUSE, f"salvage unexplained wearers {WASTE}"),
+            *_legs(MG, "unexplained", _HOUSE),
+            *_legs(PC, "wearers", "bin", at_target="salvaged"),
         ),
         told=Told.RECOVERED,
         alone=False,
@@ -200,7 +200,7 @@ KINDS: Mapping[str, Kind] = {
     ),
     "receive_parts": Kind(
         means="parts came from a supplier into their bin",
-        legs=_legs(PC, "suppliers", "bin", at_target="received"),
+        legs=_legs(PC, "sellers", "bin", at_target="received"),
         told=None,
         alone=True,
         drawn=False,
@@ -208,7 +208,7 @@ KINDS: Mapping[str, Kind] = {
     ),
     "post_kit": Kind(
         means="a spare kit left its bin for a customer",
-        legs=_legs(PC, "bin", "customers", at_source="kits"),
+        legs=_legs(PC, "bin", "wearers", at_source="kits"),
         told=None,
         alone=False,
         drawn=False,
@@ -217,8 +217,8 @@ KINDS: Mapping[str, Kind] = {
     "count_parts": Kind(
         means="a bin was counted",
         legs=(
-            *_legs(PC, "bin", "difference", at_source="counted"),
-            *_legs(PC, "difference", "bin", at_target="counted"),
+            *_legs(PC, "bin", "unexplained", at_source="counted"),
+            *_legs(PC, "unexplained", "bin", at_target="counted"),
         ),
         told=None,
         alone=True,
@@ -229,7 +229,7 @@ KINDS: Mapping[str, Kind] = {
         means="bought material came into a box or a lot",
         legs=_legs(
             MG,
-            "suppliers",
+            "sellers",
             "box lot",
             at_target={
                 "post_consumer_return": "feedstock",
@@ -245,21 +245,21 @@ KINDS: Mapping[str, Kind] = {
     ),
     "return_scrap": Kind(
         means="in-process scrap came back from moulding into its own box",
-        legs=_legs(MG, "production", "box", at_target="in_process"),
+        legs=_legs(MG, "press", "box", at_target="in_process"),
         told=Told.OTHERWISE,
         alone=True,
         drawn=False,
         shows_rest=False,
     ),
     "grind": Kind(
-        means="a box became a lot and losses; what does not add up is a difference",
+        means="a box became a lot and losses; what does not add up stays unexplained",
         legs=(
             *_legs(MG, "box", "lot", at_source="ground_out", at_target="ground_in"),
             *_legs(MG, "box", "dust", at_source="dust"),
             *_legs(MG, "box", "purge", at_source="purge"),
             *_legs(MG, "box", "moisture", at_source="moisture"),
-            *_legs(MG, "box", "difference", at_source="difference"),
-            *_legs(MG, "difference", "box", at_target="difference"),
+            *_legs(MG, "box", "unexplained", at_source="difference"),
+            *_legs(MG, "unexplained", "box", at_target="difference"),
         ),
         told=Told.CONVERTED,
         alone=False,
@@ -268,7 +268,7 @@ KINDS: Mapping[str, Kind] = {
     ),
     "issue": Kind(
         means="flake went to moulding",
-        legs=_legs(MG, "lot", "production", at_source="issued"),
+        legs=_legs(MG, "lot", "press", at_source="issued"),
         told=Told.OTHERWISE,
         alone=True,
         drawn=True,
@@ -277,10 +277,10 @@ KINDS: Mapping[str, Kind] = {
     "count_mass": Kind(
         means="a box, lot or shelf was weighed again",
         legs=(
-            *_legs(MG, "box lot", "difference", at_source="counted"),
-            *_legs(MG, "difference", "box lot", at_target="counted"),
-            *_legs(MG, f"salvage {_HOUSE}", "difference"),
-            *_legs(MG, "difference", f"salvage {_HOUSE}"),
+            *_legs(MG, "box lot", "unexplained", at_source="counted"),
+            *_legs(MG, "unexplained", "box lot", at_target="counted"),
+            *_legs(MG, f"salvage {_HOUSE}", "unexplained"),
+            *_legs(MG, "unexplained", f"salvage {_HOUSE}"),
         ),
         told=Told.OTHERWISE,
         alone=True,
@@ -290,9 +290,9 @@ KINDS: Mapping[str, Kind] = {
     "opening": Kind(
         means="stock that was there before the ledger began",
         legs=(
-            *_legs(MG, "difference", "box lot", at_target="taken_on"),
-            *_legs(MG, "difference", "salvage"),
-            *_legs(PC, "difference", "bin", at_target="taken_on"),
+            *_legs(MG, "unexplained", "box lot", at_target="taken_on"),
+            *_legs(MG, "unexplained", "salvage"),
+            *_legs(PC, "unexplained", "bin", at_target="taken_on"),
         ),
         told=Told.OTHERWISE,
         alone=True,
@@ -302,7 +302,7 @@ KINDS: Mapping[str, Kind] = {
     ),
     "dispose": Kind(
         means="waste left the house",
-        legs=(*_legs(MG, WASTE, "suppliers"), *_legs(MG, "salvage", WASTE)),
+        legs=(*_legs(MG, WASTE, "sellers"), *_legs(MG, "salvage", WASTE)),
         told=None,
         alone=True,
         # What is carted off was told of when it arose.

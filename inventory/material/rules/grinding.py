@@ -265,7 +265,7 @@ def _lines(run: GrindRun, lot: Lot, readings: Mapping[str, Reading]) -> list[led
             reading = readings[name]
             lines.append(ledger.Line(run.box, places.mass(kind), reading.mass_mg, reading))
     rest_mg = run.box_mg - sum(reading.mass_mg for reading in readings.values())
-    difference = places.mass(PlaceKind.DIFFERENCE)
+    difference = places.mass(PlaceKind.UNEXPLAINED)
     if rest_mg > 0:
         lines.append(ledger.Line(run.box, difference, rest_mg))
     elif rest_mg < 0:

@@ -102,7 +102,7 @@ def receive_to_box(
 ) -> Movement:
     """Bought-in pieces go into the regrind box of their class, to be ground here."""
     _refuse_not_bought(material)
-    come = _Come(PlaceKind.SUPPLIERS, "receive_feedstock", material, weighing)
+    come = _Come(PlaceKind.SELLERS, "receive_feedstock", material, weighing)
     return _into_box(event, key, come, at, by)
 
 
@@ -112,7 +112,7 @@ def receive_as_lot(
 ) -> Lot:
     """Bought-in flake or pellets become a lot that can be issued to moulding."""
     _refuse_not_bought(material)
-    come = _Come(PlaceKind.SUPPLIERS, "receive_feedstock", material, weighing)
+    come = _Come(PlaceKind.SELLERS, "receive_feedstock", material, weighing)
     return _as_lot(event, key, come, at, by)
 
 
@@ -123,7 +123,7 @@ def return_scrap(
     """Sprues, short shots and rejects of our own moulding go to their box, never mixed."""
     if material.origin != Origin.IN_PROCESS:
         raise BadInput(_("What comes back from moulding is in-process scrap."), field="origin")
-    come = _Come(PlaceKind.PRODUCTION, "return_scrap", material, weighing)
+    come = _Come(PlaceKind.PRESS, "return_scrap", material, weighing)
     return _into_box(event, key, come, at, by)
 
 
@@ -132,7 +132,7 @@ def open_box(
     event: Draft, /, *, key: UUID, material: Material, weighing: Weighing, at: datetime, by: User
 ) -> Movement:
     """What lay in a box before the ledger began."""
-    come = _Come(PlaceKind.DIFFERENCE, "opening", material, weighing)
+    come = _Come(PlaceKind.UNEXPLAINED, "opening", material, weighing)
     return _into_box(event, key, come, at, by)
 
 
@@ -141,7 +141,7 @@ def open_lot(
     event: Draft, /, *, key: UUID, material: Material, weighing: Weighing, at: datetime, by: User
 ) -> Lot:
     """A lot that was there before the ledger began."""
-    come = _Come(PlaceKind.DIFFERENCE, "opening", material, weighing)
+    come = _Come(PlaceKind.UNEXPLAINED, "opening", material, weighing)
     return _as_lot(event, key, come, at, by)
 
 
@@ -183,7 +183,7 @@ def issue(
     lines = []
     for lot, typed in wanted.items():
         reading = weighing.read(scale=scale, typed=typed, at=at, field=f"lot-{lot.pk}")
-        target = places.mass(PlaceKind.PRODUCTION)
+        target = places.mass(PlaceKind.PRESS)
         lines.append(ledger.Line(places.of_lot(lot), target, reading.mass_mg, reading))
     movement = _posted(key, "issue", lines, at, ledger.Story(subject=code, actor=by))
     event.of(code, movement=movement.number)
@@ -214,7 +214,7 @@ def count(
     gap_mg = (reading.mass_mg if reading else 0) - boxes.held_mg(place)
     movement = None
     if gap_mg:
-        outside = places.mass(PlaceKind.DIFFERENCE)
+        outside = places.mass(PlaceKind.UNEXPLAINED)
         source, target = (outside, place) if gap_mg > 0 else (place, outside)
         line = ledger.Line(source, target, abs(gap_mg), reading)
         story = ledger.Story(subject=_subject(place), actor=by, reason=reason.strip())
@@ -236,7 +236,7 @@ def dispose(
     held_mg = boxes.held_mg(place)
     if place.kind not in WASTE or held_mg < 1:
         raise BadInput(_("There is nothing to dispose of at this place."), field="place")
-    line = ledger.Line(place, places.mass(PlaceKind.SUPPLIERS), held_mg)
+    line = ledger.Line(place, places.mass(PlaceKind.SELLERS), held_mg)
     story = ledger.Story(subject=_subject(place), actor=by, reason=reason.strip())
     movement = _posted(key, "dispose", [line], at, story)
     event.of(_subject(place), movement=movement.number)

@@ -244,9 +244,9 @@ def behind(rows: QuerySet[Posting], listed: Iterable[Entry]) -> Sources:
 def _set_place(entry: Entry) -> str:
     if entry.kind not in SHOWS_REST or entry.reverses is not None:
         return ""
-    if entry.source.kind == PlaceKind.DIFFERENCE:
+    if entry.source.kind == PlaceKind.UNEXPLAINED:
         return entry.target.code
-    return entry.source.code if entry.target.kind == PlaceKind.DIFFERENCE else ""
+    return entry.source.code if entry.target.kind == PlaceKind.UNEXPLAINED else ""
 
 
 def _left(rows: QuerySet[Posting]) -> dict[int, tuple[Source, ...]]:

@@ -131,7 +131,7 @@ def _standing(label: str) -> QuerySet[Posting]:
 
 def _frame_balances(rows: QuerySet[Posting], label: str) -> tuple[_Frames, list[Leg]]:
     leaving = rows.filter(movement__kind__in=LEAVING, source__kind__in=HOUSE).exclude(
-        Q(target__kind=PlaceKind.DIFFERENCE) | Q(movement__subject="")
+        Q(target__kind=PlaceKind.UNEXPLAINED) | Q(movement__subject="")
     )
     subjects = leaving.filter(movement__month=label).order_by().values("movement__subject")
     firsts = leaving.order_by().filter(movement__subject__in=subjects)
@@ -157,7 +157,7 @@ def _frame_balances(rows: QuerySet[Posting], label: str) -> tuple[_Frames, list[
 
 def _kept(subject: str, number: int, mass_mg: int) -> Leg:
     """What stayed behind under the frame's tag when it left, weighed by nobody as a posting."""
-    to = PlaceKind.CUSTOMERS
+    to = PlaceKind.WEARERS
     return Leg(FRAMES_IN_PART, OUTSIDE, "post_frame", to, mass_mg, None, number, subject, "")
 
 
@@ -181,7 +181,7 @@ def _is_gap(posting: Posting) -> bool:
     """A count difference, or a count: what the books were put right by. Opening stock is a flow."""
     kind = posting.movement.kind
     ends = (posting.source.kind, posting.target.kind)
-    return kind == "count_mass" or (PlaceKind.DIFFERENCE in ends and kind != "opening")
+    return kind == "count_mass" or (PlaceKind.UNEXPLAINED in ends and kind != "opening")
 
 
 def _measured(posting: Posting) -> Measured | None:

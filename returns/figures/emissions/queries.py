@@ -89,7 +89,7 @@ def _issued(year: int) -> Weighed:
     rows = flows.postings(span).filter(
         Q(source__origin__in=reclaimed) | Q(target__origin__in=reclaimed), movement__kind="issue"
     )
-    return flows.weighed(rows, source=PlaceKind.LOT, target=PlaceKind.PRODUCTION)
+    return flows.weighed(rows, source=PlaceKind.LOT, target=PlaceKind.PRESS)
 
 
 def _factors(year: int) -> tuple[Factor, Factor]:

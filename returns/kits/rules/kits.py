@@ -118,7 +118,7 @@ def post(event: Draft, /, *, key: UUID, request: Request, at: datetime, by: User
         raise Conflict(_("There is no address left to post this to."))
     _step(request, RequestState.POSTED, posted_at=at)
     lines = [
-        ledger.Line(places.bin_of(promise.part), places.pieces(PlaceKind.CUSTOMERS), promise.pieces)
+        ledger.Line(places.bin_of(promise.part), places.pieces(PlaceKind.WEARERS), promise.pieces)
         for promise in _promises(request)
     ]
     story = ledger.Story(subject=request.reference, actor=by)

@@ -81,7 +81,7 @@ def _movements(step: JobStep, parts: Mapping[Part, int]) -> list[tuple[str, list
     for part, pieces in parts.items():
         reused = min(pieces, salvaged_left(part))
         data += _fitted(f"{part.code}-salvaged", part, reused, PlaceKind.SALVAGE)
-        data += _fitted(part.code, part, pieces - reused, PlaceKind.PRODUCTION)
+        data += _fitted(part.code, part, pieces - reused, PlaceKind.PRESS)
     off = _taken_off(step) if parts else []
     return data + ([("off", off)] if off else [])
 
@@ -91,7 +91,7 @@ def _fitted(
 ) -> list[tuple[str, list[ledger.Line]]]:
     if pieces < 1:
         return []
-    lines = [ledger.Line(places.bin_of(part), places.pieces(PlaceKind.CUSTOMERS), pieces)]
+    lines = [ledger.Line(places.bin_of(part), places.pieces(PlaceKind.WEARERS), pieces)]
     mass_mg = pieces * part.nominal_mg
     if source == PlaceKind.SALVAGE:
         mass_mg = min(mass_mg, boxes.held_mg(places.mass(PlaceKind.SALVAGE)))

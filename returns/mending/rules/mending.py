@@ -244,7 +244,7 @@ def settle_scale(
     refuse_gap(gap_mg=gap_mg, limit_mg=limit_mg(frame.reading, [reading]), reason=reason)
     if gap_mg == 0:
         return
-    bench, difference = places.mass(PlaceKind.BENCH), places.mass(PlaceKind.DIFFERENCE)
+    bench, difference = places.mass(PlaceKind.BENCH), places.mass(PlaceKind.UNEXPLAINED)
     source, target = (bench, difference) if gap_mg > 0 else (difference, bench)
     ledger.post(
         key=uuid.uuid5(key, "weigh-out"),

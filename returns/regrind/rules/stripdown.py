@@ -341,12 +341,12 @@ def _lines(
 
 
 def _kept_pieces(salvaged: Sequence[Salvaged]) -> list[ledger.Line]:
-    customers = places.pieces(PlaceKind.CUSTOMERS)
+    customers = places.pieces(PlaceKind.WEARERS)
     return [ledger.Line(customers, places.bin_of(kept.part), kept.pieces) for kept in salvaged]
 
 
 def _gap(bench: Place, gap_mg: int) -> list[ledger.Line]:
-    difference = places.mass(PlaceKind.DIFFERENCE)
+    difference = places.mass(PlaceKind.UNEXPLAINED)
     if gap_mg > 0:
         return [ledger.Line(bench, difference, gap_mg)]
     return [ledger.Line(difference, bench, -gap_mg)] if gap_mg else []

@@ -97,7 +97,7 @@ DEEDS: Final[dict[str, Event]] = {
     ),
     "count": Event(
         _("Count material"),
-        _("Weigh what is there. The difference to the ledger is posted as a count difference."),
+        _("Weigh what is there. What differs from the ledger is posted as unexplained."),
         _("Take the count"),
         forms.CountForm,
         material.count,

@@ -39,7 +39,7 @@ def _in_threads(job: Any, count: int) -> list[Any]:
 
 def test_concurrent_takings_never_overdraw_and_numbers_stay_gapless() -> None:
     shelf, bench = places.mass(PlaceKind.ARRIVALS), places.mass(PlaceKind.BENCH)
-    start = ledger.Line(places.mass(PlaceKind.CUSTOMERS), shelf, 1_000)
+    start = ledger.Line(places.mass(PlaceKind.WEARERS), shelf, 1_000)
     ledger.post(key=key(), kind="weigh_in", lines=[start], happened_at=NOON)
 
     def take(_number: int) -> int:
@@ -62,7 +62,7 @@ def test_concurrent_takings_never_overdraw_and_numbers_stay_gapless() -> None:
 def test_one_key_sent_by_many_hands_is_one_movement() -> None:
     same = key()
     shelf = places.mass(PlaceKind.ARRIVALS)
-    customers = places.mass(PlaceKind.CUSTOMERS)
+    customers = places.mass(PlaceKind.WEARERS)
 
     def send(_number: int) -> int:
         line = ledger.Line(customers, shelf, 77)

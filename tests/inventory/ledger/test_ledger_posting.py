@@ -35,21 +35,21 @@ def holds(balances: str) -> None:
 
 
 def test_posting_moves_the_mass() -> None:
-    told("2026-10-14 weigh_in F-1: customers -> arrivals 24310 mg", "#1")
-    stands("#1 2026-10 weigh_in F-1: customers -> arrivals 24310 mg")
+    told("2026-10-14 weigh_in F-1: wearers -> arrivals 24310 mg", "#1")
+    stands("#1 2026-10 weigh_in F-1: wearers -> arrivals 24310 mg")
     holds("""
         arrivals 24310 mg
-        customers -24310 mg
+        wearers -24310 mg
     """)
 
 
 def test_lines_of_one_movement_meet_in_the_same_place_and_keep_pieces_from_mass() -> None:
     told(
         """
-        2026-10-01 opening: difference -> bin 5 pc
-        2026-10-14 weigh_in F-1: customers -> arrivals 100 mg
+        2026-10-01 opening: unexplained -> bin 5 pc
+        2026-10-14 weigh_in F-1: wearers -> arrivals 100 mg
         2026-10-14 carry F-1: arrivals -> bench 100 mg
-        2026-10-14 fit_part F-1, 12 cents: bin -> customers 1 pc, production -> bench 30 mg, \
+        2026-10-14 fit_part F-1, 12 cents: bin -> wearers 1 pc, press -> bench 30 mg, \
 bench -> metal 20 mg
         """,
         """
@@ -62,23 +62,23 @@ bench -> metal 20 mg
     holds("""
         bench 110 mg
         bin 4 pc
-        customers -100 mg
-        customers 1 pc
-        difference -5 pc
         metal 20 mg
-        production -30 mg
+        press -30 mg
+        unexplained -5 pc
+        wearers -100 mg
+        wearers 1 pc
     """)
 
 
 def test_repeat_with_same_content_returns_the_first_movement_and_other_content_is_refused() -> None:
     told(
         """
-        [a] 2026-10-14 weigh_in F-1: customers -> arrivals 5000 mg
-        [a] 2026-10-14 weigh_in F-1: customers -> arrivals 5000 mg
-        [a] 2026-10-14 weigh_in F-1: customers -> arrivals 5001 mg
-        [a] 2026-10-14 weigh_in F-2: customers -> arrivals 5000 mg
-        [a] 2026-10-15 weigh_in F-1: customers -> arrivals 5000 mg
-        [a] 2026-10-14 weigh_in F-1, 1 cents: customers -> arrivals 5000 mg
+        [a] 2026-10-14 weigh_in F-1: wearers -> arrivals 5000 mg
+        [a] 2026-10-14 weigh_in F-1: wearers -> arrivals 5000 mg
+        [a] 2026-10-14 weigh_in F-1: wearers -> arrivals 5001 mg
+        [a] 2026-10-14 weigh_in F-2: wearers -> arrivals 5000 mg
+        [a] 2026-10-15 weigh_in F-1: wearers -> arrivals 5000 mg
+        [a] 2026-10-14 weigh_in F-1, 1 cents: wearers -> arrivals 5000 mg
         [a] 2026-10-14 reverse #1: typed twice
         """,
         """
@@ -91,15 +91,15 @@ def test_repeat_with_same_content_returns_the_first_movement_and_other_content_i
         refused: key-reused
         """,
     )
-    stands("#1 2026-10 weigh_in F-1: customers -> arrivals 5000 mg")
+    stands("#1 2026-10 weigh_in F-1: wearers -> arrivals 5000 mg")
     holds("""
         arrivals 5000 mg
-        customers -5000 mg
+        wearers -5000 mg
     """)
 
 
 def weigh_in(mass_mg: int, **changes: object) -> Movement:
-    line = ledger.Line(places.mass(PlaceKind.CUSTOMERS), places.mass(PlaceKind.ARRIVALS), mass_mg)
+    line = ledger.Line(places.mass(PlaceKind.WEARERS), places.mass(PlaceKind.ARRIVALS), mass_mg)
     facts = {"key": key(), "kind": "weigh_in", "lines": [line], "happened_at": NOON} | changes
     return ledger.post(**facts)
 
@@ -110,8 +110,8 @@ def read(mass_mg: int, typed: str) -> Reading:
 
 
 def weighed(mass_mg: int, reading: Reading, **changes: object) -> Movement:
-    shelf, customers = places.mass(PlaceKind.ARRIVALS), places.mass(PlaceKind.CUSTOMERS)
-    return weigh_in(mass_mg, lines=[ledger.Line(customers, shelf, mass_mg, reading)], **changes)
+    shelf, wearers = places.mass(PlaceKind.ARRIVALS), places.mass(PlaceKind.WEARERS)
+    return weigh_in(mass_mg, lines=[ledger.Line(wearers, shelf, mass_mg, reading)], **changes)
 
 
 OTHERWISE = [
@@ -164,7 +164,7 @@ def test_movement_is_recorded_at_the_moment_its_caller_read() -> None:
 def test_place_may_be_emptied_but_not_overdrawn() -> None:
     told(
         """
-        2026-10-14 weigh_in F-1: customers -> arrivals 10 mg
+        2026-10-14 weigh_in F-1: wearers -> arrivals 10 mg
         2026-10-14 carry F-1: arrivals -> bench 11 mg
         2026-10-14 carry F-1: arrivals -> bench 10 mg
         """,
@@ -176,12 +176,12 @@ def test_place_may_be_emptied_but_not_overdrawn() -> None:
     )
     holds("""
         bench 10 mg
-        customers -10 mg
+        wearers -10 mg
     """)
 
 
 def test_refusal_says_which_place_holds_how_much_and_what_was_wanted() -> None:
-    booked("2026-10-14 weigh_in F-1: customers -> arrivals 10 mg")
+    booked("2026-10-14 weigh_in F-1: wearers -> arrivals 10 mg")
     line = ledger.Line(place("arrivals"), place("bench"), 11)
     with pytest.raises(ledger.NotEnough) as refused:
         ledger.post(key=key(), kind="carry", lines=[line], happened_at=NOON)
@@ -191,10 +191,10 @@ def test_refusal_says_which_place_holds_how_much_and_what_was_wanted() -> None:
 def test_line_moves_at_least_one_milligram_and_a_movement_has_a_line() -> None:
     told(
         """
-        2026-10-14 weigh_in F-1: customers -> arrivals -1 mg
-        2026-10-14 weigh_in F-1: customers -> arrivals 0 mg
+        2026-10-14 weigh_in F-1: wearers -> arrivals -1 mg
+        2026-10-14 weigh_in F-1: wearers -> arrivals 0 mg
         2026-10-14 weigh_in F-1:
-        2026-10-14 weigh_in F-1: customers -> arrivals 1 mg
+        2026-10-14 weigh_in F-1: wearers -> arrivals 1 mg
         """,
         """
         refused: bad-input
@@ -208,11 +208,11 @@ def test_line_moves_at_least_one_milligram_and_a_movement_has_a_line() -> None:
 def test_what_is_outside_a_recipe_is_refused_place_unit_and_kind() -> None:
     told(
         """
-        2026-10-14 weigh_in F-1: customers -> dust 5 mg
-        2026-10-14 weigh_in F-1: customers -> customers 5 mg
-        2026-10-14 fit_part F-1: bin -> customers 1 mg
-        2026-10-14 lend F-1: customers -> arrivals 5 mg
-        2026-10-14 weigh_in F-1: customers -> arrivals 5 mg, customers -> dust 5 mg
+        2026-10-14 weigh_in F-1: wearers -> dust 5 mg
+        2026-10-14 weigh_in F-1: wearers -> wearers 5 mg
+        2026-10-14 fit_part F-1: bin -> wearers 1 mg
+        2026-10-14 lend F-1: wearers -> arrivals 5 mg
+        2026-10-14 weigh_in F-1: wearers -> arrivals 5 mg, wearers -> dust 5 mg
         """,
         """
         refused: wrong-recipe
@@ -228,8 +228,8 @@ def test_what_is_outside_a_recipe_is_refused_place_unit_and_kind() -> None:
 def test_reversal_mirrors_lines_and_cost_and_happens_once() -> None:
     told(
         """
-        2026-10-01 opening: difference -> bin 5 pc
-        2026-10-14 fit_part F-1, 12 cents: bin -> customers 1 pc, production -> bench 30 mg
+        2026-10-01 opening: unexplained -> bin 5 pc
+        2026-10-14 fit_part F-1, 12 cents: bin -> wearers 1 pc, press -> bench 30 mg
         [r] 2026-10-15 reverse #2: typed twice
         [r] 2026-10-15 reverse #2: typed twice
         [r] 2026-10-15 reverse #2: for another reason
@@ -249,26 +249,26 @@ def test_reversal_mirrors_lines_and_cost_and_happens_once() -> None:
         """,
     )
     stands("""
-        #1 2026-10 opening: difference -> bin 5 pc
-        #2 2026-10 fit_part F-1, 12 cents: bin -> customers 1 pc, production -> bench 30 mg
-        #3 2026-10 fit_part F-1, -12 cents undoes #2 (typed twice): customers -> bin 1 pc, \
-bench -> production 30 mg
+        #1 2026-10 opening: unexplained -> bin 5 pc
+        #2 2026-10 fit_part F-1, 12 cents: bin -> wearers 1 pc, press -> bench 30 mg
+        #3 2026-10 fit_part F-1, -12 cents undoes #2 (typed twice): wearers -> bin 1 pc, \
+bench -> press 30 mg
     """)
     holds("""
         bin 5 pc
-        difference -5 pc
+        unexplained -5 pc
     """)
 
 
 def test_reversal_without_a_reason_points_at_its_field() -> None:
-    booked("2026-10-14 weigh_in F-1: customers -> arrivals 10 mg")
+    booked("2026-10-14 weigh_in F-1: wearers -> arrivals 10 mg")
     with pytest.raises(BadInput) as refused:
         ledger.reverse(key=key(), movement=Movement.objects.get(), reason=" ", at=NOON)
     assert refused.value.field == "reason"
 
 
 def test_reversal_keeps_what_the_movement_was_about_and_who_reversed_it(bea: User) -> None:
-    line = ledger.Line(place("difference"), place("box"), 500)
+    line = ledger.Line(place("unexplained"), place("box"), 500)
     heat = [[2, 1_000_000]]
     facts = {"key": key(), "kind": "opening", "lines": [line], "happened_at": NOON}
     first = ledger.post(**facts, story=ledger.Story(subject="B-1", reason="found", heat=heat))
@@ -281,11 +281,11 @@ def test_reversal_keeps_what_the_movement_was_about_and_who_reversed_it(bea: Use
 def test_day_of_a_closed_month_is_booked_in_the_next_and_says_where_it_belongs() -> None:
     told(
         """
-        2026-10-14 weigh_in F-1: customers -> arrivals 10 mg
+        2026-10-14 weigh_in F-1: wearers -> arrivals 10 mg
         2026-11-02 close 2026-10
-        2026-09-30 weigh_in F-2: customers -> arrivals 20 mg
-        2026-10-30 weigh_in F-3: customers -> arrivals 30 mg
-        2026-11-01 weigh_in F-4: customers -> arrivals 40 mg
+        2026-09-30 weigh_in F-2: wearers -> arrivals 20 mg
+        2026-10-30 weigh_in F-3: wearers -> arrivals 30 mg
+        2026-11-01 weigh_in F-4: wearers -> arrivals 40 mg
         """,
         """
         #1
@@ -296,16 +296,16 @@ def test_day_of_a_closed_month_is_booked_in_the_next_and_says_where_it_belongs()
         """,
     )
     stands("""
-        #1 2026-10 weigh_in F-1: customers -> arrivals 10 mg
-        #2 2026-11 weigh_in F-2 of 2026-09: customers -> arrivals 20 mg
-        #3 2026-11 weigh_in F-3 of 2026-10: customers -> arrivals 30 mg
-        #4 2026-11 weigh_in F-4: customers -> arrivals 40 mg
+        #1 2026-10 weigh_in F-1: wearers -> arrivals 10 mg
+        #2 2026-11 weigh_in F-2 of 2026-09: wearers -> arrivals 20 mg
+        #3 2026-11 weigh_in F-3 of 2026-10: wearers -> arrivals 30 mg
+        #4 2026-11 weigh_in F-4: wearers -> arrivals 40 mg
     """)
 
 
 def test_balance_row_that_another_hand_makes_in_between_is_no_error() -> None:
     """The other hand comes after the look for missing rows and before they are written."""
-    touched = [place("customers"), place("arrivals")]
+    touched = [place("wearers"), place("arrivals")]
     came = []
 
     def another_hand(execute: Callable[..., Any], sql: str, *rest: Any) -> Any:
@@ -317,17 +317,17 @@ def test_balance_row_that_another_hand_makes_in_between_is_no_error() -> None:
         return execute(sql, *rest)
 
     with connection.execute_wrapper(another_hand):
-        told("2026-10-14 weigh_in F-1: customers -> arrivals 10 mg", "#1")
+        told("2026-10-14 weigh_in F-1: wearers -> arrivals 10 mg", "#1")
     assert came
     holds("""
         arrivals 10 mg
-        customers -10 mg
+        wearers -10 mg
     """)
 
 
 @pytest.mark.parametrize("statement", ["UPDATE {} SET id = id", "DELETE FROM {}"])
 @pytest.mark.parametrize("model", [Movement, Posting])
 def test_database_itself_refuses_to_change_the_ledger(model: type, statement: str) -> None:
-    booked("2026-10-14 weigh_in F-1: customers -> arrivals 3 mg")
+    booked("2026-10-14 weigh_in F-1: wearers -> arrivals 3 mg")
     with pytest.raises(IntegrityError, match="append-only"), connection.cursor() as cursor:
         cursor.execute(statement.format(model._meta.db_table))

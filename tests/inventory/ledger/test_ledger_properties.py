@@ -89,7 +89,7 @@ class Books(RuleBasedStateMachine):
         masses = [places.mass(kind) for kind in PlaceKind if kind not in ("box", "lot", "bin")]
         pieces = [
             places.pieces(kind)
-            for kind in (PlaceKind.CUSTOMERS, PlaceKind.SUPPLIERS, PlaceKind.DIFFERENCE)
+            for kind in (PlaceKind.WEARERS, PlaceKind.SELLERS, PlaceKind.UNEXPLAINED)
         ]
         made = [
             places.box(polymer=polymer, colour=colour, origin=origin),
@@ -101,7 +101,7 @@ class Books(RuleBasedStateMachine):
         self.sealed: dict[str, tuple[str, dict[int, int]]] = {}
         self.said: dict[uuid.UUID, tuple[str, int, int, int, int]] = {}
         # Something to close: the first month begins with the first movement.
-        self.put(uuid.uuid4(), "opening", places.mass(PlaceKind.DIFFERENCE), made[0], 300, 0)
+        self.put(uuid.uuid4(), "opening", places.mass(PlaceKind.UNEXPLAINED), made[0], 300, 0)
 
     def teardown(self) -> None:
         if hasattr(self, "frame"):

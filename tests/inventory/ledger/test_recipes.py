@@ -11,11 +11,11 @@ from inventory.ledger.sums.recipes import MG, PC
 @pytest.mark.parametrize(
     ("kind", "source", "target", "unit", "allowed"),
     [
-        ("weigh_in", "customers", "arrivals", MG, True),
-        ("weigh_in", "arrivals", "customers", MG, False),
-        ("weigh_in", "customers", "arrivals", PC, False),
+        ("weigh_in", "wearers", "arrivals", MG, True),
+        ("weigh_in", "arrivals", "wearers", MG, False),
+        ("weigh_in", "wearers", "arrivals", PC, False),
         ("carry", "hold", "hold", MG, False),
-        ("post_kit", "bin", "customers", PC, True),
+        ("post_kit", "bin", "wearers", PC, True),
     ],
 )
 def test_kind_allows_its_legs_one_way_in_one_unit(

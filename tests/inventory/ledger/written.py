@@ -2,8 +2,8 @@
 
 A line is a movement, a reversal or a closing; `[a]` before it names its key, to send it again:
 
-    2026-10-14 weigh_in F-1: customers -> arrivals 24310 mg
-    [a] 2026-10-14 fit_part F-1, 12 cents: bin -> customers 1 pc, production -> bench 110 mg
+    2026-10-14 weigh_in F-1: wearers -> arrivals 24310 mg
+    [a] 2026-10-14 fit_part F-1, 12 cents: bin -> wearers 1 pc, press -> bench 110 mg
     2026-10-15 reverse #1: typed twice
     2026-11-02 close 2026-10
 

@@ -40,7 +40,7 @@ def told(place: Place, up_to: int | None = None) -> tuple[int, int, HeatSpread |
 
 
 def put_in(shop: Shop, mg: int, passes: int) -> Movement:
-    leg = (at(PlaceKind.SUPPLIERS), box(shop), mg)
+    leg = (at(PlaceKind.SELLERS), box(shop), mg)
     return move("receive_feedstock", leg, heat=[[passes, 1_000_000]])
 
 
@@ -58,7 +58,7 @@ def test_at_every_movement_it_is_as_the_whole_history_has_it(shop: Shop, bea: Us
         key=key(), movement=undone, reason="typed twice", at=undone.happened_at, by=bea
     )
     ground(shop, 3_000)
-    move("count_mass", (at(PlaceKind.DIFFERENCE), box(shop), 40), reason="count")
+    move("count_mass", (at(PlaceKind.UNEXPLAINED), box(shop), 40), reason="count")
     ground(shop, 5_040)
     last = Movement.objects.latest("number").number
     for up_to in (*range(last + 1), None):
@@ -85,7 +85,7 @@ def test_movements_are_found_by_a_box_code_longer_than_a_subject(shop: Shop) -> 
     Place.objects.filter(pk=place.pk).update(code="box-pp-" + "long-colour-name-" * 2 + "returned")
     place.refresh_from_db()
     assert len(place.code) > 40
-    leg = (at(PlaceKind.SUPPLIERS), place, 1_000)
+    leg = (at(PlaceKind.SELLERS), place, 1_000)
     moved = move("receive_feedstock", leg, subject=place.code[:40])
     assert list(movements.found(subject=place.code)) == [moved]
     assert list(movements.found(subject="F-NONE-2222")) == []

@@ -35,7 +35,7 @@ def box(shop: Shop) -> Place:
 
 
 def more(box: Place, mass_mg: int, heat: list[list[int]] | None = None) -> Movement:
-    line = ledger.Line(places.mass(PlaceKind.DIFFERENCE), box, mass_mg)
+    line = ledger.Line(places.mass(PlaceKind.UNEXPLAINED), box, mass_mg)
     return ledger.post(
         key=key(),
         kind="opening",
@@ -178,7 +178,7 @@ def test_finished_run_makes_a_lot_and_every_gram_has_a_place(
     assert held_mg(PlaceKind.LOT) == 1_950_000
     assert (held_mg(PlaceKind.DUST), held_mg(PlaceKind.MOISTURE)) == (12_400, 3_000)
     assert held_mg(PlaceKind.PURGE) == held_mg(PlaceKind.BOX) == 0
-    assert held_mg(PlaceKind.DIFFERENCE) == 34_600 - 2_000_000
+    assert held_mg(PlaceKind.UNEXPLAINED) == 34_600 - 2_000_000
 
 
 def test_grinding_is_no_melt_and_keeps_the_spread_of_the_box(
@@ -252,7 +252,7 @@ def test_explained_gain_comes_from_the_count_difference(
     grinding.explain(key=key(), run=run, explanation="box was under-weighed", at=NOON, by=ben)
     assert held_mg(PlaceKind.LOT) == 2_010_000
     assert held_mg(PlaceKind.BOX) == 0
-    assert held_mg(PlaceKind.DIFFERENCE) == -2_010_000
+    assert held_mg(PlaceKind.UNEXPLAINED) == -2_010_000
 
 
 def test_held_run_may_be_weighed_again(box: Place, shop: Shop, bea: User, ben: User) -> None:

@@ -51,7 +51,7 @@ def count(place: Place, shop: Shop, by: User, mass: str, **changes: Any) -> Coun
 
 def test_feedstock_in_a_box_brings_its_cost_heat_and_note(shop: Shop, bea: User) -> None:
     movement = material.receive_to_box(**deed(shop, bea))
-    assert (held(PlaceKind.BOX), held(PlaceKind.SUPPLIERS)) == (5_000_000, -5_000_000)
+    assert (held(PlaceKind.BOX), held(PlaceKind.SELLERS)) == (5_000_000, -5_000_000)
     assert (movement.cost_minor, movement.reason) == (700, "nursery pots")
     box = places.box(polymer=shop.pp, colour=shop.slate, origin="post_consumer_feedstock")
     inside = boxes.contents(box)
@@ -91,7 +91,7 @@ def test_bad_material_is_named(
 
 def test_scrap_comes_from_production_and_is_never_mixed_with_returns(shop: Shop, bea: User) -> None:
     material.return_scrap(**deed(shop, bea, material=pots(shop, origin="in_process")))
-    assert held(PlaceKind.PRODUCTION) == -5_000_000
+    assert held(PlaceKind.PRESS) == -5_000_000
     assert Place.objects.get(kind="box").origin == "in_process"
     with pytest.raises(BadInput):
         material.return_scrap(**deed(shop, bea, material=pots(shop)))
@@ -101,7 +101,7 @@ def test_opening_stock_may_be_of_any_origin(shop: Shop, bea: User) -> None:
     returned = pots(shop, origin="post_consumer_return", cost_minor=0)
     material.open_box(**deed(shop, bea, material=returned))
     material.open_lot(**deed(shop, bea, material=returned))
-    assert held(PlaceKind.DIFFERENCE) == -10_000_000
+    assert held(PlaceKind.UNEXPLAINED) == -10_000_000
     with pytest.raises(BadInput):
         material.open_lot(**deed(shop, bea, material=pots(shop, origin="moon")))
 
@@ -112,7 +112,7 @@ def test_repeat_receives_once_and_other_content_is_refused(
 ) -> None:
     facts = deed(shop, bea)
     assert rule(**facts) == rule(**facts)
-    assert held(PlaceKind.SUPPLIERS) == -5_000_000
+    assert held(PlaceKind.SELLERS) == -5_000_000
     with pytest.raises(KeyReused):
         rule(**(facts | {"weighing": Weighing(scale=shop.box_scale, mass="6 kg")}))
 
@@ -134,7 +134,7 @@ def test_issue_takes_each_lot_as_weighed_under_the_batch(shop: Shop, bea: User) 
     unused = material.receive_as_lot(**deed(shop, bea))
     movement = issue({one: "1 kg", two: "500 g", unused: ""}, shop, bea)
     assert movement.subject == "AV-2610"
-    assert held(PlaceKind.PRODUCTION) == 1_500_000
+    assert held(PlaceKind.PRESS) == 1_500_000
     assert boxes.held_mg(places.of_lot(unused)) == 5_000_000
     assert {posting.reading.mass_mg for posting in movement.postings.all() if posting.reading} == {
         1_000_000,
@@ -171,7 +171,7 @@ def test_count_puts_the_place_right(shop: Shop, bea: User, typed: str, differenc
     movement = count(box, shop, bea, typed).movement
     assert movement is not None
     assert (movement.kind, movement.reason) == ("count_mass", "month end")
-    assert held(PlaceKind.DIFFERENCE) == difference_mg
+    assert held(PlaceKind.UNEXPLAINED) == difference_mg
     assert held(PlaceKind.BOX) == 5_000_000 - difference_mg
 
 
@@ -195,7 +195,7 @@ def test_count_needs_a_reason_and_a_place_that_is_counted(shop: Shop, bea: User)
 
 def test_waste_is_taken_away_whole(shop: Shop, bea: User) -> None:
     bench, dust = places.mass(PlaceKind.BENCH), places.mass(PlaceKind.FOREIGN)
-    customers = places.mass(PlaceKind.CUSTOMERS)
+    customers = places.mass(PlaceKind.WEARERS)
     arrivals = places.mass(PlaceKind.ARRIVALS)
     for kind, line in (
         ("weigh_in", ledger.Line(customers, arrivals, 900)),
@@ -207,7 +207,7 @@ def test_waste_is_taken_away_whole(shop: Shop, bea: User) -> None:
     same = key()
     movement = material.dispose(key=same, **facts)
     assert material.dispose(key=same, **facts) == movement
-    assert (held(PlaceKind.FOREIGN), held(PlaceKind.SUPPLIERS)) == (0, 900)
+    assert (held(PlaceKind.FOREIGN), held(PlaceKind.SELLERS)) == (0, 900)
     for place in (dust, bench):
         with pytest.raises(BadInput) as refused:
             material.dispose(key=key(), **(facts | {"place": place}))

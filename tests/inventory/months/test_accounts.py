@@ -359,7 +359,7 @@ def test_box_that_would_be_overdrawn_is_named_in_the_words_of_the_page_and_its_l
     books: dict[str, Movement], page: Client, shop: Shop
 ) -> None:
     box = made.box(shop)
-    came = made.move("receive_feedstock", (made.at(PlaceKind.SUPPLIERS), box, 900_000))
+    came = made.move("receive_feedstock", (made.at(PlaceKind.SELLERS), box, 900_000))
     made.move("grind", (box, made.at(PlaceKind.DUST), boxes.held_mg(box) - 400), subject="G-1")
     address = reverse("movement", args=[came.number])
     form = {"key": str(key()), "reason": "never came"}

@@ -98,7 +98,7 @@ def test_snapshot_that_was_changed_is_found(books: Shop) -> None:
 
 
 def test_units_that_differ_are_found(books: Shop) -> None:
-    box, pieces = made.box(books), places.pieces(PlaceKind.SUPPLIERS)
+    box, pieces = made.box(books), places.pieces(PlaceKind.SELLERS)
     tamper(f"UPDATE inventory_posting SET target_id = {box.pk} WHERE source_id = {pieces.pk}")
     assert "units-match" in failed()
 

@@ -76,7 +76,7 @@ def test_closing_is_known_by_what_is_left_and_not_by_opening_and_flows_again(sho
 def test_a_month_opens_as_well_known_as_the_one_before_it_closed(shop: Shop) -> None:
     """A lot that was issued to the milligram is empty, though its three weighings differ."""
     bought, other = (lot(shop, f"L-FEED-{n}{n}{n}{n}", Origin.FEEDSTOCK) for n in (2, 3))
-    supply, mould = at(PlaceKind.SUPPLIERS), at(PlaceKind.PRODUCTION)
+    supply, mould = at(PlaceKind.SELLERS), at(PlaceKind.PRESS)
     for leg, typed in (
         ((supply, bought), "100.000 g"),
         ((supply, other), "50.000 g"),
@@ -124,14 +124,14 @@ def test_canonical_figures_keep_what_is_in_doubt_of_a_place_without_a_row(shop: 
     """A count brings the differences back to nothing; in November nothing moves there."""
     furnished_october(shop)
     bought = Place.objects.get(code="lot-l-feed-2222")
-    move("count_mass", (bought, at(PlaceKind.DIFFERENCE), 97_900))
+    move("count_mass", (bought, at(PlaceKind.UNEXPLAINED), 97_900))
     report = recovered.of_month("2026-11")
-    assert "difference" not in [row.place for row in report.shelves]
+    assert "unexplained" not in [row.place for row in report.shelves]
     data = json.loads(recovered.canonical(report))
-    assert data["known"]["difference"]["closing"]["booked_mg"] > 0
+    assert data["known"]["unexplained"]["closing"]["booked_mg"] > 0
     rows = {row["place"] for name in ("material", "shelves") for row in data[name]}
     classes = {row.split()[0] for row in set(data["known"]) - rows}
-    assert classes == {"difference", "total", "class", "origin"}
+    assert classes == {"unexplained", "total", "class", "origin"}
     assert {*data} - {"known"} == {
         field.name
         for field in fields(report)
@@ -211,8 +211,8 @@ def test_the_allowance_opens_next_month_as_it_closed_and_the_steps_tie_again(sho
     )
     furnished_october(shop)
     bought = lot(shop, "L-FEED-3333", Origin.FEEDSTOCK)
-    move("receive_feedstock", (at(PlaceKind.SUPPLIERS), bought, 100_000), cost_minor=50, at=NOV)
-    move("issue", (bought, at(PlaceKind.PRODUCTION), 60_000), at=NOV)
+    move("receive_feedstock", (at(PlaceKind.SELLERS), bought, 100_000), cost_minor=50, at=NOV)
+    move("issue", (bought, at(PlaceKind.PRESS), 60_000), at=NOV)
     october_carried = dict(october().worth_steps)["carried"]
     steps = dict(recovered.of_month("2026-11").worth_steps)
     assert steps["opening"] + steps["allowance_before"] == october_carried

@@ -45,7 +45,7 @@ def november(shop: Shop) -> dict[str, Movement]:
     weighed_in("F-BBBB-3333", 18_300, at_=NOV)
     moved["strip_nov"] = stripped(shop, "F-BBBB-3333", "18.300 g", at_=NOV)
     moved["feed_nov"] = move(
-        "receive_feedstock", (at(PlaceKind.SUPPLIERS), box(shop), 40_000), at=NOV, cost_minor=40
+        "receive_feedstock", (at(PlaceKind.SELLERS), box(shop), 40_000), at=NOV, cost_minor=40
     )
     return moved
 

@@ -38,7 +38,7 @@ def test_closing_stores_what_every_place_holds_and_who_closed(acke: User) -> Non
     weighed_in("F-1", 24_310)
     month = close("2026-10", by=acke)
     shelf = MonthBalance.objects.get(month=month, place__kind=PlaceKind.ARRIVALS)
-    outside = MonthBalance.objects.get(month=month, place__kind=PlaceKind.CUSTOMERS)
+    outside = MonthBalance.objects.get(month=month, place__kind=PlaceKind.WEARERS)
     assert (shelf.quantity, outside.quantity) == (24_310, -24_310)
     assert (month.closed_by, month.last_number, len(month.digest)) == (acke, 1, 64)
     assert Event.objects.get(name="months.close").subject == "2026-10"

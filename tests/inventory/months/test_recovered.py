@@ -133,7 +133,7 @@ def test_frames_are_counted_once_each(shop: Shop) -> None:
 def test_what_is_posted_counts_by_its_reason(reason: str, counts: tuple[int, int]) -> None:
     weighed_in("F-1", 20_000)
     move("carry", (at(PlaceKind.ARRIVALS), at(PlaceKind.BENCH), 20_000), subject="F-1")
-    leg = (at(PlaceKind.BENCH), at(PlaceKind.CUSTOMERS), 20_000)
+    leg = (at(PlaceKind.BENCH), at(PlaceKind.WEARERS), 20_000)
     posted = move("post_frame", leg, subject="F-1", reason=reason)
     frames = october().frames
     assert (frames.mended.quantity, frames.unmended.quantity) == counts
@@ -145,7 +145,7 @@ def test_what_is_posted_counts_by_its_reason(reason: str, counts: tuple[int, int
 def test_difference_found_at_the_scale_is_no_frame_posted() -> None:
     weighed_in("F-1", 20_000)
     move("carry", (at(PlaceKind.ARRIVALS), at(PlaceKind.BENCH), 20_000), subject="F-1")
-    move("post_frame", (at(PlaceKind.BENCH), at(PlaceKind.DIFFERENCE), 10), subject="F-1")
+    move("post_frame", (at(PlaceKind.BENCH), at(PlaceKind.UNEXPLAINED), 10), subject="F-1")
     assert october().frames.unmended.quantity == 0
 
 
@@ -171,7 +171,7 @@ def test_held_frame_is_counted_at_the_end_of_its_month_only() -> None:
 
 
 def test_spare_parts_in_pieces_by_hand(shop: Shop) -> None:
-    outside, screws = places.pieces(PlaceKind.CUSTOMERS), places.bin_of(shop.screw)
+    outside, screws = places.pieces(PlaceKind.WEARERS), places.bin_of(shop.screw)
     move("post_kit", (screws, outside, 4), subject="Q-1")
     move("fit_part", (screws, outside, 2), subject="F-1")
     stock.receive(key=key(), part=shop.screw, pieces=50, cost_minor=600, at=OCT)
@@ -288,7 +288,7 @@ def test_allowance_leaves_with_the_material_that_is_issued(shop: Shop) -> None:
     made.furnished_october(shop)
     ClassPrice.objects.create(polymer=shop.pp, origin=FEEDSTOCK.origin, price_minor_per_kg=80)
     bought = places.Place.objects.get(code="lot-l-feed-2222")
-    move("issue", (bought, at(PlaceKind.PRODUCTION), 249_000), at=NOV)
+    move("issue", (bought, at(PlaceKind.PRESS), 249_000), at=NOV)
     lines = [line for line in recovered.of_month("2026-11").journal if line.material == FEEDSTOCK]
     left = [line for line in lines if line.text_key == "allowance_left_with_material"]
     assert [(line.account, line.debit_minor) for line in left] == [
@@ -307,7 +307,7 @@ def test_journal_balances(shop: Shop, label: str) -> None:
 def test_value_is_carried_through_open_months_as_through_closed_ones(shop: Shop) -> None:
     made.furnished_october(shop)
     bought = places.Place.objects.get(code="lot-l-feed-2222")
-    move("issue", (bought, at(PlaceKind.PRODUCTION), 100_000), at=NOV)
+    move("issue", (bought, at(PlaceKind.PRESS), 100_000), at=NOV)
     before = recovered.of_month("2026-11")
     close_through("2026-10")
     assert recovered.of_month("2026-11") == before
@@ -353,8 +353,8 @@ def test_open_month_that_cannot_be_valued_says_so_instead_of_failing(shop: Shop)
     """Issued in October by its date, made in November: the class is short in October."""
     flake = made.lot(shop)
     makers.opening(10_000, shop)
-    move("receive_feedstock", (at(PlaceKind.SUPPLIERS), flake, 20_000), at=NOV)
-    move("issue", (flake, at(PlaceKind.PRODUCTION), 20_000), at=OCT)
+    move("receive_feedstock", (at(PlaceKind.SELLERS), flake, 20_000), at=NOV)
+    move("issue", (flake, at(PlaceKind.PRESS), 20_000), at=OCT)
     assert october().unvalued == (str(RETURN),)
 
 

@@ -39,7 +39,7 @@ def test_both_ends_of_every_leg_count_somewhere(
     ],
 )
 def test_bought_material_counts_by_its_origin(origin: str, column: str) -> None:
-    assert recipes.column("receive_feedstock", "box", "suppliers", origin) == column
+    assert recipes.column("receive_feedstock", "box", "sellers", origin) == column
 
 
 def test_a_reversal_counts_where_what_it_takes_back_counted() -> None:
@@ -52,9 +52,9 @@ def test_a_reversal_counts_where_what_it_takes_back_counted() -> None:
     ("kind", "here", "there", "origin"),
     [
         ("melt", "box", "lot", "virgin"),
-        ("issue", "box", "production", "virgin"),
-        ("weigh_in", "arrivals", "customers", ""),
-        ("receive_feedstock", "lot", "suppliers", "found"),
+        ("issue", "box", "press", "virgin"),
+        ("weigh_in", "arrivals", "wearers", ""),
+        ("receive_feedstock", "lot", "sellers", "found"),
     ],
 )
 def test_what_no_recipe_has_is_refused(kind: str, here: str, there: str, origin: str) -> None:
@@ -69,7 +69,7 @@ def test_a_leg_names_its_column_at_stock_and_nowhere_else(
     source: str, at_source: str | None
 ) -> None:
     with pytest.raises(ValueError, match=source):
-        Leg(source=source, target="customers", unit=MG, at_source=at_source, at_target=None)
+        Leg(source=source, target="wearers", unit=MG, at_source=at_source, at_target=None)
 
 
 @pytest.mark.parametrize("kind", KINDS)

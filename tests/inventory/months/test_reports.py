@@ -71,7 +71,7 @@ def test_other_text_is_left_alone(text: str) -> None:
 
 def test_reason_that_is_a_formula_is_harmless_in_the_csv(shop: Shop) -> None:
     box = made.box(shop)
-    outside = made.at(made.PlaceKind.DIFFERENCE)
+    outside = made.at(made.PlaceKind.UNEXPLAINED)
     made.move("count_mass", (outside, box, 5), reason='=HYPERLINK("http://example.org","x")')
     (row,) = read_csv(postings(recovered.of_month("2026-10")))
     assert row["reason"].startswith("'=HYPERLINK")
@@ -272,7 +272,7 @@ def test_workbook_never_holds_a_formula(shop: Shop) -> None:
     import openpyxl
 
     Part.objects.filter(pk=shop.screw.pk).update(name="=1+1")
-    box, outside = made.box(shop), made.at(made.PlaceKind.DIFFERENCE)
+    box, outside = made.box(shop), made.at(made.PlaceKind.UNEXPLAINED)
     made.move("count_mass", (outside, box, 5), reason="=SUM(A1:A9)")
     content = files.FORMATS["xlsx"].make(recovered.of_month("2026-10"))
     book = openpyxl.load_workbook(io.BytesIO(content))

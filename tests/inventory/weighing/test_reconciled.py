@@ -42,13 +42,13 @@ def weighed(kind: str, *legs: tuple[Place, Place, int], scale: Scale, **facts: o
 
 
 def frame_in(shop: Shop, tag: str, mg: int, at=NOON) -> Movement:
-    leg = (made.at(PlaceKind.CUSTOMERS), made.at(PlaceKind.ARRIVALS), mg)
+    leg = (made.at(PlaceKind.WEARERS), made.at(PlaceKind.ARRIVALS), mg)
     return weighed("weigh_in", leg, scale=shop.fine_scale, subject=tag, at=at)
 
 
 def frame_stripped(shop: Shop, tag: str, came_in_mg: int, plastic: int, lenses: int) -> None:
-    """Parts as weighed; what they do not add up to goes to the count difference."""
-    shelf, gap = made.at(PlaceKind.ARRIVALS), made.at(PlaceKind.DIFFERENCE)
+    """Parts as weighed; what they do not add up to stays unexplained."""
+    shelf, gap = made.at(PlaceKind.ARRIVALS), made.at(PlaceKind.UNEXPLAINED)
     rest = came_in_mg - plastic - lenses
     lines = [
         ledger.Line(
@@ -113,7 +113,7 @@ def test_the_gap_of_a_balance_is_what_the_ledger_took_up(shop: Shop, bea: User, 
     data = reconciled.of_month(LABEL)
     absorbed = {"strip_down": 0, "grind": 0}
     for posting in made_gaps():
-        sign = 1 if posting.target.kind == "difference" else -1
+        sign = 1 if posting.target.kind == "unexplained" else -1
         absorbed[posting.movement.kind] += sign * posting.quantity
     assert balance(data, FRAMES).gap_mg == absorbed["strip_down"] == 10
     assert box_of(data).gap_mg == absorbed["grind"] == 20
@@ -121,7 +121,7 @@ def test_the_gap_of_a_balance_is_what_the_ledger_took_up(shop: Shop, bea: User, 
 
 def made_gaps():
     rows = Posting.objects.filter(movement__month=LABEL).select_related("movement")
-    return [p for p in rows if "difference" in (p.source.kind, p.target.kind)]
+    return [p for p in rows if "unexplained" in (p.source.kind, p.target.kind)]
 
 
 def test_the_common_error_of_one_scale_counts_in_full(shop: Shop) -> None:
@@ -169,10 +169,10 @@ def test_parts_that_share_a_scale_are_no_surer_together_than_its_common_error(sh
 def test_many_parts_on_one_scale_are_not_accused_for_its_offset(shop: Shop, bea: User) -> None:
     """Derived: one weighing in, four out on one scale: the offset counts 1 - 4 = -3 times,
     variance 9, where independent errors would give 5; the larger one stands."""
-    box, suppliers = made.box(shop), made.at(PlaceKind.SUPPLIERS)
+    box, sellers = made.box(shop), made.at(PlaceKind.SELLERS)
     for mg in (40_000, 30_000, 20_000, 10_000):
         weighed(
-            "receive_feedstock", (suppliers, box, mg), scale=shop.fine_scale, heat=[[1, 1_000_000]]
+            "receive_feedstock", (sellers, box, mg), scale=shop.fine_scale, heat=[[1, 1_000_000]]
         )
     count(shop, bea, box, "100.020 g")
     readings = [p.reading for m in Movement.objects.all() for p in m.postings.all() if p.reading]
@@ -235,9 +235,9 @@ def test_one_frame_out_of_line_is_named_with_its_movements(shop: Shop) -> None:
 def test_what_came_into_a_box_in_earlier_months_is_part_of_its_balance(
     shop: Shop, bea: User, ben: User
 ) -> None:
-    box, suppliers = made.box(shop), made.at(PlaceKind.SUPPLIERS)
+    box, sellers = made.box(shop), made.at(PlaceKind.SELLERS)
     early = NOON - timedelta(days=30)
-    leg = (suppliers, box, 60_000)
+    leg = (sellers, box, 60_000)
     weighed("receive_feedstock", leg, scale=shop.fine_scale, at=early, heat=[[1, 1_000_000]])
     ground(shop, bea, ben, "59.900 g", "0.100 g")
     assert reconciled.of_month("2026-09").verdict is Verdict.CANNOT_BE_CHECKED
@@ -249,10 +249,10 @@ def test_what_came_into_a_box_in_earlier_months_is_part_of_its_balance(
 def test_what_is_put_in_after_a_run_was_proposed_waits_for_the_next(
     shop: Shop, bea: User, ben: User
 ) -> None:
-    box, suppliers = made.box(shop), made.at(PlaceKind.SUPPLIERS)
+    box, sellers = made.box(shop), made.at(PlaceKind.SELLERS)
 
     def fill(mg: int) -> None:
-        leg = (suppliers, box, mg)
+        leg = (sellers, box, mg)
         weighed("receive_feedstock", leg, scale=shop.fine_scale, heat=[[1, 1_000_000]])
 
     fill(60_000)
@@ -270,9 +270,9 @@ def test_what_is_put_in_after_a_run_was_proposed_waits_for_the_next(
 
 
 def test_two_counts_of_a_lot_link_two_balances(shop: Shop, bea: User) -> None:
-    lot, suppliers = made.lot(shop), made.at(PlaceKind.SUPPLIERS)
-    moulding = made.at(PlaceKind.PRODUCTION)
-    weighed("receive_feedstock", (suppliers, lot, 100_000), scale=shop.fine_scale)
+    lot, sellers = made.lot(shop), made.at(PlaceKind.SELLERS)
+    moulding = made.at(PlaceKind.PRESS)
+    weighed("receive_feedstock", (sellers, lot, 100_000), scale=shop.fine_scale)
     count(shop, bea, lot, "99.900 g")
     weighed("issue", (lot, moulding, 40_000), scale=shop.fine_scale)
     count(shop, bea, lot, "59.870 g")
@@ -284,9 +284,9 @@ def test_two_counts_of_a_lot_link_two_balances(shop: Shop, bea: User) -> None:
 
 
 def test_a_count_of_the_month_before_begins_the_balance(shop: Shop, bea: User) -> None:
-    lot, suppliers = made.lot(shop), made.at(PlaceKind.SUPPLIERS)
+    lot, sellers = made.lot(shop), made.at(PlaceKind.SELLERS)
     early = NOON - timedelta(days=30)
-    weighed("receive_feedstock", (suppliers, lot, 100_000), scale=shop.fine_scale, at=early)
+    weighed("receive_feedstock", (sellers, lot, 100_000), scale=shop.fine_scale, at=early)
     count(shop, bea, lot, "99.900 g", at=early)
     count(shop, bea, lot, "99.880 g")
     (found,) = reconciled.of_month(LABEL).balances
@@ -294,9 +294,9 @@ def test_a_count_of_the_month_before_begins_the_balance(shop: Shop, bea: User) -
 
 
 def test_a_lot_found_empty_is_an_exact_end(shop: Shop, bea: User) -> None:
-    lot, suppliers = made.lot(shop), made.at(PlaceKind.SUPPLIERS)
-    weighed("receive_feedstock", (suppliers, lot, 100_000), scale=shop.fine_scale)
-    weighed("issue", (lot, made.at(PlaceKind.PRODUCTION), 99_995), scale=shop.fine_scale)
+    lot, sellers = made.lot(shop), made.at(PlaceKind.SELLERS)
+    weighed("receive_feedstock", (sellers, lot, 100_000), scale=shop.fine_scale)
+    weighed("issue", (lot, made.at(PlaceKind.PRESS), 99_995), scale=shop.fine_scale)
     count(shop, bea, lot, "0")
     data = reconciled.of_month(LABEL)
     (found,) = data.balances
@@ -307,8 +307,8 @@ def test_a_fitted_part_is_not_weighed_so_its_mass_is_estimated(shop: Shop) -> No
     frame_in(shop, "F-1", 24_800)
     shelf, bench = made.at(PlaceKind.ARRIVALS), made.at(PlaceKind.BENCH)
     made.move("carry", (shelf, bench, 24_800), at=NOON, subject="F-1")
-    made.move("fit_part", (made.at(PlaceKind.PRODUCTION), bench, 110), at=NOON, subject="F-1")
-    leg = (bench, made.at(PlaceKind.CUSTOMERS), 24_910)
+    made.move("fit_part", (made.at(PlaceKind.PRESS), bench, 110), at=NOON, subject="F-1")
+    leg = (bench, made.at(PlaceKind.WEARERS), 24_910)
     weighed("post_frame", leg, scale=shop.fine_scale, subject="F-1")
     data = reconciled.of_month(LABEL)
     found = balance(data, FRAMES_IN_PART)

@@ -73,13 +73,13 @@ def test_a_count_replaces_what_was_known_before(shop: Shop, bea: User) -> None:
 
 
 def test_typed_opening_stock_is_not_weighed(shop: Shop) -> None:
-    move("opening", (at(PlaceKind.DIFFERENCE), box(shop), 100_000))
+    move("opening", (at(PlaceKind.UNEXPLAINED), box(shop), 100_000))
     known = traced.of_place(box(shop))
     assert (known.booked_mg, known.is_weighed) == (100_000, False)
 
 
 def test_a_carried_frame_is_known_by_its_weigh_in(shop: Shop) -> None:
-    leg = (at(PlaceKind.CUSTOMERS), at(PlaceKind.ARRIVALS), 24_310)
+    leg = (at(PlaceKind.WEARERS), at(PlaceKind.ARRIVALS), 24_310)
     reading = Weighing(scale=shop.fine_scale, mass="24.31 g").read(OCT)
     move("weigh_in", leg, reading=reading, subject="F-AAAA-1111")
     carrying.carry(key=key(), subject="F-AAAA-1111", to=PlaceKind.HOLD, at=OCT)

@@ -18,7 +18,7 @@ from inventory.weighing.sums.traced import (
 )
 
 HOUSE = frozenset({"shelf", "bench"})
-WORLD = frozenset({"customers", "production", "difference"})
+WORLD = frozenset({"wearers", "press", "unexplained"})
 FINE = "fine@2026-12-01"
 
 
@@ -76,7 +76,7 @@ def test_the_same_reading_on_both_sides_is_known_without_doubt() -> None:
 def test_a_carried_frame_inherits_its_weighing() -> None:
     weighed = read(24_310)
     walk = walked(
-        step(1, "customers", "shelf", mg=24_310, subject="F-1", reading=weighed),
+        step(1, "wearers", "shelf", mg=24_310, subject="F-1", reading=weighed),
         step(2, "shelf", "bench", mg=24_310, subject="F-1"),
     )
     assert walk.at("bench").parts == {weighed: 1}
@@ -86,8 +86,8 @@ def test_a_carried_frame_inherits_its_weighing() -> None:
 def test_two_frames_of_one_mass_are_not_mixed_up() -> None:
     one, two = read(24_310), read(24_310)
     walk = walked(
-        step(1, "customers", "shelf", mg=24_310, subject="F-1", reading=one),
-        step(2, "customers", "shelf", mg=24_310, subject="F-2", reading=two),
+        step(1, "wearers", "shelf", mg=24_310, subject="F-1", reading=one),
+        step(2, "wearers", "shelf", mg=24_310, subject="F-2", reading=two),
         step(3, "shelf", "bench", mg=24_310, subject="F-2"),
     )
     assert walk.at("bench").parts == {two: 1}
@@ -97,10 +97,10 @@ def test_two_frames_of_one_mass_are_not_mixed_up() -> None:
 def test_what_a_strip_down_misses_is_the_weigh_in_less_the_parts() -> None:
     whole, plastic, lens = read(24_310), read(19_400), read(4_690)
     walk = walked(
-        step(1, "customers", "bench", mg=24_310, subject="F-1", reading=whole),
+        step(1, "wearers", "bench", mg=24_310, subject="F-1", reading=whole),
         step(2, "bench", "box", mg=19_400, subject="F-1", reading=plastic),
         step(2, "bench", "lens", mg=4_690, subject="F-1", reading=lens, line=2),
-        step(2, "bench", "difference", mg=220, subject="F-1", line=3),
+        step(2, "bench", "unexplained", mg=220, subject="F-1", line=3),
     )
     assert walk.moved[2, 3].parts == {whole: 1, plastic: -1, lens: -1}
     # By hand: own sqrt(3 x 3²), common 4 - 4 - 4 = -4: 2 x sqrt(27 + 16) = 13.1149 mg.
@@ -111,17 +111,17 @@ def test_what_a_strip_down_misses_is_the_weigh_in_less_the_parts() -> None:
 def test_parts_that_weigh_more_than_the_frame_give_the_same_difference() -> None:
     whole, plastic = read(24_310), read(24_400)
     walk = walked(
-        step(1, "customers", "bench", mg=24_310, subject="F-1", reading=whole),
+        step(1, "wearers", "bench", mg=24_310, subject="F-1", reading=whole),
         step(2, "bench", "box", mg=24_400, subject="F-1", reading=plastic),
-        step(2, "difference", "bench", mg=90, subject="F-1", line=2),
+        step(2, "unexplained", "bench", mg=90, subject="F-1", line=2),
     )
     assert walk.moved[2, 2].parts == {plastic: 1, whole: -1}
 
 
 def test_a_frame_that_went_by_a_second_reading_leaves_nothing_behind() -> None:
     walk = walked(
-        step(1, "customers", "bench", mg=24_310, subject="F-1", reading=read(24_310)),
-        step(2, "bench", "customers", mg=24_310, subject="F-1", reading=read(24_310)),
+        step(1, "wearers", "bench", mg=24_310, subject="F-1", reading=read(24_310)),
+        step(2, "bench", "wearers", mg=24_310, subject="F-1", reading=read(24_310)),
     )
     assert walk.at("bench").known() == MassUncertainty()
 
@@ -129,15 +129,15 @@ def test_a_frame_that_went_by_a_second_reading_leaves_nothing_behind() -> None:
 def test_a_lot_that_was_issued_empty_is_still_only_known_so_far() -> None:
     walk = walked(
         step(1, "box", "lot", mg=9_000, reading=read(9_000)),
-        step(2, "lot", "production", mg=9_000, reading=read(9_000)),
+        step(2, "lot", "press", mg=9_000, reading=read(9_000)),
     )
     assert u_ug(walk.at("lot")) == 8_486
 
 
 def test_a_nominal_mass_is_booked_and_gets_no_uncertainty() -> None:
     walk = walked(
-        step(1, "customers", "bench", mg=24_310, subject="F-1", reading=read(24_310)),
-        step(2, "production", "bench", mg=110, subject="F-1"),
+        step(1, "wearers", "bench", mg=24_310, subject="F-1", reading=read(24_310)),
+        step(2, "press", "bench", mg=110, subject="F-1"),
     )
     assert walk.moved[2, 1].known() == MassUncertainty(0, 110)
     assert walk.at("bench").known() == MassUncertainty(10_000, 110, 1)
@@ -147,7 +147,7 @@ def test_a_count_puts_its_reading_in_the_place_of_all_before() -> None:
     first, counted = read(9_000), read(8_950)
     walk = walked(
         step(1, "box", "lot", mg=9_000, reading=first),
-        step(2, "lot", "difference", mg=50, reading=counted, sets="lot"),
+        step(2, "lot", "unexplained", mg=50, reading=counted, sets="lot"),
     )
     assert walk.at("lot").parts == {counted: 1}
     assert walk.moved[2, 1].parts == {first: 1, counted: -1}
@@ -158,7 +158,7 @@ def test_a_count_that_finds_as_much_more_as_it_reads_is_still_a_count() -> None:
     first, counted = read(50_000), read(100_000)
     walk = walked(
         step(1, "box", "lot", mg=50_000, reading=first),
-        step(2, "difference", "lot", mg=50_000, reading=counted, sets="lot"),
+        step(2, "unexplained", "lot", mg=50_000, reading=counted, sets="lot"),
     )
     assert walk.at("lot").parts == {counted: 1}
 
@@ -170,7 +170,7 @@ def test_a_run_leaves_what_was_put_in_after_it_was_proposed() -> None:
         step(1, "bench", "box", mg=9_000, subject="F-1", reading=early),
         step(2, "bench", "box", mg=2_000, subject="F-2", reading=late),
         step(3, "box", "lot", mg=8_900, reading=flake, rest_of=rest),
-        step(3, "box", "difference", mg=100, line=2, rest_of=rest),
+        step(3, "box", "unexplained", mg=100, line=2, rest_of=rest),
         marks=(("box", 1),),
     )
     assert walk.at("box").parts == {late: 1}
@@ -181,18 +181,18 @@ def test_a_reversal_moves_what_it_undoes() -> None:
     counted = read(8_950)
     walk = walked(
         step(1, "box", "lot", mg=9_000, reading=read(9_000)),
-        step(2, "lot", "difference", mg=50, reading=counted, sets="lot"),
-        step(3, "difference", "lot", mg=50, reading=counted, undoes=(2, 1)),
+        step(2, "lot", "unexplained", mg=50, reading=counted, sets="lot"),
+        step(3, "unexplained", "lot", mg=50, reading=counted, undoes=(2, 1)),
     )
     assert walk.moved[3, 1].parts == walk.moved[2, 1].parts
     assert counted not in walk.at("lot").parts
 
 
 def test_the_world_outside_is_never_emptied() -> None:
-    """Opening stock took 100 g from the difference; a run that later loses 100 g is no return."""
+    """Opening stock took 100 g from the unexplained; a run that later loses 100 g is no return."""
     walk = walked(
-        step(1, "difference", "lot", mg=100_000),
-        step(2, "box", "difference", mg=100_000),
+        step(1, "unexplained", "lot", mg=100_000),
+        step(2, "box", "unexplained", mg=100_000),
     )
     assert walk.moved[2, 1].known() == MassUncertainty(0, 100_000)
     assert walk.moved[2, 1].parts != walk.moved[1, 1].parts
@@ -211,7 +211,7 @@ def test_carried_over_a_close_opening_and_closing_still_cancel() -> None:
     first = walked(step(1, "box", "lot", mg=9_000, reading=read(9_000)))
     opened = first.carried()
     second = Replay(opened, apart=HOUSE, outside=WORLD)
-    second.follow([step(2, "lot", "difference", mg=9_000)])
+    second.follow([step(2, "lot", "unexplained", mg=9_000)])
     assert second.moved[2, 1].known() == first.at("lot").known()
     assert second.at("lot").known() == MassUncertainty()
 
@@ -248,7 +248,7 @@ def _year(rng: random.Random) -> Iterator[tuple[str, MassWithReadings, float]]:
         seen, boxed = (_drawn(rng, common_mg, mg, FINE) for mg in (whole, plastic))
         tag, number = f"F-{index}", number + 2
         steps += [
-            step(number, "customers", "bench", mg=seen.mass_mg, subject=tag, reading=seen),
+            step(number, "wearers", "bench", mg=seen.mass_mg, subject=tag, reading=seen),
             step(number + 1, "bench", "box", mg=boxed.mass_mg, subject=tag, reading=boxed),
             step(
                 number + 1, "bench", "waste", mg=seen.mass_mg - boxed.mass_mg, subject=tag, line=2
@@ -259,11 +259,11 @@ def _year(rng: random.Random) -> Iterator[tuple[str, MassWithReadings, float]]:
     issued = _drawn(rng, common_mg, 40_000, BOXES)
     steps += [
         step(90, "box", "lot", mg=flake.mass_mg, reading=flake),
-        step(91, "lot", "production", mg=issued.mass_mg, reading=issued),
+        step(91, "lot", "press", mg=issued.mass_mg, reading=issued),
     ]
     walk = walked(*steps)
     held_mg = sum(s.quantity_mg for s in steps if s.target == "box") - flake.mass_mg
-    walk.follow([step(92, "box", "difference", mg=held_mg)])
+    walk.follow([step(92, "box", "unexplained", mg=held_mg)])
     yield "credited", MassWithReadings.total(walk.moved[n, 1] for n in range(3, 14, 2)), true_mg
     yield "waste", walk.at("waste"), sum(5_000.0 for _ in range(6))
     yield "lost in the run", walk.moved[92, 1], 1_500
@@ -287,9 +287,9 @@ def test_the_stated_interval_holds_the_true_mass_95_times_in_100(figure: str) ->
 def test_lenses_that_stay_on_the_bench_are_known_by_their_own_reading() -> None:
     whole, plastic, lens = read(24_310), read(19_400), read(4_690)
     walk = walked(
-        step(1, "customers", "bench", mg=24_310, subject="F-1", reading=whole),
+        step(1, "wearers", "bench", mg=24_310, subject="F-1", reading=whole),
         step(2, "bench", "box", mg=19_400, subject="F-1", reading=plastic),
-        step(2, "bench", "difference", mg=220, subject="F-1", line=2, sets="bench", left=(lens,)),
+        step(2, "bench", "unexplained", mg=220, subject="F-1", line=2, sets="bench", left=(lens,)),
     )
     assert walk.at("bench").parts == {lens: 1}
     assert walk.moved[2, 2].parts == {whole: 1, plastic: -1, lens: -1}
@@ -356,19 +356,19 @@ def test_what_is_empty_is_known_without_doubt_and_what_comes_then_by_itself() ->
     walk = Replay(apart=HOUSE, outside=WORLD, cleared=HOUSE | {"lot"})
     walk.follow(
         [
-            step(1, "suppliers", "lot", mg=100_000, reading=whole),
-            step(2, "lot", "production", mg=60_000, reading=some),
-            step(3, "lot", "production", mg=40_000, reading=rest),
+            step(1, "sellers", "lot", mg=100_000, reading=whole),
+            step(2, "lot", "press", mg=60_000, reading=some),
+            step(3, "lot", "press", mg=40_000, reading=rest),
         ]
     )
     assert walk.at("lot").parts == {}
-    assert walk.at("production").parts == {some: 1, rest: 1}
+    assert walk.at("press").parts == {some: 1, rest: 1}
     assert [account for account, _source in walk.carried().items() if account[0] == "lot"] == []
-    walk.follow([step(4, "suppliers", "lot", mg=7_000, reading=new)])
+    walk.follow([step(4, "sellers", "lot", mg=7_000, reading=new)])
     assert walk.at("lot").parts == {new: 1}
 
 
 def test_an_empty_place_that_was_carried_on_with_its_doubt_loses_it() -> None:
-    kept = {("lot", ""): read(0), ("production", ""): read(0)}
+    kept = {("lot", ""): read(0), ("press", ""): read(0)}
     walk = Replay(kept, apart=HOUSE, outside=WORLD, cleared=HOUSE | {"lot"})
-    assert set(walk.held) == {("production", "")}
+    assert set(walk.held) == {("press", "")}

@@ -114,7 +114,7 @@ def test_ended_frame_dangles_while_its_mass_is_still_there(shop: Shop, state: Fr
     (left,) = month_guard("2026-10")
     assert left.code == "frame-left-mass-behind"
     assert left.text == "Frame F-1 has left, but 20.000 g of it are still on the books."
-    move("post_frame", (at(PlaceKind.ARRIVALS), at(PlaceKind.CUSTOMERS), 20_000), subject="F-1")
+    move("post_frame", (at(PlaceKind.ARRIVALS), at(PlaceKind.WEARERS), 20_000), subject="F-1")
     assert codes() == []
 
 
@@ -123,7 +123,7 @@ def test_frame_that_ended_after_the_month_was_still_there_in_it(shop: Shop) -> N
     weighed_in("F-1", 20_000)
     move(
         "post_frame",
-        (at(PlaceKind.ARRIVALS), at(PlaceKind.CUSTOMERS), 20_000),
+        (at(PlaceKind.ARRIVALS), at(PlaceKind.WEARERS), 20_000),
         subject="F-1",
         at=NOV,
     )

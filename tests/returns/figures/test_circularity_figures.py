@@ -122,7 +122,7 @@ def test_lenses_posted_after_grinding_are_no_second_outcome(shop: Shop) -> None:
     bench = places.mass(PlaceKind.BENCH)
     lens = made.frame(shop)
     made.move("carry", [(made.shelf(), bench, 5_200, None)], subject=frame.tag)
-    out = places.mass(PlaceKind.CUSTOMERS)
+    out = places.mass(PlaceKind.WEARERS)
     made.move("post_frame", [(bench, out, 5_200, None)], subject=frame.tag, reason="lenses")
     assert lens.ended_at is None
     assert figures().counts.ended == 1
@@ -158,7 +158,7 @@ def test_what_is_done_again_after_it_was_taken_back_counts_once(shop: Shop) -> N
 
 def test_a_weigh_out_is_no_outcome_whatever_reason_was_typed(shop: Shop) -> None:
     frame = made.frame(shop)
-    bench, gone = places.mass(PlaceKind.BENCH), places.mass(PlaceKind.DIFFERENCE)
+    bench, gone = places.mass(PlaceKind.BENCH), places.mass(PlaceKind.UNEXPLAINED)
     made.move("carry", [(made.shelf(), bench, made.WHOLE_MG, None)], subject=frame.tag)
     made.move("post_frame", [(bench, gone, 20, None)], subject=frame.tag, reason="mended")
     assert recovered.of_month("2026-10").frames.mended.quantity == 0
@@ -216,7 +216,7 @@ def test_losses_are_named_by_step_and_cause(shop: Shop, bea: User, ben: User) ->
     assert {name: loss.mass_mg for name, loss in rows.items()} == {
         ("strip_down", "lens"): 5_200,
         ("strip_down", "metal"): 200,
-        ("strip_down", "difference"): 20,
+        ("strip_down", "unexplained"): 20,
         ("grind", "dust"): 400,
     }
     assert {name for name, loss in rows.items() if loss.expanded_mg is not None} == set()
@@ -255,7 +255,7 @@ def test_a_yield_of_mass_that_nobody_weighed_has_no_range(shop: Shop, bea: User,
     """10 g were booked into the box before the books knew of frames."""
     frame = made.boxed(shop)
     box = places.box(polymer=shop.pp, colour=shop.slate, origin="post_consumer_return")
-    made.move("receive_feedstock", [(places.mass(PlaceKind.SUPPLIERS), box, 10_000, None)])
+    made.move("receive_feedstock", [(places.mass(PlaceKind.SELLERS), box, 10_000, None)])
     run = made.ground(shop, bea, ben, flake_mg=29_000)
     frame.state, frame.lot = "ground", run.lot
     frame.save()
@@ -657,7 +657,7 @@ def test_frames_of_unknown_batch_widen_the_mean_number_of_lives(
     assert run.lot is not None
     made.move(
         "issue",
-        [(places.of_lot(run.lot), places.mass(PlaceKind.PRODUCTION), 20_000, None)],
+        [(places.of_lot(run.lot), places.mass(PlaceKind.PRESS), 20_000, None)],
         subject="AV-2601",
     )
     made.issued(shop, "post_consumer_feedstock", 20_000)

@@ -32,8 +32,8 @@ IN_2025 = datetime(2025, 6, 3, 9, 0, tzinfo=UTC)
 def issued(shop: Shop, mg: int, origin: Origin, at: datetime = IN_2025) -> None:
     code = f"L-{origin[:6]}-{at.year}"
     lot = made.lot(shop, code, origin)
-    made.move("receive_feedstock", (made.at(PlaceKind.SUPPLIERS), lot, mg), at=at)
-    made.move("issue", (lot, made.at(PlaceKind.PRODUCTION), mg), at=at, subject="AV-1")
+    made.move("receive_feedstock", (made.at(PlaceKind.SELLERS), lot, mg), at=at)
+    made.move("issue", (lot, made.at(PlaceKind.PRESS), mg), at=at, subject="AV-1")
 
 
 def test_two_lines_stand_beside_each_other_and_no_net(shop: Shop) -> None:
@@ -49,11 +49,11 @@ def test_two_lines_stand_beside_each_other_and_no_net(shop: Shop) -> None:
 def test_line_one_has_the_uncertainty_of_its_weighings_or_none(shop: Shop) -> None:
     """By hand: one reading of 1 kg with u = sqrt(own² + shared²), twice that times the factor."""
     lot = made.lot(shop, "L-weighed", Origin.RETURN)
-    made.move("receive_feedstock", (made.at(PlaceKind.SUPPLIERS), lot, 2_000_000), at=IN_2025)
+    made.move("receive_feedstock", (made.at(PlaceKind.SELLERS), lot, 2_000_000), at=IN_2025)
     reading = owner_makers.read(shop.box_scale, 1_000_000, IN_2025)
     owner_makers.move(
         "issue",
-        [(lot, made.at(PlaceKind.PRODUCTION), 1_000_000, reading)],
+        [(lot, made.at(PlaceKind.PRESS), 1_000_000, reading)],
         at=IN_2025,
         subject="AV-1",
     )

@@ -57,7 +57,7 @@ def test_a_yield_of_a_box_that_was_not_weighed_has_no_range(
     shop: Shop, bea: User, ben: User
 ) -> None:
     box = places.box(polymer=shop.pp, colour=shop.slate, origin="post_consumer_return")
-    made.move("opening", [(places.mass(PlaceKind.DIFFERENCE), box, 20_000, None)])
+    made.move("opening", [(places.mass(PlaceKind.UNEXPLAINED), box, 20_000, None)])
     made.ground(shop, bea, ben, flake_mg=19_000)
     (run,) = grind_yields(OCTOBER).runs
     assert (run.share, run.expanded) == (0.95, None)

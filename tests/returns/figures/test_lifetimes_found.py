@@ -210,7 +210,7 @@ def test_ladder_stands_although_nothing_was_sold_of_late(youngest: int, left: in
 
 def used(shop: Shop, month: int, pieces: int) -> ledger.Movement:
     at = datetime(2026, month, 12, 10, tzinfo=UTC)
-    line = ledger.Line(places.bin_of(shop.screw), places.pieces(PlaceKind.CUSTOMERS), pieces)
+    line = ledger.Line(places.bin_of(shop.screw), places.pieces(PlaceKind.WEARERS), pieces)
     return ledger.post(key=key(), kind="post_kit", lines=[line], happened_at=at)
 
 

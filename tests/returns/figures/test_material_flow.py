@@ -43,8 +43,8 @@ def test_gains_are_the_ledgers_balances(shop: Shop) -> None:
         held[kind] += mass_mg
     assert {key: gain.mass_mg for key, gain in found.gained.items()} == held
     named = {(one.source, one.target): one.mass_mg for one in found.moved}
-    assert named["customers.in", "arrivals"] == 3 * made.WHOLE_MG + 3 * made.WHOLE_MG
-    assert named["bench", "customers.out"] == 3 * made.WHOLE_MG
+    assert named["wearers.in", "arrivals"] == 3 * made.WHOLE_MG + 3 * made.WHOLE_MG
+    assert named["bench", "wearers.out"] == 3 * made.WHOLE_MG
     assert named["arrivals", "box"] == 2 * 19_400
 
 
@@ -56,7 +56,7 @@ def test_bought_feedstock_and_scrap_are_left_out(shop: Shop) -> None:
     made.issued(shop, "post_consumer_return", 3_000)
     found = material_flow(YEAR)
     assert [(one.source, one.target, one.mass_mg) for one in found.moved] == [
-        ("lot", "production.out", 3_000)
+        ("lot", "press.out", 3_000)
     ]
     assert found.gained["lot"].mass_mg == -3_000
 
@@ -76,8 +76,8 @@ def test_each_stream_is_as_well_known_as_its_readings(shop: Shop) -> None:
     known = {(one.source, one.target): one.known for one in found.moved}
     assert known["arrivals", "box"].expanded_ug == pytest.approx(23_110, abs=1)
     assert known["arrivals", "bench"].expanded_ug == pytest.approx(11_562, abs=1)
-    assert known["bench", "customers.out"].expanded_ug == pytest.approx(11_562, abs=1)
-    assert known["customers.in", "arrivals"].expanded_ug == pytest.approx(
+    assert known["bench", "wearers.out"].expanded_ug == pytest.approx(11_562, abs=1)
+    assert known["wearers.in", "arrivals"].expanded_ug == pytest.approx(
         2 * (4 * 289**2 + (4 * 5774) ** 2) ** 0.5, abs=1
     )
     # The maker's lenses have no reading; the frame's story says so.
@@ -96,7 +96,7 @@ def test_a_stream_goes_back_with_the_readings_that_it_came_with(shop: Shop, bea:
     strip = Movement.objects.get(kind="strip_down")
     ledger.reverse(key=key(), movement=strip, reason="boxed the wrong frame", at=NOON)
     found = material_flow(YEAR)
-    assert [(one.source, one.target) for one in found.moved] == [("customers.in", "arrivals")]
+    assert [(one.source, one.target) for one in found.moved] == [("wearers.in", "arrivals")]
     assert found.gained["box"].known.expanded_ug == 0
     assert found.gained["arrivals"].known.expanded_ug == pytest.approx(11_562, abs=1)
 

@@ -34,7 +34,7 @@ from tests.makers import NOON
 from tests.returns.explained_figures import FIGURES
 
 # These hold words for translators and compute nothing.
-NO_FIGURES = frozenset({"returns.grading.sums.wording"})
+NO_FIGURES = frozenset({"returns.grading.sums.wording", "inventory.ledger.sums.scans"})
 
 
 def modules() -> Iterator[str]:
@@ -152,6 +152,8 @@ def test_every_figure_points_at_an_entry_that_is_there() -> None:
 
 # Constants of the sums and queries that are no choice about a figure, and why.
 NO_CHOICES = {
+    "inventory.ledger.sums.scans.SHOWN_LENGTH_MAX": "a bound of what is shown",
+    "inventory.ledger.sums.scans.TYPED_LENGTH_MAX": "a bound of input",
     "returns.arriving.queries.massfits.MODELS_TRIED_MAX": "a bound of work",
     "returns.arriving.queries.massfits.FITS_KEPT_MAX": "a bound of a list",
     "inventory.weighing.sums.weighing.IN_SERVICE_FACTOR": "read in the directive",

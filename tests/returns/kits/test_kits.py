@@ -97,7 +97,7 @@ def test_posting_takes_the_pieces_out_of_the_bin_once(shop: Shop, bea: User) -> 
     movement = Movement.objects.get(kind="post_kit")
     assert movement.subject == request.reference
     assert (part_stock.held(shop.screw), part_stock.promised(shop.screw)) == (98, 0)
-    outside = Balance.objects.get(place__kind=PlaceKind.CUSTOMERS, place__unit="pc")
+    outside = Balance.objects.get(place__kind=PlaceKind.WEARERS, place__unit="pc")
     assert outside.quantity == 2
     request.refresh_from_db()
     assert (request.state, request.posted_at) == ("posted", NOON)

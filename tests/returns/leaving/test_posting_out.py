@@ -44,7 +44,7 @@ def test_mended_frame_leaves_with_its_weighed_mass(shop: Shop, bea: User) -> Non
     assert (dispatch.kind, dispatch.posted_at) == (Dispatch.Kind.MENDED, NOON)
     assert (now(frame).state, now(frame).ended_at) == (FrameState.POSTED, NOON)
     posting = Movement.objects.filter(kind="post_frame").latest("number").postings.get()
-    assert (posting.quantity, posting.target.kind) == (24_800, PlaceKind.CUSTOMERS)
+    assert (posting.quantity, posting.target.kind) == (24_800, PlaceKind.WEARERS)
     assert posting.reading is not None
     assert posting.reading.mass_mg == 24_800
     assert on_bench_mg(frame) == 0
@@ -82,8 +82,8 @@ def test_frame_as_it_is_leaves_from_the_shelf_without_a_second_reading(
 def test_frame_as_it_is_may_be_weighed_once_more(shop: Shop, bea: User) -> None:
     frame = graded(shop, bea, state="to_return")
     post(frame, bea, scale=shop.fine_scale, mass="24.700 g")
-    assert held(PlaceKind.DIFFERENCE) == 120
-    assert held(PlaceKind.CUSTOMERS) == -120
+    assert held(PlaceKind.UNEXPLAINED) == 120
+    assert held(PlaceKind.WEARERS) == -120
 
 
 @pytest.mark.parametrize(

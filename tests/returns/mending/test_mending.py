@@ -100,7 +100,7 @@ def test_new_arm_takes_a_piece_and_changes_the_mass_by_nominal_figures(
     # The new arm is on, the old one off: 4.1 g each.
     assert on_bench_mg(frame) == WHOLE_MG
     assert held(PlaceKind.FOREIGN) == 4_100
-    assert held(PlaceKind.PRODUCTION) == -4_100
+    assert held(PlaceKind.PRESS) == -4_100
 
 
 def test_screw_that_was_missing_takes_none_off(shop: Shop, bea: User) -> None:
@@ -133,9 +133,9 @@ def salvage(shop: Shop, pieces: int, mass_mg: int) -> None:
     bench, bin_ = places.mass(PlaceKind.SALVAGE), places.bin_of(shop.arm)
     lines = [
         ledger.Line(places.mass(PlaceKind.ARRIVALS), bench, mass_mg),
-        ledger.Line(places.pieces(PlaceKind.CUSTOMERS), bin_, pieces),
+        ledger.Line(places.pieces(PlaceKind.WEARERS), bin_, pieces),
     ]
-    shelf = ledger.Line(places.mass(PlaceKind.CUSTOMERS), places.mass(PlaceKind.ARRIVALS), mass_mg)
+    shelf = ledger.Line(places.mass(PlaceKind.WEARERS), places.mass(PlaceKind.ARRIVALS), mass_mg)
     ledger.post(key=key(), kind="weigh_in", lines=[shelf], happened_at=NOON)
     ledger.post(key=key(), kind="strip_down", lines=lines, happened_at=NOON)
 
@@ -150,7 +150,7 @@ def test_salvaged_piece_is_used_before_a_bought_one_and_brings_its_mass(
     do(job, bea)
     # The salvage bin holds 4.05 g for a nominal 4.1 g: it gives what it has, never more.
     assert held(PlaceKind.SALVAGE) == 0
-    assert held(PlaceKind.PRODUCTION) == 0
+    assert held(PlaceKind.PRESS) == 0
     assert on_bench_mg(frame) == WHOLE_MG + 4_050 - 4_100
     assert fitting.salvaged_left(shop.arm) == 0
 
@@ -158,7 +158,7 @@ def test_salvaged_piece_is_used_before_a_bought_one_and_brings_its_mass(
 def test_salvaged_and_bought_pieces_are_told_apart(shop: Shop, bea: User) -> None:
     salvage(shop, 1, 4_100)
     do(opened(graded(shop, bea, NEW_ARM), bea), bea, parts_used={"arm-avocet": 2})
-    assert (held(PlaceKind.SALVAGE), held(PlaceKind.PRODUCTION)) == (0, -4_100)
+    assert (held(PlaceKind.SALVAGE), held(PlaceKind.PRESS)) == (0, -4_100)
     assert part_stock.held(shop.arm) == 5
 
 
@@ -327,7 +327,7 @@ def test_weigh_out_makes_the_bench_hold_what_the_scale_shows(
     frame = weigh_out(polished(shop, bea), shop, bea, typed)
     assert frame.state == FrameState.MENDED
     assert on_bench_mg(frame) == mass_mg
-    assert held(PlaceKind.DIFFERENCE) == WHOLE_MG - mass_mg
+    assert held(PlaceKind.UNEXPLAINED) == WHOLE_MG - mass_mg
     reading = mending.weighed_out(frame)
     assert reading is not None
     assert reading.mass_mg == mass_mg

@@ -67,7 +67,7 @@ def test_every_gram_gets_a_place(shop: Shop, bea: User) -> None:
     assert frame.state == FrameState.BOXED
     assert frame.boxed_mg == held(PlaceKind.BOX) == 19_400
     assert (held(PlaceKind.LENS), held(PlaceKind.METAL)) == (5_200, 220)
-    assert held(PlaceKind.DIFFERENCE) == held(PlaceKind.ARRIVALS) == on_bench_mg(frame) == 0
+    assert held(PlaceKind.UNEXPLAINED) == held(PlaceKind.ARRIVALS) == on_bench_mg(frame) == 0
 
 
 def test_box_is_of_the_frames_polymer_and_colour_and_of_returns_only(shop: Shop, bea: User) -> None:
@@ -106,7 +106,7 @@ def test_what_does_not_add_up_is_a_count_difference(
     shop: Shop, bea: User, plastic: str, difference_mg: int
 ) -> None:
     frame = strip(to_strip(shop, bea), parts(shop, plastic=plastic), bea)
-    assert held(PlaceKind.DIFFERENCE) == difference_mg
+    assert held(PlaceKind.UNEXPLAINED) == difference_mg
     assert on_bench_mg(frame) == 0
 
 
@@ -127,7 +127,7 @@ def test_coarse_scale_allows_five_expanded_uncertainties(shop: Shop, bea: User) 
     # The box scale shows 1 g: its uncertainty lets 600 mg pass that a fine scale would not.
     data = parts(shop, scale=shop.box_scale, plastic="20 g", lenses="5 g", metal="0")
     strip(to_strip(shop, bea), data, bea)
-    assert held(PlaceKind.DIFFERENCE) == -180
+    assert held(PlaceKind.UNEXPLAINED) == -180
 
 
 def test_lenses_wanted_back_stay_on_the_bench_until_they_are_posted(shop: Shop, bea: User) -> None:

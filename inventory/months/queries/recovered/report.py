@@ -15,6 +15,7 @@ from typing import Any
 from django.utils import timezone
 
 from inventory.models import Colour, Part, Place, Polymer, Scale, Workshop
+from inventory.models.places import BOUNDARY
 from inventory.months.queries import months, replays
 from inventory.months.queries.entries import MATERIAL_KINDS
 from inventory.months.queries.recovered import flows, tallies, worth
@@ -147,6 +148,10 @@ def digest(report: Report) -> str:
 def _plain_row(row: MaterialRow | ShelfRow | PartRow) -> dict[str, Any]:
     plain = {field.name: getattr(row, field.name) for field in dataclasses.fields(row)}
     edges = {"opening": row.flows.opening, "closing": row.flows.closing}
+    if isinstance(row, ShelfRow) and row.kind in BOUNDARY:
+        # A place's code is given once, but the words for these kinds were chosen anew: told by its
+        # code, a month that was closed under the old words still has its digest.
+        plain["kind"] = row.place
     return plain | {"flows": {"cells": row.flows.cells, **edges}}
 
 

@@ -29,7 +29,7 @@ def frames(replay: MonthReplay) -> Frames:
     listed = [entry for entry in replay.entries if entry.subject]
     stripped = {entry.number for entry in listed if entry.kind == "strip_down"}
     boxed = {e.number for e in listed if e.kind == "strip_down" and _touches(e, "box")}
-    posted = [e for e in listed if e.kind == "post_frame" and _touches(e, "customers")]
+    posted = [e for e in listed if e.kind == "post_frame" and _touches(e, PlaceKind.WEARERS)]
     return Frames(
         received=_count(entry for entry in listed if entry.kind == "weigh_in"),
         mended=_count(entry for entry in posted if entry.reason == MENDED),

@@ -30,17 +30,17 @@ _COLUMNS = {
     PlaceKind.LOT: 4,
 }
 _LAST_COLUMN = 5
-_SOURCES = (PlaceKind.CUSTOMERS, PlaceKind.PRODUCTION, PlaceKind.DIFFERENCE)
+_SOURCES = (PlaceKind.WEARERS, PlaceKind.PRESS, PlaceKind.UNEXPLAINED)
 _ENDS = (
-    PlaceKind.CUSTOMERS,
-    PlaceKind.PRODUCTION,
+    PlaceKind.WEARERS,
+    PlaceKind.PRESS,
     PlaceKind.LENS,
     PlaceKind.METAL,
     PlaceKind.FOREIGN,
     PlaceKind.DUST,
     PlaceKind.PURGE,
     PlaceKind.MOISTURE,
-    PlaceKind.DIFFERENCE,
+    PlaceKind.UNEXPLAINED,
 )
 
 
@@ -196,10 +196,10 @@ def place_names() -> dict[str, str]:
         names[f"{kind}.{OUT}"] = str(kind.label)
         names[f"{kind}.{IN}"] = str(kind.label)
     return names | {
-        f"{PlaceKind.CUSTOMERS}.{OUT}": _("posted back"),
-        f"{PlaceKind.PRODUCTION}.{OUT}": _("moulding"),
-        f"{PlaceKind.PRODUCTION}.{IN}": _("new parts"),
-        f"{PlaceKind.DIFFERENCE}.{IN}": _("found in excess"),
+        f"{PlaceKind.WEARERS}.{OUT}": _("posted back"),
+        f"{PlaceKind.PRESS}.{OUT}": _("moulding"),
+        f"{PlaceKind.PRESS}.{IN}": _("new parts"),
+        f"{PlaceKind.UNEXPLAINED}.{IN}": _("found in excess"),
     }
 
 

@@ -158,12 +158,12 @@ def _ranged(
 
 
 _KINDS = ("post_frame", "strip_down")
-_OUT_OF_DIFFERENCE = Q(movement__reverses=None, source__kind=PlaceKind.DIFFERENCE) | Q(
-    movement__reverses__isnull=False, target__kind=PlaceKind.DIFFERENCE
+_OUT_OF_DIFFERENCE = Q(movement__reverses=None, source__kind=PlaceKind.UNEXPLAINED) | Q(
+    movement__reverses__isnull=False, target__kind=PlaceKind.UNEXPLAINED
 )
-_SETTLED = Q(source__kind=PlaceKind.DIFFERENCE) | Q(target__kind=PlaceKind.DIFFERENCE)
+_SETTLED = Q(source__kind=PlaceKind.UNEXPLAINED) | Q(target__kind=PlaceKind.UNEXPLAINED)
 _STREAMS: dict[str, Stream] = {
-    PlaceKind.CUSTOMERS: "reused",
+    PlaceKind.WEARERS: "reused",
     PlaceKind.SALVAGE: "reused",
     PlaceKind.BOX: "boxed",
 }

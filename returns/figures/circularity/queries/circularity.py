@@ -37,8 +37,8 @@ from returns.figures.span.queries import Scope, Span
 from returns.models import ReturnedFrame
 from returns.story.sums.states import FrameState
 
-GRIND_LOSSES = ("dust", "purge", "moisture", "difference")
-STRIP_LOSSES = ("lens", "metal", "foreign", "dust", "purge", "moisture", "difference")
+GRIND_LOSSES = ("dust", "purge", "moisture", "unexplained")
+STRIP_LOSSES = ("lens", "metal", "foreign", "dust", "purge", "moisture", "unexplained")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -260,8 +260,8 @@ def _losses(
     found: flows.Flows, rows: QuerySet[Posting], stage: str, causes: Iterable[str]
 ) -> tuple[Loss, ...]:
     by_cause = Counter(found.by_target_mg(stage))
-    whole_mg = found.total_mg(stage) - found.total_mg(stage, source="difference")
-    by_cause["difference"] -= found.total_mg(stage, source="difference")
+    whole_mg = found.total_mg(stage) - found.total_mg(stage, source="unexplained")
+    by_cause["unexplained"] -= found.total_mg(stage, source="unexplained")
     readings = flows.weighed_by_target(rows.filter(reading__isnull=False))
     return tuple(
         Loss(

@@ -31,7 +31,7 @@ def outcomes(scope: Scope, *, first: str = "", last: str) -> Counter[tuple[str, 
     boxed = Posting.objects.filter(in_box, movement=OuterRef("pk"))
     # A weigh-out's difference is a posting of this kind too, with a reason that somebody typed:
     # only what leaves the house counts.
-    at_the_door = Q(target__kind=PlaceKind.CUSTOMERS) | Q(source__kind=PlaceKind.CUSTOMERS)
+    at_the_door = Q(target__kind=PlaceKind.WEARERS) | Q(source__kind=PlaceKind.WEARERS)
     left = Posting.objects.filter(at_the_door, movement=OuterRef("pk"))
     data = Movement.objects.filter(
         kind__in=["post_frame", "strip_down"],
