@@ -6,6 +6,7 @@ and served (`HINGEBACK_SERVED=1`: PostgreSQL, Redis, HTTPS in front).
 
 from __future__ import annotations
 
+import os
 import secrets
 from datetime import timedelta
 from pathlib import Path
@@ -23,8 +24,11 @@ from environs import Env
 env = Env(prefix="HINGEBACK_")
 
 BASE_DIR = Path(__file__).resolve().parent.parent
+# What any of our processes writes, its owner alone may read: names, addresses, the key.
+os.umask(0o077)
 DATA_DIR = Path(env.str("DATA_DIR", "") or BASE_DIR / "var")
-DATA_DIR.mkdir(parents=True, exist_ok=True)
+DATA_DIR.mkdir(mode=0o700, parents=True, exist_ok=True)
+BACKUP_DIR = env.str("BACKUP_DIR", "")
 
 SERVED = env.bool("SERVED", False)
 DEBUG = env.bool("DEBUG", False)
@@ -40,6 +44,7 @@ def _kept_secret(path: Path) -> str:
     return path.read_text(encoding="utf-8").strip()
 
 
+KEY_IS_GIVEN = bool(env.str("SECRET_KEY", ""))
 SECRET_KEY = env.str("SECRET_KEY", "") or ("" if SERVED else _kept_secret(DATA_DIR / "secret_key"))
 if len(SECRET_KEY) < 40:
     raise ImproperlyConfigured("HINGEBACK_SECRET_KEY must hold at least 40 random characters.")
@@ -173,6 +178,7 @@ CELERY_BEAT_SCHEDULE = {
         "task": "returns.tasks.reserve_waiting_kits",
         "schedule": timedelta(hours=1),
     },
+    "copy-when-due": {"task": "deploy.tasks.copy_when_due", "schedule": timedelta(minutes=15)},
     "prune-expired": {"task": "returns.tasks.prune_expired", "schedule": timedelta(hours=6)},
 }
 
@@ -251,6 +257,11 @@ DATA_UPLOAD_MAX_NUMBER_FIELDS = 1000
 PHOTO_BYTES_MAX = env.int("PHOTO_BYTES_MAX", 12_000_000)
 PHOTO_PIXELS_MAX = env.int("PHOTO_PIXELS_MAX", 40_000_000)
 MEDIA_ROOT = DATA_DIR / "media"
+FILE_UPLOAD_PERMISSIONS, FILE_UPLOAD_DIRECTORY_PERMISSIONS = 0o600, 0o700
+# An installation from before these lines may hold more open ones; the folder itself may be shared.
+for _private, _mode in (("hingeback.sqlite3", 0o600), ("media", 0o700), ("reports", 0o700)):
+    if (DATA_DIR / _private).exists() and (DATA_DIR / _private).stat().st_uid == os.geteuid():
+        (DATA_DIR / _private).chmod(_mode)
 
 LANGUAGE_CODE = env.str("LANGUAGE", "en")
 # A language is offered once every room has its compiled catalogue; English needs none.

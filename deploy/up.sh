@@ -4,6 +4,7 @@
 #   --fresh    forget the demo under var/ and begin anew
 #   --logins   print the demo logins again and stop
 #   --empty    your own workshop instead of the demo: empty, with data of its own under own/
+#   --restore F  your own workshop as the archive F holds it, on a machine that has none
 set -euo pipefail
 cd "$(dirname "$0")/.."
 . deploy/ready.sh
@@ -12,6 +13,7 @@ port=
 fresh=no
 logins=no
 own=no
+archive=
 while [ $# -gt 0 ]; do
     case "$1" in
         --port) [ $# -ge 2 ] || die "--port needs a number"; port="$2"; shift 2 ;;
@@ -19,12 +21,13 @@ while [ $# -gt 0 ]; do
         --fresh) fresh=yes; shift ;;
         --logins) logins=yes; shift ;;
         --empty) own=yes; shift ;;
-        -h|--help) sed -n '2,6s/^# \{0,1\}//p' "$0"; exit 0 ;;
-        *) die "Unknown option $1. Known: --port N, --fresh, --logins, --empty." ;;
+        --restore) [ $# -ge 2 ] || die "--restore needs the archive"; own=yes; archive="$2"; shift 2 ;;
+        -h|--help) sed -n '2,7s/^# \{0,1\}//p' "$0"; exit 0 ;;
+        *) die "Unknown option $1. Known: --port N, --fresh, --logins, --empty, --restore FILE." ;;
     esac
 done
 if [ "$own" = yes ]; then
-    [ "$fresh$logins" = nono ] || die "--empty goes with --port only: your own data is never forgotten here."
+    [ "$fresh$logins" = nono ] || die "--empty and --restore go with --port only: your own data is never forgotten here."
     port="${port:-8001}"
     data="${HINGEBACK_DATA_DIR:-$PWD/own}"
 else
@@ -51,16 +54,20 @@ if [ "$fresh" = yes ] && [ -d "$data" ]; then
         die "$data does not hold the demo, so nothing was deleted."
     say "Forgetting the data in $data"
     rm -rf "${data:?}"/hingeback.sqlite3* "${data:?}"/media "${data:?}"/reports "${data:?}"/spool \
-        "${data:?}"/demo_logins.txt "${data:?}"/beat*
+        "${data:?}"/demo_logins.txt "${data:?}"/beat* "${data:?}"/backups
 fi
 
 make_env deploy/requirements.txt --only-binary :all:
 need_pango
+umask 077
 export HINGEBACK_DATA_DIR="$data"
 export HINGEBACK_BASE_URL="${HINGEBACK_BASE_URL:-http://127.0.0.1:$port}"
 if [ "$own" = yes ]; then
     mkdir -p "$data"
     echo "The data of your own workshop. Keep it; back it up." > "$data/own_workshop"
+fi
+if [ -n "$archive" ]; then
+    .venv/bin/python manage.py restore "$archive"
 fi
 .venv/bin/python manage.py migrate --verbosity 0
 if [ "$own" = yes ]; then

@@ -16,22 +16,11 @@ _FLAGS = {"--own": "own", "--demo": "var"}
 
 # These touch nobody's data. Every other command acts on a workshop.
 _NEUTRAL = frozenset(
-    [
-        "help",
-        "version",
-        "--version",
-        "check",
-        "collectstatic",
-        "compilemessages",
-        "diffsettings",
-        "findstatic",
-        "makemessages",
-        "makemigrations",
-        "rehearse",
-        "spectacular",
-        "startapp",
-        "test",
-    ]
+    (
+        *("help", "version", "--version", "check", "collectstatic", "compilemessages"),
+        *("diffsettings", "findstatic", "makemessages", "makemigrations", "rehearse"),
+        *("spectacular", "startapp", "test"),
+    )
 )
 # These make the data: there may be no database yet, or no table in it.
 _MAKING = frozenset({"migrate", "restore", "showmigrations", "sqlmigrate", "dbshell"})
@@ -64,16 +53,18 @@ def choose(words: list[str]) -> list[str]:
                 f"HINGEBACK_DATA_DIR names the folder already: leave out {flags[0]}.", 2
             )
     elif flags or not os.environ.get("HINGEBACK_DATABASE_URL"):
-        os.environ["HINGEBACK_DATA_DIR"] = str(ROOT / _folder(flags))
+        os.environ["HINGEBACK_DATA_DIR"] = str(ROOT / _folder(flags, rest[1]))
     _must_exist(rest[1])
     return rest
 
 
-def _folder(flags: list[str]) -> str:
+def _folder(flags: list[str], command: str) -> str:
     if len(set(flags)) > 1:
         raise WrongWorkshop("Choose one of --own and --demo.", 2)
     if flags:
         return _FLAGS[flags[0]]
+    if command == "restore":
+        return "own"  # of what is restored there is nothing here yet
     there = [name for name in _FLAGS.values() if (ROOT / name / DATABASE).exists()]
     if len(there) > 1:
         raise WrongWorkshop(
@@ -98,8 +89,8 @@ def _must_exist(command: str) -> None:
 
 def announce(words: list[str]) -> None:
     """Say on the error stream which workshop this is. Refuse one without tables, or empty."""
-    if not acts(words):
-        return
+    if not acts(words) or words[1] == "restore":
+        return  # which looks first, by itself: opening an SQLite database would make one
     import django
     from django.db import OperationalError, connection
 

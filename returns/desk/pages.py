@@ -11,16 +11,25 @@ from django.utils.translation import ngettext
 
 from inventory.furniture.pages.frame import address
 from inventory.models import Workshop
+from inventory.pages import running
 from inventory.staff.pages.desk import Note
 from returns.desk.queries.owner_today import OpenAudit, OwnerToday, open_audits, owner_today
 from returns.setup import queries as readiness
 
 
 def notes(at: datetime) -> list[Note]:
-    """The set-up, late promises, thin parts, months to close; last, the public page."""
+    """The service itself, the set-up, promises, parts, months; last, the public page."""
     today = owner_today(at)
     audits = _audits(today.open_audits)
-    return [*_setup(), *_late(today), *_thin(today), *_months(today), *audits, _public()]
+    return [
+        *running.notes(at),
+        *_setup(),
+        *_late(today),
+        *_thin(today),
+        *_months(today),
+        *audits,
+        _public(),
+    ]
 
 
 def bench_notes(at: datetime) -> list[Note]:

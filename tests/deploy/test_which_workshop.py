@@ -98,6 +98,8 @@ def test_a_command_typed_as_printed_acts_on_the_own_workshop_and_says_so(
 ) -> None:
     given = {"NAME": "olga", "FILE": str(tmp_path / "written")}
     words = [given.get(word, word.replace("/backups/", f"{tmp_path}/")) for word in words]
+    if "--prove" in words:
+        assert typed(own, "backup", "--to", words[-1]).returncode == 0
     done = typed(own, *words, told="teal on the salt marsh\n" * 2)
     assert f"{own / 'own' / 'hingeback.sqlite3'}" in done.stderr
     assert "your own" in done.stderr

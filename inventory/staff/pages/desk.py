@@ -33,11 +33,15 @@ class Job:
 
 @dataclass(frozen=True)
 class Note:
-    """A line of what waits today, and the path of where to go for it."""
+    """A line of what waits today, and the path of where to go for it.
+
+    An alarm is for what loses data or letters if nobody acts; it is shown in red.
+    """
 
     text: str
     path: str
     is_urgent: bool = False
+    is_alarm: bool = False
 
 
 _JOBS: dict[str, tuple[Job, ...]] = {

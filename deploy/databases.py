@@ -1,0 +1,109 @@
+"""Copying a database while it runs and loading the copy elsewhere, for SQLite and PostgreSQL."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sqlite3
+import subprocess
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+from secrets import token_hex
+from urllib.parse import urlsplit, urlunsplit
+
+from django.db import connection
+
+
+class NotCopied(Exception):
+    """The copy or the loading did not come about; says what is missing or what to do."""
+
+
+def engine() -> str:
+    return connection.vendor
+
+
+def dump(to: Path) -> None:
+    """A consistent copy of the running database in a new file."""
+    if connection.vendor == "sqlite":
+        _dump_sqlite(to)
+    else:
+        _run(["pg_dump", "--format=custom", "--file", str(to), *_reach()])
+        _run(["pg_restore", "--list", str(to)])
+
+
+def _dump_sqlite(to: Path) -> None:
+    source = str(connection.settings_dict["NAME"])
+    try:
+        with closing(sqlite3.connect(source)) as here, closing(sqlite3.connect(to)) as copy:
+            here.backup(copy)
+            copy.execute("PRAGMA journal_mode=DELETE")
+            verdict = copy.execute("PRAGMA integrity_check").fetchone()[0]
+    except sqlite3.Error as error:
+        raise NotCopied(f"The copy was not finished: {error}.") from error
+    if verdict != "ok":
+        raise NotCopied(f"The copy is damaged: {verdict}. Check the disk and try again.")
+
+
+def refuse_unless_empty() -> None:
+    """What is restored never goes over a workshop that is there."""
+    if connection.vendor == "sqlite":
+        there = Path(str(connection.settings_dict["NAME"])).exists()
+    else:
+        there = bool(connection.introspection.table_names())
+    if there:
+        raise NotCopied(
+            f"There is a database already: {connection.settings_dict['NAME']}. Nothing was "
+            "restored. Name another HINGEBACK_DATA_DIR, or another HINGEBACK_DATABASE_URL."
+        )
+
+
+def load(copy: Path) -> None:
+    """Put a copy in the place of the database that the settings name, which must be empty."""
+    if connection.vendor == "sqlite":
+        copy.replace(str(connection.settings_dict["NAME"]))
+    else:
+        _load_postgresql(copy, str(connection.settings_dict["NAME"]))
+
+
+def _load_postgresql(copy: Path, name: str) -> None:
+    flags = ["--no-owner", "--no-privileges", "--exit-on-error", "--dbname", name]
+    _run(["pg_restore", *_reach()[:-1], *flags, str(copy)])
+
+
+@contextmanager
+def aside(copy: Path) -> Iterator[str]:
+    """The address of a database beside ours that holds the copy, gone at the end."""
+    if connection.vendor == "sqlite":
+        yield f"sqlite:///{copy}"
+        return
+    ours = str(connection.settings_dict["NAME"])
+    name = f"{ours}_proof_{token_hex(4)}"
+    _run(["createdb", *_reach()[:-1], "--maintenance-db", ours, name])
+    try:
+        _load_postgresql(copy, name)
+        address = urlsplit(os.environ["HINGEBACK_DATABASE_URL"])
+        yield urlunsplit(address._replace(path=f"/{name}"))
+    finally:
+        _run(["dropdb", *_reach()[:-1], "--maintenance-db", ours, name])
+
+
+def _reach() -> list[str]:
+    """How Django's own shell would reach the server; the last word is the database's name."""
+    command, _secrets = connection.client.settings_to_cmd_args_env(connection.settings_dict, [])
+    return command[1:]
+
+
+def _run(command: list[str]) -> None:
+    if shutil.which(command[0]) is None:
+        raise NotCopied(
+            f"There is no {command[0]} here. Install PostgreSQL's client programs, as new as the "
+            "server: on Debian, apt-get install postgresql-client."
+        )
+    facts = connection.settings_dict
+    _command, secrets = connection.client.settings_to_cmd_args_env(facts, [])
+    env = {**os.environ, **(secrets or {})}
+    done = subprocess.run(command, capture_output=True, env=env, check=False)  # noqa: S603
+    if done.returncode:
+        data = done.stderr.decode(errors="replace").strip()
+        raise NotCopied(f"{command[0]} did not finish: {data}")

@@ -1,0 +1,103 @@
+"""What is known of the copies of this workshop: the last that was proved, the last that failed.
+
+Kept as two small files beside the copies, not in the database: a database that is lost, or that
+was restored, must not be the one to say how old its copy is.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+
+from django.conf import settings
+from django.db.models import Min
+
+from inventory.models import Event, Movement
+
+OLD_AFTER = timedelta(days=2)
+
+
+@dataclass(frozen=True)
+class Proved:
+    """The last copy that was restored aside and checked. `at`: the moment of its data."""
+
+    at: datetime
+    file: str
+    size_bytes: int
+
+
+@dataclass(frozen=True)
+class Failed:
+    """The last attempt, when it failed after the last proof."""
+
+    at: datetime
+    why: str
+
+
+@dataclass(frozen=True)
+class Standing:
+    """How safe the workshop is. `since` is when there was first something to lose."""
+
+    proved: Proved | None
+    failed: Failed | None
+    since: datetime | None
+
+    def is_old(self, now: datetime) -> bool:
+        """Whether what would be lost now is more than two days of work."""
+        at = self.proved.at if self.proved else self.since
+        return at is not None and now - at > OLD_AFTER
+
+
+def folder() -> Path:
+    """Where the copies are, made for its owner alone when it is missing."""
+    place = Path(settings.BACKUP_DIR or settings.DATA_DIR / "backups")
+    place.mkdir(mode=0o700, parents=True, exist_ok=True)
+    return place
+
+
+def standing() -> Standing:
+    data = _read("proved.json")
+    proved = Proved(_at(data["at"]), data["file"], data["size_bytes"]) if data else None
+    data = _read("failed.json")
+    failed = Failed(_at(data["at"]), data["why"]) if data else None
+    return Standing(proved, failed, None if proved else _since())
+
+
+def _since() -> datetime | None:
+    """When the first thing was entered that a loss would take."""
+    action = Event.objects.aggregate(first=Min("at"))["first"]
+    movement = Movement.objects.aggregate(first=Min("recorded_at"))["first"]
+    return min((at for at in (action, movement) if at), default=None)
+
+
+def note_proved(proved: Proved) -> None:
+    """A proof makes earlier failures past."""
+    _write(
+        "proved.json",
+        {"at": proved.at.isoformat(), "file": proved.file, "size_bytes": proved.size_bytes},
+    )
+    (folder() / "failed.json").unlink(missing_ok=True)
+
+
+def note_failed(failed: Failed) -> None:
+    _write("failed.json", {"at": failed.at.isoformat(), "why": failed.why})
+
+
+def _at(text: str) -> datetime:
+    return datetime.fromisoformat(text)
+
+
+def _read(name: str) -> dict[str, object] | None:
+    try:
+        found = json.loads((folder() / name).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return None  # as if none had been made: the desk then says so
+    return found if isinstance(found, dict) else None
+
+
+def _write(name: str, content: dict[str, object]) -> None:
+    half = folder() / f".{name}"
+    half.write_text(json.dumps(content), encoding="utf-8")
+    half.replace(folder() / name)
