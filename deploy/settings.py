@@ -294,15 +294,33 @@ STORAGES = {
 }
 WHITENOISE_USE_FINDERS = not env.bool("HASHED_STATIC", False)
 
-EMAIL_BACKEND = env.str("EMAIL_BACKEND", "django.core.mail.backends.console.EmailBackend")
+_MAIL = "django.core.mail.backends"
+EMAIL_BACKEND = env.str("EMAIL_BACKEND", "") or (
+    f"{_MAIL}.smtp.EmailBackend" if env.str("EMAIL_HOST", "") else f"{_MAIL}.console.EmailBackend"
+)
+# Else letters are printed, or kept in files: nobody may be told that one was sent.
+MAIL_GOES_OUT = EMAIL_BACKEND not in {
+    f"{_MAIL}.{name}.EmailBackend" for name in ("console", "filebased", "locmem", "dummy")
+}
 EMAIL_FILE_PATH = env.str("EMAIL_FILE_PATH", str(DATA_DIR / "mail"))
-EMAIL_HOST = env.str("EMAIL_HOST", "localhost")
+EMAIL_HOST = env.str("EMAIL_HOST", "") or "localhost"
 EMAIL_PORT = env.int("EMAIL_PORT", 25)
 EMAIL_HOST_USER = env.str("EMAIL_HOST_USER", "")
 EMAIL_HOST_PASSWORD = env.str("EMAIL_HOST_PASSWORD", "")
 EMAIL_USE_TLS = env.bool("EMAIL_USE_TLS", False)
+EMAIL_USE_SSL = env.bool("EMAIL_USE_SSL", False)
 EMAIL_TIMEOUT = 20
-DEFAULT_FROM_EMAIL = env.str("FROM_EMAIL", "workshop@example.org")
+DEFAULT_FROM_EMAIL = env.str("FROM_EMAIL", "") or "workshop@example.org"
+if EMAIL_USE_TLS and EMAIL_USE_SSL:
+    raise ImproperlyConfigured(
+        "Choose one: HINGEBACK_EMAIL_USE_TLS (port 587) or HINGEBACK_EMAIL_USE_SSL (port 465)."
+    )
+_has_server = bool(env.str("EMAIL_HOST", "")) or not EMAIL_BACKEND.startswith(_MAIL)
+if SERVED and not (MAIL_GOES_OUT and _has_server and env.str("FROM_EMAIL", "")):
+    raise ImproperlyConfigured(
+        "A served installation writes to customers: set HINGEBACK_EMAIL_HOST to your mail server "
+        "and HINGEBACK_FROM_EMAIL to the sender."
+    )
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [

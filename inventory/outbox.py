@@ -5,12 +5,14 @@ At least once, never lost: the row is the record, the broker only wakes the work
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from datetime import datetime, timedelta
+from functools import partial
+from itertools import count
 from random import SystemRandom
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
 import structlog
@@ -20,16 +22,38 @@ from django.db import transaction
 from django.db.models import F, Q
 from django.utils.module_loading import import_string
 
+from inventory import events
+from inventory.events import Draft
 from inventory.models import OutboxMessage
+
+if TYPE_CHECKING:
+    from django.contrib.auth.models import User
 
 _hushed: ContextVar[bool] = ContextVar("hushed", default=False)
 
 SETTLE = "inventory.tasks.settle_message"
 """The worker's task for one row, by name: the worker stands on the outbox, not the other way."""
-TRIES_MAX = 8
+# A mail server that is away may be away for days: RFC 5321 (2008), 4.5.4.1 wants a sender to go on
+# for four to five.
+PATIENCE = timedelta(days=5)
+_WAIT_MAX_S = 3600
 CLAIM = timedelta(minutes=10)
+_NUDGED_MAX = 20  # the sweep takes the rest
 
 log = structlog.get_logger(__name__)
+
+
+def wait_s(tries: int) -> int:
+    """The least seconds to wait after so many tries: ten, four times as long each, then hourly."""
+    return int(min(_WAIT_MAX_S, 10 * 4 ** min(tries - 1, 9)))
+
+
+# So many tries take the whole of the patience, even without the jitter.
+TRIES_MAX = next(
+    most
+    for most in count(2)
+    if sum(wait_s(tries) for tries in range(1, most)) >= PATIENCE.total_seconds()
+)
 
 
 def enqueue(
@@ -74,6 +98,9 @@ def settle(message_id: UUID, *, at: datetime) -> bool:
     if not _claim(message_id, at):
         return False
     message = OutboxMessage.objects.get(pk=message_id)
+    if message.tries > TRIES_MAX:
+        _put_back(message, Unanswered("every try ended with its worker"), at)
+        return False
     try:
         import_string(settings.OUTBOX_HANDLERS[message.topic])(message)
     except Exception as error:  # noqa: BLE001  whatever a handler raises, the duty stays owed
@@ -83,6 +110,33 @@ def settle(message_id: UUID, *, at: datetime) -> bool:
     return True
 
 
+class Unanswered(Exception):
+    """Tries that ended without a word: the worker was killed in each of them."""
+
+
+def _wanted(messages: Collection[UUID]) -> list[str]:
+    return sorted(str(message) for message in messages)
+
+
+@events.rule("outbox.try_again", facts=_wanted, again=lambda: 0)
+def try_again(
+    event: Draft, /, *, key: UUID, messages: Collection[UUID], at: datetime, by: User
+) -> int:
+    """Try these messages at once, with all their tries before them. Returns how many wait now.
+
+    One that is settled, or in a worker's hands, is left alone.
+    """
+    wanted = _wanted(messages)
+    free = Q(claimed_until=None) | Q(claimed_until__lt=at)
+    rows = OutboxMessage.objects.filter(free, pk__in=wanted, settled_at=None)
+    found = list(rows.values_list("pk", flat=True))
+    rows.update(given_up_at=None, tries=0, available_at=at)
+    event.of("outbox", messages=len(found))
+    for message in found[:_NUDGED_MAX]:
+        transaction.on_commit(partial(_nudge, message), robust=True)
+    return len(found)
+
+
 def _claim(message_id: UUID, at: datetime) -> bool:
     free = Q(claimed_until=None) | Q(claimed_until__lt=at)
     rows = OutboxMessage.objects.filter(free, pk=message_id, settled_at=None, given_up_at=None)
@@ -90,14 +144,14 @@ def _claim(message_id: UUID, at: datetime) -> bool:
 
 
 def _put_back(message: OutboxMessage, error: Exception, at: datetime) -> None:
-    """Back off with jitter; after the last try the duty is given up and shown on the bench page."""
+    """Back off with jitter. After the last try it is given up, which the owner's desk shows."""
     log.warning(
         "duty_failed", message=str(message.pk), topic=message.topic, error=type(error).__name__
     )
-    wait_s = min(3600, 10 * 4 ** (message.tries - 1)) * SystemRandom().uniform(0.8, 1.2)
+    seconds = wait_s(message.tries) * SystemRandom().uniform(1.0, 1.2)
     OutboxMessage.objects.filter(pk=message.pk).update(
         claimed_until=None,
-        available_at=at + timedelta(seconds=wait_s),
+        available_at=at + timedelta(seconds=seconds),
         given_up_at=at if message.tries >= TRIES_MAX else None,
         last_error=f"{type(error).__name__}: {error}"[:200],
     )

@@ -119,6 +119,7 @@ def _own_data_dir(tmp_path: Any, settings: Any) -> None:
     settings.MEDIA_ROOT = tmp_path / "media"
     settings.DATA_DIR = tmp_path
     settings.BACKUP_DIR = ""
+    settings.MAIL_GOES_OUT = True
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     # Else each test client lists every static file anew, a fifth of the time of a page's test.
     settings.WHITENOISE_AUTOREFRESH = True

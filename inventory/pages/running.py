@@ -5,17 +5,59 @@ from __future__ import annotations
 from datetime import datetime
 from pathlib import Path
 
+from django.conf import settings
 from django.utils.formats import date_format
 from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
-from inventory.queries import copies
+from inventory.furniture.pages.frame import address
+from inventory.masters import queries as practice
+from inventory.queries import copies, outbox
 from inventory.staff.pages.desk import Note
 
 
 def notes(at: datetime) -> list[Note]:
     """What the owner must know before the work of the day."""
-    return _copies(at)
+    return [*_mail(), *_outbox(), *_copies(at)]
+
+
+def _mail() -> list[Note]:
+    """Without a mail server letters are printed where the worker runs, and reach nobody."""
+    if settings.MAIL_GOES_OUT:
+        return []
+    words = _(
+        "Letters stay here: no mail server is set, so customers get none "
+        "(HINGEBACK_EMAIL_HOST, HINGEBACK_FROM_EMAIL)."
+    )
+    return [Note(words, address("letters"), is_alarm=not practice.is_on_lately())]
+
+
+def _outbox() -> list[Note]:
+    """What was given up waits for a person; what fails may soon."""
+    found, trouble = [], outbox.trouble()
+    if trouble.given_up:
+        words = ngettext(
+            "%(count)s letter or report was tried for five days and given up. Have it tried again.",
+            "%(count)s letters or reports were tried for five days and given up. "
+            "Have them tried again.",
+            trouble.given_up,
+        ) % {"count": trouble.given_up}
+        found.append(Note(words, address("letters"), is_alarm=True))
+    if trouble.since:
+        words = ngettext(
+            "%(count)s letter or report fails again and again, since %(since)s. Last answer: "
+            "%(why)s",
+            "%(count)s letters or reports fail again and again, since %(since)s. Last answer: "
+            "%(why)s",
+            trouble.failing,
+        ) % {
+            "count": trouble.failing,
+            "since": _moment(trouble.since),
+            "why": trouble.last_error,
+        }
+        found.append(Note(words, address("letters"), is_urgent=True))
+    return found
 
 
 def _copies(at: datetime) -> list[Note]:

@@ -27,7 +27,7 @@ def send(queued: OutboxMessage) -> None:
     Raises:
         NotPosted: the mail server refused or is away; the outbox tries again.
     """
-    key = uuid.uuid5(queued.pk, "sent")
+    key = sent_key(queued)
     request = _request_of(queued)
     if request is None or Event.objects.filter(key=key).exists():
         return
@@ -44,6 +44,11 @@ def send(queued: OutboxMessage) -> None:
         at=timezone.now(),
         detail={"letter": name},
     )
+
+
+def sent_key(queued: OutboxMessage) -> uuid.UUID:
+    """The key of the deed that a letter leaves once it was sent."""
+    return uuid.uuid5(queued.pk, "sent")
 
 
 def _post(message: EmailMultiAlternatives) -> None:

@@ -13,6 +13,7 @@ from returns.figures.emissions import pages as emissions
 from returns.figures.lifetimes.pages import lifetimes
 from returns.figures.repairability import pages as repairability
 from returns.grading.pages import remedies
+from returns.pages.owner import letters
 from returns.setup.pages import tokens
 
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -25,6 +26,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("owner/claims/publish/", claims.publish, name="claims-publish"),
     path("owner/claims/withdraw/", claims.withdraw, name="claims-withdraw"),
     path("owner/emissions/", emissions.page, name="emissions"),
+    path("owner/letters/", letters.page, name="letters"),
+    path("owner/letters/again/", letters.try_again, name="letters-again"),
     path("owner/lifetimes/", lifetimes.page, name="lifetimes"),
     path("owner/lifetimes/table/<slug:name>.csv", lifetimes.download, name="lifetimes-table"),
     path("owner/models/", catalogue.page, name="models-list"),

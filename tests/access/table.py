@@ -139,6 +139,8 @@ TABLE: Final = (
     Row("owner/claims/publish/", post=OWNERS),
     Row("owner/claims/withdraw/", post=OWNERS),
     Row("owner/emissions/", get=OWNERS),
+    Row("owner/letters/", get=OWNERS),
+    Row("owner/letters/again/", post=OWNERS),
     Row("owner/personal/", get=OWNERS, post=OWNERS),
     Row("owner/personal/<str:reference>/", get=OWNERS),
     Row("owner/personal/<str:reference>/copy.json", post=OWNERS),

@@ -127,6 +127,8 @@ SERVED = {
     "HINGEBACK_REDIS_URL": "redis://127.0.0.1:1/0",
     "HINGEBACK_ALLOWED_HOSTS": "shop.example.org",
     "HINGEBACK_BASE_URL": "https://shop.example.org",
+    "HINGEBACK_EMAIL_HOST": "mail.example.org",
+    "HINGEBACK_FROM_EMAIL": "shop@example.org",
 }
 NAMES = (
     "SESSION_COOKIE_SECURE",
@@ -167,6 +169,10 @@ def test_a_served_installation_marks_its_cookies_and_stays_on_https(tmp_path: Pa
         {"HINGEBACK_SECRET_KEY": "k" * 39},
         {"HINGEBACK_DEBUG": "1"},
         {"HINGEBACK_DATABASE_URL": "sqlite:///x.sqlite3"},
+        {"HINGEBACK_EMAIL_HOST": ""},
+        {"HINGEBACK_FROM_EMAIL": ""},
+        {"HINGEBACK_EMAIL_BACKEND": "django.core.mail.backends.console.EmailBackend"},
+        {"HINGEBACK_EMAIL_USE_TLS": "1", "HINGEBACK_EMAIL_USE_SSL": "1"},
     ],
 )
 def test_a_served_installation_does_not_start_with_a_weak_setting(

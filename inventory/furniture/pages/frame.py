@@ -9,6 +9,7 @@ from contextvars import ContextVar
 from dataclasses import dataclass
 from typing import Any
 
+from django.conf import settings
 from django.core.signals import request_finished
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -45,11 +46,14 @@ _shown: ContextVar[Any] = ContextVar("workshop_of_this_page", default=None)
 
 
 def workshop(request: HttpRequest) -> dict[str, Any]:
-    """Context processor: `workshop`, looked up once and only by a page that shows it."""
+    """Context processor: `workshop`, looked up once and only by a page that shows it.
+
+    And `mail_goes_out`, without which no page may say that a letter comes.
+    """
     del request
     shown = SimpleLazyObject(Workshop.the)
     _shown.set(shown)
-    return {"workshop": shown}
+    return {"workshop": shown, "mail_goes_out": settings.MAIL_GOES_OUT}
 
 
 def currency() -> str:
