@@ -131,12 +131,16 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
             "A served installation needs PostgreSQL: set HINGEBACK_DATABASE_URL."
         )
 else:
-    DATABASES["default"].setdefault("OPTIONS", {})["pool"] = SERVED
+    if SERVED:
+        # Each connection is tried before it is lent; nobody waits longer than that for a free one.
+        DATABASES["default"].setdefault("OPTIONS", {})["pool"] = {"timeout": 5}
+        DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
+    DATABASES["default"].setdefault("OPTIONS", {}).setdefault("connect_timeout", 5)
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 REDIS_URL = env.str("REDIS_URL", "")
 CACHES = {
-    "default": {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": REDIS_URL}
+    "default": {"BACKEND": "deploy.caching.HealingCache", "LOCATION": REDIS_URL}
     if REDIS_URL
     else {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
 }
@@ -157,6 +161,9 @@ else:
         "visibility_timeout": 600,
         "unacked_restore_interval": 5,
         "unacked_restore_throttle": 2,
+        # A broker that is away, or that does not answer, costs a page this long and no longer.
+        "socket_connect_timeout": 1,
+        "socket_timeout": 5,
     }
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ACKS_LATE = True

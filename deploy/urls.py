@@ -7,6 +7,8 @@ from django.urls import include, path
 
 from deploy import health
 
+handler500 = "deploy.failing.failed"
+
 urlpatterns = [
     path("", include("returns.urls.customer")),
     path("", include("inventory.staff.pages.urls")),

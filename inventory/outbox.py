@@ -5,6 +5,7 @@ At least once, never lost: the row is the record, the broker only wakes the work
 
 from __future__ import annotations
 
+import time
 from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -38,6 +39,7 @@ SETTLE = "inventory.tasks.settle_message"
 PATIENCE = timedelta(days=5)
 _WAIT_MAX_S = 3600
 CLAIM = timedelta(minutes=10)
+_LEFT_ALONE_S = 20
 _NUDGED_MAX = 20  # the sweep takes the rest
 
 log = structlog.get_logger(__name__)
@@ -83,7 +85,19 @@ def hushed() -> Iterator[None]:
 
 def _nudge(message_id: UUID) -> None:
     """Best effort: a broker that is away costs nothing but the wait for the next sweep."""
-    current_app.send_task(SETTLE, (str(message_id),), retry=False, ignore_result=True)
+    if time.monotonic() < _Broker.left_alone_until:
+        return
+    try:
+        current_app.send_task(SETTLE, (str(message_id),), retry=False, ignore_result=True)
+    except Exception as error:  # noqa: BLE001  whatever a broker raises, the row is written
+        _Broker.left_alone_until = time.monotonic() + _LEFT_ALONE_S
+        log.warning("broker_away", error=type(error).__name__)
+
+
+class _Broker:
+    """Until when this process leaves a broker alone that did not answer. The sweep fills in."""
+
+    left_alone_until = 0.0
 
 
 def due(at: datetime) -> list[UUID]:
