@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.contrib import admin
 from django.urls import include, path
+from django.views.generic import RedirectView
 
 from deploy import health
 
@@ -18,6 +19,8 @@ urlpatterns = [
     path("", include("returns.urls.owner")),
     path("", include("returns.urls.setup")),
     path("api/", include("returns.urls.api")),
+    # The framework's own page lets a wrong old password be tried without end.
+    path("admin/password_change/", RedirectView.as_view(pattern_name="password-change")),
     path("admin/", admin.site.urls),
     path("alive/", health.alive, name="alive"),
     path("ready/", health.ready, name="ready"),

@@ -9,11 +9,11 @@ from django.conf import settings
 from django.urls import reverse
 from rest_framework import serializers
 from rest_framework.parsers import MultiPartParser
-from rest_framework.throttling import ScopedRateThrottle
 
 from inventory.errors import NotOpenYet
 from inventory.furniture.api.parsing import BoundedJSON
 from inventory.furniture.api.shapes import Body, Moment
+from inventory.furniture.api.throttles import VisitorThrottle
 from inventory.furniture.api.views import ActionView
 from returns.customers.rules import Contact
 from returns.filing.rules import intake, photos
@@ -83,7 +83,7 @@ class File(ActionView):
     """What both filings share."""
 
     scope = None
-    throttle_classes = [ScopedRateThrottle]
+    throttle_classes = [VisitorThrottle]
     throttle_scope = "file"
     parser_classes = [BoundedJSON, MultiPartParser]
     made_class = FiledAnswer

@@ -5,26 +5,34 @@ from __future__ import annotations
 from typing import Any
 
 from django.contrib import messages
-from django.contrib.auth.forms import PasswordChangeForm, SetPasswordForm
+from django.contrib.auth import authenticate
+from django.contrib.auth.forms import AuthenticationForm, PasswordChangeForm, SetPasswordForm
 from django.contrib.auth.views import (
     LoginView,
     LogoutView,
     PasswordChangeView,
     PasswordResetConfirmView,
 )
+from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse_lazy
 from django.utils.translation import gettext as _
 
 from inventory.furniture.pages import frame
+from inventory.pages import visitors
 
 NAME_MAX = 255
 
 
 def tried_name(request: HttpRequest, credentials: dict[str, str] | None = None) -> str:
-    """The name under which a wrong try is counted, cut to what the table of tries holds."""
+    """The name under which a wrong try is counted, cut to what the table of tries holds.
+
+    Tries from a browser that this name signed in from before count apart from everybody else's.
+    """
     given = credentials if credentials else request.POST
-    return str(given.get("username") or "")[:NAME_MAX]
+    name = str(given.get("username") or "")
+    mark = visitors.known_mark(request, name)
+    return f"{name[: NAME_MAX - len(mark) - 1]} {mark}" if mark else name[:NAME_MAX]
 
 
 class Enter(LoginView):
@@ -33,16 +41,39 @@ class Enter(LoginView):
     template_name = "hingeback/door/enter.html"
     redirect_authenticated_user = True
 
+    def form_valid(self, form: AuthenticationForm) -> HttpResponse:
+        answer = super().form_valid(form)
+        visitors.remember(answer, form.get_user())
+        return answer
+
 
 class Leave(LogoutView):
     """Sign out, by POST only."""
 
 
+class GuardedPasswordForm(PasswordChangeForm):  # type: ignore[type-arg]
+    """A wrong old password counts as a wrong try: an open session is no place to guess in."""
+
+    request: HttpRequest
+
+    def clean_old_password(self) -> str:
+        typed = str(self.cleaned_data["old_password"])
+        if authenticate(self.request, username=self.user.get_username(), password=typed) is None:
+            raise ValidationError(self.error_messages["password_incorrect"], "password_incorrect")
+        return typed
+
+
 class ChangePassword(PasswordChangeView):
     """Set one's own new password; other sessions of the same person end."""
 
+    form_class = GuardedPasswordForm
     template_name = "hingeback/door/password.html"
     success_url = reverse_lazy("home")
+
+    def get_form(self, form_class: Any = None) -> Any:
+        form = super().get_form(form_class)
+        form.request = self.request
+        return form
 
     def form_valid(self, form: PasswordChangeForm) -> HttpResponse:
         answer = super().form_valid(form)
@@ -63,4 +94,5 @@ class FirstPassword(PasswordResetConfirmView):
     def form_valid(self, form: SetPasswordForm[Any]) -> HttpResponse:
         answer = super().form_valid(form)
         messages.success(self.request, _("Your password is set, and you are signed in."))
+        visitors.remember(answer, form.user)
         return answer

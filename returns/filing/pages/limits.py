@@ -1,17 +1,19 @@
 """How often one visitor may try something, counted in Django's cache in fixed spans.
 
 An embedded installation counts per process (its cache is in memory), a served one over all
-processes (Redis). Addresses are kept as hashes and only for the span.
+processes (Redis; while that is away, per process as well). Addresses are kept as hashes and only
+for the span.
 """
 
 from __future__ import annotations
 
 import hashlib
 
-from django.conf import settings
 from django.core.cache import cache
 from django.http import HttpRequest
 from django.utils import timezone
+
+from inventory.pages import visitors
 
 MINUTE_S = 60
 HOUR_S = 3600
@@ -31,19 +33,10 @@ def spend(bucket: str, who: str, *, most: int, span_s: int) -> bool:
         return most >= 1
 
 
-def visitor(request: HttpRequest) -> str:
-    """The visitor's network address, past as many proxies as the settings trust."""
-    proxies = settings.TRUSTED_PROXIES
-    hops = [hop.strip() for hop in request.headers.get("X-Forwarded-For", "").split(",")]
-    if proxies and len(hops) >= proxies and hops[-proxies]:
-        return hops[-proxies]
-    return str(request.META.get("REMOTE_ADDR", ""))
-
-
 def may_find(request: HttpRequest, reference: str) -> bool:
     """Asking for a link: per visitor, per reference (whether it exists or not), and in all."""
     tries = [
-        spend("find-visitor", visitor(request), most=10, span_s=MINUTE_S),
+        spend("find-visitor", visitors.address(request), most=10, span_s=MINUTE_S),
         spend("find-reference", reference, most=5, span_s=HOUR_S),
         spend("find-all", "all", most=300, span_s=HOUR_S),
     ]
@@ -52,4 +45,4 @@ def may_find(request: HttpRequest, reference: str) -> bool:
 
 def may_file(request: HttpRequest) -> bool:
     """Filing: generous enough for a household, tight enough for the photo decoder."""
-    return spend("file", visitor(request), most=30, span_s=HOUR_S)
+    return spend("file", visitors.address(request), most=30, span_s=HOUR_S)
