@@ -91,7 +91,7 @@ def aside(copy: Path) -> Iterator[str]:
 def _reach() -> list[str]:
     """How Django's own shell would reach the server; the last word is the database's name."""
     command, _secrets = connection.client.settings_to_cmd_args_env(connection.settings_dict, [])
-    return command[1:]
+    return list(command[1:])
 
 
 def _run(command: list[str]) -> None:

@@ -12,7 +12,7 @@ from django.db import InterfaceError, OperationalError
 from django.http import HttpRequest, HttpResponse
 from django.template.loader import render_to_string
 
-from inventory.furniture.api.problems import ProblemResponse, problem
+from inventory.furniture.api.problems import MEDIA_TYPE, problem
 
 COME_BACK_S = 15
 
@@ -32,8 +32,9 @@ def failed(request: HttpRequest) -> HttpResponse:
     return answer
 
 
-def _problem(code: str) -> ProblemResponse:
-    answer = problem(code)
-    answer._is_rendered = True  # outside a view there is no renderer to choose
-    answer.content = answer.rendered_content
+def _problem(code: str) -> HttpResponse:
+    """Outside a view there is no renderer to choose: the body is made here."""
+    data = problem(code)
+    answer = HttpResponse(data.rendered_content, status=data.status_code, content_type=MEDIA_TYPE)
+    answer["Cache-Control"] = "no-store"
     return answer

@@ -7,14 +7,18 @@ was restored, must not be the one to say how old its copy is.
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import Any, TypeVar
 
 from django.conf import settings
 from django.db.models import Min
 
 from inventory.models import Event, Movement
+
+Kept = TypeVar("Kept")
 
 OLD_AFTER = timedelta(days=2)
 
@@ -58,10 +62,10 @@ def folder() -> Path:
 
 
 def standing() -> Standing:
-    data = _read("proved.json")
-    proved = Proved(_at(data["at"]), data["file"], data["size_bytes"]) if data else None
-    data = _read("failed.json")
-    failed = Failed(_at(data["at"]), data["why"]) if data else None
+    proved = _read(
+        "proved.json", lambda data: Proved(_at(data["at"]), data["file"], data["size_bytes"])
+    )
+    failed = _read("failed.json", lambda data: Failed(_at(data["at"]), data["why"]))
     return Standing(proved, failed, None if proved else _since())
 
 
@@ -89,12 +93,11 @@ def _at(text: str) -> datetime:
     return datetime.fromisoformat(text)
 
 
-def _read(name: str) -> dict[str, object] | None:
+def _read(name: str, shape: Callable[[Any], Kept]) -> Kept | None:
     try:
-        found = json.loads((folder() / name).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+        return shape(json.loads((folder() / name).read_text(encoding="utf-8")))
+    except (OSError, ValueError, TypeError, KeyError):
         return None  # as if none had been made: the desk then says so
-    return found if isinstance(found, dict) else None
 
 
 def _write(name: str, content: dict[str, object]) -> None:

@@ -51,7 +51,7 @@ class Leave(LogoutView):
     """Sign out, by POST only."""
 
 
-class GuardedPasswordForm(PasswordChangeForm):  # type: ignore[type-arg]
+class GuardedPasswordForm(PasswordChangeForm):
     """A wrong old password counts as a wrong try: an open session is no place to guess in."""
 
     request: HttpRequest
@@ -71,7 +71,7 @@ class ChangePassword(PasswordChangeView):
     success_url = reverse_lazy("home")
 
     def get_form(self, form_class: Any = None) -> Any:
-        form = super().get_form(form_class)
+        form: Any = super().get_form(form_class)
         form.request = self.request
         return form
 
