@@ -67,7 +67,7 @@ def load(copy: Path) -> None:
 
 
 def _load_postgresql(copy: Path, name: str) -> None:
-    flags = ["--no-owner", "--no-privileges", "--exit-on-error", "--dbname", name]
+    flags = ["--no-owner", "--no-privileges", "--single-transaction", "--dbname", name]
     _run(["pg_restore", *_reach()[:-1], *flags, str(copy)])
 
 

@@ -99,8 +99,6 @@ def announce(words: list[str]) -> None:
         tables = connection.introspection.table_names()
         kind = _kind() if _is_migrated(tables) else ""
     except OperationalError as error:
-        if words[1] in _MAKING:
-            return
         data = str(error).strip().splitlines()[0]
         raise WrongWorkshop(f"The database {_database()} does not answer: {data}") from error
     sys.stderr.write(f"Workshop: {kind or 'none yet'}, in the database {_database()}\n")

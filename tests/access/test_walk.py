@@ -179,7 +179,10 @@ def test_the_admin_lets_in_nobody_without_the_staff_flag(
             continue
         answer = client.get(path)
         assert answer.status_code == 302, path
-        assert answer.headers["Location"].startswith("/admin/login/"), path
+        # The framework's page for passwords is not there: ours counts wrong old ones.
+        ours = path == "/admin/password_change/"
+        where = "/enter/password/" if ours else "/admin/login/"
+        assert answer.headers["Location"].startswith(where), path
 
 
 def test_the_admin_shows_tables_to_the_owner_and_none_to_a_bench_hand_with_the_flag(

@@ -8,6 +8,7 @@ from typing import Any
 
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
+from django.db import OperationalError
 
 from deploy import restoring
 from deploy.databases import NotCopied
@@ -25,8 +26,8 @@ class Command(BaseCommand):
         del args
         try:
             made, lines = restoring.restore(options["archive"].absolute())
-        except NotCopied as error:
-            raise CommandError(str(error)) from error
+        except (NotCopied, OperationalError) as error:
+            raise CommandError(str(error).strip()) from error
         except Unproved as error:
             raise CommandError(f"It was restored, and it does not hold. {error}") from error
         self.stdout.write("\n".join(lines))
