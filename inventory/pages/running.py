@@ -6,8 +6,6 @@ from datetime import datetime
 from pathlib import Path
 
 from django.conf import settings
-from django.utils.formats import date_format
-from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -15,6 +13,7 @@ from inventory.furniture.pages.frame import address
 from inventory.masters import queries as practice
 from inventory.queries import copies, outbox
 from inventory.staff.pages.desk import Note
+from inventory.templatetags.hingeback import local
 
 
 def notes(at: datetime) -> list[Note]:
@@ -53,7 +52,7 @@ def _outbox() -> list[Note]:
             trouble.failing,
         ) % {
             "count": trouble.failing,
-            "since": _moment(trouble.since),
+            "since": local(trouble.since),
             "why": trouble.last_error,
         }
         found.append(Note(words, address("letters"), is_urgent=True))
@@ -66,7 +65,7 @@ def _copies(at: datetime) -> list[Note]:
     found = []
     if standing.proved:
         words = _("Last proved copy: %(at)s (%(file)s).") % {
-            "at": _moment(standing.proved.at),
+            "at": local(standing.proved.at),
             "file": Path(standing.proved.file).name,
         }
         found.append(Note(words, "", is_alarm=standing.is_old(at)))
@@ -75,12 +74,8 @@ def _copies(at: datetime) -> list[Note]:
         found.append(Note(words, "", is_alarm=standing.is_old(at)))
     if standing.failed:
         words = _("A copy failed on %(at)s: %(why)s") % {
-            "at": _moment(standing.failed.at),
+            "at": local(standing.failed.at),
             "why": standing.failed.why,
         }
         found.append(Note(words, "", is_alarm=standing.is_old(at), is_urgent=True))
     return found
-
-
-def _moment(at: datetime) -> str:
-    return date_format(localtime(at), "SHORT_DATETIME_FORMAT")
