@@ -15,7 +15,7 @@ from django.utils import timezone
 from deploy import archive, keeping, proving
 from deploy.databases import NotCopied
 from deploy.proving import Unproved
-from inventory.queries import copies
+from inventory.running.queries import copies
 
 log = structlog.get_logger(__name__)
 

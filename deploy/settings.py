@@ -216,7 +216,7 @@ AXES_FAILURE_LIMIT = 8
 AXES_COOLOFF_TIME = timedelta(minutes=5)
 AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
-AXES_CLIENT_IP_CALLABLE = "inventory.pages.visitors.address_or_none"
+AXES_CLIENT_IP_CALLABLE = "inventory.furniture.visitors.address_or_none"
 AXES_LOCKOUT_TEMPLATE = "hingeback/locked_out.html"
 AXES_RESET_ON_SUCCESS = True
 AXES_USERNAME_CALLABLE = "inventory.staff.pages.entry.tried_name"

@@ -11,7 +11,7 @@ from django.utils.translation import ngettext
 
 from inventory.furniture.pages.frame import address
 from inventory.models import Workshop
-from inventory.pages import running
+from inventory.running import pages as running
 from inventory.staff.pages.desk import Note
 from returns.desk.queries.owner_today import OpenAudit, OwnerToday, open_audits, owner_today
 from returns.setup import queries as readiness

@@ -13,7 +13,7 @@ from returns.figures.emissions import pages as emissions
 from returns.figures.lifetimes.pages import lifetimes
 from returns.figures.repairability import pages as repairability
 from returns.grading.pages import remedies
-from returns.pages.owner import letters
+from returns.letters import pages as letters
 from returns.setup.pages import tokens
 
 urlpatterns: list[URLPattern | URLResolver] = [

@@ -12,7 +12,7 @@ from django.conf import settings as live
 from django.contrib.auth.models import User
 from django.test import Client, RequestFactory
 
-from inventory.pages import visitors
+from inventory.furniture import visitors
 from tests.makers import NOON, PASSWORD
 
 pytestmark = pytest.mark.django_db

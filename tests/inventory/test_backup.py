@@ -22,7 +22,7 @@ from inventory import triggers
 from inventory.models import Workshop
 from inventory.months import rules as months
 from inventory.months.queries import audit
-from inventory.queries import copies as kept
+from inventory.running.queries import copies as kept
 from tests.inventory.month_makers import NOV, furnished_october
 from tests.makers import NOON, Shop, key
 

@@ -12,7 +12,7 @@ from django.utils import timezone
 from deploy import copies, proving
 from deploy.databases import NotCopied
 from deploy.proving import Unproved
-from inventory.queries import copies as kept
+from inventory.running.queries import copies as kept
 
 
 class Command(BaseCommand):

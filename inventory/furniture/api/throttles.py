@@ -6,7 +6,7 @@ from django.http import HttpRequest
 from rest_framework.request import Request
 from rest_framework.throttling import ScopedRateThrottle
 
-from inventory.pages import visitors
+from inventory.furniture import visitors
 
 
 class VisitorThrottle(ScopedRateThrottle):

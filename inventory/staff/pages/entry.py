@@ -18,8 +18,8 @@ from django.http import HttpRequest, HttpResponse
 from django.urls import reverse_lazy
 from django.utils.translation import gettext as _
 
+from inventory.furniture import visitors
 from inventory.furniture.pages import frame
-from inventory.pages import visitors
 
 NAME_MAX = 255
 

@@ -13,7 +13,7 @@ from django.core.cache import cache
 from django.http import HttpRequest
 from django.utils import timezone
 
-from inventory.pages import visitors
+from inventory.furniture import visitors
 
 MINUTE_S = 60
 HOUR_S = 3600

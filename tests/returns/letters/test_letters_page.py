@@ -13,7 +13,7 @@ from inventory import outbox
 from inventory.models import OutboxMessage
 from returns.filing.rules import intake
 from returns.letters import rules as letters
-from returns.pages.owner.letters import NAMES
+from returns.letters.pages import NAMES
 from tests.makers import NOON, Shop, key
 from tests.returns.customer_makers import sent_back
 

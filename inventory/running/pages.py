@@ -10,10 +10,10 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from inventory.furniture.pages.frame import address
+from inventory.furniture.wording import local
 from inventory.masters import queries as practice
-from inventory.queries import copies, outbox
+from inventory.running.queries import copies, outbox
 from inventory.staff.pages.desk import Note
-from inventory.templatetags.hingeback import local
 
 
 def notes(at: datetime) -> list[Note]:

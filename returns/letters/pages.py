@@ -21,10 +21,11 @@ from django.views.decorators.http import require_POST, require_safe
 
 from inventory import outbox
 from inventory.errors import BadInput
-from inventory.furniture.pages.access import OWNER, StaffRequest, allow
+from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.forms import ActionForm
 from inventory.models import Event, OutboxMessage
-from inventory.queries.outbox import given_up_rows
+from inventory.running.queries.outbox import given_up_rows
+from inventory.staff.queries import OWNER
 from returns.letters.delivery import sent_key
 
 ROWS: Final = 50

@@ -9,9 +9,9 @@ import pytest
 from django.contrib.auth.models import User
 from django.test import Client
 
-from inventory.pages import running
-from inventory.queries import copies
-from inventory.queries.copies import Failed, Proved
+from inventory.running import pages as running
+from inventory.running.queries import copies
+from inventory.running.queries.copies import Failed, Proved
 from tests.inventory.month_makers import furnished_october
 from tests.makers import NOON, Shop
 
