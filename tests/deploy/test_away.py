@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 import redis
+from celery import current_app
 from django.contrib.auth.models import User
 from django.core.cache import caches
 from django.db import InterfaceError, OperationalError, connection
@@ -21,7 +22,6 @@ from kombu.exceptions import OperationalError as BrokerAway
 from deploy import caching
 from inventory import outbox
 from inventory.models import OutboxMessage
-from inventory.tasks import settle_message
 from returns.filing.pages import limits
 from returns.models import Request
 from tests.makers import NOON, Shop
@@ -120,11 +120,11 @@ def test_a_broker_that_is_away_is_left_alone_and_the_message_waits_in_the_databa
 ) -> None:
     asked: list[str] = []
 
-    def refuse(args: tuple[str], **_facts: Any) -> None:
+    def refuse(_name: str, args: tuple[str], **_facts: Any) -> None:
         asked.append(args[0])
         raise BrokerAway("away")
 
-    monkeypatch.setattr(settle_message, "apply_async", refuse)
+    monkeypatch.setattr(current_app, "send_task", refuse)
     monkeypatch.setattr(outbox._Broker, "left_alone_until", 0.0)
     message = outbox.enqueue(topic="letter", subject="Q", at=NOON)
     for _twice in range(2):

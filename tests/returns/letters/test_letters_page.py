@@ -57,7 +57,7 @@ def test_desk_warns_in_red_of_what_was_given_up_and_a_button_sends_it(
         assert owner.post("/owner/letters/again/", form).status_code == 302
     message.refresh_from_db()
     assert (message.given_up_at, message.tries) == (None, 0)
-    assert outbox.settle(message.pk)
+    assert outbox.settle(message.pk, at=NOON)
     assert "given up" not in text(owner, "/desk/")
 
 
@@ -79,10 +79,10 @@ def test_each_state_is_told(owner: Client, shop: Shop) -> None:
     assert "6 tries, next at" in page
     assert "NotPosted: TimeoutError" in page
     assert "fails again and again" in text(owner, "/desk/")
-    assert outbox.settle(message.pk)
+    assert outbox.settle(message.pk, at=NOON)
     assert "done" in text(owner, "/owner/letters/")
     letters.enqueue_link(request=None, at=NOON)
-    assert outbox.settle(OutboxMessage.objects.get(subject="link").pk)
+    assert outbox.settle(OutboxMessage.objects.get(subject="link").pk, at=NOON)
     assert "not needed" in text(owner, "/owner/letters/")
 
 
