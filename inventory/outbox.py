@@ -59,16 +59,28 @@ TRIES_MAX = next(
 
 
 def enqueue(
-    *, topic: str, subject: str, at: datetime, payload: dict[str, Any] | None = None
+    *,
+    topic: str,
+    subject: str,
+    at: datetime,
+    payload: dict[str, Any] | None = None,
+    wait: timedelta = timedelta(0),
 ) -> OutboxMessage:
-    """Write a duty in the caller's transaction and nudge the worker once that commits."""
+    """Write a duty in the caller's transaction and nudge the worker once that commits.
+
+    One that waits is left to the sweep, which finds it when its time has come.
+    """
     message = OutboxMessage(
-        topic=topic, subject=subject, payload=payload or {}, created_at=at, available_at=at
+        topic=topic,
+        subject=subject,
+        payload=payload or {},
+        created_at=at,
+        available_at=at + wait,
     )
     if _hushed.get():
         message.settled_at = at
     message.save(force_insert=True)
-    if message.settled_at is None:
+    if message.settled_at is None and not wait:
         transaction.on_commit(lambda: _nudge(message.pk), robust=True)
     return message
 

@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from inventory.furniture.api import idempotency
 from returns.customers import rules as people
-from returns.filing.rules import intake, photos
+from returns.filing.rules import intake, photos, underway
 from returns.kits.rules import kits
 
 log = structlog.get_logger(__name__)
@@ -38,6 +38,8 @@ def prune(at: datetime) -> dict[str, int]:
     done = {
         "settled": kits.settle_posted(at),
         "lapsed": len(intake.lapse(at)),
+        "resting": underway.rest(at),
+        "reminded": underway.remind(at),
         "erased": _erase_expired(at),
         "files": photos.remove_orphans(older_than=at - ORPHAN_AGE),
     }

@@ -19,6 +19,7 @@ from returns.models import (
     Remedy,
     RemedyPart,
     RepairScores,
+    Terms,
 )
 
 SOURCE = Path("fixtures") / "demo" / "masters.json"
@@ -51,6 +52,7 @@ def furnish(*, today: date) -> None:
     for row in facts["remedies"]:
         _remedy(row, parts)
     Policy.the()
+    Terms.objects.update_or_create(pk=1, defaults=facts["terms"])
 
 
 def _workshop(facts: dict[str, Any]) -> None:

@@ -105,6 +105,7 @@ def weigh_in(
         _mark_arrived(weighing.request)
     frame = _made_frame(key, parcel, weighing, at)
     movement = _put_on_shelf(key, frame, at, by)
+    _tell_arrived(frame, at)
     event.of(
         frame.tag,
         parcel=parcel.code,
@@ -151,15 +152,15 @@ def assign(
 def finish(event: Draft, /, *, key: UUID, parcel: Parcel, at: datetime, by: User) -> Parcel:
     """Everything in the parcel is weighed in; without a single frame it was empty.
 
-    Tells each customer whose frame was in it, and the parcel's sender if none of theirs was: their
-    request is awaited again. Raises StaleState when somebody finished it first.
+    Tells the parcel's sender if no frame of theirs was in it: their request is awaited again.
+    Raises StaleState when somebody finished it first.
     """
     frames = list(live_frames(parcel).select_related("request"))
     content = Parcel.Content.FRAMES if frames else Parcel.Content.EMPTY
     changed = Parcel.objects.filter(pk=parcel.pk, done_at=None).update(content=content, done_at=at)
     if changed != 1:
         raise StaleState()
-    _tell(parcel, frames, at)
+    _tell_empty(parcel, frames, at)
     _set_back(parcel.request, at)
     event.of(parcel.code, content=str(content), frames=[frame.tag for frame in frames])
     return Parcel.objects.get(pk=parcel.pk)
@@ -320,15 +321,21 @@ def _put_on_shelf(key: UUID, frame: ReturnedFrame, at: datetime, by: User) -> Mo
     )
 
 
-def _tell(parcel: Parcel, frames: Iterable[ReturnedFrame], at: datetime) -> None:
-    """One letter per request, at the first finishing only: an undone weigh-in sends none again."""
+def _tell_arrived(frame: ReturnedFrame, at: datetime) -> None:
+    """One letter per request and parcel, with the first frame that stands on the scale."""
+    if frame.request is None:
+        return
+    before = live_frames(frame.parcel).filter(request=frame.request).exclude(pk=frame.pk)
+    if not before.exists():
+        letters.enqueue(letter="arrived", request=frame.request, frame=frame, at=at)
+
+
+def _tell_empty(parcel: Parcel, frames: Iterable[ReturnedFrame], at: datetime) -> None:
+    """At the first finishing only: an undone weigh-in sends no letter again."""
     if Event.objects.filter(name="arrivals.finish", subject=parcel.code).exists():
         return
-    data = {frame.request: frame for frame in frames if frame.request is not None}
-    for request, frame in data.items():
-        letters.enqueue(letter="arrived", request=request, frame=frame, at=at)
-    is_known = all(frame.request is not None for frame in frames)
-    if is_known and parcel.request is not None and parcel.request not in data:
+    requests = {frame.request for frame in frames}
+    if parcel.request is not None and None not in requests and parcel.request not in requests:
         letters.enqueue(letter="empty", request=parcel.request, frame=None, at=at)
 
 

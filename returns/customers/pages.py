@@ -42,6 +42,7 @@ STATES: dict[str, str | Promise] = {
     RequestState.REPORTED_MISSING: gettext_lazy("its kit is reported missing"),
     RequestState.SETTLED: gettext_lazy("settled"),
     RequestState.WITHDRAWN: gettext_lazy("withdrawn"),
+    RequestState.RESTING: gettext_lazy("rests, its parcel never came"),
 }
 # What ends an open request, so that its address is needed no longer.
 _WAYS_ON: dict[str, str | Promise] = {

@@ -184,7 +184,7 @@ def _forget_request(request: Request) -> None:
     photos.remove_all(request)
     dead = secrets.token_hex(32)
     Request.objects.filter(pk=request.pk).update(
-        note="", link_salt=secrets.token_hex(24), link_hash=dead
+        note="", carrier_number="", link_salt=secrets.token_hex(24), link_hash=dead
     )
 
 
@@ -192,6 +192,7 @@ def _blank(person: Person, at: datetime) -> None:
     for name in Contact.__slots__:
         if name != "language":
             setattr(person, name, "")
+    person.former_email = ""
     person.erased_at = at
     person.save()
 
@@ -229,6 +230,7 @@ def export(person: Person) -> dict[str, Any]:
     Mass and grading of a frame are under its tag; they are about the frame.
     """
     contact = {field: getattr(person, field) for field in Contact.__slots__}
+    contact["former_email"] = person.former_email
     return {
         "contact": contact,
         "requests": [_exported(request) for request in person.requests.order_by("filed_at")],
@@ -251,6 +253,10 @@ def _exported(request: Request) -> dict[str, Any]:
         "promised_by": _written(request.promised_by),
         "posted_at": _written(request.posted_at),
         "ended_at": _written(request.ended_at),
+        "sent_at": _written(request.sent_at),
+        "carrier_number": request.carrier_number,
+        "revived_at": _written(request.revived_at),
+        "reminded_at": _written(request.reminded_at),
         "photos": [
             {"file_name": photo.file_name, "added_at": photo.added_at.isoformat()}
             for photo in request.photos.order_by("pk")

@@ -17,25 +17,30 @@ from django.utils.translation import gettext as _
 
 from inventory import events
 from inventory.models import Event, OutboxMessage, Workshop
+from returns.letters import standing
 from returns.letters.texts import Letter, Occasion, compose
 from returns.models import Person, Request, ReturnedFrame
 
 
 def send(queued: OutboxMessage) -> None:
-    """Send the letter that a duty names. Settles without sending when there is nobody to write to.
+    """Send the letter that a duty names. Settles without sending when there is nobody to write to,
+    and when what it says was taken back meanwhile.
 
     Raises:
         NotPosted: the mail server refused or is away; the outbox tries again.
     """
-    key = sent_key(queued)
     request = _request_of(queued)
-    if request is None or Event.objects.filter(key=key).exists():
+    if request is None or not standing.holds(queued, request):
+        return
+    key, name = sent_key(queued), str(queued.payload["letter"])
+    if Event.objects.filter(key=key).exists():
         return
     person = request.person
-    if person is None or not person.email:
+    if person is None or not _address_of(person, name):
         return
-    name = str(queued.payload["letter"])
     _post(_message(queued, request, person))
+    if name == "email_left":
+        Person.objects.filter(pk=person.pk).update(former_email="")
     events.record(
         key=key,
         name="letters.send",
@@ -47,8 +52,18 @@ def send(queued: OutboxMessage) -> None:
 
 
 def sent_key(queued: OutboxMessage) -> uuid.UUID:
-    """The key of the deed that a letter leaves once it was sent."""
-    return uuid.uuid5(queued.pk, "sent")
+    """The key of the event that a sent letter leaves, and that makes a second copy a repeat.
+
+    Of an arrival: that it was told for this parcel, however many frames lay in it.
+    """
+    if queued.payload["letter"] != "arrived":
+        return uuid.uuid5(queued.pk, "sent")
+    parcel = ReturnedFrame.objects.get(tag=queued.payload["frame"]).parcel
+    return uuid.uuid5(parcel.key, f"arrived {queued.payload['request']}")
+
+
+def _address_of(person: Person, letter: str) -> str:
+    return person.former_email if letter == "email_left" else person.email
 
 
 def _post(message: EmailMultiAlternatives) -> None:
@@ -98,7 +113,7 @@ def _dressed(
         else letter.subject,
         body=render_to_string("returns/letters/letter.txt", facts),
         from_email=settings.DEFAULT_FROM_EMAIL,
-        to=[person.email],
+        to=[_address_of(person, str(queued.payload["letter"]))],
         reply_to=[workshop.email],
         headers={"Message-ID": f"<{queued.pk}@{host}>", "Auto-Submitted": "auto-generated"},
     )

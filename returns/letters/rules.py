@@ -5,12 +5,12 @@ The duty holds ids only. What the letter says is composed when it is sent, from 
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Final
 
 from inventory import outbox
 from inventory.models import OutboxMessage
-from returns.models import Request, ReturnedFrame
+from returns.models import Request, ReturnedFrame, Terms
 
 LETTERS: Final = frozenset(
     {
@@ -20,6 +20,10 @@ LETTERS: Final = frozenset(
         "kit_posted",
         "missing",
         "address_changed",
+        "email_changed",
+        "email_left",
+        "reminder",
+        "resting",
         "withdrawn",
         "find_link",
         "arrived",
@@ -34,6 +38,9 @@ LETTERS: Final = frozenset(
     }
 )
 
+CAN_BE_TAKEN_BACK: Final = frozenset({"arrived", "empty", "held", "graded"})
+"""About what a hand may have done by mistake: they wait, and are not sent if it is undone."""
+
 
 def enqueue(
     *, letter: str, request: Request, at: datetime, frame: ReturnedFrame | None = None
@@ -45,7 +52,14 @@ def enqueue(
     if letter not in LETTERS:
         raise ValueError(f"no letter is called {letter!r}")
     payload = {"letter": letter, "request": request.pk, "frame": frame.tag if frame else ""}
-    return outbox.enqueue(topic="letter", subject=request.reference, at=at, payload=payload)
+    wait = timedelta(0)
+    if letter in CAN_BE_TAKEN_BACK:
+        wait = timedelta(minutes=Terms.the().letter_wait_minutes)
+        grading = frame.gradings.first() if frame else None
+        payload["grading"] = grading.pk if grading else None
+    return outbox.enqueue(
+        topic="letter", subject=request.reference, at=at, payload=payload, wait=wait
+    )
 
 
 def enqueue_link(*, request: Request | None, at: datetime) -> OutboxMessage:

@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 
 from inventory.models import Workshop
 from returns.filing.rules import intake
+from returns.letters import first
 from returns.models import Request, ReturnedFrame
 from returns.models.filing import Wish
 from returns.models.gradings import Outcome
@@ -70,12 +71,15 @@ def compose(letter: str, occasion: Occasion) -> Letter:
 
 
 def _filed(occasion: Occasion) -> Words:
-    if occasion.request.kind == Request.Kind.SCREWS:
+    request, workshop = occasion.request, occasion.workshop
+    if request.kind == Request.Kind.SCREWS:
         return (
             _("We have your request for spare screws, %(reference)s"),
             [
                 _("Thank you. A kit for your frame (%(frame)s) is set aside for you."),
                 *_promised(occasion),
+                _whole(first.what_was_filed(request)),
+                _whole(first.what_it_costs(request)),
                 _("We write again when it is in the post."),
             ],
         )
@@ -83,13 +87,23 @@ def _filed(occasion: Occasion) -> Words:
         _("We await your frame, %(reference)s"),
         [
             _("Thank you. You are sending us your frame back: %(frame)s."),
+            _whole(first.where_to_post(request, workshop)),
+            _whole(first.by_when(request)),
+            _("Pack the frame so that nothing presses on it, and wrap broken ends."),
             _(
                 "Print the slip from the page below, or write the reference %(reference)s on a "
                 "piece of paper, and put it in the parcel."
             ),
-            _("Pack the frame so that nothing presses on it. We write when it has arrived."),
+            _whole(first.what_it_costs(request)),
+            _whole(first.what_comes_next(workshop)),
+            _whole(first.what_was_filed(request)),
         ],
     )
+
+
+def _whole(paragraph: str) -> str:
+    """A paragraph that is worded already: a per cent sign in it stays one."""
+    return paragraph.replace("%", "%%")
 
 
 def _promised(occasion: Occasion) -> list[str]:
@@ -99,12 +113,13 @@ def _promised(occasion: Occasion) -> list[str]:
 
 
 def _waiting_stock(occasion: Occasion) -> Words:
-    del occasion
     return (
         _("Your spare screws have to wait for stock, %(reference)s"),
         [
             _("Your request is noted, but the screws for your frame (%(frame)s) are used up."),
             _("You need do nothing: the next ones are yours, in the order of asking."),
+            _whole(first.what_was_filed(occasion.request)),
+            _whole(first.what_it_costs(occasion.request)),
         ],
     )
 
@@ -150,6 +165,62 @@ def _address_changed(occasion: Occasion) -> Words:
         [
             _("The postal address of your request was changed on its page."),
             _("If that was not you, write to %(email)s at once."),
+        ],
+    )
+
+
+def _email_changed(occasion: Occasion) -> Words:
+    del occasion
+    return (
+        _("We write to this email from now on, %(reference)s"),
+        [
+            _("The email of your request was changed to this one on its page."),
+            _("If you know nothing of it, write to %(email)s."),
+        ],
+    )
+
+
+def _email_left(occasion: Occasion) -> Words:
+    del occasion
+    return (
+        _("We write to another email from now on, %(reference)s"),
+        [
+            _("The email of your request was changed on its page. This is our last mail to here."),
+            _("If that was not you, write to %(email)s at once."),
+        ],
+    )
+
+
+def _reminder(occasion: Occasion) -> Words:
+    request = occasion.request
+    return (
+        _("Your frame has not come yet, %(reference)s"),
+        [
+            _reminding(request),
+            _whole(first.where_to_post(request, occasion.workshop)),
+            _whole(first.by_when(request)),
+            _("If you do not want to send it any more, withdraw the request on the page below."),
+        ],
+    )
+
+
+def _reminding(request: Request) -> str:
+    if request.sent_at is None:
+        return _("You have filed a frame (%(frame)s) that has not come to us yet.")
+    return _(
+        "You told us that your frame (%(frame)s) is in the post. It has not come to us yet: "
+        "please ask the carrier for it."
+    )
+
+
+def _resting(occasion: Occasion) -> Words:
+    del occasion
+    return (
+        _("Your request rests, %(reference)s"),
+        [
+            _("Your frame (%(frame)s) has not come, so we do not wait for it any longer."),
+            _("You still want to send it? The page below wakes your request again."),
+            _("We delete your name and address %(days)s days from now."),
         ],
     )
 
@@ -256,7 +327,7 @@ def _what_was_mended(frame: ReturnedFrame | None) -> list[str]:
     parts = mended_parts([frame]) if frame else []
     data = [{"part": one.component, "deed": one.deed} for one in parts]
     lines = [_("What we did (%(part)s): %(deed)s.") % one for one in data]
-    return [line.replace("%", "%%") for line in dict.fromkeys(lines)]
+    return [_whole(line) for line in dict.fromkeys(lines)]
 
 
 def _posted_as_is(occasion: Occasion) -> Words:
@@ -303,7 +374,7 @@ def _discarded(occasion: Occasion) -> Words:
 
 def _ground_words(frame: ReturnedFrame | None) -> str:
     text = ground_words(frame) if frame else _("Your frame was ground.")
-    return text.replace("%", "%%")
+    return _whole(text)
 
 
 _WORDS: Final[dict[str, Callable[[Occasion], Words]]] = {
@@ -313,6 +384,10 @@ _WORDS: Final[dict[str, Callable[[Occasion], Words]]] = {
     "kit_posted": _kit_posted,
     "missing": _missing,
     "address_changed": _address_changed,
+    "email_changed": _email_changed,
+    "email_left": _email_left,
+    "reminder": _reminder,
+    "resting": _resting,
     "withdrawn": _withdrawn,
     "find_link": _find_link,
     "arrived": _arrived,

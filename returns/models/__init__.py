@@ -20,6 +20,7 @@ from returns.models.people import Person
 from returns.models.posting_out import Dispatch
 from returns.models.promises import PartPromise
 from returns.models.remedies import Policy, Remedy, RemedyPart
+from returns.models.terms import Terms
 
 __all__ = [
     "AuditedFrame",
@@ -45,5 +46,6 @@ __all__ = [
     "Request",
     "ReturnedFrame",
     "SoldUnits",
+    "Terms",
     "WeighAudit",
 ]

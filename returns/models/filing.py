@@ -47,6 +47,12 @@ class Request(models.Model):
     promised_by = models.DateField(_("promised by"), null=True, blank=True)
     posted_at = models.DateTimeField(_("posted"), null=True, blank=True)
     ended_at = models.DateTimeField(_("story ended"), null=True, blank=True)
+    # The customer's own word that the parcel is in the post, and the carrier's number for it.
+    sent_at = models.DateTimeField(_("posted by the customer"), null=True, blank=True)
+    carrier_number = models.CharField(_("carrier's number"), max_length=40, blank=True, default="")
+    # Since when its parcel is awaited, when that is not since the filing: it was revived.
+    revived_at = models.DateTimeField(_("revived"), null=True, blank=True)
+    reminded_at = models.DateTimeField(_("reminded"), null=True, blank=True)
 
     class Meta:
         verbose_name = _("request")

@@ -16,6 +16,8 @@ class Person(models.Model):
     region = models.CharField(_("region"), max_length=80, blank=True, default="")
     country = models.CharField(_("country"), max_length=2, blank=True, default="")
     language = models.CharField(_("language"), max_length=8, default="en")
+    # Told once that the email was changed, and forgotten then.
+    former_email = models.EmailField(_("email before"), blank=True, default="")
     erased_at = models.DateTimeField(_("erased"), null=True, blank=True)
 
     class Meta:

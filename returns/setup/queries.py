@@ -14,7 +14,7 @@ from django.contrib.auth.models import User
 from django.db.models import Exists, OuterRef
 
 from inventory.models import Colour, Event, Movement, Part, Polymer, Scale, Workshop
-from returns.models import Colourway, Component, Remedy, Request, SoldUnits
+from returns.models import Colourway, Component, Remedy, Request, SoldUnits, Terms
 
 LIMITS_DEED: Final = "masters.set_limits"
 _STOCK_KINDS = ("opening", "receive_parts", "count_parts", "receive_feedstock")
@@ -55,6 +55,7 @@ _MAY_WAIT: Final[dict[str, Callable[[], bool]]] = {
     "parts": Part.objects.exists,
     "limits": lambda: Event.objects.filter(name=LIMITS_DEED).exists(),
     "stock": lambda: Movement.objects.filter(kind__in=_STOCK_KINDS).exists(),
+    "terms": lambda: any(terms.is_priced for terms in Terms.objects.all()),
     "people": _has_people,
     "sold": SoldUnits.objects.exists,
 }
@@ -67,6 +68,7 @@ ORDER: Final = (
     "model",
     "remedies",
     "limits",
+    "terms",
     "people",
     "stock",
     "sold",

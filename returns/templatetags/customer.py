@@ -11,6 +11,7 @@ from django.utils.html import escape
 from django.utils.safestring import SafeString
 
 from returns.filing.pages import drawing
+from returns.filing.queries import terms
 from returns.models import Colourway
 from returns.models.catalogue import ComponentKey
 
@@ -46,3 +47,9 @@ def front_outline(rim: str) -> str:
     """The outline of a front with such rims, to be told from others at a glance."""
     shapes = drawing.RIMS[rim].shapes()
     return f"{shapes[ComponentKey.FRONT].body} {shapes[ComponentKey.BRIDGE].body}"
+
+
+@register.simple_tag
+def cost_words(kind: str) -> list[str]:
+    """What a request of this kind costs and who pays the postage, in sentences."""
+    return terms.cost_words(kind)

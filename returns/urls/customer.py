@@ -7,7 +7,7 @@ from django.urls import URLPattern, URLResolver, path
 from returns.figures.claims.pages import public as claims
 from returns.figures.method import pages as method
 from returns.filing.pages import filing, reading
-from returns.story.pages import find, story
+from returns.story.pages import find, reaching, story
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", filing.start, name="start"),
@@ -25,5 +25,9 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("story/<str:secret>/photo/<str:file_name>/", story.story_photo, name="story-photo"),
     path("story/<str:secret>/withdraw/", story.withdraw, name="story-withdraw"),
     path("story/<str:secret>/address/", story.address, name="story-address"),
+    path("story/<str:secret>/posted/", reaching.posted, name="story-posted"),
+    path("story/<str:secret>/wake/", reaching.wake, name="story-wake"),
+    path("story/<str:secret>/email/", reaching.email, name="story-email"),
+    path("story/<str:secret>/again/", reaching.again, name="story-again"),
     path("story/<str:secret>/missing/", story.missing, name="story-missing"),
 ]

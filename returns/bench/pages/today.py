@@ -26,6 +26,7 @@ TYPED_LENGTH_MAX = 60
 NARROW_FROM = 12
 
 LABELS: dict[str, str | Promise] = {
+    "underway": _("In the post to us"),
     "parcels": _("Parcels to open"),
     "look": _("To look over"),
     "held": _("On hold"),

@@ -15,6 +15,7 @@ from django.db.models import Count, F, Q, QuerySet, Value
 from django.db.models.functions import Replace
 
 from inventory.models import GrindRun, OutboxMessage
+from returns.filing.queries import waiting
 from returns.models import Grading, Parcel, Request, ReturnedFrame
 from returns.story.sums.states import FrameState, RequestState
 
@@ -33,7 +34,7 @@ FRAME_STEPS: Final[dict[str, FrameState]] = {
 # What we promised is done for a boxed frame: its customer was told that it is taken apart, and no
 # hand can hurry the box. They show under their own step only, without the day that was promised.
 WAITING: Final = tuple(state for state in FRAME_STEPS.values() if state != FrameState.BOXED)
-STEPS: Final = ("parcels", *FRAME_STEPS, "kits", "runs", "duties")
+STEPS: Final = ("underway", "parcels", *FRAME_STEPS, "kits", "runs", "duties")
 ALL: Final = "all"
 _NO_CODE: Final = re.compile(r"[^0-9A-Za-z]")
 
@@ -107,6 +108,7 @@ def step_counts() -> dict[str, int]:
     )
     counts = {step: frames.get(state.value, 0) for step, state in FRAME_STEPS.items()}
     return counts | {
+        "underway": waiting.under_way().count(),
         "parcels": _parcels().count(),
         "kits": _kits().count(),
         "runs": _runs().count(),
@@ -130,6 +132,7 @@ def _rows(step: str) -> QuerySet[Any]:
     if step in FRAME_STEPS:
         return _frames().filter(state=FRAME_STEPS[step])
     other: dict[str, Callable[[], QuerySet[Any]]] = {
+        "underway": _under_way,
         "parcels": _parcels,
         "kits": _kits,
         "runs": _runs,
@@ -143,6 +146,10 @@ def _frames() -> QuerySet[ReturnedFrame]:
         "request", "colourway__model", "colourway__colour", "box__polymer", "box__colour"
     )
     return rows.order_by("promised_by", "tag")
+
+
+def _under_way() -> QuerySet[Request]:
+    return waiting.under_way().select_related("colourway__model", "colourway__colour")
 
 
 def _parcels() -> QuerySet[Parcel]:

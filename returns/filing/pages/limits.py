@@ -46,3 +46,8 @@ def may_find(request: HttpRequest, reference: str) -> bool:
 def may_file(request: HttpRequest) -> bool:
     """Filing: generous enough for a household, tight enough for the photo decoder."""
     return spend("file", visitors.address(request), most=30, span_s=HOUR_S)
+
+
+def may_write(reference: str) -> bool:
+    """Having a mail sent by pressing a button: few times an hour, since others may get it."""
+    return spend("write", reference, most=5, span_s=HOUR_S)

@@ -298,6 +298,7 @@ def lapse(at: datetime) -> list[Request]:
     """End send-backs whose parcel never came within the time that personal data is kept."""
     limit = at - timedelta(days=Workshop.the().retention_days)
     rows = Request.objects.filter(state=RequestState.AWAITED.value, filed_at__lte=limit)
+    rows = rows.filter(Q(revived_at=None) | Q(revived_at__lte=limit))
     lapsed = list(rows.order_by("pk")[:200])
     for request in lapsed:
         _close(request, at)
@@ -315,7 +316,8 @@ def _close(request: Request, at: datetime) -> None:
     request.refresh_from_db()
 
 
-def _person(request: Request) -> Person:
+def person_of(request: Request) -> Person:
+    """Who filed it. StaleState once their data have been deleted."""
     person = request.person
     if person is None or person.erased_at is not None:
         raise StaleState(_("The address of this request has been deleted."))
@@ -324,7 +326,7 @@ def _person(request: Request) -> Person:
 
 def _kept(request: Request, contact: Contact) -> Contact:
     """The new name and postal address, with the email and language as they were filed."""
-    person = _person(request)
+    person = person_of(request)
     return people.checked(replace(contact, email=person.email, language=person.language))
 
 
@@ -342,15 +344,15 @@ def change_address(
 ) -> Request:
     """Change name and postal address while something of theirs is still to be posted.
 
-    The email stays as it was filed: whoever holds the link alone must not be able to take the
-    story over. A letter goes to that email.
+    The email stays as it is; `reaching.change_email` puts another in its place. A letter goes to
+    that email.
 
     Raises:
         BadInput: the address will not do; `field` names the part.
         StaleState: everything has left the house already, or the story is over.
     """
     _hold_open(request)
-    people.rewrite(_person(request), _kept(request, contact))
+    people.rewrite(person_of(request), _kept(request, contact))
     event.of(request.reference)
     letters.enqueue(letter="address_changed", request=request, at=at)
     return request

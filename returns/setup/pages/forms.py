@@ -19,6 +19,7 @@ from returns.catalogue.rules.starting_remedies import Starting
 from returns.mending import sums as threads
 from returns.models.catalogue import ComponentKind, RimShape
 from returns.models.remedies import DefectKey
+from returns.models.terms import PaidBy
 from returns.setup.pages.fields import MassField, millimetres, money, percent
 
 _LABEL_MM_MAX = labels.SHEET_MM[0] - 2 * labels.SHEET_MARGIN_MM
@@ -319,3 +320,46 @@ class LimitsForm(StepForm):
     hole_offset_um = millimetres(label=_("A hole this far off stops the arm, mm"))
     kits_max = whole(_("Spare kits for one frame at most"), 1, 100)
     kits_days = whole(_("Days over which these kits are counted"), 1, 3650)
+
+
+class TermsForm(StepForm):
+    mending_minor = money(
+        label=_("A mended frame costs the customer"),
+        help_text=_("0 when mending costs nothing. Without the postage back."),
+    )
+    kit_minor = money(
+        label=_("A kit of spare screws costs the customer"),
+        help_text=_("0 when it costs nothing. With its postage."),
+    )
+    postage_in_paid_by = forms.ChoiceField(
+        label=_("Who pays the postage to you?"),
+        choices=PaidBy.choices,
+        widget=forms.RadioSelect,
+    )
+    postage_back_paid_by = forms.ChoiceField(
+        label=_("Who pays the postage back?"),
+        choices=PaidBy.choices,
+        widget=forms.RadioSelect,
+    )
+    cost_note = forms.CharField(
+        label=_("About paying, in your words"),
+        max_length=300,
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text=_(
+            "Customers read it as it stands: how they pay, or how they get the postage from you."
+        ),
+    )
+    letter_wait_minutes = whole(
+        _("A mail about a decision waits, minutes"),
+        0,
+        1440,
+        help_text=_("A decision that you take back meanwhile is not told."),
+    )
+    remind_days = whole(_("A frame that has not come: remind after, days"), 1, 365)
+    rest_days = whole(
+        _("A frame that has not come: the request rests after, days"),
+        2,
+        730,
+        help_text=_("Counted from the filing. The customer's link wakes it again."),
+    )

@@ -16,8 +16,9 @@ from inventory.furniture.pages.forms import ActionForm
 from inventory.masters import rules as masters
 from inventory.models import Colour, Part, Polymer, Scale, Workshop
 from returns.catalogue.rules import model_setup
-from returns.models import FrameModel, Policy, Remedy
+from returns.models import FrameModel, Policy, Remedy, Terms
 from returns.setup.pages import forms
+from returns.setup.rules import terms
 
 Rule = Callable[..., Any]
 
@@ -135,6 +136,17 @@ PAGES: Final[dict[str, Page]] = {
         form=forms.LimitsForm,
         rule=model_setup.set_limits,
         row=Policy.the,
+    ),
+    "terms": Page(
+        title=_("Costs, postage and waiting"),
+        why=_(
+            "Customers read it before they file, on the slip and in the first mail. Until you "
+            "enter it, they read that they should ask you first."
+        ),
+        press=_("Keep them"),
+        form=forms.TermsForm,
+        rule=terms.set_terms,
+        row=Terms.the,
     ),
     "people": Page(
         title=_("People and their logins"),

@@ -25,6 +25,9 @@ HEADER = "Story-Secret"
 class TurnAnswer(serializers.Serializer[story.Turn]):
     at = Moment()
     text = serializers.CharField()
+    frame = serializers.CharField(
+        source="tag", help_text="The tag of the frame that it happened to; empty for the request."
+    )
 
 
 class OwnFrameAnswer(serializers.Serializer[ReturnedFrame]):

@@ -24,6 +24,8 @@ SIGNS: Final[dict[str, str]] = {
     "fork": "M0 9V1L-7-7M0 1L7-7",
     "waste": "M-7-5H7M-5-5L-4 8H4L5-5M-2-8H2",
     "asked": "M-9-7H9V4H-1L-5 8V4H-9Z",
+    "ended": "M-7-7L7 7M-7 7L7-7",
+    "rest": "M-5-7V7M5-7V7",
     "shelf": "M-8-4L0-8 8-4V5L0 9-8 5ZM-8-4L0 0 8-4M0 0V9",
 }
 

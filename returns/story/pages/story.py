@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import datetime
-from typing import Any
+from datetime import datetime, timedelta
+from typing import Any, Final
 
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
@@ -16,9 +16,11 @@ from inventory import clock
 from inventory.errors import NotFound, StaleState
 from inventory.furniture.pages.access import allow
 from inventory.furniture.pages.forms import ActionForm
+from inventory.models import Event
 from inventory.staff.queries import BENCH, OWNER
 from returns.filing.pages import slip_pdf
 from returns.filing.pages.forms import AddressForm, country_name, sent_abroad_to, told_defect
+from returns.filing.queries import waiting
 from returns.filing.rules import intake, photos
 from returns.kits import queries as kit_stock
 from returns.models import Photo, Request
@@ -26,6 +28,9 @@ from returns.story.pages import loop
 from returns.story.pages.personal import REFERRER_WITHOUT_FORMS, personal
 from returns.story.queries import story as stories
 from returns.story.sums.states import RequestState
+
+# So long after the filing the page says thank you for it.
+_FRESH: Final = timedelta(hours=1)
 
 
 @require_safe
@@ -53,17 +58,32 @@ def story(request: HttpRequest, secret: str) -> HttpResponse:
         "may_change_address": intake.may_change_address(filed),
         "may_report_missing": intake.may_report_missing(filed, at=now),
         "slip_open": _slip_open(filed),
+        "is_fresh": filed.filed_at > now - _FRESH and len(data.turns) == 1,
+        "is_told": _is_told(filed),
+        "may_say_posted": filed.state == RequestState.AWAITED,
+        "may_wake": filed.state == RequestState.RESTING,
+        "by": waiting.last_day(filed) if filed.state == RequestState.AWAITED else None,
+        "today": clock.day_of(now),
     }
     return render(request, "returns/customer/story.html", facts)
 
 
+def _is_told(filed: Request) -> bool:
+    """Whether a mail with the link has left the house."""
+    return Event.objects.filter(name="letters.send", subject=filed.reference).exists()
+
+
 def _waits_for_us(filed: Request, data: stories.Story, at: datetime) -> bool:
     """Whether the next deed is ours, which words about being late say already."""
-    if filed.ended_at is not None or filed.state == RequestState.AWAITED:
+    if filed.ended_at is not None or filed.state == RequestState.AWAITED or _is_over(data):
         return False
     if filed.state == RequestState.WAITING_STOCK or intake.may_report_missing(filed, at=at):
         return False
     return data.promised_by is None or data.promised_by >= clock.day_of(at)
+
+
+def _is_over(data: stories.Story) -> bool:
+    return data.station == len(data.stations) - 1
 
 
 def _slip_open(filed: Request) -> bool:
@@ -115,17 +135,17 @@ def _picture(rows: QuerySet[Photo]) -> HttpResponse:
 @personal
 def withdraw(request: HttpRequest, secret: str) -> HttpResponse:
     """Take the request back, after one question."""
-    return _once_confirmed(request, secret, intake.withdraw, "withdraw.html")
+    return once_confirmed(request, secret, intake.withdraw, "withdraw.html")
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @personal
 def missing(request: HttpRequest, secret: str) -> HttpResponse:
     """It never came."""
-    return _once_confirmed(request, secret, intake.report_missing, "missing.html")
+    return once_confirmed(request, secret, intake.report_missing, "missing.html")
 
 
-def _once_confirmed(
+def once_confirmed(
     request: HttpRequest, secret: str, rule: Callable[..., Any], template: str
 ) -> HttpResponse:
     """Ask once on a page of its own, then do it and show the story."""

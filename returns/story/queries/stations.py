@@ -43,6 +43,25 @@ _START: Final = (
     Station("scale", gettext_lazy("Weighed in")),
     Station("look", gettext_lazy("Looked over")),
 )
+# A parcel that is here, and what was in it nobody knows yet.
+_HERE: Final = (
+    Station("home", gettext_lazy("With you")),
+    Station("shelf", gettext_lazy("Parcel is here")),
+    Station("scale", gettext_lazy("Weighed in")),
+    Station("look", gettext_lazy("Looked over")),
+)
+_WITHDRAWN: Final = (
+    Station("asked", gettext_lazy("Asked")),
+    Station("ended", gettext_lazy("Withdrawn")),
+)
+_ENDED: Final = (
+    Station("home", gettext_lazy("With you")),
+    Station("ended", gettext_lazy("Ended")),
+)
+_RESTING: Final = (
+    Station("asked", gettext_lazy("Asked")),
+    Station("rest", gettext_lazy("Rests")),
+)
 _OPEN: Final = (
     *_START,
     Station("fork", gettext_lazy("Mended or ground")),
@@ -52,6 +71,7 @@ _MEND: Final = (
     *_START,
     Station("bench", gettext_lazy("On the bench")),
     Station("post", gettext_lazy("On its way home")),
+    Station("home", gettext_lazy("With you again")),
 )
 _GRIND: Final = (
     *_START,
@@ -59,7 +79,11 @@ _GRIND: Final = (
     Station("flake", gettext_lazy("Ground to flake")),
     Station("loop", gettext_lazy("Moulded again")),
 )
-_AS_IS: Final = (*_START, Station("post", pgettext_lazy("unmended", "On its way back to you")))
+_AS_IS: Final = (
+    *_START,
+    Station("post", pgettext_lazy("unmended", "On its way back to you")),
+    Station("home", gettext_lazy("With you again")),
+)
 _WASTE: Final = (*_START, Station("waste", gettext_lazy("Disposed of as waste")))
 
 _KIT_AT: Final = {
@@ -68,7 +92,6 @@ _KIT_AT: Final = {
     RequestState.POSTED: 2,
     RequestState.REPORTED_MISSING: 2,
     RequestState.SETTLED: 3,
-    RequestState.WITHDRAWN: 0,
 }
 _FRAME_AT: Final = {
     FrameState.WEIGHED: (_OPEN, 2),
@@ -86,18 +109,37 @@ _FRAME_AT: Final = {
 }
 
 
-def of(request: Request, frames: list[ReturnedFrame], *, moulded: bool) -> Way:
-    """The way of a request; of several frames the one that is farthest behind decides.
+def of_kit(request: Request, *, is_over: bool) -> Way:
+    """The way of spare screws. `is_over` says that they were posted long ago."""
+    if request.state == RequestState.WITHDRAWN:
+        return Way(_WITHDRAWN, 1)
+    at = _KIT_AT[RequestState(request.state)]
+    return Way(_KIT, 3 if is_over and request.state == RequestState.POSTED else at)
 
-    `moulded` says that a ground frame is in a batch already.
+
+def of(
+    request: Request, frames: list[ReturnedFrame], *, moulded: bool, is_over: bool = False
+) -> Way:
+    """The way of a send-back; see `of_frames` for what has been weighed in."""
+    if frames:
+        return of_frames(frames, moulded=moulded, is_over=is_over)
+    return {
+        RequestState.AWAITED: Way(_OPEN, 0 if request.sent_at is None else 1),
+        RequestState.ARRIVED: Way(_HERE, 1),
+        RequestState.RESTING: Way(_RESTING, 1),
+    }.get(RequestState(request.state), Way(_ENDED, 1))
+
+
+def of_frames(frames: list[ReturnedFrame], *, moulded: bool, is_over: bool) -> Way:
+    """The way of frames; of several the one that is farthest behind decides.
+
+    `moulded` says that a ground frame is in a batch already, `is_over` that a posted one was
+    posted long ago.
     """
-    if request.kind == Request.Kind.SCREWS:
-        return Way(_KIT, _KIT_AT[RequestState(request.state)])
-    if not frames:
-        return Way(_OPEN, 1 if request.state == RequestState.ARRIVED else 0)
     ways = [_FRAME_AT[FrameState(frame.state)] for frame in frames]
     at = min(at for _stations, at in ways)
     if len({stations for stations, _at in ways}) > 1:
         return Way(_OPEN, min(at, len(_OPEN) - 1))
     stations = ways[0][0]
-    return Way(stations, at + 1 if moulded and stations is _GRIND and at == 5 else at)
+    is_further = (moulded and stations is _GRIND and at == 5) or is_over
+    return Way(stations, at + 1 if is_further else at)

@@ -6,7 +6,7 @@ and dispatches. What says nothing to a customer is left out, and so is everythin
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Final
 
@@ -33,7 +33,7 @@ from returns.models.gradings import Outcome
 from returns.models.remedies import Method
 from returns.regrind.queries import became
 from returns.regrind.queries.became import Became
-from returns.story.queries import stations
+from returns.story.queries import coming, stations
 from returns.story.queries.stations import Way
 from returns.story.sums.states import FrameState, RequestState
 
@@ -42,18 +42,35 @@ Text = str | Promise
 
 @dataclass(frozen=True, slots=True)
 class Turn:
-    """One thing that happened."""
+    """One thing that happened; `tag` names the frame that it happened to."""
 
     at: datetime
     text: str
+    tag: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Mended:
-    """What was done to one part of a frame."""
+    """What was done to one part of a frame, which `tag` names."""
 
     component: str
     deed: Text
+    tag: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """One frame of several: where it is and what is next."""
+
+    frame: ReturnedFrame
+    next: str
+    way: Way
+    promised_by: date | None
+
+    @property
+    def stations(self) -> list[Text]:
+        """The names of its stations in order."""
+        return [station.label for station in self.way.stations]
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +86,8 @@ class Story:
     promised_by: date | None
     mended: list[Mended]
     became: list[Became]
+    cards: list[Card]
+    address: str
 
     @property
     def stations(self) -> list[Text]:
@@ -101,12 +120,29 @@ def of(request: Request, *, at: datetime) -> Story:
     moulded = bool(ways) and all(one.first_moulded_on for one in ways)
     return Story(
         turns=_turns(request, frames),
-        next=_kit_next(request, at) if is_kit else _return_next(request, frames, at),
-        way=stations.of(request, frames, moulded=moulded),
+        next=coming.of_kit(request, at) if is_kit else coming.of_return(request, frames, at),
+        way=_way(request, frames, moulded, at),
         promised_by=_promised_by(request, frames),
         mended=mended_parts(frames),
         became=ways,
+        cards=[_card(frame, at) for frame in frames],
+        address=coming.address_words(request, frames),
     )
+
+
+def _way(request: Request, frames: list[ReturnedFrame], moulded: bool, at: datetime) -> Way:
+    if request.kind == Request.Kind.SCREWS:
+        return stations.of_kit(request, is_over=kit_stock.long_posted(request.posted_at, at))
+    is_over = bool(frames) and all(coming.is_over(frame, at) for frame in frames)
+    return stations.of(request, frames, moulded=moulded, is_over=is_over)
+
+
+def _card(frame: ReturnedFrame, at: datetime) -> Card:
+    found = became.of(frame)
+    moulded = found is not None and found.first_moulded_on is not None
+    way = stations.of_frames([frame], moulded=moulded, is_over=coming.is_over(frame, at))
+    owed = frame.promised_by if frame.state in ON_A_SHELF else None
+    return Card(frame, coming.of_frame(frame, at), way, owed)
 
 
 def _promised_by(request: Request, frames: list[ReturnedFrame]) -> date | None:
@@ -121,8 +157,10 @@ def mended_parts(frames: list[ReturnedFrame]) -> list[Mended]:
     mended = [frame for frame in frames if frame.state in (FrameState.MENDED, FrameState.POSTED)]
     rows = JobStep.objects.filter(job__frame__in=mended, job__state=RepairJob.State.PASSED)
     return [
-        Mended(_component(step.component), _DONE[Method(step.remedy.method)])
-        for step in rows.exclude(done_at=None).exclude(worked=False).select_related("remedy")
+        Mended(_component(step.component), _DONE[Method(step.remedy.method)], step.job.frame.tag)
+        for step in rows.exclude(done_at=None)
+        .exclude(worked=False)
+        .select_related("remedy", "job__frame")
     ]
 
 
@@ -169,7 +207,7 @@ def _frame_turns(frame: ReturnedFrame) -> list[Turn]:
     ground = Event.objects.filter(name="regrind.ground", subject=frame.tag).first()
     if frame.state == FrameState.GROUND and ground is not None:
         data.append(Turn(ground.at, ground_words(frame)))
-    return data
+    return [replace(turn, tag=frame.tag) for turn in data]
 
 
 def _tag(frame: ReturnedFrame) -> dict[str, str]:
@@ -202,6 +240,12 @@ _DEEDS: Final[dict[str, Text]] = {
     "intake.ask_screws": gettext_lazy("You asked for spare screws."),
     "intake.withdraw": gettext_lazy("You withdrew the request."),
     "intake.lapse": gettext_lazy("Nothing arrived, so we ended the request."),
+    "intake.say_posted": gettext_lazy("You told us that it is in the post."),
+    "intake.remind": gettext_lazy("It had not come, so we wrote to you."),
+    "intake.rest": gettext_lazy("It had not come for long, so the request went to rest."),
+    "intake.revive": gettext_lazy("You woke the request."),
+    "intake.change_email": gettext_lazy("The email was changed."),
+    "intake.send_again": gettext_lazy("You had our mail sent again."),
     "intake.change_address": gettext_lazy("The address was changed."),
     "intake.report_missing": gettext_lazy("You told us that it never came."),
     "kits.reserve": gettext_lazy("New screws came in; a kit was set aside for you."),
@@ -220,66 +264,4 @@ _SENT: Final[dict[Dispatch.Kind, Text]] = {
     Dispatch.Kind.MENDED: gettext_lazy("The mended frame was posted to you."),
     Dispatch.Kind.AS_IS: gettext_lazy("The frame was posted back to you as it is."),
     Dispatch.Kind.LENSES: gettext_lazy("Your lenses were posted to you."),
-}
-
-
-def _kit_next(request: Request, at: datetime) -> str:
-    if request.state == RequestState.POSTED and kit_stock.long_posted(request.posted_at, at):
-        return _("This story is over. We hope that the screw holds.")
-    return {
-        RequestState.WAITING_STOCK: _(
-            "The screws are used up. The next ones are yours, in the order of asking; you need "
-            "do nothing."
-        ),
-        RequestState.RESERVED: _("Next we post it to you."),
-        RequestState.POSTED: _("It should be with you within two weeks. Tell us if it is not."),
-        RequestState.REPORTED_MISSING: _("One of us looks into it, and you hear from us."),
-        RequestState.SETTLED: _("This story is over. We hope that the screw holds."),
-        RequestState.WITHDRAWN: _("You withdrew this request. Nothing more happens."),
-    }[RequestState(request.state)]
-
-
-def _return_next(request: Request, frames: list[ReturnedFrame], at: datetime) -> str:
-    if frames:
-        now = [_frame_next(frame, at) for frame in frames]
-        return " ".join(dict.fromkeys(now))
-    return {
-        RequestState.AWAITED: _("Print the slip, put it in the parcel with your frame, post it."),
-        RequestState.ARRIVED: _("Your parcel is here. Next we open and weigh what is in it."),
-        RequestState.WITHDRAWN: _("This request has ended. Nothing more happens."),
-    }.get(RequestState(request.state), _("This story is over."))
-
-
-def _frame_next(frame: ReturnedFrame, at: datetime) -> str:
-    posted = frame.state in (FrameState.POSTED, FrameState.POSTED_AS_IS)
-    if posted and kit_stock.long_posted(frame.ended_at, at):
-        return _("This story is over.")
-    if posted and frame.dispatches.exclude(missing_reported_at=None).exists():
-        return _("One of us looks into it, and you hear from us.")
-    if frame.state in (FrameState.WEIGHED, FrameState.HELD):
-        return _("Next we look it over and decide what can be done.")
-    if frame.state in (FrameState.TO_STRIP, FrameState.BOXED):
-        return _to_be_ground(frame)
-    return str(_NEXT[FrameState(frame.state)])
-
-
-def _to_be_ground(frame: ReturnedFrame) -> str:
-    if frame.state == FrameState.BOXED:
-        return _("It is taken apart and waits in its box to be ground. You hear what it becomes.")
-    if frame.lenses_back:
-        return _("Next it is taken apart; your lenses come back to you, the rest is ground.")
-    return _("Next it is taken apart and ground for new frames.")
-
-
-_NEXT: Final[dict[FrameState, Text]] = {
-    FrameState.TO_MEND: gettext_lazy("Next we mend it."),
-    FrameState.MENDING: gettext_lazy("It is being mended."),
-    FrameState.MENDED: gettext_lazy("Next we post it to you."),
-    FrameState.POSTED: gettext_lazy("It is on its way to you. Tell us if it does not come."),
-    FrameState.TO_RETURN: gettext_lazy("Next we post it back to you as it is."),
-    FrameState.POSTED_AS_IS: gettext_lazy("It is on its way back to you as it is."),
-    FrameState.GROUND: gettext_lazy("It becomes part of new frames. Thank you for sending it."),
-    FrameState.DISCARDED: gettext_lazy(
-        "It could not be ground with ours and was disposed of as waste."
-    ),
 }

@@ -20,7 +20,7 @@ class RequestKind(StrEnum):
 
 
 class RequestState(StrEnum):
-    """Where a request stands. The first two belong to send-backs, the last four to screws."""
+    """Where a request stands. Arriving and resting belong to send-backs, posting to screws."""
 
     AWAITED = "awaited"
     ARRIVED = "arrived"
@@ -30,6 +30,7 @@ class RequestState(StrEnum):
     WAITING_STOCK = "waiting_stock"
     POSTED = "posted"
     REPORTED_MISSING = "reported_missing"
+    RESTING = "resting"
 
 
 class FrameState(StrEnum):
@@ -105,7 +106,11 @@ REQUEST_STEPS: Final[Mapping[RequestKind, Steps[RequestState]]] = MappingProxyTy
     {
         RequestKind.SEND_BACK: MappingProxyType(
             {
-                RequestState.AWAITED: frozenset({RequestState.ARRIVED, RequestState.WITHDRAWN}),
+                RequestState.AWAITED: frozenset(
+                    {RequestState.ARRIVED, RequestState.WITHDRAWN, RequestState.RESTING}
+                ),
+                # Nothing came in time. Its link wakes it, and so does the parcel.
+                RequestState.RESTING: frozenset({RequestState.ARRIVED, RequestState.AWAITED}),
                 # What came for it held no frame of its sender: it is as it was before.
                 RequestState.ARRIVED: frozenset(
                     {RequestState.SETTLED, RequestState.AWAITED, RequestState.WITHDRAWN}

@@ -148,7 +148,7 @@ def test_prune_ends_erases_and_can_run_again(shop: Shop) -> None:
     assert tasks.prune(NOON + days)["lapsed"] == 1
     late = NOON + 2 * days + timedelta(seconds=1)
     assert tasks.prune(late)["erased"] == 1
-    assert tasks.prune(late) == {"settled": 0, "lapsed": 0, "erased": 0, "files": 0}
+    assert set(tasks.prune(late).values()) == {0}
     request.refresh_from_db()
     assert request.person is not None
     assert request.person.erased_at == late

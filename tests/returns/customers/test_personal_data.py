@@ -104,7 +104,8 @@ def test_the_copy_has_every_column_that_may_be_personal(owner: Client, shop: Sho
 
 def test_what_erasing_changes_is_in_the_copy_or_is_the_link(owner: Client, shop: Shop) -> None:
     request = withdrawn(shop)
-    Person.objects.update(extra="c/o Reed", region="Marsh")
+    Person.objects.update(extra="c/o Reed", region="Marsh", former_email="reed@example.org")
+    Request.objects.update(carrier_number="RR 123 456")
     data = copied(owner, request).json()
     before = (Person.objects.values().get(), Request.objects.values().get())
     assert erased(owner, request).status_code == 302
@@ -114,7 +115,8 @@ def test_what_erasing_changes_is_in_the_copy_or_is_the_link(owner: Client, shop:
         for old, new in zip(before, after, strict=True)
     )
     assert person - {"erased_at"} == set(data["contact"]) - {"language"}
-    assert filed - {"link_salt", "link_hash"} == {"note"}
+    assert filed - {"link_salt", "link_hash"} == {"note", "carrier_number"}
+    assert data["requests"][0]["carrier_number"] == "RR 123 456"
     assert data["requests"][0]["note"] == before[1]["note"] != ""
     assert data["contact"]["extra"] == "c/o Reed"
 

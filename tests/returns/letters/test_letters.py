@@ -19,13 +19,31 @@ from returns.filing.rules import intake
 from returns.letters import delivery as messages
 from returns.letters import rules as letters
 from returns.letters.texts import _WORDS, Occasion, compose
-from returns.models import Grading, Request, ReturnedFrame
+from returns.models import Grading, Parcel, Person, Request, ReturnedFrame
 from returns.story.queries.story import day_words
 from tests.makers import NOON, Shop, key
 from tests.returns.customer_makers import WANDA, arrived, asked_screws, sent_back
 from tests.returns.workroom_makers import mended
 
 pytestmark = pytest.mark.django_db
+
+
+def true_of(letter: str, frame: ReturnedFrame, bea: User) -> None:
+    """Bring about what a letter says, where a letter is held back that is not true."""
+    frames = ReturnedFrame.objects.filter(pk=frame.pk)
+    if letter in ("held", "graded"):
+        decided = "hold" if letter == "held" else "repair"
+        Grading.objects.create(
+            frame=frame, computed=decided, decided=decided, sums={}, at=NOON, by=bea
+        )
+        frames.update(state="held" if letter == "held" else "to_mend")
+    if letter == "empty":
+        frames.update(state="voided")
+        Parcel.objects.update(done_at=NOON)
+    if letter == "resting":
+        Request.objects.update(state="resting")
+    if letter == "email_left":
+        Person.objects.update(former_email="wanda@example.org")
 
 
 def sent(letter: str, request: Request, frame: ReturnedFrame | None = None) -> Any:
@@ -48,12 +66,15 @@ def test_unknown_letter_is_a_programs_mistake(shop: Shop) -> None:
 @pytest.mark.parametrize("letter", sorted(letters.LETTERS))
 @pytest.mark.parametrize("language", ["en", "de", "xx"])
 def test_each_letter_is_plain_and_html_and_carries_the_link(
-    shop: Shop, letter: str, language: str
+    shop: Shop, bea: User, letter: str, language: str
 ) -> None:
     shop.workshop.email = "100%@example.org"
     shop.workshop.save()
     request = sent_back(shop, contact=replace(WANDA, language=language))
-    message = sent(letter, request, arrived(shop, request))
+    frame = arrived(shop, request)
+    true_of(letter, frame, bea)
+    request.refresh_from_db()
+    message = sent(letter, request, frame)
     link = reverse("story", args=[intake.link_secret(request)])
     assert message.to == ["wanda@example.org"]
     assert request.reference in message.subject
@@ -160,7 +181,8 @@ def test_graded_letter_follows_decision_and_wish(
     shop: Shop, bea: User, decided: str, wish: str, word: str
 ) -> None:
     request = sent_back(shop, wish=wish)
-    frame = arrived(shop, request)
+    state = {"repair": "to_mend", "regrind": "to_strip"}[decided]
+    frame = arrived(shop, request, state="to_return" if wish == "post_back" else state)
     Grading.objects.create(frame=frame, computed=decided, decided=decided, sums={}, at=NOON, by=bea)
     assert word in sent("graded", request, frame).body
 

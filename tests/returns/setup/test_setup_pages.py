@@ -244,3 +244,26 @@ def test_a_model_shows_its_form_once_polymer_and_colour_are_there(
     ready = owner.get("/owner/setup/model/").content.decode()
     assert "Enter one of each first" not in ready
     assert "Add the model" in ready
+
+
+def test_costs_are_said_to_be_missing_until_they_are_entered(owner: Client, shop: Shop) -> None:
+    assert not next(step for step in readiness.steps() if step.name == "terms").is_done
+    assert "Ask us before you post anything" in owner.get("/").content.decode()
+    assert 'value="None"' not in read(owner, "terms")
+    facts = {
+        "mending_minor": "8.50",
+        "kit_minor": "0",
+        "postage_in_paid_by": "customer",
+        "postage_back_paid_by": "workshop",
+        "cost_note": "",
+        "letter_wait_minutes": "10",
+        "remind_days": "14",
+        "rest_days": "14",
+    }
+    refused = post(owner, "terms", facts)
+    assert "a request rests some days later" in refused.content.decode()
+    assert post(owner, "terms", facts | {"rest_days": "15"}).status_code == 302
+    assert next(step for step in readiness.steps() if step.name == "terms").is_done
+    page = owner.get("/").content.decode()
+    assert "Ask us before you post anything" not in page
+    assert "A mended frame costs you 8.50 EUR." in page

@@ -88,6 +88,11 @@ def test_withdrawn_send_back_may_still_arrive_but_withdrawn_screws_are_over() ->
     assert states.REQUEST_STEPS[K.SPARE_SCREWS][R.WITHDRAWN] == frozenset()
 
 
+def test_a_request_rests_from_waiting_and_is_woken_by_its_link_or_its_parcel() -> None:
+    assert sources(R.RESTING) == {R.AWAITED}
+    assert targets(R.RESTING) == {R.AWAITED, R.ARRIVED}
+
+
 def test_a_kind_has_no_states_of_the_other() -> None:
     assert R.POSTED not in states.REQUEST_STEPS[K.SEND_BACK]
 
@@ -118,6 +123,7 @@ def test_stored_values_are_the_agreed_words() -> None:
             "waiting_stock",
             "posted",
             "reported_missing",
+            "resting",
         ]
     )
     assert [state.value for state in F] == (

@@ -159,14 +159,14 @@ def test_every_request_state_has_a_station_and_a_next(
 @pytest.mark.parametrize(
     ("states", "keys", "at"),
     [
-        (["mending"], "bench post", "bench"),
-        (["posted"], "bench post", "post"),
+        (["mending"], "bench post home", "bench"),
+        (["posted"], "bench post home", "post"),
         (["to_strip"], "apart flake loop", "look"),
         (["boxed"], "apart flake loop", "apart"),
-        (["posted_as_is"], "post", "post"),
+        (["posted_as_is"], "post home", "post"),
         (["discarded"], "waste", "waste"),
         (["weighed"], "fork loop", "scale"),
-        (["posted", "mending"], "bench post", "bench"),
+        (["posted", "mending"], "bench post home", "bench"),
         (["posted", "ground"], "fork loop", "loop"),
         (["posted", "weighed"], "fork loop", "scale"),
     ],

@@ -1,0 +1,77 @@
+"""The first mail's own paragraphs: what was filed, where to post it, by when, what it costs.
+
+Each paragraph is whole: what a customer typed is in it, and is never taken for a text to fill in.
+"""
+
+from __future__ import annotations
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from inventory.models import Workshop
+from returns.filing.pages.forms import country_name, sent_abroad_to, told_defect
+from returns.filing.queries import terms, waiting
+from returns.models import Request
+from returns.story.queries.story import day_words
+
+
+def what_was_filed(request: Request) -> str:
+    """Every answer of the form, a line each."""
+    lines = [
+        _("What you filed:"),
+        _line(_("Frame"), str(request.colourway)),
+        _line(_("Where"), request.get_component_display()),
+        _line(_("What is wrong"), told_defect(request)),
+    ]
+    if request.note:
+        lines.append(_line(_("In your words"), " ".join(request.note.split())))
+    if request.wish:
+        lines.append(_line(_("If it cannot be mended"), request.get_wish_display()))
+        back = _("posted back to you") if request.lenses_back else _("not needed back")
+        lines.append(_line(_("Your lenses"), back))
+    photos = request.photos.count()
+    if photos:
+        lines.append(_line(_("Photos"), str(photos)))
+    person = request.person
+    if person is not None:
+        parts = [*person.address_lines(), country_name(person.country)]
+        lines.append(_line(_("Your address"), ", ".join(parts)))
+    return "\n".join(lines)
+
+
+def _line(label: str, value: str) -> str:
+    return _("%(label)s: %(value)s") % {"label": label, "value": value}
+
+
+def where_to_post(request: Request, workshop: Workshop) -> str:
+    """The workshop's postal address, ready to be copied, and by when."""
+    lines = [_("Post it to:"), workshop.name, *workshop.address.splitlines()]
+    country = sent_abroad_to(request)
+    if country:
+        lines.append(country)
+    return "\n".join(lines)
+
+
+def by_when(request: Request) -> str:
+    """Until which day the parcel is awaited."""
+    return _(
+        "Please post it so that it is here by %(day)s. After that day your request rests; the "
+        "link below wakes it again."
+    ) % {"day": day_words(waiting.last_day(request))}
+
+
+def what_it_costs(request: Request) -> str:
+    """Who pays what, in a paragraph."""
+    return " ".join(terms.cost_words(request.kind))
+
+
+def what_comes_next(workshop: Workshop) -> str:
+    """The way of a frame in two sentences, with the days promised."""
+    days = workshop.promise_days
+    return ngettext(
+        "What happens next: we write when it has arrived, then we look it over and write what we "
+        "decided. We mean to be done %(days)s day after it came.",
+        "What happens next: we write when it has arrived, then we look it over and write what we "
+        "decided. We mean to be done %(days)s days after it came.",
+        days,
+    ) % {"days": days}

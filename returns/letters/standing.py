@@ -1,0 +1,68 @@
+"""Whether what a letter says still holds when its turn comes. Reads.
+
+A decision, a weigh-in or an empty parcel may be taken back while its letter waits: nobody is told
+then. What came instead owes a letter of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Final
+
+from inventory.models import OutboxMessage
+from returns.models import Request, ReturnedFrame
+from returns.models.gradings import Outcome
+from returns.story.sums.states import FrameState, RequestState
+
+_AS_DECIDED: Final = {
+    Outcome.HOLD: frozenset({FrameState.HELD}),
+    Outcome.REPAIR: frozenset({FrameState.TO_MEND, FrameState.MENDING, FrameState.MENDED}),
+    Outcome.REGRIND: frozenset({FrameState.TO_STRIP, FrameState.TO_RETURN, FrameState.BOXED}),
+}
+
+
+def holds(message: OutboxMessage, request: Request) -> bool:
+    """Whether the letter that a duty names may still be sent."""
+    frame = ReturnedFrame.objects.filter(tag=message.payload.get("frame") or "-").first()
+    ask = _ASK.get(str(message.payload["letter"]))
+    return ask is None or ask(message, request, frame)
+
+
+def _arrived(message: OutboxMessage, request: Request, frame: ReturnedFrame | None) -> bool:
+    del message
+    return frame is not None and frame.state != FrameState.VOIDED and frame.request_id == request.pk
+
+
+def _empty(message: OutboxMessage, request: Request, frame: ReturnedFrame | None) -> bool:
+    del message, frame
+    is_here = request.frames.exclude(state=FrameState.VOIDED).exists()
+    opened = request.parcels.filter(done_at=None).exists()
+    return not is_here and not opened and request.state != RequestState.ARRIVED
+
+
+def _decided(message: OutboxMessage, request: Request, frame: ReturnedFrame | None) -> bool:
+    del request
+    grading = frame.gradings.first() if frame else None
+    if frame is None or grading is None or grading.pk != message.payload.get("grading", grading.pk):
+        return False
+    return frame.state in _AS_DECIDED[Outcome(grading.decided)]
+
+
+def _still_to_come(message: OutboxMessage, request: Request, frame: ReturnedFrame | None) -> bool:
+    del message, frame
+    return request.state == RequestState.AWAITED
+
+
+def _rests(message: OutboxMessage, request: Request, frame: ReturnedFrame | None) -> bool:
+    del message, frame
+    return request.state == RequestState.RESTING
+
+
+_ASK: Final[dict[str, Callable[[OutboxMessage, Request, ReturnedFrame | None], bool]]] = {
+    "arrived": _arrived,
+    "empty": _empty,
+    "held": _decided,
+    "graded": _decided,
+    "reminder": _still_to_come,
+    "resting": _rests,
+}

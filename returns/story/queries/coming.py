@@ -1,0 +1,154 @@
+"""What comes next in a story, in a sentence that is true now. Reads."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Final
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from inventory.ledger.queries import whereabouts
+from inventory.models import PlaceKind
+from returns.kits import queries as kit_stock
+from returns.models import Request, ReturnedFrame
+from returns.regrind.queries import became
+from returns.story.sums.states import FrameState, RequestState
+
+_POSTED: Final = (FrameState.POSTED, FrameState.POSTED_AS_IS)
+_NEXT: Final[dict[FrameState, str | Promise]] = {
+    FrameState.WEIGHED: gettext_lazy("Next we look it over and decide what can be done."),
+    FrameState.HELD: gettext_lazy("Next we look at it once more and then decide."),
+    FrameState.TO_MEND: gettext_lazy("Next we mend it."),
+    FrameState.MENDING: gettext_lazy("It is being mended."),
+    FrameState.MENDED: gettext_lazy("Next we post it to you."),
+    FrameState.POSTED: gettext_lazy("It is on its way to you. Tell us if it does not come."),
+    FrameState.TO_RETURN: gettext_lazy("Next we post it back to you as it is."),
+    FrameState.POSTED_AS_IS: gettext_lazy(
+        "It is on its way back to you as it is. Tell us if it does not come."
+    ),
+    FrameState.BOXED: gettext_lazy(
+        "It is taken apart and waits in its box to be ground. You hear what it becomes."
+    ),
+    FrameState.DISCARDED: gettext_lazy(
+        "It could not be ground with ours and was disposed of as waste."
+    ),
+}
+
+
+def of_kit(request: Request, at: datetime) -> str:
+    """What comes next for spare screws."""
+    if request.state == RequestState.POSTED and kit_stock.long_posted(request.posted_at, at):
+        return _("This story is over. We hope that the screw holds.")
+    return {
+        RequestState.WAITING_STOCK: _(
+            "The screws are used up. The next ones are yours, in the order of asking; you need "
+            "do nothing."
+        ),
+        RequestState.RESERVED: _("Next we post it to you."),
+        RequestState.POSTED: _("It should be with you within two weeks. Tell us if it is not."),
+        RequestState.REPORTED_MISSING: _("One of us looks into it, and you hear from us."),
+        RequestState.SETTLED: _("This story is over. We hope that the screw holds."),
+        RequestState.WITHDRAWN: _("You withdrew this request. Nothing more happens."),
+    }[RequestState(request.state)]
+
+
+def of_return(request: Request, frames: list[ReturnedFrame], at: datetime) -> str:
+    """What comes next for frames sent back; of several, each sentence names its frame."""
+    if len(frames) > 1:
+        return " ".join(f"{frame.tag}: {of_frame(frame, at)}" for frame in frames)
+    if frames:
+        return of_frame(frames[0], at)
+    if request.state == RequestState.AWAITED and request.sent_at is not None:
+        return _("You have posted it, as you told us. We write when it has arrived.")
+    return {
+        RequestState.AWAITED: _("Print the slip, put it in the parcel with your frame, post it."),
+        RequestState.ARRIVED: _("Your parcel is here. Next we open and weigh what is in it."),
+        RequestState.WITHDRAWN: _("This request has ended. Nothing more happens."),
+        RequestState.RESTING: _(
+            "Your frame has not come, so the request rests. You still want to send it? Wake it."
+        ),
+    }.get(RequestState(request.state), _("This story is over."))
+
+
+def of_frame(frame: ReturnedFrame, at: datetime) -> str:
+    """What comes next for one frame."""
+    if is_over(frame, at):
+        return _("This story is over.")
+    if frame.state in _POSTED and frame.dispatches.exclude(missing_reported_at=None).exists():
+        return _("One of us looks into it, and you hear from us.")
+    if frame.state == FrameState.TO_STRIP:
+        return _to_be_ground(frame)
+    data = _ground(frame) if frame.state == FrameState.GROUND else str(_NEXT[_state(frame)])
+    return f"{data} {_lenses()}" if lenses_wait(frame) else data
+
+
+def is_over(frame: ReturnedFrame, at: datetime) -> bool:
+    """Whether a frame was posted so long ago that it has come, as far as anybody told us."""
+    return frame.state in _POSTED and kit_stock.long_posted(frame.ended_at, at)
+
+
+def lenses_wait(frame: ReturnedFrame) -> bool:
+    """Whether lenses of a frame that was taken apart are still here, to be posted back."""
+    apart = (FrameState.BOXED, FrameState.GROUND, FrameState.DISCARDED)
+    if not frame.lenses_back or frame.state not in apart:
+        return False
+    return whereabouts.held_mg(subject=frame.tag, kind=PlaceKind.BENCH) > 0
+
+
+def _state(frame: ReturnedFrame) -> FrameState:
+    return FrameState(frame.state)
+
+
+def _lenses() -> str:
+    return _("Your lenses are still here; we post them to you.")
+
+
+def _to_be_ground(frame: ReturnedFrame) -> str:
+    if frame.lenses_back:
+        return _("Next it is taken apart; your lenses come back to you, the rest is ground.")
+    return _("Next it is taken apart and ground for new frames.")
+
+
+def _ground(frame: ReturnedFrame) -> str:
+    found = became.of(frame)
+    if found is not None and found.first_moulded_on is not None:
+        return _("It has become part of new frames. Thank you for sending it.")
+    return _("It becomes part of new frames. Thank you for sending it.")
+
+
+# What may still be posted back, once it is mended or as it is.
+_MAY_GO_BACK: Final = frozenset(
+    {
+        FrameState.WEIGHED,
+        FrameState.HELD,
+        FrameState.TO_MEND,
+        FrameState.MENDING,
+        FrameState.MENDED,
+        FrameState.TO_RETURN,
+    }
+)
+
+
+def address_words(request: Request, frames: list[ReturnedFrame]) -> str:
+    """What the address on the page is now: where something will go, went, or neither."""
+    if _is_to_go(request, frames):
+        return _("Will go to")
+    was_posted = request.dispatches.exclude(posted_at=None).exists() or any(
+        frame.dispatches.exclude(posted_at=None).exists() for frame in frames
+    )
+    return _("Posted to") if was_posted else _("Your address")
+
+
+def _is_to_go(request: Request, frames: list[ReturnedFrame]) -> bool:
+    if request.kind == Request.Kind.SCREWS:
+        return request.state in (RequestState.RESERVED, RequestState.WAITING_STOCK)
+    if not frames:
+        return request.state in (RequestState.AWAITED, RequestState.ARRIVED)
+    return any(
+        frame.state in _MAY_GO_BACK
+        or (frame.state == FrameState.TO_STRIP and frame.lenses_back)
+        or lenses_wait(frame)
+        for frame in frames
+    )
