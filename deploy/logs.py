@@ -7,7 +7,7 @@ import re
 
 import structlog
 
-_LINK = re.compile(r"(/story/|/enter/first/[\w-]+/)[\w-]{16,}")
+_LINK = re.compile(r"(/story/|/ask/photo/|/enter/first/[\w-]+/)[\w-]{16,}")
 
 
 class DiscreetFormatter(structlog.stdlib.ProcessorFormatter):

@@ -85,3 +85,22 @@ class Photo(models.Model):
 
     def __str__(self) -> str:
         return self.file_name
+
+
+class DraftPhoto(models.Model):
+    """A photo of a form that has not been filed: `form` is the form's one-time key."""
+
+    form = models.UUIDField(_("client id"), db_index=True)
+    file_name = models.CharField(max_length=60, unique=True)
+    # Tells a photo that is sent again from another one.
+    digest = models.CharField(max_length=64)
+    width = models.PositiveIntegerField()
+    height = models.PositiveIntegerField()
+    added_at = models.DateTimeField(db_index=True)
+
+    class Meta:
+        verbose_name = _("photo of a form not filed yet")
+        verbose_name_plural = _("photos of forms not filed yet")
+
+    def __str__(self) -> str:
+        return self.file_name

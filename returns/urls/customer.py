@@ -13,6 +13,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", filing.start, name="start"),
     path("ask/screws/", filing.ask_screws, name="ask-screws"),
     path("ask/return/", filing.ask_return, name="ask-return"),
+    path("ask/photo/<uuid:form>/<str:file_name>/", story.draft_photo, name="ask-photo"),
     path("claims/", claims.page, name="public-claims"),
     path("claims/claims.json", claims.data, name="public-claims-data"),
     path("find/", find.find, name="find"),

@@ -17,9 +17,9 @@ from inventory.errors import BadInput
 from returns.filing.pages import drawing, limits
 from returns.filing.pages.forms import FilingForm, ReturnForm, ScrewsForm
 from returns.filing.pages.opening import once_open
-from returns.filing.rules import intake, twins
+from returns.filing.rules import drafts, intake, twins
 from returns.kits import queries as kit_stock
-from returns.models import FrameModel, Request
+from returns.models import DraftPhoto, FrameModel, Request
 from returns.story.pages import loop
 from returns.story.pages.personal import filing_page
 
@@ -74,6 +74,8 @@ def ask_return(request: HttpRequest) -> HttpResponse:
     if not limits.may_file(request):
         return _too_many(request)
     form, at = ReturnForm(request.POST, request.FILES), timezone.now()
+    form.full_clean()
+    _keep_photos(form, at)
     if form.is_valid():
         if _shorter_way(form) and not _GO_ON & request.POST.keys():
             return _page(request, form, "ask_return.html", steer=True)
@@ -84,11 +86,35 @@ def ask_return(request: HttpRequest) -> HttpResponse:
             intake.file_return,
             filing=form.filing(),
             at=at,
-            pictures=form.cleaned_data["photos"],
+            pictures=drafts.pictures(form.cleaned_data["key"]),
         )
         if filed is not None:
+            drafts.clear(form.cleaned_data["key"])
             return redirect("story", intake.link_secret(filed))
     return _page(request, _sendable_again(form), "ask_return.html")
+
+
+def _keep_photos(form: FilingForm, at: datetime) -> None:
+    """Put the photos that came with a form beside those that came before."""
+    key = form.cleaned_data.get("key")
+    if key is None:
+        return
+    drafts.drop(form=key, file_names=form.data.getlist("drop"))  # type: ignore[attr-defined]
+    try:
+        drafts.add(form=key, pictures=form.pictures, at=at)
+    except BadInput as error:
+        form.add_error("photos", error.message)
+
+
+def _kept_photos(form: FilingForm) -> list[DraftPhoto]:
+    """What is kept for the key that a form goes on with, which may be a new one by now."""
+    before = getattr(form, "cleaned_data", {}).get("key")
+    now = str(form["key"].value() or "")
+    if before is None or "photos" not in form.fields:
+        return []
+    if now != str(before):
+        drafts.rebind(before=before, form=uuid.UUID(now))
+    return drafts.of(uuid.UUID(now))
 
 
 def _twin(form: FilingForm, kind: Request.Kind, at: datetime) -> Request | None:
@@ -144,6 +170,7 @@ def _page(
         "pressed": "another" if twin else "go_on",
         "trail": [part for part in _TRAIL if part[0] != "wish" or "wish" in form.fields],
         "view_box": drawing.VIEW_BOX,
+        "kept": _kept_photos(form),
     }
     return render(request, f"returns/customer/{template}", facts)
 

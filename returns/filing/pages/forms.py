@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from dataclasses import field as column
 from typing import Any
 
 from django import forms
+from django.conf import settings
+from django.utils.functional import lazy
 from django.utils.translation import get_language
+from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 
 from inventory.errors import BadInput
@@ -144,24 +149,43 @@ class PhotoInput(forms.FileInput):
     allow_multiple_selected = True
 
 
+@dataclass(slots=True)
+class Chosen:
+    """What came of the photos that somebody chose: those drawn anew, what is wrong with others."""
+
+    pictures: list[photos.Picture] = column(default_factory=list)
+    slips: list[str] = column(default_factory=list)
+
+
 class PhotosField(forms.FileField):
-    """Up to four photos; each is decoded and drawn anew, and what cannot be read is refused."""
+    """Photos, each decoded and drawn anew; what is wrong with one is said of that one."""
 
     widget = PhotoInput(
-        attrs={"accept": "image/jpeg,image/png,image/webp,image/heic,image/heif", "multiple": True}
+        attrs={
+            "accept": "image/jpeg,image/png,image/webp,image/heic,image/heif",
+            "multiple": True,
+            "data-shrink": photos.SIDE_PX_MAX,
+        }
     )
 
-    def clean(self, data: Any, initial: Any = None) -> list[photos.Picture]:
+    def clean(self, data: Any, initial: Any = None) -> Chosen:  # type: ignore[override]
         del initial
-        uploads = [upload for upload in data or [] if upload]
-        if len(uploads) > photos.PHOTOS_MAX:
-            raise forms.ValidationError(
-                _("At most %(most)s photos, please."), params={"most": photos.PHOTOS_MAX}
-            )
-        try:
-            return [photos.redraw(upload, size_bytes=upload.size) for upload in uploads]
-        except BadInput as error:
-            raise forms.ValidationError(error.message) from error
+        chosen = Chosen()
+        for upload in [upload for upload in data or [] if upload][: photos.PHOTOS_MAX + 1]:
+            try:
+                chosen.pictures.append(photos.redraw(upload, size_bytes=upload.size))
+            except BadInput as error:
+                chosen.slips.append(f"{upload.name}: {error.message}")
+        return chosen
+
+
+def _photo_help() -> str:
+    megabytes, most = settings.PHOTO_BYTES_MAX // 1_000_000, photos.PHOTOS_MAX
+    return _t(
+        "Up to %(most)s, JPEG, PNG, WebP or HEIC, each at most %(megabytes)s MB. We keep the "
+        "picture only, not where and when it was taken. What you have chosen stays when the form "
+        "comes back; we delete it after a day if you do not file."
+    ) % {"most": most, "megabytes": megabytes}
 
 
 class FilingForm(AddressFields, ActionForm):
@@ -206,10 +230,7 @@ class FilingForm(AddressFields, ActionForm):
     photos = PhotosField(
         label=_("Photos"),
         required=False,
-        help_text=_(
-            "Up to four, JPEG, PNG, WebP or HEIC. We keep the picture only, not where and when it "
-            "was taken. Should the form come back with an error, choose them again."
-        ),
+        help_text=lazy(_photo_help, str)(),
     )
     email = forms.EmailField(
         label=_("Email"),
@@ -225,9 +246,18 @@ class FilingForm(AddressFields, ActionForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.pictures: list[photos.Picture] = []
         rows = Colourway.objects.filter(active=True, model__active=True)
         rows = rows.select_related("model", "colour").order_by("model__name", "colour__name")
         self.fields["colourway"].queryset = rows  # type: ignore[attr-defined]
+
+    def clean_photos(self) -> Chosen:
+        """The photos that can be read are kept, whatever is wrong with the others."""
+        chosen: Chosen = self.cleaned_data["photos"]
+        self.pictures = chosen.pictures
+        for slip in chosen.slips:
+            self.add_error("photos", slip)
+        return chosen
 
     def filing(self) -> Filing:
         """What was asked, as the rules take it."""

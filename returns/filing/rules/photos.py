@@ -21,7 +21,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory.errors import BadInput
-from returns.models import Photo, Request
+from returns.models import DraftPhoto, Photo, Request
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -149,7 +149,7 @@ def remove_all(request: Request) -> int:
     """Delete every photo of a request; the files go once the transaction holds."""
     names = list(request.photos.values_list("file_name", flat=True))
     request.photos.all().delete()
-    transaction.on_commit(partial(_unlink, names), robust=True)
+    transaction.on_commit(partial(unlink, names), robust=True)
     return len(names)
 
 
@@ -159,10 +159,12 @@ def remove_orphans(*, older_than: datetime) -> int:
         return 0
     old = [file for file in folder().iterdir() if file.stat().st_mtime < older_than.timestamp()]
     known = set(Photo.objects.values_list("file_name", flat=True))
-    return _unlink(file.name for file in old if file.name not in known)
+    known |= set(DraftPhoto.objects.values_list("file_name", flat=True))
+    return unlink(file.name for file in old if file.name not in known)
 
 
-def _unlink(names: Iterable[str]) -> int:
+def unlink(names: Iterable[str]) -> int:
+    """Delete files. Returns how many were named."""
     gone = list(names)
     for name in gone:
         path(name).unlink(missing_ok=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from typing import Any, Final
+from uuid import UUID
 
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
@@ -23,7 +24,7 @@ from returns.filing.pages.forms import AddressForm, country_name, sent_abroad_to
 from returns.filing.queries import waiting
 from returns.filing.rules import intake, photos
 from returns.kits import queries as kit_stock
-from returns.models import Photo, Request
+from returns.models import DraftPhoto, Photo, Request
 from returns.story.pages import loop
 from returns.story.pages.personal import REFERRER_WITHOUT_FORMS, personal
 from returns.story.queries import story as stories
@@ -120,7 +121,15 @@ def photo(request: HttpRequest, file_name: str) -> HttpResponse:
     return _picture(Photo.objects.filter(file_name=file_name))
 
 
-def _picture(rows: QuerySet[Photo]) -> HttpResponse:
+@require_safe
+@personal
+def draft_photo(request: HttpRequest, form: UUID, file_name: str) -> HttpResponse:
+    """One photo of a form that is not filed yet, for who has the form's key."""
+    del request
+    return _picture(DraftPhoto.objects.filter(form=form, file_name=file_name))
+
+
+def _picture(rows: QuerySet[Photo] | QuerySet[DraftPhoto]) -> HttpResponse:
     found = rows.first()
     if found is None or not photos.path(found.file_name).is_file():
         raise NotFound()

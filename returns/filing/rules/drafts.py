@@ -1,0 +1,95 @@
+"""Photos of a form that has not been filed yet: kept on the server under the form's one-time key.
+
+So neither an error in another field nor the question whether a screw would do costs a customer the
+upload. What is never filed is deleted after a day.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+from collections import Counter
+from collections.abc import Sequence
+from datetime import datetime
+from uuid import UUID
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from inventory.errors import BadInput
+from returns.filing.rules import photos
+from returns.filing.rules.photos import PHOTOS_MAX, Picture
+from returns.models import DraftPhoto
+
+
+@transaction.atomic
+def add(*, form: UUID, pictures: Sequence[Picture], at: datetime) -> list[DraftPhoto]:
+    """Keep pictures for a form. What was sent before is not kept twice.
+
+    Raises:
+        BadInput: there would be more than four.
+    """
+    digests = [hashlib.sha256(picture.jpeg).hexdigest() for picture in pictures]
+    there = Counter(DraftPhoto.objects.filter(form=form).values_list("digest", flat=True))
+    new = []
+    for picture, digest in zip(pictures, digests, strict=True):
+        # The browser may send again what is here: a back button, a second press.
+        if there[digest]:
+            there[digest] -= 1
+        else:
+            new.append((picture, digest))
+    if DraftPhoto.objects.filter(form=form).count() + len(new) > PHOTOS_MAX:
+        raise BadInput(_("At most %(most)s photos, please.") % {"most": PHOTOS_MAX}, field="photos")
+    return [_keep(form, picture, digest, at) for picture, digest in new]
+
+
+def _keep(form: UUID, picture: Picture, digest: str, at: datetime) -> DraftPhoto:
+    name = f"{secrets.token_hex(16)}.jpg"
+    photos.folder().mkdir(parents=True, exist_ok=True)
+    photos.path(name).write_bytes(picture.jpeg)
+    return DraftPhoto.objects.create(
+        form=form,
+        file_name=name,
+        digest=digest,
+        width=picture.width,
+        height=picture.height,
+        added_at=at,
+    )
+
+
+def pictures(form: UUID) -> list[Picture]:
+    """The pictures kept for a form, to be filed with it."""
+    rows = [row for row in of(form) if photos.path(row.file_name).is_file()]
+    return [Picture(photos.path(row.file_name).read_bytes(), row.width, row.height) for row in rows]
+
+
+def of(form: UUID) -> list[DraftPhoto]:
+    """What is kept for a form, in the order in which it came."""
+    return list(DraftPhoto.objects.filter(form=form).order_by("pk"))
+
+
+def drop(*, form: UUID, file_names: Sequence[str]) -> int:
+    """Forget some of a form's photos, as its customer wishes."""
+    return _remove([row for row in of(form) if row.file_name in set(file_names)])
+
+
+def clear(form: UUID) -> int:
+    """Forget all of a form's photos: it was filed, and the request has its own."""
+    return _remove(of(form))
+
+
+def rebind(*, before: UUID, form: UUID) -> None:
+    """Hand the photos on to the key that a form goes on with."""
+    DraftPhoto.objects.filter(form=before).update(form=form)
+
+
+def prune(*, older_than: datetime) -> int:
+    """Forget what was never filed."""
+    return _remove(list(DraftPhoto.objects.filter(added_at__lt=older_than)))
+
+
+def _remove(rows: Sequence[DraftPhoto]) -> int:
+    DraftPhoto.objects.filter(pk__in=[row.pk for row in rows]).delete()
+    names = [row.file_name for row in rows]
+    transaction.on_commit(lambda: photos.unlink(names), robust=True)
+    return len(names)
