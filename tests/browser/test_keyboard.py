@@ -351,7 +351,7 @@ def test_what_a_screen_reader_is_told_of_the_story(customer: Page, shop: Shop) -
     expect(customer.locator("main")).to_match_aria_snapshot(
         """
         - heading "Your frame's way" [level=1]
-        - 'figure "It is here: With you"'
+        - 'figure "Where it stands: With you"'
         - heading "Your turn" [level=2]
         - paragraph: Print the slip, put it in the parcel with your frame, post it.
         - paragraph:

@@ -123,7 +123,7 @@ def test_the_page_says_each_step_plainly(
         ground.lot.code,
         "With even mixing 15.00 g of your frame are in it, 50.0 % of its material.",
         "8.50 g of the lot have not been used yet.",
-        "It is here: <strong>Moulded again</strong>",
+        "Where it stands: <strong>Moulded again</strong>",
     ):
         assert words in page
 

@@ -147,7 +147,7 @@ def test_no_frame_yet(client: Client, shop: Shop, state: RequestState, is_posted
     assert ("This story is over" in text) == (state is R.SETTLED)
     assert ("Will go to" in text) == (state in (R.AWAITED, R.ARRIVED))
     assert "Posted to" not in text
-    here = re.search(r"It is here: (.*?) (?:Your turn|What happens next)", text)
+    here = re.search(r"Where it stands: (.*?) (?:Your turn|What happens next)", text)
     assert here is not None
     assert (
         here[1]
@@ -170,7 +170,7 @@ def test_spare_screws(client: Client, shop: Shop, state: RequestState) -> None:
     ended = NOON if state in (R.SETTLED, R.WITHDRAWN) else None
     Request.objects.update(state=state.value, ended_at=ended, posted_at=NOON if is_gone else None)
     text = plain(page(client, request))
-    here = re.search(r"It is here: (.*?) What happens next", text)
+    here = re.search(r"Where it stands: (.*?) What happens next", text)
     assert here is not None
     assert (
         here[1]
@@ -197,7 +197,7 @@ def test_posted_long_ago_is_with_its_owner(client: Client, shop: Shop, state: Fr
     ReturnedFrame.objects.update(ended_at=NOON - timedelta(days=100))
     text = plain(page(client, request))
     assert "This story is over." in text
-    assert "It is here: With you again" in text
+    assert "Where it stands: With you again" in text
     assert "on its way" not in text.lower().replace("on its way to us", "").replace(
         "on its way home", ""
     ).replace("on its way back to you", "")
