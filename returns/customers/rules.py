@@ -242,7 +242,7 @@ def _exported(request: Request) -> dict[str, Any]:
         "reference": request.reference,
         "kind": request.kind,
         "state": request.state,
-        "colourway": str(request.colourway),
+        "colourway": request.frame_words,
         "component": request.component,
         "defect": request.defect,
         "note": request.note,

@@ -55,6 +55,7 @@ class FilingBody(ContactBody):
 
 
 class SendBackBody(FilingBody):
+    colourway = ColourwayCode(allow_null=True, help_text="Null when the model is not known.")
     wish = serializers.CharField(
         max_length=10, help_text="If it cannot be mended: regrind or post_back."
     )

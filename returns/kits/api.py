@@ -45,11 +45,11 @@ class KitAnswer(serializers.Serializer[Request]):
     address = serializers.SerializerMethodField()
 
     def get_colourway(self, request: Request) -> str:
-        return colourway_code(request.colourway)
+        return colourway_code(request.kit_for)
 
     @extend_schema_field(KitPart(many=True))
     def get_parts(self, request: Request) -> list[dict[str, Any]]:
-        return self._contents(request.colourway.model)
+        return self._contents(request.kit_for.model)
 
     def get_address(self, request: Request) -> list[str] | None:
         if request.person is None or not SEES_PEOPLE & scopes_of(self.context["request"]):

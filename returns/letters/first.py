@@ -19,7 +19,7 @@ def what_was_filed(request: Request) -> str:
     """Every answer of the form, a line each."""
     lines = [
         _("What you filed:"),
-        _line(_("Frame"), str(request.colourway)),
+        _line(_("Frame"), request.frame_words),
         _line(_("Where"), request.get_component_display()),
         _line(_("What is wrong"), told_defect(request)),
     ]

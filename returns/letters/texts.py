@@ -41,11 +41,12 @@ class Occasion:
     def names(self) -> dict[str, str]:
         """What the texts may mention."""
         request, day = self.request, self.request.promised_by
-        guide = reverse("guide", args=[request.colourway.model.code])
+        model = request.colourway.model.code if request.colourway else ""
+        guide = reverse("guide", args=[model]) if model else ""
         return {
             "reference": request.reference,
             "tag": self.frame.tag if self.frame else "",
-            "frame": str(request.colourway),
+            "frame": request.frame_words,
             "workshop": self.workshop.name,
             "email": self.workshop.email,
             "days": str(self.workshop.retention_days),

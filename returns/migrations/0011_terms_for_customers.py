@@ -19,6 +19,7 @@ class Migration(migrations.Migration):
                 ('postage_in_paid_by', models.CharField(blank=True, choices=[('customer', 'the customer'), ('workshop', 'we')], default='', max_length=10, verbose_name='postage to us is paid by')),
                 ('postage_back_paid_by', models.CharField(blank=True, choices=[('customer', 'the customer'), ('workshop', 'we')], default='', max_length=10, verbose_name='postage back is paid by')),
                 ('cost_note', models.CharField(blank=True, default='', max_length=300, verbose_name='about paying, in your words')),
+                ('name_place', models.CharField(blank=True, default='', max_length=120, verbose_name="where the model's name stands on a frame")),
                 ('letter_wait_minutes', models.PositiveIntegerField(default=10, verbose_name='minutes that a letter about a decision waits')),
                 ('remind_days', models.PositiveIntegerField(default=14, verbose_name='days until a customer is reminded of a frame that has not come')),
                 ('rest_days', models.PositiveIntegerField(default=60, verbose_name='days until a request rests whose frame has not come')),

@@ -36,7 +36,10 @@ class Request(models.Model):
     person = models.ForeignKey(
         Person, models.SET_NULL, null=True, blank=True, related_name="requests"
     )
-    colourway = models.ForeignKey(Colourway, models.PROTECT, related_name="requests")
+    # Empty when the customer could not tell: the bench finds out when the frame is there.
+    colourway = models.ForeignKey(
+        Colourway, models.PROTECT, null=True, blank=True, related_name="requests"
+    )
     component = models.CharField(_("what part"), max_length=20, choices=ComponentKey.choices)
     defect = models.CharField(_("what is wrong"), max_length=20, choices=DefectKey.choices)
     note = models.CharField(_("in your words"), max_length=500, blank=True, default="")
@@ -63,11 +66,27 @@ class Request(models.Model):
             models.CheckConstraint(
                 condition=Q(kind="spare_screws", wish="") | Q(kind="send_back") & ~Q(wish=""),
                 name="send_back_has_a_wish",
-            )
+            ),
+            models.CheckConstraint(
+                condition=Q(kind="send_back") | Q(colourway__isnull=False),
+                name="screws_are_for_a_known_frame",
+            ),
         ]
 
     def __str__(self) -> str:
         return self.reference
+
+    @property
+    def frame_words(self) -> str:
+        """The model and colour, or that they are not known."""
+        return str(self.colourway) if self.colourway else str(_("model not known"))
+
+    @property
+    def kit_for(self) -> Colourway:
+        """What a request for screws is for; such a request always has it."""
+        if self.colourway is None:
+            raise ValueError("this request is not for a known frame")
+        return self.colourway
 
 
 class Photo(models.Model):

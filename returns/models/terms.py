@@ -32,6 +32,9 @@ class Terms(models.Model):
     cost_note = models.CharField(
         _("about paying, in your words"), max_length=300, blank=True, default=""
     )
+    name_place = models.CharField(
+        _("where the model's name stands on a frame"), max_length=120, blank=True, default=""
+    )
     letter_wait_minutes = models.PositiveIntegerField(
         _("minutes that a letter about a decision waits"), default=10
     )

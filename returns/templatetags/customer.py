@@ -53,3 +53,9 @@ def front_outline(rim: str) -> str:
 def cost_words(kind: str) -> list[str]:
     """What a request of this kind costs and who pays the postage, in sentences."""
     return terms.cost_words(kind)
+
+
+@register.simple_tag
+def name_place() -> str:
+    """Where the model's name stands on a frame, in the workshop's words; empty if not entered."""
+    return terms.name_place()

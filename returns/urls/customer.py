@@ -30,5 +30,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("story/<str:secret>/wake/", reaching.wake, name="story-wake"),
     path("story/<str:secret>/email/", reaching.email, name="story-email"),
     path("story/<str:secret>/again/", reaching.again, name="story-again"),
+    path("story/<str:secret>/another/", filing.another, name="story-another"),
     path("story/<str:secret>/missing/", story.missing, name="story-missing"),
 ]

@@ -61,6 +61,7 @@ TABLE: Final = (
     Row("story/<str:secret>/wake/", get=OPEN, post=OPEN),
     Row("story/<str:secret>/email/", get=OPEN, post=OPEN),
     Row("story/<str:secret>/again/", get=OPEN, post=OPEN),
+    Row("story/<str:secret>/another/", get=OPEN),
     Row("story/<str:secret>/missing/", get=OPEN, post=OPEN),
     Row("photo/<str:file_name>/", get=BENCH),
     # The door and the probes.

@@ -15,13 +15,13 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.errors import BadInput
 from returns.filing.pages import drawing, limits
-from returns.filing.pages.forms import FilingForm, ReturnForm, ScrewsForm
+from returns.filing.pages.forms import ADDRESS_FIELDS, FilingForm, ReturnForm, ScrewsForm
 from returns.filing.pages.opening import once_open
 from returns.filing.rules import drafts, intake, twins
 from returns.kits import queries as kit_stock
 from returns.models import DraftPhoto, FrameModel, Request
 from returns.story.pages import loop
-from returns.story.pages.personal import filing_page
+from returns.story.pages.personal import filing_page, personal
 
 TOO_MANY = 429
 # Either answer to the question whether a screw would do says that the frame is to come back.
@@ -94,6 +94,16 @@ def ask_return(request: HttpRequest) -> HttpResponse:
     return _page(request, _sendable_again(form), "ask_return.html")
 
 
+@require_safe
+@personal
+def another(request: HttpRequest, secret: str) -> HttpResponse:
+    """The form for one more frame of the same person, who need not type the address again."""
+    person = intake.person_of(intake.by_secret(secret))
+    names = (*ADDRESS_FIELDS, "email")
+    known = {name: getattr(person, name) for name in names}
+    return _page(request, ReturnForm(initial=known), "ask_return.html", is_another=True)
+
+
 def _keep_photos(form: FilingForm, at: datetime) -> None:
     """Put the photos that came with a form beside those that came before."""
     key = form.cleaned_data.get("key")
@@ -131,7 +141,8 @@ def _twin(form: FilingForm, kind: Request.Kind, at: datetime) -> Request | None:
 def _shorter_way(form: FilingForm) -> bool:
     typed = form.cleaned_data
     mends = intake.screws_would_do(component=typed["component"], defect=typed["defect"])
-    return mends and kit_stock.has_kit(typed["colourway"].model)
+    colourway = typed["colourway"]
+    return mends and colourway is not None and kit_stock.has_kit(colourway.model)
 
 
 def _sendable_again(form: FilingForm) -> FilingForm:
@@ -162,10 +173,12 @@ def _page(
     *,
     steer: bool = False,
     twin: Request | None = None,
+    is_another: bool = False,
 ) -> HttpResponse:
     facts = {
         "form": form,
         "steer": steer,
+        "is_another": is_another,
         "twin": twin,
         "pressed": "another" if twin else "go_on",
         "trail": [part for part in _TRAIL if part[0] != "wish" or "wish" in form.fields],

@@ -25,7 +25,7 @@ from returns.models.catalogue import ComponentKey
 from returns.models.filing import Wish
 from returns.models.remedies import DefectKey
 
-_ADDRESS_FIELDS = ("name", "street", "extra", "postal_code", "city", "region", "country")
+ADDRESS_FIELDS = ("name", "street", "extra", "postal_code", "city", "region", "country")
 
 # What a customer can see for themselves; the finer defects are the bench's words.
 _DEFECTS = [
@@ -136,7 +136,7 @@ class AddressFields(forms.Form):
 
     def contact(self) -> Contact:
         """What was typed, as the rules take it; a missing or bad field is empty."""
-        typed = {name: self.cleaned_data.get(name, "") for name in _ADDRESS_FIELDS}
+        typed = {name: self.cleaned_data.get(name, "") for name in ADDRESS_FIELDS}
         email = self.cleaned_data.get("email", "")
         return Contact(email=email, language=get_language() or "en", **typed)
 
@@ -195,8 +195,18 @@ class FilingForm(AddressFields, ActionForm):
     """
 
     field_order = (
-        *("key", "colourway", "component", "defect", "note", "photos", "wish", "lenses_back"),
-        *("email", *_ADDRESS_FIELDS, "notice"),
+        *(
+            "key",
+            "colourway",
+            "unknown",
+            "component",
+            "defect",
+            "note",
+            "photos",
+            "wish",
+            "lenses_back",
+        ),
+        *("email", *ADDRESS_FIELDS, "notice"),
     )
 
     colourway = forms.ModelChoiceField(
@@ -289,6 +299,7 @@ class ScrewsForm(FilingForm):
 class ReturnForm(FilingForm):
     """Sending a frame back: what we may do with it."""
 
+    unknown = forms.BooleanField(label=_("I do not know which model it is"), required=False)
     wish = forms.ChoiceField(
         label=_("If it cannot be mended, what shall we do?"),
         choices=Wish.choices,
@@ -301,6 +312,14 @@ class ReturnForm(FilingForm):
         widget=forms.RadioSelect,
         error_messages={"required": _("Say whether you want your lenses back.")},
     )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["colourway"].error_messages["required"] = _t(
+            "Choose one of our frames, or tick that you do not know which."
+        )
+        if self.is_bound and self["unknown"].value():
+            self.fields["colourway"].required = False
 
 
 class FindForm(forms.Form):

@@ -61,3 +61,8 @@ def _back(payer: str) -> str:
     if payer == PaidBy.WORKSHOP:
         return _("We pay the postage back to you.")
     return _("You pay the postage back to you.")
+
+
+def name_place() -> str:
+    """Where the model's name stands on a frame, as the workshop wrote it."""
+    return Terms.the().name_place

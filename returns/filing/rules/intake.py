@@ -58,9 +58,11 @@ _WITHDRAWABLE: Final = (
 
 @dataclass(frozen=True, slots=True)
 class Filing:
-    """What a customer asks for. `wish` stays empty when they ask for screws only."""
+    """What a customer asks for. `wish` stays empty when they ask for screws only; `colourway` is
+    None for a frame to be sent back whose model they cannot tell.
+    """
 
-    colourway: Colourway
+    colourway: Colourway | None
     component: str
     defect: str
     note: str
@@ -144,6 +146,8 @@ def _file_return(
 def _ask_screws(
     event: Draft, /, *, key: UUID, plan: _Plan, pictures: Sequence[photos.Picture], at: datetime
 ) -> Request:
+    if plan.filing.colourway is None:
+        raise BadInput(_("Choose one of our frames."), field="colourway")
     model = plan.filing.colourway.model
     kits.refuse_over_limit(model=model, email=plan.contact.email, at=at)
     reference = _fresh_reference()
@@ -180,7 +184,7 @@ def _planned(key: UUID, filing: Filing) -> _Plan:
     earlier = Request.objects.filter(key=key).first()
     salt = earlier.link_salt if earlier else secrets.token_hex(24)
     facts = [
-        filing.colourway.pk,
+        filing.colourway.pk if filing.colourway else None,
         filing.component,
         filing.defect,
         people.mark([filing.note.strip(), *contact.values()], salt),
@@ -192,7 +196,8 @@ def _planned(key: UUID, filing: Filing) -> _Plan:
 
 
 def _refuse_bad_filing(filing: Filing) -> None:
-    if not (filing.colourway.active and filing.colourway.model.active):
+    colourway = filing.colourway
+    if colourway and not (colourway.active and colourway.model.active):
         raise BadInput(_("Choose one of our frames."), field="colourway")
     if filing.component not in ComponentKey.values:
         raise BadInput(_("Choose the part that is broken."), field="component")

@@ -85,7 +85,7 @@ def reserve_waiting(at: datetime) -> list[Request]:
 
 
 def _reserve_waiting(request: Request, at: datetime) -> bool:
-    model = request.colourway.model
+    model = request.kit_for.model
     if reserve(model=model, subject=request.reference, at=at) is not RequestState.RESERVED:
         return False
     _step(request, RequestState.RESERVED, promised_by=kit_stock.promise_day(at))
@@ -176,7 +176,7 @@ def refuse_long_posted(posted_at: datetime | None, at: datetime) -> None:
 @events.rule("kits.repost", facts=lambda request: ["repost", request.reference], again=_again)
 def repost(event: Draft, /, *, key: UUID, request: Request, at: datetime, by: User) -> Request:
     """Queue a missing kit to be posted once more: reserved, or waiting when stock is short."""
-    state = reserve(model=request.colourway.model, subject=request.reference, at=at)
+    state = reserve(model=request.kit_for.model, subject=request.reference, at=at)
     rows = Request.objects.filter(pk=request.pk, state=RequestState.REPORTED_MISSING.value)
     if rows.update(state=state.value, promised_by=kit_stock.promise_day(at)) != 1:
         raise StaleState()

@@ -350,6 +350,12 @@ class TermsForm(StepForm):
             "Customers read it as it stands: how they pay, or how they get the postage from you."
         ),
     )
+    name_place = forms.CharField(
+        label=_("Where the model's name stands on a frame"),
+        max_length=120,
+        required=False,
+        help_text=_("Customers read it as it stands, such as “inside the left arm”."),
+    )
     letter_wait_minutes = whole(
         _("A mail about a decision waits, minutes"),
         0,

@@ -78,6 +78,18 @@
     });
   }
 
+  /* Who cannot tell the model need not choose one. */
+  const unknown = form.querySelector("input[name=unknown]");
+  const models = [...form.querySelectorAll("input[name=colourway]")];
+  unknown?.addEventListener("change", () => {
+    if (unknown.checked) for (const model of models) model.checked = false;
+  });
+  form.addEventListener("change", (event) => {
+    if (unknown && models.includes(event.target)) unknown.checked = false;
+    if (unknown) for (const model of models) model.required = !unknown.checked;
+    renew();
+  });
+
   const renew = () => {
     tint();
     trail();

@@ -40,8 +40,8 @@ class RequestRow(serializers.Serializer[Request]):
     posted_at = Moment(allow_null=True)
     ended_at = Moment(allow_null=True)
 
-    def get_colourway(self, request: Request) -> str:
-        return colourway_code(request.colourway)
+    def get_colourway(self, request: Request) -> str | None:
+        return colourway_code(request.colourway) if request.colourway else None
 
 
 class PersonAnswer(serializers.Serializer[Person]):

@@ -60,8 +60,8 @@ class StoryAnswer(serializers.Serializer[Request]):
         self.story = story.of(request, at=self.at)
         return super().to_representation(request)
 
-    def get_colourway(self, request: Request) -> str:
-        return colourway_code(request.colourway)
+    def get_colourway(self, request: Request) -> str | None:
+        return colourway_code(request.colourway) if request.colourway else None
 
     @extend_schema_field(OwnFrameAnswer(many=True))
     def get_frames(self, request: Request) -> list[dict[str, Any]]:

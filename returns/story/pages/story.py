@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from datetime import datetime, timedelta
 from typing import Any, Final
 from uuid import UUID
@@ -17,7 +17,7 @@ from inventory import clock
 from inventory.errors import NotFound, StaleState
 from inventory.furniture.pages.access import allow
 from inventory.furniture.pages.forms import ActionForm
-from inventory.models import Event
+from inventory.models import Event, Part
 from inventory.staff.queries import BENCH, OWNER
 from returns.filing.pages import slip_pdf
 from returns.filing.pages.forms import AddressForm, country_name, sent_abroad_to, told_defect
@@ -54,7 +54,7 @@ def story(request: HttpRequest, secret: str) -> HttpResponse:
         "here": data.stations[data.station],
         "photos": filed.photos.all(),
         "is_kit": filed.kind == Request.Kind.SCREWS,
-        "kit": kit_stock.contents(filed.colourway.model).items(),
+        "kit": _kit(filed),
         "may_withdraw": intake.may_withdraw(filed),
         "may_change_address": intake.may_change_address(filed),
         "may_report_missing": intake.may_report_missing(filed, at=now),
@@ -67,6 +67,12 @@ def story(request: HttpRequest, secret: str) -> HttpResponse:
         "today": clock.day_of(now),
     }
     return render(request, "returns/customer/story.html", facts)
+
+
+def _kit(filed: Request) -> Iterable[tuple[Part, int]]:
+    if filed.kind != Request.Kind.SCREWS:
+        return []
+    return kit_stock.contents(filed.kit_for.model).items()
 
 
 def _is_told(filed: Request) -> bool:

@@ -369,5 +369,7 @@ def test_summary_of_errors_follows_the_page_and_says_what_to_do(client: Client, 
         "id_city",
         "id_notice",
     ]
-    assert data[0][1] == "Which frame is it: Choose one of our frames."
+    assert data[0][1] == (
+        "Which frame is it: Choose one of our frames, or tick that you do not know which."
+    )
     assert not [words for _target, words in data if "Fill this in" in words or "?:" in words]
