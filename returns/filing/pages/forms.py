@@ -168,7 +168,7 @@ class PhotosField(forms.FileField):
         }
     )
 
-    def clean(self, data: Any, initial: Any = None) -> Chosen:  # type: ignore[override]
+    def clean(self, data: Any, initial: Any = None) -> Chosen:
         del initial
         chosen = Chosen()
         for upload in [upload for upload in data or [] if upload][: photos.PHOTOS_MAX + 1]:
