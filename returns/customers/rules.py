@@ -245,6 +245,7 @@ def _exported(request: Request) -> dict[str, Any]:
         "colourway": request.frame_words,
         "component": request.component,
         "defect": request.defect,
+        "troubles": [[one.component, one.defect] for one in request.troubles.all()],
         "note": request.note,
         "wish": request.wish,
         "lenses_back": request.lenses_back,

@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from inventory.models import Workshop
-from returns.filing.pages.forms import country_name, sent_abroad_to, told_defect
+from returns.filing.pages.forms import country_name, sent_abroad_to, told_troubles
 from returns.filing.queries import terms, waiting
 from returns.models import Request
 from returns.story.queries.story import day_words
@@ -20,8 +20,7 @@ def what_was_filed(request: Request) -> str:
     lines = [
         _("What you filed:"),
         _line(_("Frame"), request.frame_words),
-        _line(_("Where"), request.get_component_display()),
-        _line(_("What is wrong"), told_defect(request)),
+        *(_line(_("What is wrong"), trouble) for trouble in told_troubles(request)),
     ]
     if request.note:
         lines.append(_line(_("In your words"), " ".join(request.note.split())))

@@ -89,6 +89,27 @@ class Request(models.Model):
         return self.colourway
 
 
+class Trouble(models.Model):
+    """What is wrong with the frame beside the first thing, which the request itself names."""
+
+    request = models.ForeignKey(Request, models.CASCADE, related_name="troubles")
+    component = models.CharField(_("what part"), max_length=20, choices=ComponentKey.choices)
+    defect = models.CharField(_("what is wrong"), max_length=20, choices=DefectKey.choices)
+
+    class Meta:
+        verbose_name = _("further trouble")
+        verbose_name_plural = _("further troubles")
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["request", "component", "defect"], name="a_trouble_is_told_once"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_component_display()}: {self.get_defect_display()}"
+
+
 class Photo(models.Model):
     """A re-encoded picture without metadata. The file's name is ours, never the sender's."""
 

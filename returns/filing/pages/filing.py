@@ -142,6 +142,8 @@ def _shorter_way(form: FilingForm) -> bool:
     typed = form.cleaned_data
     mends = intake.screws_would_do(component=typed["component"], defect=typed["defect"])
     colourway = typed["colourway"]
+    if typed.get("more_component_1") or typed.get("more_component_2"):
+        return False
     return mends and colourway is not None and kit_stock.has_kit(colourway.model)
 
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from dataclasses import field as column
-from typing import Any
+from typing import Any, Final
 
 from django import forms
 from django.conf import settings
@@ -39,6 +39,8 @@ _DEFECTS = [
     (DefectKey.WARPED, _("bent or warped")),
     (DefectKey.SCUFFED, _("scuffed or scratched")),
 ]
+_FURTHER: Final = (1, 2)
+_OR_NOTHING: list[Any] = [("", _("nothing more"))]
 _SCREW_DEFECTS = _DEFECTS[:2]
 
 
@@ -47,6 +49,17 @@ def told_defect(request: Request) -> str:
     given = dict(_DEFECTS)
     known = request.defect in given
     return str(given[DefectKey(request.defect)] if known else request.get_defect_display())
+
+
+def told_troubles(request: Request) -> list[str]:
+    """Everything that is wrong, each with its part, in the customer's words."""
+    given = dict(_DEFECTS)
+    first = f"{request.get_component_display()}: {told_defect(request)}"
+    return [first] + [
+        f"{one.get_component_display()}: "
+        + str(given.get(DefectKey(one.defect), one.get_defect_display()))
+        for one in request.troubles.all()
+    ]
 
 
 def country_name(code: str) -> str:
@@ -195,17 +208,9 @@ class FilingForm(AddressFields, ActionForm):
     """
 
     field_order = (
-        *(
-            "key",
-            "colourway",
-            "unknown",
-            "component",
-            "defect",
-            "note",
-            "photos",
-            "wish",
-            "lenses_back",
-        ),
+        *("key", "colourway", "unknown", "component", "defect"),
+        *("more_component_1", "more_defect_1", "more_component_2", "more_defect_2"),
+        *("note", "photos", "wish", "lenses_back"),
         *("email", *ADDRESS_FIELDS, "notice"),
     )
 
@@ -300,6 +305,18 @@ class ReturnForm(FilingForm):
     """Sending a frame back: what we may do with it."""
 
     unknown = forms.BooleanField(label=_("I do not know which model it is"), required=False)
+    more_component_1 = forms.ChoiceField(
+        label=_("Second part"), choices=_OR_NOTHING + ComponentKey.choices, required=False
+    )
+    more_defect_1 = forms.ChoiceField(
+        label=_("What is wrong with it?"), choices=_OR_NOTHING + _DEFECTS, required=False
+    )
+    more_component_2 = forms.ChoiceField(
+        label=_("Third part"), choices=_OR_NOTHING + ComponentKey.choices, required=False
+    )
+    more_defect_2 = forms.ChoiceField(
+        label=_("What is wrong with it?"), choices=_OR_NOTHING + _DEFECTS, required=False
+    )
     wish = forms.ChoiceField(
         label=_("If it cannot be mended, what shall we do?"),
         choices=Wish.choices,
@@ -320,6 +337,27 @@ class ReturnForm(FilingForm):
         )
         if self.is_bound and self["unknown"].value():
             self.fields["colourway"].required = False
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        for number in _FURTHER:
+            pair = {name: cleaned.get(f"more_{name}_{number}") for name in ("component", "defect")}
+            empty = [name for name, value in pair.items() if not value]
+            if len(empty) == 1 and f"more_{empty[0]}_{number}" not in self.errors:
+                slip = _t("Choose a part and what is wrong with it, or neither.")
+                self.add_error(f"more_{empty[0]}_{number}", slip)
+        return cleaned
+
+    def filing(self) -> Filing:
+        typed = self.cleaned_data
+        pairs = [(typed[f"more_component_{n}"], typed[f"more_defect_{n}"]) for n in _FURTHER]
+        return replace(super().filing(), more=tuple(pair for pair in pairs if all(pair)))
+
+    @property
+    def says_more(self) -> bool:
+        """Whether anything was said of a second or third part, so that these are shown."""
+        names = [f"more_{name}_{number}" for name in ("component", "defect") for number in _FURTHER]
+        return any(self[name].value() for name in names)
 
 
 class FindForm(forms.Form):

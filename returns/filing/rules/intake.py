@@ -30,7 +30,7 @@ from returns.filing.rules import photos
 from returns.kits import queries as kit_stock
 from returns.kits.rules import kits
 from returns.letters import rules as letters
-from returns.models import Colourway, Dispatch, Person, Request
+from returns.models import Colourway, Dispatch, Person, Request, Trouble
 from returns.models.catalogue import ComponentKey
 from returns.models.filing import Wish
 from returns.models.remedies import DefectKey
@@ -39,6 +39,7 @@ from returns.story.sums.states import FrameState, RequestState
 
 NOTICE_VERSION: Final = "1"
 NOTE_LENGTH_MAX: Final = 500
+TROUBLES_MAX: Final = 3
 _SECRET_LENGTH_MAX: Final = 80
 # Before the last thing of theirs has left the house, its address may change.
 OPEN_STATES: Final = (
@@ -70,6 +71,8 @@ class Filing:
     lenses_back: bool
     notice_version: str
     contact: Contact
+    # Further pairs of a component and a defect on the same frame.
+    more: tuple[tuple[str, str], ...] = ()
 
 
 def screws_would_do(*, component: str, defect: str) -> bool:
@@ -192,6 +195,8 @@ def _planned(key: UUID, filing: Filing) -> _Plan:
         filing.lenses_back,
         filing.notice_version,
     ]
+    if filing.more:
+        facts.append(sorted(filing.more))
     return _Plan(key, filing, contact, salt, facts)
 
 
@@ -203,6 +208,7 @@ def _refuse_bad_filing(filing: Filing) -> None:
         raise BadInput(_("Choose the part that is broken."), field="component")
     if filing.defect not in DefectKey.values:
         raise BadInput(_("Choose what is wrong."), field="defect")
+    _refuse_bad_troubles(filing)
     if filing.notice_version != NOTICE_VERSION:
         raise BadInput(_("Read the notice and tick that you have read it."), field="notice")
     if len(filing.note) > NOTE_LENGTH_MAX or "\x00" in filing.note:
@@ -212,9 +218,24 @@ def _refuse_bad_filing(filing: Filing) -> None:
         )
 
 
+def _refuse_bad_troubles(filing: Filing) -> None:
+    data = [(filing.component, filing.defect), *filing.more]
+    if len(data) > TROUBLES_MAX:
+        raise BadInput(
+            _("At most %(most)s troubles. Write the rest in your own words.")
+            % {"most": TROUBLES_MAX},
+            field="note",
+        )
+    for component, defect in filing.more:
+        if component not in ComponentKey.values or defect not in DefectKey.values:
+            raise BadInput(_("Choose a part and what is wrong with it, or neither."))
+    if len(set(data)) < len(data):
+        raise BadInput(_("One trouble is there twice. Choose it once."))
+
+
 def _write(plan: _Plan, *, reference: str = "", **columns: Any) -> Request:
     filing = plan.filing
-    return Request.objects.create(
+    request = Request.objects.create(
         reference=reference or _fresh_reference(),
         link_salt=plan.salt,
         link_hash=codes.hash_secret(_derived(settings.SECRET_KEY, plan.salt)),
@@ -227,6 +248,11 @@ def _write(plan: _Plan, *, reference: str = "", **columns: Any) -> Request:
         notice_version=filing.notice_version,
         **columns,
     )
+    Trouble.objects.bulk_create(
+        Trouble(request=request, component=component, defect=defect)
+        for component, defect in filing.more
+    )
+    return request
 
 
 def _fresh_reference() -> str:

@@ -44,4 +44,9 @@ def of(*, key: UUID, filing: Filing, kind: Request.Kind, at: datetime) -> Reques
         filed_at__gt=at - SAME_AGAIN,
         **{f"person__{name}": typed for name, typed in contact.items()},
     )
-    return rows.exclude(state=RequestState.WITHDRAWN.value).order_by("-filed_at").first()
+    rows = rows.exclude(state=RequestState.WITHDRAWN.value).order_by("-filed_at")
+    return next((found for found in rows if _troubles(found) == set(filing.more)), None)
+
+
+def _troubles(request: Request) -> set[tuple[str, str]]:
+    return {(one.component, one.defect) for one in request.troubles.all()}

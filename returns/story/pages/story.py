@@ -20,7 +20,7 @@ from inventory.furniture.pages.forms import ActionForm
 from inventory.models import Event, Part
 from inventory.staff.queries import BENCH, OWNER
 from returns.filing.pages import slip_pdf
-from returns.filing.pages.forms import AddressForm, country_name, sent_abroad_to, told_defect
+from returns.filing.pages.forms import AddressForm, country_name, sent_abroad_to, told_troubles
 from returns.filing.queries import waiting
 from returns.filing.rules import intake, photos
 from returns.kits import queries as kit_stock
@@ -50,7 +50,7 @@ def story(request: HttpRequest, secret: str) -> HttpResponse:
         "late": data.promised_by is not None and data.promised_by < clock.day_of(now),
         "country": country_name(filed.person.country) if filed.person else "",
         "abroad": sent_abroad_to(filed),
-        "defect": told_defect(filed),
+        "troubles": told_troubles(filed),
         "here": data.stations[data.station],
         "photos": filed.photos.all(),
         "is_kit": filed.kind == Request.Kind.SCREWS,
