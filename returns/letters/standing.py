@@ -20,6 +20,8 @@ _AS_DECIDED: Final = {
     Outcome.REGRIND: frozenset({FrameState.TO_STRIP, FrameState.TO_RETURN, FrameState.BOXED}),
 }
 
+_HERE: Final = frozenset({FrameState.WEIGHED, FrameState.BOXED}.union(*_AS_DECIDED.values()))
+
 
 def holds(message: OutboxMessage, request: Request) -> bool:
     """Whether the letter that a duty names may still be sent."""
@@ -30,7 +32,9 @@ def holds(message: OutboxMessage, request: Request) -> bool:
 
 def _arrived(message: OutboxMessage, request: Request, frame: ReturnedFrame | None) -> bool:
     del message
-    return frame is not None and frame.state != FrameState.VOIDED and frame.request_id == request.pk
+    if frame is None or frame.request_id != request.pk:
+        return False
+    return frame.state in _HERE
 
 
 def _empty(message: OutboxMessage, request: Request, frame: ReturnedFrame | None) -> bool:

@@ -17,6 +17,7 @@ from returns.models import Request, ReturnedFrame
 from returns.models.filing import Wish
 from returns.models.gradings import Outcome
 from returns.story.queries.story import day_words, ground_words, mended_parts
+from returns.story.sums.states import FrameState
 
 
 @dataclass(frozen=True, slots=True)
@@ -250,14 +251,12 @@ def _find_link(occasion: Occasion) -> Words:
 
 
 def _arrived(occasion: Occasion) -> Words:
-    del occasion
-    return (
-        _("Your frame has arrived, %(reference)s"),
-        [
-            _("Your frame is here, weighed and on our shelf. Its tag is %(tag)s."),
-            _("Next we look it over and decide whether it can be mended."),
-        ],
-    )
+    frame = occasion.frame
+    data = [_("Your frame is here and weighed. Its tag is %(tag)s.")]
+    # The letter waits some minutes, and the bench may have gone on meanwhile.
+    if frame is None or frame.state == FrameState.WEIGHED:
+        data.append(_("Next we look it over and decide whether it can be mended."))
+    return _("Your frame has arrived, %(reference)s"), data
 
 
 def _empty(occasion: Occasion) -> Words:

@@ -186,7 +186,7 @@ def _planned(key: UUID, filing: Filing) -> _Plan:
     _refuse_bad_filing(filing)
     earlier = Request.objects.filter(key=key).first()
     salt = earlier.link_salt if earlier else secrets.token_hex(24)
-    facts = [
+    facts: list[Any] = [
         filing.colourway.pk if filing.colourway else None,
         filing.component,
         filing.defect,
@@ -196,7 +196,7 @@ def _planned(key: UUID, filing: Filing) -> _Plan:
         filing.notice_version,
     ]
     if filing.more:
-        facts.append(sorted(filing.more))
+        facts += [list(pair) for pair in sorted(filing.more)]
     return _Plan(key, filing, contact, salt, facts)
 
 

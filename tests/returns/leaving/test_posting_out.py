@@ -30,7 +30,9 @@ def post(frame: ReturnedFrame, by: User, **changes: object) -> Dispatch:
 
 
 def letters_owed() -> list[str]:
-    return [message.payload["letter"] for message in OutboxMessage.objects.filter(topic="letter")]
+    return sorted(
+        message.payload["letter"] for message in OutboxMessage.objects.filter(topic="letter")
+    )
 
 
 def now(frame: ReturnedFrame) -> ReturnedFrame:
@@ -55,7 +57,7 @@ def test_posting_settles_the_request_and_owes_the_letter(shop: Shop, bea: User) 
     post(frame, bea)
     request = Request.objects.get()
     assert (request.state, request.ended_at) == (RequestState.SETTLED, NOON)
-    assert letters_owed() == ["posted_mended"]
+    assert letters_owed() == ["arrived", "posted_mended"]
 
 
 def test_request_waits_for_its_other_frame(shop: Shop, bea: User) -> None:
@@ -76,7 +78,7 @@ def test_frame_as_it_is_leaves_from_the_shelf_without_a_second_reading(
     assert dispatch.kind == Dispatch.Kind.AS_IS
     assert now(frame).state == FrameState.POSTED_AS_IS
     assert held(PlaceKind.ARRIVALS) == held(PlaceKind.BENCH) == 0
-    assert letters_owed() == ["posted_as_is"]
+    assert letters_owed() == ["arrived", "posted_as_is"]
 
 
 def test_frame_as_it_is_may_be_weighed_once_more(shop: Shop, bea: User) -> None:

@@ -95,6 +95,23 @@ def test_an_arrival_is_told_by_the_weigh_in_once_for_all_frames(shop: Shop, bea:
     assert "has arrived" in settled(owed)[0]
 
 
+@pytest.mark.parametrize(
+    ("state", "is_told", "is_next"),
+    [("weighed", True, True), ("mending", True, False), ("posted", False, False)],
+)
+def test_an_arrival_says_what_is_true_when_it_is_read(
+    shop: Shop, bea: User, state: str, is_told: bool, is_next: bool
+) -> None:
+    request = sent_back(shop)
+    parcel = arrivals.book(key=key(), request=request, at=NOON, by=bea)
+    weighed(shop, bea, parcel, request, "22.40")
+    ReturnedFrame.objects.update(state=state)
+    [owed] = arrivals_owed()
+    assert bool(settled(owed)) == is_told
+    if is_told:
+        assert ("Next we look it over" in str(mail.outbox[-1].body)) == is_next
+
+
 def test_an_undone_weigh_in_is_not_told_and_a_new_one_is_told_once(shop: Shop, bea: User) -> None:
     request = sent_back(shop)
     parcel = arrivals.book(key=key(), request=request, at=NOON, by=bea)

@@ -27,7 +27,7 @@ def grant(apps: Apps, editor: BaseDatabaseSchemaEditor) -> None:
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("returns", "0010_rim_shape"),
+        ("returns", "0016_further_troubles"),
         ("inventory", "0006_events_and_messages"),
         ("auth", "0012_alter_user_first_name_max_length"),
         ("contenttypes", "0002_remove_content_type_name"),
