@@ -46,6 +46,8 @@ else:
     People = UserAdmin
 
 
+# Called again for every page (below, as a lazy text): neither the reader's language nor the flag
+# for practice data is known when this module is read.
 def _header() -> str:
     """The admin's own head; on practice data it says so on every page."""
     head = gettext("Masters and books")
@@ -62,12 +64,14 @@ admin.site.site_url = "/desk/"
 class Master(Admin):
     """A table that the owner edits. What is in use cannot be deleted: the database protects it.
 
-    `fixed` is what books and lists know a row by: it is given once. Closed reports name their
-    classes and parts by code, so that a new code would rewrite them.
+    `fixed` names the fields by which books and lists know a row; they are given once. Closed
+    reports name their classes and parts by code, so a new code would rewrite them.
     """
 
     save_on_top = True
     list_per_page = 100
+    # A plain tuple on the class: `get_readonly_fields` adds it only for a row that is stored
+    # already, so that the code can still be typed once.
     fixed: ClassVar[tuple[str, ...]] = ()
 
     def get_readonly_fields(self, request: HttpRequest, obj: Model | None = None) -> list[str]:
@@ -103,6 +107,7 @@ class Book(Admin):
 
     actions = None
     list_per_page = 100
+    # A filtered list would otherwise count the whole table too, and these tables only ever grow.
     show_full_result_count = False
 
     def has_add_permission(self, request: HttpRequest) -> bool:
@@ -118,6 +123,7 @@ class Book(Admin):
         return False
 
 
+# Django asks an inline for permissions of its own: those of the page around it do not bind it.
 class BookLines(Lines):
     """Lines of a book, only read."""
 
@@ -141,6 +147,7 @@ class WorkshopForm(Form):
     country = forms.CharField(
         label=_("country code"),
         max_length=2,
+        # `\Z` and not `$`, here and below: `$` also matches before a line break at the end.
         validators=[RegexValidator(r"^[A-Z]{2}\Z", _("Two capital letters, such as DE."))],
     )
     currency = forms.CharField(
@@ -211,7 +218,7 @@ class ClassPriceAdmin(Master):
 
 
 class ScaleForm(Form):
-    """The sums' own limits, said at the field before a reading meets them."""
+    """Checks the limits of the weighing sums here, at the field, before any reading meets them."""
 
     class Meta:
         model = Scale
@@ -256,6 +263,7 @@ class PostingLines(BookLines):
     fields = ("line", "source", "target", "quantity", "reading")
 
     def get_queryset(self, request: HttpRequest) -> QuerySet[Any]:
+        # Each line shows both of its places and its reading; unjoined that is three queries a line.
         return super().get_queryset(request).select_related("source", "target", "reading")
 
 
@@ -326,6 +334,7 @@ class StaffAdmin(People):
     person who leaves is switched off, not deleted: the books name them.
     """
 
+    # Groups are left out on purpose: whoever edits people gives them their roles.
     _ABOVE = ("is_superuser", "user_permissions")
     list_display = ("username", "first_name", "is_active", "is_staff", "roles")
 
@@ -342,6 +351,7 @@ class StaffAdmin(People):
         return fixed if request.user.is_superuser else (*fixed, *self._ABOVE)
 
     def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        # Else whoever may edit people could set a superuser's password and log in as one.
         if obj is not None and obj.is_superuser and not request.user.is_superuser:
             return False
         return super().has_change_permission(request, obj)

@@ -11,4 +11,5 @@ class InventoryConfig(AppConfig):
     verbose_name = _("Grams and pieces")
 
     def ready(self) -> None:
+        # The models are not loaded when this module is read; `ready` is the first moment to import.
         from inventory import checks  # noqa: F401  registers the system checks

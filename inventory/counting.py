@@ -1,4 +1,4 @@
-"""What a stock count of a place, in grams or in pieces, comes to."""
+"""The outcome of a stock count of a place, in grams or in pieces."""
 
 from __future__ import annotations
 
@@ -9,6 +9,6 @@ from inventory.models import Movement
 
 @dataclass(frozen=True, slots=True)
 class Counted:
-    """A count that was taken; `movement` put the books right, None where they agreed with it."""
+    """A count that was taken. `movement` put the books right; it is None where they agreed."""
 
     movement: Movement | None

@@ -54,8 +54,10 @@ class BadInput(HingebackError):
         super().__init__(message, **facts)
 
 
+# A 409, although it is a kind of BadInput: the request is well formed, and what disagrees with it
+# is the thing in the hand.
 class WrongScan(BadInput):
-    """The label in the hand is not the one that the deed needs; the message names both."""
+    """The label in the hand is not the one that the action needs; the message names both."""
 
     code = "wrong-scan"
     status = 409
@@ -109,7 +111,7 @@ class MonthClosed(Conflict):
 
 
 class MonthNotReady(Conflict):
-    """Closing refused; `facts['reasons']` is the list of what dangles."""
+    """The month cannot be closed yet; `facts['reasons']` lists what is still open."""
 
     code = "month-not-ready"
 
@@ -140,6 +142,7 @@ class SecondPersonNeeded(Forbidden):
         return _("Somebody other than the person who proposed it must confirm at the box.")
 
 
+# The only one that is a program's fault and nobody's input: hence the 500.
 class AppendOnly(HingebackError):
     code = "append-only"
     status = 500

@@ -30,27 +30,27 @@ P = ParamSpec("P")
 R = TypeVar("R")
 
 CIRCUMSTANCES: Final = frozenset({"key", "at", "by", "actor"})
-"""Arguments that a repeat may have otherwise: they are not what was asked."""
+"""Arguments that may differ in a repeat: they are not part of what was asked."""
 
 
 @dataclass(slots=True)
 class Draft:
-    """The event of the rule that is running: the rule names what it is of, the frame writes it."""
+    """The event of the running rule: the rule names its subject, the frame writes it."""
 
     subject: str = ""
     detail: dict[str, Any] = field(default_factory=dict)
     is_idle: bool = False
 
     def of(self, subject: str, **detail: Any) -> None:
-        """Say what the event is of. `detail` holds codes and ids only."""
+        """Name the event's subject. `detail` holds codes and ids only."""
         self.subject, self.detail = subject, detail
 
     def drop(self) -> None:
-        """Nothing was changed, so there is no event."""
+        """Write no event, because the rule has changed nothing."""
         self.is_idle = True
 
     def write(self, name: str, asked: Any, data: Mapping[str, Any]) -> None:
-        """Write the event. RuntimeError when the rule has not said what it is of."""
+        """Write the event. Raises RuntimeError when the rule has named no subject."""
         if self.is_idle:
             return
         if not self.subject:
@@ -69,27 +69,32 @@ class Draft:
 def rule(
     name: str, *, facts: Callable[..., Any], again: Callable[..., Any], aside: Sequence[str] = ()
 ) -> Callable[[Callable[Concatenate[Draft, P], R]], Callable[P, R]]:
-    """The frame of a rule whose event is called `name`.
+    """Put a rule into the frame: one transaction, one event called `name`, once per key.
 
-    `facts` says what was asked, for the fingerprint; `again` finds the answer to a repeat, and may
-    take the earlier `event`. Both take, by name, those of the rule's arguments that they need.
-    Every argument but the circumstances is in the facts or stands in `aside`, else TypeError.
+    `facts` returns what was asked, for the fingerprint; `again` finds the answer to a repeat, and
+    may take the earlier `event`. Both take, by name, the rule's arguments that they need. Every
+    argument except the circumstances must be in the facts or in `aside`, else TypeError.
 
     Raises KeyReused when the key was used before, by another rule or for other facts.
     """
 
     def frame(body: Callable[Concatenate[Draft, P], R]) -> Callable[P, R]:
+        # Checked when the module is read, not when the rule runs: an argument that somebody forgot
+        # to put into the fingerprint stops the start instead of answering a wrong repeat.
         defaults = arguments(body, facts, again=again, aside=aside)
 
         @transaction.atomic
         def once(data: Mapping[str, Any], /, *args: P.args, **given: P.kwargs) -> R:
             asked = picked(facts, data)
+            # No lock: of two calls with one key both may pass here, and then the unique key lets
+            # one in.
             event = Event.objects.filter(key=data["key"]).first()
             if event is None:
                 draft = Draft()
                 made = body(draft, *args, **given)
                 draft.write(name, asked, data)
                 return made
+            # The name counts too: one key under two rules is a slip of the caller, not a repeat.
             if (event.name, event.fingerprint) != (name, fingerprint(asked)):
                 raise KeyReused()
             answer: R = picked(again, {**data, "event": event})
@@ -100,6 +105,8 @@ def rule(
             data = defaults | given
             try:
                 return once(data, *args, **given)
+            # Caught outside `once`: PostgreSQL takes no further query in a transaction that has
+            # failed.
             except (IntegrityError, HingebackError):
                 # Of two hands with one key, the slower fails on what the faster wrote: a repeat.
                 if not Event.objects.filter(key=data["key"]).exists():
@@ -118,8 +125,10 @@ def arguments(
     again: Callable[..., Any] | None = None,
     aside: Sequence[str] = (),
 ) -> dict[str, Any]:
-    """The defaults of a rule's arguments. TypeError for one that is neither in the facts nor set
-    aside, and for one that the rule does not have.
+    """Return the defaults of a rule's arguments.
+
+    Raises TypeError for an argument that is neither in the facts nor set aside, and for a name
+    that the rule does not have.
     """
     words = signature(body).parameters.values()
     taken = {one.name: one.default for one in words if one.kind is Parameter.KEYWORD_ONLY}
@@ -129,6 +138,7 @@ def arguments(
     wanted = asked | ({*names(again)} - {"event"} if again else set())
     if unknown := sorted(wanted - taken.keys()):
         raise TypeError(f"{body.__qualname__} has no such argument: {unknown}")
+    # The defaults are wanted because `facts` may name an argument that the caller left out.
     return {name: default for name, default in taken.items() if default is not Parameter.empty}
 
 
@@ -137,6 +147,8 @@ def picked(function: Callable[..., Any], data: Mapping[str, Any]) -> Any:
     return function(**{name: data[name] for name in names(function)})
 
 
+# Every call of a rule asks for these, and reading a signature is slow. The functions are made
+# when modules are read, so that the cache holds no more than there are rules.
 @cache
 def names(function: Callable[..., Any]) -> tuple[str, ...]:
     """The names of a function's parameters."""
@@ -144,13 +156,15 @@ def names(function: Callable[..., Any]) -> tuple[str, ...]:
 
 
 def fingerprint(facts: Any) -> str:
-    """SHA-256 of the canonical JSON of what was asked. Hex, 64 characters."""
+    """Return the SHA-256 of the canonical JSON of what was asked, as 64 hex characters."""
+    # Stored fingerprints answer repeats, so these options stay for good: with others every old key
+    # would look as if it had been used for something else.
     text = json.dumps(facts, sort_keys=True, ensure_ascii=False, default=str)
     return hashlib.sha256(text.encode()).hexdigest()
 
 
 def sealed(salt: str, text: str) -> str:
-    """A fingerprint, hex, that nobody without the server's secret can try texts against."""
+    """Return a hex fingerprint: only who has the server's secret can try texts against it."""
     return salted_hmac(salt, text, algorithm="sha256").hexdigest()
 
 
@@ -164,7 +178,7 @@ def record(
     actor: User | None = None,
     detail: dict[str, Any] | None = None,
 ) -> Event:
-    """Write the event of what no caller's id was sent for. `detail` holds codes and ids only."""
+    """Write the event of an action without a caller's id. `detail` holds codes and ids only."""
     return Event.objects.create(
         key=key,
         name=name,

@@ -24,6 +24,8 @@ MONTH_GUARD = "inventory_movement_month_open"
 def _sqlite(table: str) -> Iterable[str]:
     for action in ("UPDATE", "DELETE"):
         yield (
+            # SQLite allows one action to a trigger and has no TRUNCATE; dropping the table is not
+            # refused, or no migration could alter it.
             f"CREATE TRIGGER IF NOT EXISTS {table}_no_{action.lower()} BEFORE {action} ON {table} "
             f"BEGIN SELECT RAISE(ABORT, '{table} is append-only'); END"
         )
@@ -31,6 +33,8 @@ def _sqlite(table: str) -> Iterable[str]:
 
 _SQLITE_MONTH = (
     f"CREATE TRIGGER IF NOT EXISTS {MONTH_GUARD} BEFORE INSERT ON inventory_movement "
+    # Labels such as 2026-03 sort as text in the order of time. `>=` also shuts every month before
+    # the last closed one, whether or not that one has a row of its own.
     "WHEN EXISTS (SELECT 1 FROM inventory_month WHERE label >= NEW.month) "
     "BEGIN SELECT RAISE(ABORT, 'the month of this movement is closed'); END"
 )
@@ -57,6 +61,8 @@ _PG_FUNCTIONS = (
 
 def _postgresql(table: str) -> Iterable[str]:
     yield (
+        # A row trigger never fires on TRUNCATE, which therefore gets the second one. The names are
+        # those of SQLite's pair, so that one list of names serves both databases.
         f"CREATE OR REPLACE TRIGGER {table}_no_update BEFORE UPDATE OR DELETE ON {table} "
         "FOR EACH ROW EXECUTE FUNCTION hingeback_append_only()"
     )
@@ -73,7 +79,7 @@ _PG_MONTH = (
 
 
 def names(tables: Collection[str] = GUARDED) -> set[str]:
-    """Every trigger that must exist where there are these tables."""
+    """Return the name of every trigger that must exist where there are these tables."""
     guarded = [table for table in GUARDED if table in tables]
     both = {f"{table}_no_{action}" for table in guarded for action in ("update", "delete")}
     return both | {MONTH_GUARD}
@@ -98,16 +104,17 @@ def install(connection: BaseDatabaseWrapper) -> None:
 
 
 def remove(connection: BaseDatabaseWrapper) -> None:
-    """Drop them: for a migration's way back, and for a test database's flush."""
+    """Drop the triggers: for a migration's way back, and for the flush of a test database."""
     with connection.cursor() as cursor:
         for name in present(connection):
             table = "inventory_movement" if name == MONTH_GUARD else name.rsplit("_no_", 1)[0]
+            # PostgreSQL names a trigger within its table, SQLite within the whole database.
             on = f" ON {table}" if connection.vendor == "postgresql" else ""
             cursor.execute(f"DROP TRIGGER {name}{on}")
 
 
 def present(connection: BaseDatabaseWrapper) -> set[str]:
-    """Those of `names()` that the live database has."""
+    """Return those of `names()` that the live database has."""
     query = (
         "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal"
         if connection.vendor == "postgresql"
@@ -115,4 +122,6 @@ def present(connection: BaseDatabaseWrapper) -> set[str]:
     )
     with connection.cursor() as cursor:
         cursor.execute(query)
+        # Triggers that somebody else added are none of ours: not reported, and not dropped by
+        # `remove`.
         return {row[0] for row in cursor.fetchall()} & names()

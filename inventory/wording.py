@@ -13,5 +13,5 @@ def gettext_noop(text: str) -> str:
 
 
 def unbroken_factor(text: str) -> str:
-    """A sentence in which a coverage factor, "k = 2", is never cut at the end of a line."""
+    """Return a sentence whose coverage factor, "k = 2", is never cut at the end of a line."""
     return text.replace("k = 2", "k\u00a0=\u00a02")

@@ -12,8 +12,10 @@ RowT = TypeVar("RowT", bound=models.Model)
 
 
 class WriteOnceQuerySet(models.QuerySet[RowT]):
-    """A queryset that can read and insert, and refuses to change or delete."""
+    """A queryset that reads and inserts, and refuses to change or delete."""
 
+    # `save()` on a stored row does not pass through here (Django goes by `_update`); that way is
+    # shut by the triggers alone.
     def update(self, **kwargs: Any) -> NoReturn:
         raise AppendOnly(self.model.__name__)
 

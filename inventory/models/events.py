@@ -12,6 +12,7 @@ from inventory.models.appendonly import WriteOnce
 class Event(WriteOnce):
     """One change of state. Holds opaque codes and ids only, never personal data."""
 
+    # Unique over all rules: this is what decides between two calls with one key that run at once.
     key = models.UUIDField(_("client id"), unique=True)
     name = models.CharField(_("event"), max_length=60)
     subject = models.CharField(_("subject"), max_length=40, db_index=True)
@@ -19,6 +20,8 @@ class Event(WriteOnce):
         settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
     )
     at = models.DateTimeField(_("at"))
+    # A hash of what was asked and not the asking itself, which may hold names and addresses: this
+    # table is never deleted from, and personal data must be.
     fingerprint = models.CharField(max_length=64)
     detail = models.JSONField(default=dict)
 

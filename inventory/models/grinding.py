@@ -22,6 +22,8 @@ class GrindRun(models.Model):
     code = models.CharField(_("code"), max_length=20, unique=True)
     box = models.ForeignKey(Place, models.PROTECT, related_name="runs")
     state = models.CharField(max_length=10, choices=State.choices, default=State.PROPOSED)
+    # Both together say what the second person must still find: the same mass may come about by a
+    # withdrawal and an entry, and only the movement's number tells that apart.
     box_mg = models.PositiveBigIntegerField(_("mass in the box when proposed, mg"))
     box_movement = models.PositiveBigIntegerField(_("last movement of the box when proposed"))
     proposed_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
@@ -46,6 +48,8 @@ class GrindRun(models.Model):
         ordering = ["-proposed_at"]
         constraints = [
             models.CheckConstraint(
+                # Spelt out for the unconfirmed run: a comparison with NULL is neither true nor
+                # false.
                 condition=Q(confirmed_by__isnull=True) | ~Q(confirmed_by=F("proposed_by")),
                 name="two_people_confirm_a_grind",
             ),

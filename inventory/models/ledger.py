@@ -26,12 +26,17 @@ class Movement(WriteOnce):
     )
     happened_at = models.DateTimeField(_("happened"))
     recorded_at = models.DateTimeField(_("recorded"))
+    # A label such as 2026-03 and no foreign key: an open month has no row, and text of this form
+    # sorts in the order of time.
     month = models.CharField(_("month"), max_length=7)
+    # Filled only when the movement came after its own month was closed; see `_month_for`.
     belongs_to = models.CharField(_("belongs to month"), max_length=7, blank=True, default="")
+    # One to one: the database itself refuses that a movement is reversed twice.
     reverses = models.OneToOneField(
         "self", models.PROTECT, null=True, blank=True, related_name="reversed_by"
     )
     reason = models.CharField(_("reason"), max_length=200, blank=True, default="")
+    # Signed, because a reversal takes back what its movement brought in.
     cost_minor = models.BigIntegerField(_("cost brought in, cents"), default=0)
     heat = models.JSONField(_("heat passes of what entered a box"), null=True, blank=True)
 
@@ -80,7 +85,9 @@ class Balance(models.Model):
     """A derived cache of what a place holds, written in the posting's own transaction."""
 
     place = models.OneToOneField(Place, models.PROTECT, primary_key=True, related_name="balance")
+    # Signed for the places on the boundary; the constraint below keeps all others at or above 0.
     quantity = models.BigIntegerField(default=0)
+    # A copy of the place's kind: a check constraint sees only the columns of its own row.
     boundary = models.BooleanField()
 
     class Meta:
@@ -99,6 +106,7 @@ class Balance(models.Model):
 class Counter(models.Model):
     """Gapless numbers: one row per series, moved in the transaction that uses the number."""
 
+    # No sequence of the database: those keep a number that a rolled-back transaction drew.
     name = models.CharField(max_length=30, primary_key=True)
     last = models.PositiveBigIntegerField(default=0)
 

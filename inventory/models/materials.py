@@ -49,6 +49,8 @@ class Lot(models.Model):
     polymer = models.ForeignKey(Polymer, models.PROTECT, related_name="lots")
     colour = models.ForeignKey(Colour, models.PROTECT, related_name="lots")
     origin = models.CharField(_("origin"), max_length=30, choices=Origin.choices)
+    # Frozen when the lot is made: a lot is mixed once, and taking from it does not change its
+    # spread.
     heat = models.JSONField(_("heat passes: list of [passes, parts per million]"))
     supplier_note = models.CharField(_("supplier"), max_length=120, blank=True, default="")
     melt_flow_mg_per_10min = models.PositiveIntegerField(_("melt flow"), null=True, blank=True)
@@ -65,7 +67,7 @@ class Lot(models.Model):
 
 
 class ClassPrice(models.Model):
-    """What a kilogram of a class would fetch, and what it costs to finish and sell it."""
+    """The price that a kilogram of a class would fetch, and the costs to finish and to sell it."""
 
     polymer = models.ForeignKey(Polymer, models.PROTECT, related_name="+")
     colour = models.ForeignKey(Colour, models.PROTECT, related_name="+", null=True, blank=True)
@@ -82,6 +84,8 @@ class ClassPrice(models.Model):
                 fields=["polymer", "colour", "origin"], name="class_price_once"
             ),
             models.UniqueConstraint(
+                # NULL differs from NULL in a unique constraint, so the one above would admit any
+                # number of prices "for all colours".
                 fields=["polymer", "origin"],
                 condition=models.Q(colour=None),
                 name="class_price_once_for_all_colours",

@@ -21,6 +21,8 @@ class Month(WriteOnce):
     previous_digest = models.CharField(max_length=64, blank=True, default="")
     digest = models.CharField(_("digest"), max_length=64)
     last_number = models.PositiveBigIntegerField(_("last movement"))
+    # Whatever a report needs and somebody may edit later: the closed report must not move when a
+    # price, a name or the currency does. Its digest is part of the chain.
     figures = models.JSONField(_("prices and other figures frozen at close"), default=dict)
 
     class Meta:
@@ -37,6 +39,7 @@ class MonthBalance(WriteOnce):
 
     month = models.ForeignKey(Month, models.PROTECT, related_name="balances")
     place = models.ForeignKey(Place, models.PROTECT, related_name="+")
+    # Signed: places on the boundary are in the snapshot as well, and may stand below zero.
     quantity = models.BigIntegerField()
 
     class Meta:

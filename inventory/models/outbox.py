@@ -19,6 +19,7 @@ class OutboxMessage(models.Model):
     created_at = models.DateTimeField()
     available_at = models.DateTimeField()
     tries = models.PositiveSmallIntegerField(default=0)
+    # A claim that ends by itself: a worker that dies leaves no message locked for ever.
     claimed_until = models.DateTimeField(null=True, blank=True)
     settled_at = models.DateTimeField(null=True, blank=True)
     given_up_at = models.DateTimeField(null=True, blank=True)
@@ -28,6 +29,8 @@ class OutboxMessage(models.Model):
         verbose_name = _("outbox message")
         verbose_name_plural = _("outbox messages")
         indexes = [
+            # Only what is unsettled is ever looked for; settled rows pile up and would only swell
+            # the index.
             models.Index(
                 fields=["available_at"],
                 condition=Q(settled_at__isnull=True),

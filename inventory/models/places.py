@@ -67,6 +67,7 @@ class Part(models.Model):
 class Place(models.Model):
     """A place holds one unit. Boxes and lots are also of one polymer, colour and origin."""
 
+    # Longer than the 40 characters of a movement's subject: a box is named by its whole class.
     code = models.CharField(_("code"), max_length=60, unique=True)
     kind = models.CharField(_("kind"), max_length=12, choices=PlaceKind.choices)
     unit = models.CharField(_("unit"), max_length=2, choices=Unit.choices)
@@ -83,6 +84,8 @@ class Place(models.Model):
         verbose_name_plural = _("places")
         ordering = ["kind", "code"]
         constraints = [
+            # Callers make a box or a bin by `get_or_create`: these two constraints are what lets
+            # two of them at once end with one row.
             models.UniqueConstraint(
                 fields=["polymer", "colour", "origin"],
                 condition=Q(kind="box"),
@@ -94,6 +97,8 @@ class Place(models.Model):
                 name="one_bin_per_kind_and_part",
             ),
             models.CheckConstraint(
+                # `&` binds more tightly than `|`: a box or lot names all three, any other place
+                # names none.
                 condition=Q(kind__in=["box", "lot"], polymer__isnull=False, colour__isnull=False)
                 & ~Q(origin="")
                 | ~Q(kind__in=["box", "lot"]) & Q(polymer__isnull=True, origin=""),
@@ -141,6 +146,8 @@ class Reservation(models.Model):
             models.CheckConstraint(condition=Q(pieces__gte=1), name="reservation_has_pieces"),
             models.UniqueConstraint(
                 fields=["part", "subject"],
+                # Only open promises are unique: one that was released may be made again for the
+                # same story.
                 condition=Q(state="open"),
                 name="one_open_reservation_per_subject",
             ),

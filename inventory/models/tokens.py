@@ -12,6 +12,8 @@ class AccessToken(models.Model):
 
     name = models.CharField(_("name"), max_length=60)
     user = models.ForeignKey(settings.AUTH_USER_MODEL, models.CASCADE, related_name="access_tokens")
+    # A plain hash will do, and can be looked up by: the token is random and long, so that a slow
+    # salted one would protect nothing more.
     digest = models.CharField(max_length=64, unique=True)
     scopes = models.JSONField(_("scopes"), default=list)
     created_at = models.DateTimeField()
@@ -29,6 +31,7 @@ class AccessToken(models.Model):
 class RequestKey(models.Model):
     """What was answered to one `Idempotency-Key`; `status` is empty while it still runs."""
 
+    # A key means something only beside its caller and address: two machines may count alike.
     caller = models.CharField(max_length=80)
     method = models.CharField(max_length=8)
     path = models.CharField(max_length=200)

@@ -59,10 +59,15 @@ class Reading(WriteOnce):
     """
 
     scale = models.ForeignKey(Scale, models.PROTECT, related_name="readings")
+    # Kept beside the parsed mass, so that an auditor sees what the hand typed and how it was read.
     typed = models.CharField(_("as typed"), max_length=40)
     mass_mg = models.PositiveBigIntegerField(_("mass, mg"))
+    # In micrograms: the step of a 1 mg scale has u = 0.29 mg (d/√12), which in whole milligrams
+    # would be stored as none at all.
     u_own_ug = models.PositiveBigIntegerField(_("own standard uncertainty, µg"))
     u_shared_ug = models.PositiveBigIntegerField(_("uncertainty shared with this scale, µg"))
+    # Frozen with the reading: the scale's row changes at its next check, the doubt of then does
+    # not.
     flags = models.JSONField(_("what was out of order with the scale"), default=list)
     check_due = models.DateField(_("the scale's check date at that time"), null=True, blank=True)
     at = models.DateTimeField(_("read at"))
@@ -76,10 +81,11 @@ class Reading(WriteOnce):
 
     @property
     def period(self) -> str:
-        """The scale and its calibration period."""
+        """Return the name of the scale's calibration period; see `period` below."""
         return period(self.scale_id, self.check_due)
 
 
 def period(scale_id: int, check_due: date | None) -> str:
-    """What names a scale within one calibration period: its readings share an error."""
+    """Return the name of a scale within one calibration period: its readings share an error."""
+    # By id and not by name: a scale that is renamed within its period keeps its shared error.
     return f"{scale_id}@{check_due.isoformat() if check_due else ''}"

@@ -41,6 +41,7 @@ class Workshop(models.Model):
         verbose_name = _("workshop")
         verbose_name_plural = _("workshop")
         constraints = [
+            # Every rule asks for `the()` row; a second one would be a workshop that nobody reads.
             models.CheckConstraint(condition=models.Q(pk=1), name="workshop_is_one_row"),
             models.CheckConstraint(
                 condition=models.Q(grind_loss_limit_ppm__lte=1_000_000),
@@ -68,5 +69,5 @@ class Workshop(models.Model):
 
     @classmethod
     def the(cls) -> Workshop:
-        """The one row; made with defaults on an empty database."""
+        """Return the one row; on an empty database it is made with the defaults."""
         return cls.objects.get_or_create(pk=1)[0]
