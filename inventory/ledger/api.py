@@ -22,6 +22,8 @@ from inventory.weighing.sums.traced import MassWithReadings
 ROWS = Movement.objects.select_related("actor", "reverses", "reversed_by").prefetch_related(
     "postings__source", "postings__target"
 )
+# Within the 64 bits of the column: for a number beyond them the database raises an error, where
+# "not found" is the answer.
 NUMBER_MAX = 2**62
 
 
@@ -32,6 +34,7 @@ class MovementFilter(filters.FilterSet):
     place = filters.CharFilter(method="at_place", max_length=60)
 
     def at_place(self, rows: QuerySet[Movement], _name: str, code: str) -> QuerySet[Movement]:
+        # A subquery, because a join would list a movement once for each of its postings.
         touches = Posting.objects.filter(Q(source__code=code) | Q(target__code=code))
         return rows.filter(pk__in=touches.values("movement"))
 
@@ -59,11 +62,13 @@ class PostingAnswer(serializers.Serializer[Posting]):
         return None if found is None else known_mass(found.known())
 
     def _moved(self, movement: Movement) -> Mapping[tuple[int, int], MassWithReadings]:
-        """What the postings of all months in the answer moved, each month followed once."""
+        """Return what the answer's months moved; each month is replayed once."""
         request = self.context["request"]
         if not hasattr(request, "moved_masses"):
             is_list = isinstance(self.root, serializers.ListSerializer)
             rows = (self.root.instance if is_list else None) or [movement]
+            # Kept on the request: each posting of a page asks, and a month's replay costs the same
+            # for one posting as for all.
             request.moved_masses = replays.moved(row.month for row in rows)
         masses: Mapping[tuple[int, int], MassWithReadings] = request.moved_masses
         return masses
@@ -102,7 +107,7 @@ class MovementAnswer(serializers.Serializer[Movement]):
 
 
 def currency(context: Mapping[str, Any]) -> str:
-    """The workshop's currency, asked for once in an answer."""
+    """Return the workshop's currency, which one answer reads only once."""
     request = context["request"]
     if not hasattr(request, "workshop_currency"):
         request.workshop_currency = Workshop.the().currency

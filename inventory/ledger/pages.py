@@ -36,6 +36,8 @@ def listing(request: HttpRequest) -> HttpResponse:
     wanted = form.cleaned_data if form.is_valid() else {}
     rows = movements.found(**wanted)
     if form.is_bound and not form.is_valid():
+        # Nothing rather than everything: a list that ignores a mistyped filter is read as its
+        # answer.
         rows = rows.none()
     page = Paginator(rows, PER_PAGE).get_page(request.GET.get("page"))
     query = request.GET.copy()
@@ -84,12 +86,12 @@ def movement(request: StaffRequest, number: int) -> HttpResponse:
 
 
 def _rows(found: Sequence[Movement]) -> list[tuple[Movement, Any, list[_Line]]]:
-    """Each movement, its kind in words, its postings; each month of theirs is followed once."""
+    """Return each movement, its kind in words and its postings; each month is replayed once."""
     moved = replays.moved(row.month for row in found)
     return [(row, headings.KINDS.get(row.kind, row.kind), _postings(row, moved)) for row in found]
 
 
 def _postings(found: Movement, moved: Mapping[tuple[int, int], MassWithReadings]) -> list[_Line]:
-    """Each posting with how well its mass is known, where its month states that."""
+    """Return each posting with the uncertainty of its mass, where its month states that."""
     masses = ((one, moved.get((found.number, one.line))) for one in found.postings.all())
     return [(one, None if mass is None else mass.known()) for one, mass in masses]

@@ -12,10 +12,11 @@ from inventory.months.sums.calendar_month import Month as CalendarMonth
 
 
 def at_close(label: str) -> dict[int, int]:
-    """Place id -> quantity at the end of a month, in the place's own unit; zeros left out.
+    """Return place id -> quantity at the end of a month, in the place's own unit, without zeros.
 
     Starts from the newest snapshot that is not later, and adds the postings booked since.
     """
+    # The snapshot bounds the work: only the postings after it are summed, not those of all years.
     snapshot = Month.objects.filter(label__lte=label).order_by("-label").first()
     rows = Posting.objects.filter(movement__month__lte=label)
     if snapshot is None:
@@ -27,14 +28,15 @@ def at_close(label: str) -> dict[int, int]:
 
 
 def at_start(label: str) -> dict[int, int]:
-    """Place id -> quantity at the beginning of a month; zeros left out."""
+    """Return place id -> quantity at the beginning of a month, without zeros."""
     return at_close(str(CalendarMonth.parse(label).previous()))
 
 
 def net(postings: QuerySet[Posting]) -> dict[int, int]:
-    """Place id -> what came in less what went out, over the given postings."""
+    """Return place id -> what came in less what went out, over the given postings."""
     change: dict[int, int] = {}
     for end, sign in (("source", -1), ("target", 1)):
+        # Two grouped sums in the database, one for each end, however many postings there are.
         sums = postings.order_by().values(end).annotate(moved=Sum("quantity"))
         for place, moved in sums.values_list(end, "moved"):
             change[place] = change.get(place, 0) + sign * moved

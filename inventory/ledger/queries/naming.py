@@ -10,7 +10,8 @@ from inventory.models import Place, Unit
 
 
 def words(place: Place) -> str:
-    """A place as people call it: a lot by its code, a box by its colour, a bin by its part."""
+    """Return what people call a place: a lot its code, a box its colour, a bin its part."""
+    # The lot comes first: a lot's place has a polymer and a colour as well.
     if place.lot:
         return _("Lot %(code)s") % {"code": place.lot.code}
     if place.polymer and place.colour:
@@ -25,12 +26,12 @@ def words(place: Place) -> str:
 
 
 def amount(place: Place, quantity: int) -> str:
-    """So much of what the place holds, in words: grams or pieces."""
+    """Return a quantity of what the place holds, in words: grams or pieces."""
     if place.unit == Unit.MILLIGRAM:
         return numbers.mass_words(quantity)
     return ngettext("%(count)s piece", "%(count)s pieces", quantity) % {"count": quantity}
 
 
 def bin_code(part_code: str) -> str:
-    """The code on the label of a part's bin, also before anything lay in it."""
+    """Return the code on the label of a part's bin, even before anything has lain in it."""
     return f"bin-{part_code}"

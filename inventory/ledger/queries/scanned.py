@@ -1,4 +1,4 @@
-"""Which place a scanned or typed code names, and how that place is told to a person."""
+"""Which place a scanned or typed code names, and how a person would call that place."""
 
 from __future__ import annotations
 
@@ -17,7 +17,9 @@ from inventory.models import Lot, Part, Place
 
 
 def alike(rows: Any, code: str) -> Any:
-    """Rows whose code is this one, whatever was typed between its letters."""
+    """Return the rows whose code is this one, whatever was typed between its letters."""
+    # Taken out by the database in the query, so that there is no second column of bare codes that
+    # could drift from the first.
     spelt: Any = F("code")
     for sign in "-_ ":
         spelt = Replace(spelt, Value(sign), Value(""))
@@ -25,8 +27,9 @@ def alike(rows: Any, code: str) -> Any:
 
 
 def place(typed: str) -> Place | None:
-    """The box, lot or bin that a label names; of a lot or part its own code will do."""
+    """Return the box, lot or bin that a label names; a lot's or part's own code will do too."""
     code = scans.meant(typed)
+    # Dashes and gaps alone fold to nothing, which must not find a place by chance.
     if not scans.folded(code):
         return None
     rows = Place.objects.select_related("part", "lot", "polymer", "colour")
@@ -41,14 +44,15 @@ def place(typed: str) -> Place | None:
 
 
 def part_of(code: str) -> Part | None:
-    """The part whose bin a label names, or whose own code this is."""
+    """Return the part whose bin a label names, or whose own code this is."""
     own: Part | None = alike(Part.objects, code).first()
     bare = scans.folded(code).removeprefix(scans.folded(naming.bin_code("")))
+    # The part's own code wins: a part may be called "bin-…" itself.
     return own or alike(Part.objects, bare).first()
 
 
 def words(there: Place) -> str:
-    """A place with what tells it from its neighbour: a lot's colour, and what is in it now."""
+    """Return a place with what tells it from its neighbour: a lot's colour, and what it holds."""
     facts = {
         "place": naming.words(there),
         "held": naming.amount(there, boxes.held_mg(there)),
@@ -60,7 +64,7 @@ def words(there: Place) -> str:
 
 
 def named(typed: str) -> str:
-    """What was scanned, as a person would call it; the text itself when nothing here has it."""
+    """Return what was scanned, as a person would call it; else the text itself, cut short."""
     there = place(typed)
     if there is not None:
         return words(there)

@@ -30,12 +30,14 @@ def carry(
 ) -> Movement | None:
     """Put everything of a subject that lies on shelf, hold or bench to one of the three.
 
-    Returns None when all of it is there already. `key` is the deed's own; the movement's is
+    Returns None when all of it is there already. `key` is that of the action; the movement's is
     derived from it.
     """
     lines = [
         ledger.Line(places.mass(kind), places.mass(to), mass_mg)
         for kind in _SHELVES
+        # Asked of the postings and not of the balance cache: a shelf holds many subjects, its
+        # balance is of them all together.
         if kind != to and (mass_mg := whereabouts.held_mg(subject=subject, kind=kind)) > 0
     ]
     if not lines:

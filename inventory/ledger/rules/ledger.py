@@ -44,7 +44,7 @@ R = TypeVar("R")
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One posting to be: `quantity` is milligrams or pieces, as the two places count."""
+    """A posting to be written: `quantity` is in milligrams or pieces, as both places count."""
 
     source: Place
     target: Place
@@ -69,12 +69,12 @@ def rule(
     kept: Callable[[Movement], list[Any]],
     again: Callable[[Movement], Any],
 ) -> Callable[[Callable[P, R]], Callable[P, R]]:
-    """The frame of a rule whose only record is the movement that it posts under its own key.
+    """Put a rule into the frame whose only record is the movement that it posts under its own key.
 
-    `facts` says what was asked, as `deeds.rule` has it; `kept` reads the same off the movement, so
-    that a repeat is known by the row itself; `again` makes the answer to a repeat of it.
+    `facts` returns what was asked, as in `events.rule`; `kept` reads the same off the movement, so
+    that the row itself tells whether a call is a repeat; `again` makes the answer to a repeat.
 
-    Raises KeyReused when the movement under the key says otherwise than the facts.
+    Raises KeyReused when the movement under the key differs from the facts.
     """
 
     def frame(body: Callable[P, R]) -> Callable[P, R]:
@@ -132,6 +132,7 @@ def post(
     _lock_balances(lines)
     earlier = Movement.objects.filter(key=key).first()
     if earlier is not None:
+        # Other content under a used key is a slip of the caller, and never a reason to write twice.
         if earlier.fingerprint != head.fingerprint:
             _refuse_other(earlier, head, lines, data)
         return earlier
@@ -156,9 +157,12 @@ def reverse(
         if earlier.fingerprint != content:
             raise KeyReused()
         return earlier
+    # For the message only: two reversals at once both pass here on PostgreSQL, and then the
+    # one-to-one column lets a single row in.
     if movement.reverses_id or Movement.objects.filter(reverses=movement).exists():
         raise AlreadyReversed()
     lines = [
+        # The reading goes along, so that what is taken back cancels with what it takes back.
         Line(posting.target, posting.source, posting.quantity, posting.reading)
         for posting in movement.postings.select_related("source", "target", "reading")
     ]
@@ -168,6 +172,7 @@ def reverse(
         actor=actor,
         reason=reason.strip(),
         cost_minor=-movement.cost_minor,
+        # Unlike the cost it keeps its sign: the box gives back that very material, not its mix.
         heat=movement.heat,
     )
     head = Movement(
@@ -198,23 +203,24 @@ def _refuse_wrong_leg(kind: str, line: Line) -> None:
 
 
 def _asked(head: Movement, lines: Sequence[Line], story: Story) -> list[Any]:
-    """What was asked of `post`, but for what `_more` tells of it."""
+    """Return what was asked of `post`, except for what `_more` returns."""
     legs = [[line.source.code, line.target.code, line.quantity] for line in lines]
     return [head.kind, legs, story.subject, story.cost_minor, head.happened_at.isoformat()]
 
 
 def _more(story: Story, lines: Sequence[Line]) -> list[Any]:
-    """Reason, heat and readings: what the fingerprints of the first movements leave out."""
+    """Return reason, heat and readings, which the fingerprints of the first movements left out."""
+    # Kept apart from `_asked` and not merged into it: keys of the first kind are still answered.
     return [story.reason, story.heat, [_seen(line.reading) for line in lines]]
 
 
 def _seen(reading: Reading | None) -> list[Any] | None:
-    """A reading as it was typed: a repeat reads the scale into a row of its own."""
+    """Return a reading as it was typed: a repeat stores the same reading in a row of its own."""
     return [reading.scale_id, reading.typed, reading.mass_mg] if reading else None
 
 
 def _refuse_other(earlier: Movement, head: Movement, lines: Sequence[Line], story: Story) -> None:
-    """KeyReused, unless the fingerprint is of the first kind and the row itself says the rest."""
+    """Raise KeyReused unless the fingerprint is of the first kind and the row holds the rest."""
     rows = earlier.postings.order_by("line").select_related("reading")
     rest = [earlier.reason, earlier.heat, [_seen(row.reading) for row in rows]]
     is_of_old = earlier.fingerprint == fingerprint(_asked(head, lines, story))
@@ -224,6 +230,8 @@ def _refuse_other(earlier: Movement, head: Movement, lines: Sequence[Line], stor
 
 def _write(movement: Movement, lines: Sequence[Line], story: Story) -> Movement:
     """Fill in the head, write the rows, move the balances."""
+    # Drawn inside the transaction, after the locks: numbers have no gaps, and their order is the
+    # order in which the postings took effect.
     movement.number = next_number("movement")
     movement.month, movement.belongs_to = _month_for(movement.happened_at)
     movement.recorded_at = movement.happened_at
@@ -252,15 +260,19 @@ def _month_for(happened_at: datetime) -> tuple[str, str]:
     """The month to book in, and the month it belongs to when that one is closed already."""
     own = month_of(happened_at, timezone.get_default_timezone())
     last = Month.objects.order_by("-label").first()
+    # Labels compare as text, since 2026-03 sorts in the order of time.
     if last is None or str(own) > last.label:
         return str(own), ""
+    # Late facts go to the first month after the last closed one; a closed month never changes.
     return str(CalendarMonth.parse(last.label).next()), str(own)
 
 
 def _lock_balances(lines: Sequence[Line]) -> None:
-    """Rows in one order on every database, so that two movements never wait for each other."""
+    """Lock the balances in one order on every database, so that movements never deadlock."""
     touched = {place.pk: place for line in lines for place in (line.source, line.target)}
     known = set(Balance.objects.filter(pk__in=touched).values_list("pk", flat=True))
+    # A row that is not there yet cannot be locked, so it is made first; of two hands that make it
+    # at once, the slower's insert is ignored.
     Balance.objects.bulk_create(
         (
             Balance(place=place, boundary=place.is_boundary)
@@ -269,10 +281,14 @@ def _lock_balances(lines: Sequence[Line]) -> None:
         ),
         ignore_conflicts=True,
     )
+    # `list` runs the query. SQLite ignores the lock: there the whole transaction began IMMEDIATE,
+    # and no other one writes beside it.
     list(Balance.objects.select_for_update().filter(pk__in=touched).order_by("pk"))
 
 
 def _move_balances(lines: Sequence[Line]) -> None:
+    # One net change per place: a movement may touch a place in several lines, and its balance is
+    # judged after all of them, not in between.
     change: dict[int, int] = {}
     place_of: dict[int, Place] = {}
     for line in lines:
@@ -281,6 +297,8 @@ def _move_balances(lines: Sequence[Line]) -> None:
             change[place.pk] = change.get(place.pk, 0) + sign * line.quantity
     for pk, delta in sorted(change.items()):
         rows = Balance.objects.filter(pk=pk)
+        # The condition stands in the UPDATE itself, so that a place cannot go below zero between a
+        # look and a write, whatever the database's isolation.
         if delta < 0 and not place_of[pk].is_boundary:
             rows = rows.filter(quantity__gte=-delta)
         if rows.update(quantity=F("quantity") + delta) != 1:

@@ -20,6 +20,8 @@ def pieces(kind: PlaceKind) -> Place:
 def box(*, polymer: Polymer, colour: Colour, origin: str) -> Place:
     """The regrind box of one polymer, colour and origin."""
     code = f"box-{polymer.code}-{colour.code}-{origin}".lower()
+    # Found by its class and not by its code, as the constraint has it that settles two callers who
+    # make the same box at once.
     return Place.objects.get_or_create(
         kind=PlaceKind.BOX,
         polymer=polymer,
@@ -58,6 +60,8 @@ def _the(kind: PlaceKind, unit: Unit) -> Place:
 
     A code is given once, for closed months are told by it; a kind may be named anew.
     """
+    # The world outside gives and takes both grams and pieces, but a place holds one unit: hence
+    # two.
     suffix = "-pieces" if unit == Unit.PIECE and kind in BOUNDARY else ""
     return Place.objects.get_or_create(
         kind=kind, unit=unit, defaults={"code": f"{kind.value}{suffix}"}

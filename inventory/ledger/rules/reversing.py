@@ -45,6 +45,8 @@ def reverse(
     """
     if not 1 <= len(reason.strip()) <= REASON_LENGTH_MAX:
         raise BadInput(_("Say why, in up to 200 characters."), field="reason")
+    # Reversing the grams of a strip-down, say, would leave a frame that is in pieces in its story
+    # and whole in the books.
     if movement.kind not in ALONE:
         raise Conflict(
             _(
@@ -54,6 +56,7 @@ def reverse(
             % {"subject": movement.subject or "–"}
         )
     reversal = ledger.reverse(key=key, movement=movement, reason=reason, at=at, actor=by)
+    # An event must name something, and a count of a shelf has no subject.
     subject = movement.subject or f"movement-{movement.number}"
     event.of(subject, movement=movement.number, reversal=reversal.number)
     return reversal

@@ -1,4 +1,4 @@
-"""The scan as proof: the label in the hand is the one that a deed needs, or it is refused by name.
+"""The scan as proof: the label in the hand is the one an action needs, or is refused by name.
 
 Whoever takes from a box, a lot or a bin reads its label to the tool. A code typed by hand counts
 as well: what is proved is that somebody looked at this label and at no other.
@@ -17,7 +17,7 @@ from inventory.models import Place
 
 
 def require(scanned: Iterable[str], places: Iterable[Place], *, field: str = "scanned") -> None:
-    """Each of the places was scanned, and nothing but them.
+    """Make sure that each of the places was scanned, and nothing else.
 
     Raises WrongScan for a label of anything else, BadInput for a place that was not scanned.
     """
@@ -30,6 +30,7 @@ def require(scanned: Iterable[str], places: Iterable[Place], *, field: str = "sc
             raise wrong(
                 labels.named(text), [labels.words(place) for place in wanted.values()], field
             )
+        # A set: the same label scanned twice proves no more than once, and is no mistake either.
         seen.add(found.pk)
     lacking = [labels.words(place) for key, place in wanted.items() if key not in seen]
     if lacking:
@@ -40,7 +41,7 @@ def require(scanned: Iterable[str], places: Iterable[Place], *, field: str = "sc
 
 
 def wrong(named: str, wanted: list[str], field: str) -> WrongScan:
-    """The refusal of a label, naming what was scanned and what is needed."""
+    """Return the refusal of a label, which names what was scanned and what is needed."""
     if not wanted:
         return WrongScan(
             _("You scanned %(scanned)s. Nothing of it is used here: take that line out.")

@@ -70,6 +70,7 @@ def normalise(text: str, *, prefix: str | None = None) -> str:
     if prefix is not None and letter != _known_prefix(prefix.rstrip("-")):
         kind = KIND_BY_PREFIX[letter]
         raise BadCode("code-prefix", f"That is the code of a {kind}. Enter the other code.")
+    # Before the check is worked out: the check character itself may have been read as its twin.
     body = body.translate(_TWINS)
     _require_alphabet(body)
     if _check_character(letter, body[:-1]) != body[-1]:
@@ -94,6 +95,7 @@ def hash_secret(secret: str) -> str:
 def _bare(text: str) -> str:
     if len(text) > _TEXT_LENGTH_MAX:
         raise BadCode("code-length", "That is too long for a code. Enter the code alone.")
+    # NFKC turns full-width letters, as a phone's keyboard may type them, into plain ones.
     plain = unicodedata.normalize("NFKC", text).upper()
     bare = "".join(character for character in plain if not _is_gap(character))
     if not bare:
@@ -104,10 +106,13 @@ def _bare(text: str) -> str:
 def _is_gap(character: str) -> bool:
     if character in "._\u2212":  # U+2212, the minus sign, is no dash by its category
         return True
+    # Pd is every dash; Cf are characters without a shape, such as the zero-width space or soft
+    # hyphen that comes along when a code is copied from a page.
     return character.isspace() or unicodedata.category(character) in {"Pd", "Cf"}
 
 
 def _split(bare: str, prefix: str | None) -> tuple[str, str]:
+    # Where only one kind is asked for, people leave the letter out.
     if prefix is not None and len(bare) == CHECKED_LENGTH:
         return _known_prefix(prefix.rstrip("-")), bare
     if len(bare) != CHECKED_LENGTH + 1:
@@ -137,7 +142,10 @@ def _require_alphabet(body: str) -> None:
 def _check_character(letter: str, body: str) -> str:
     from stdnum.iso7064 import mod_37_36
 
+    # The prefixes themselves are not all in the alphabet, so each stands in by its place.
     kind_character = ALPHABET[list(KIND_BY_PREFIX).index(letter)]
+    # The module is named for an alphabet of 36; it takes N from the one given, so this is MOD
+    # 25,24.
     return str(mod_37_36.calc_check_digit(kind_character + body, alphabet=ALPHABET))
 
 

@@ -17,7 +17,7 @@ PC = "pc"
 WASTE = "lens metal foreign dust purge moisture"
 
 COUNTED_BY_COLUMN = frozenset({"box", "lot", "bin"})
-"""Kinds of place whose postings count in a column of their own; elsewhere only in or out."""
+"""Kinds of place whose postings count in named columns; elsewhere only "in" or "out" counts."""
 
 
 class Effect(StrEnum):
@@ -31,7 +31,7 @@ class Effect(StrEnum):
 
 
 class Told(StrEnum):
-    """The step from opening to closing worth in which the cost of a movement is told."""
+    """The step from opening to closing worth in which the cost of a movement is reported."""
 
     BOUGHT = "bought"
     RECOVERED = "recovered"
@@ -98,6 +98,8 @@ class Leg:
     at_source: Counted
     at_target: Counted
 
+    # Checked when the module is read: a leg that touches stock and counts nowhere would leave a
+    # report whose columns do not add up to the change of stock.
     def __post_init__(self) -> None:
         for kind, counted in self.ends:
             if (kind in COUNTED_BY_COLUMN) == (counted is None):
@@ -129,8 +131,8 @@ def _legs(
 class Kind:
     """What a kind of movement means.
 
-    `means` says it to who reads code and documents. `told` is None for a kind that touches no box
-    or lot. `alone` says that no frame, kit or run depends on it, so that it may be taken back by
+    `means` describes it in code and documents. `told` is None for a kind that touches no box or
+    lot. `alone` says that no frame, kit or run depends on it, so that it may be taken back by
     itself. `drawn` says that its grams are a stream in the picture of what returned frames became.
     `shows_rest` says that a difference comes with the reading of what lies there afterwards.
     """
@@ -165,6 +167,8 @@ KINDS: Mapping[str, Kind] = {
     "fit_part": Kind(
         means="a part left its bin or the salvage into a frame; the broken one came off",
         legs=(
+            # A bin counts pieces and a bench weighs, so a new part is two postings: its piece
+            # leaves for the customer at once, and its grams come onto the bench over the boundary.
             *_legs(PC, "bin", "wearers", at_source="mends"),
             *_legs(MG, "press salvage", "bench"),
             *_legs(MG, "bench", WASTE),
@@ -305,7 +309,7 @@ KINDS: Mapping[str, Kind] = {
         legs=(*_legs(MG, WASTE, "sellers"), *_legs(MG, "salvage", WASTE)),
         told=None,
         alone=True,
-        # What is carted off was told of when it arose.
+        # What is carted off was counted when it arose.
         drawn=False,
         shows_rest=False,
     ),
@@ -314,6 +318,7 @@ KINDS: Mapping[str, Kind] = {
 _ALLOWED = {
     (kind, leg.source, leg.target, leg.unit) for kind, row in KINDS.items() for leg in row.legs
 }
+# Both directions: a reversal finds here the column of what it reverses, without a row of its own.
 _COUNTED = {
     (kind, here, there): counted
     for kind, row in KINDS.items()
@@ -324,12 +329,12 @@ _COUNTED = {
 
 
 def allows(kind: str, source: str, target: str, unit: str) -> bool:
-    """Whether `kind` may move `unit` from a place of kind `source` to one of kind `target`."""
+    """Return whether `kind` may move `unit` from a place of kind `source` to a `target`."""
     return (kind, source, target, unit) in _ALLOWED
 
 
 def column(kind: str, here: str, there: str, origin: str) -> str:
-    """The column that a posting counts in at a box, lot or bin, seen from there.
+    """Return the column that a posting counts in at a box, lot or bin, seen from there.
 
     `here` and `there` are the kinds of its two places, `origin` that of the material here. A
     reversal swaps source and target, so it lands in the column of what it reverses, with the

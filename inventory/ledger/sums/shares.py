@@ -21,9 +21,14 @@ def apportion(total: int, weights: Sequence[int]) -> tuple[int, ...]:
         if total:
             raise ValueError("something to divide needs a weight above zero")
         return (0,) * len(weights)
+    # `//` rounds towards minus infinity: divided as it stands, a negative total would put its odd
+    # units on other weights than its opposite does, and a reversal would not cancel.
     if total < 0:
         return tuple(-part for part in apportion(-total, weights))
+    # Largest remainder, in whole numbers throughout: a float would lose units of a large total. The
+    # floors fall short by fewer units than there are weights, so each gets one more at most.
     parts = [total * weight // whole for weight in weights]
+    # `sorted` is stable, which is what gives equal remainders to the earlier weight.
     by_remainder = sorted(range(len(weights)), key=lambda i: -(total * weights[i] % whole))
     for index in by_remainder[: total - sum(parts)]:
         parts[index] += 1
