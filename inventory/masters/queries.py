@@ -16,22 +16,24 @@ _KEPT_S = 60
 
 
 def is_on() -> bool:
-    """Read from the database."""
+    """Return whether the data is invented, read from the database now."""
     return Workshop.objects.filter(pk=1, demo=True).exists()
 
 
 def is_on_lately() -> bool:
-    """As read within the last minute, for what every answer needs; False without a database."""
+    """Return what was read within the last minute, for every answer; False without a database."""
     known: bool | None = cache.get(_KEY)
     if known is None:
         try:
             known = is_on()
         except DatabaseError:
+            # Not kept: the database may be back at the next question. An error page must come out
+            # meanwhile, and it asks too.
             return False
         cache.set(_KEY, known, _KEPT_S)
     return known
 
 
 def forget() -> None:
-    """Read anew at the next question; for the one who loads the demo."""
+    """Read the flag anew at the next question; whoever loads the demo calls this."""
     cache.delete(_KEY)

@@ -1,6 +1,6 @@
 """Entering what the workshop works with: itself, its scales, polymers, colours and parts.
 
-One deed each, with the masters' own checks. Changing what was entered is the admin's affair, but
+One action each, with the masters' own checks. What was entered is changed in the admin, except
 for the workshop's one row.
 """
 
@@ -30,6 +30,8 @@ Row = TypeVar("Row", bound=Model)
 Facts = Mapping[str, Any]
 
 CODE_LENGTH_MAX: Final = 20
+# All of these are matched with `fullmatch`, so none needs an anchor; `[0-9]` and not `\d`, which
+# also takes the digits of other scripts.
 _COUNTRY, _CURRENCY = re.compile(r"[A-Z]{2}"), re.compile(r"[A-Z]{3}")
 _POLYMER = re.compile(r"[A-Z][A-Z0-9+/-]{1,11}")
 _SWATCH = re.compile(r"#[0-9a-fA-F]{6}")
@@ -37,18 +39,18 @@ _THREAD = re.compile(r"M[0-9](\.[0-9]{1,2})?")
 
 
 def as_it_stands(kind: type[Row]) -> Callable[[Event], Row]:
-    """How a repeat finds what was entered: as it stands."""
+    """Return the function by which a repeat finds the row that was entered, as it stands now."""
     return lambda event: kind._default_manager.get(pk=event.detail["id"])
 
 
 def sealed(facts: Facts) -> str:
-    """A fingerprint of what was typed: an address is not to be tried out against the history."""
+    """Return a keyed fingerprint of what was typed, so that nobody can try out an address."""
     return events.sealed("hingeback.masters", events.fingerprint(dict(facts)))
 
 
 @events.rule("masters.set_workshop", facts=sealed, again=as_it_stands(Workshop))
 def set_workshop(event: Draft, /, *, key: UUID, facts: Facts, at: datetime, by: User) -> Workshop:
-    """Write the workshop's row. BadInput names the field that will not do."""
+    """Write the workshop's row. Raises BadInput, which names the field that will not do."""
     if not _COUNTRY.fullmatch(str(facts["country"])):
         raise BadInput(_("Two capital letters, such as DE."), field="country")
     if not _CURRENCY.fullmatch(str(facts["currency"])):
@@ -65,7 +67,7 @@ def set_workshop(event: Draft, /, *, key: UUID, facts: Facts, at: datetime, by: 
 
 @events.rule("masters.add_scale", facts=sealed, again=as_it_stands(Scale))
 def add_scale(event: Draft, /, *, key: UUID, facts: Facts, at: datetime, by: User) -> Scale:
-    """A scale by what its plate says."""
+    """Enter a scale with what its plate says. Raises BadInput for figures that do not fit."""
     if facts["division_mg"] > facts["verification_mg"]:
         raise BadInput(
             _("The division d is not larger than the verification interval e."),
@@ -78,7 +80,7 @@ def add_scale(event: Draft, /, *, key: UUID, facts: Facts, at: datetime, by: Use
 
 @events.rule("masters.add_polymer", facts=sealed, again=as_it_stands(Polymer))
 def add_polymer(event: Draft, /, *, key: UUID, facts: Facts, at: datetime, by: User) -> Polymer:
-    """A polymer by its symbol in ISO 1043-1."""
+    """Enter a polymer by its symbol in ISO 1043-1. Raises BadInput for what is no symbol."""
     if not _POLYMER.fullmatch(str(facts["code"])):
         raise BadInput(_("Write its symbol in capitals, such as PP or PA11."), field="code")
     return entered(event, Polymer(), facts)
@@ -90,7 +92,7 @@ def add_polymer(event: Draft, /, *, key: UUID, facts: Facts, at: datetime, by: U
     again=as_it_stands(Colour),
 )
 def add_colour(event: Draft, /, *, key: UUID, facts: Facts, at: datetime, by: User) -> Colour:
-    """A colour; its code is made from its name when none is given."""
+    """Enter a colour; its code is made from its name when none is given."""
     if not _SWATCH.fullmatch(str(facts["swatch"])):
         raise BadInput(_("Write # and six digits, such as #4b5661."), field="swatch")
     return entered(event, Colour(), coded(facts, CODE_LENGTH_MAX))
@@ -102,16 +104,19 @@ def add_colour(event: Draft, /, *, key: UUID, facts: Facts, at: datetime, by: Us
     again=as_it_stands(Part),
 )
 def add_part(event: Draft, /, *, key: UUID, facts: Facts, at: datetime, by: User) -> Part:
-    """A spare part and its bin."""
+    """Enter a spare part and make its bin."""
     if facts["screw_size"] and not _THREAD.fullmatch(str(facts["screw_size"])):
         raise BadInput(_("Write the thread as on the bag, such as M1.4."), field="screw_size")
     part = entered(event, Part(), coded(facts, CODE_LENGTH_MAX * 2))
+    # At once, so that the bin's label can be printed before anything lies in it.
     places.bin_of(part)
     return part
 
 
 def coded(facts: Facts, length_max: int) -> Facts:
-    """The facts with a code: the one given, or one made from the name."""
+    """Return the facts with a code: the one given, or one made from the name."""
+    # The facts are coded before the fingerprint is taken: a repeat that spells the code out is then
+    # the same as one that leaves it to the name.
     code = str(facts.get("code") or "") or slugify(str(facts["name"]))[:length_max].strip("-")
     if not code:
         raise BadInput(_("Enter a code of letters and digits for it."), field="code")
@@ -128,7 +133,7 @@ def entered(event: Draft, row: Row, facts: Facts) -> Row:
 
 
 def keep(row: Model) -> None:
-    """Save what the row's own checks accept. BadInput names the first field that will not do."""
+    """Save what the row's own checks accept. Raises BadInput, which names the first bad field."""
     try:
         row.full_clean()
     except ValidationError as error:

@@ -29,8 +29,9 @@ class Stocked:
 
 
 def listed() -> list[Stocked]:
-    """Every part, by code."""
+    """Return every part with its pieces, by code."""
     bins = Balance.objects.filter(place__kind=PlaceKind.BIN)
+    # Two queries and two dictionaries for all parts, instead of two queries for each.
     held = dict(bins.values_list("place__part", "quantity"))
     kept = Reservation.objects.filter(state=ReservationState.OPEN).order_by()
     promised = dict(kept.values_list("part").annotate(Sum("pieces")))
@@ -41,22 +42,24 @@ def listed() -> list[Stocked]:
 
 
 def to_order() -> list[Stocked]:
-    """Parts that are low."""
+    """Return the parts that are low and should be ordered."""
     return [one for one in listed() if one.is_low]
 
 
 def held(part: Part) -> int:
-    """Pieces in the bin, promised or not."""
+    """Return the pieces in the bin, promised or not."""
     balance = Balance.objects.filter(place__kind=PlaceKind.BIN, place__part=part).first()
     return balance.quantity if balance else 0
 
 
 def promised(part: Part) -> int:
-    """Pieces in the bin that are promised to a story."""
+    """Return the pieces in the bin that are promised to a story."""
     open_rows = Reservation.objects.filter(part=part, state=ReservationState.OPEN)
     return open_rows.aggregate(total=Sum("pieces"))["total"] or 0
 
 
 def available(part: Part) -> int:
-    """Pieces that may still be promised. Never below zero."""
+    """Return the pieces that may still be promised, never below zero."""
+    # A count may find fewer pieces than are promised; then nothing is free, and no promise is
+    # broken here.
     return max(0, held(part) - promised(part))

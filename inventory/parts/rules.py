@@ -28,9 +28,10 @@ def _received(movement: Movement) -> list[Any]:
 
 
 def _counted(movement: Movement) -> list[Any]:
-    """What a count said: the pieces that the bin held from then on."""
+    """Return what a count was asked: the pieces that the bin held from then on."""
     bins = Place.objects.filter(kind=PlaceKind.BIN, part__code=movement.subject)
     moved = Posting.objects.filter(movement__number__lte=movement.number)
+    # The movement itself holds only the gap; the counted figure is what the bin held after it.
     held_then = balances.net(moved.filter(Q(source__in=bins) | Q(target__in=bins)))
     pieces = sum(held_then.get(bin_.pk, 0) for bin_ in bins)
     return [movement.kind, movement.subject, pieces, movement.reason]
@@ -50,7 +51,7 @@ def receive(
     at: datetime,
     actor: User | None = None,
 ) -> Movement:
-    """Parts from a supplier go into their bin."""
+    """Put parts from a supplier into their bin. `cost_minor` is for all of them together."""
     line = ledger.Line(places.pieces(PlaceKind.SELLERS), places.bin_of(part), pieces)
     story = ledger.Story(subject=part.code, actor=actor, cost_minor=cost_minor)
     return ledger.post(key=key, kind="receive_parts", lines=[line], happened_at=at, story=story)
@@ -70,7 +71,7 @@ def count(
     at: datetime,
     actor: User | None = None,
 ) -> Counted:
-    """Put the bin right after a count. One that agrees with the ledger leaves no row."""
+    """Put the bin right after a count. A count that agrees with the ledger leaves no row."""
     if counted < 0:
         raise BadInput(_("A count cannot be below zero."), field="counted")
     gap = counted - part_stock.held(part)
@@ -86,7 +87,7 @@ def count(
 
 @transaction.atomic
 def reserve(*, part: Part, pieces: int, subject: str, at: datetime) -> Reservation:
-    """Promise pieces to a story. NotEnough when the bin's unpromised pieces do not suffice.
+    """Promise pieces to a story. Raises NotEnough when too few pieces are unpromised.
 
     A repeat for the same story and part returns the promise already made.
     """
@@ -111,7 +112,7 @@ def reserve(*, part: Part, pieces: int, subject: str, at: datetime) -> Reservati
 
 
 def release(*, subject: str) -> int:
-    """Give back every open promise of a story. Returns how many there were."""
+    """Give back every open promise of a story. Returns how many there were; a repeat returns 0."""
     return _end(subject, ReservationState.RELEASED)
 
 

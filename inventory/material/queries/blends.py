@@ -1,4 +1,4 @@
-"""Lots on hand put to a recipe: which to take and how much, or which limit forbids it. Reads only.
+"""Which lots on hand to take for a recipe and how much, or which limit forbids it. Reads only.
 
 Regrind, for the limit on its share, is in-process scrap and ground returns together.
 """
@@ -17,7 +17,7 @@ from inventory.material.sums.melt_flow import MeltFlow
 from inventory.models import Lot, Origin, Polymer
 
 LOTS_MAX: Final = 60
-"""As many lots, the oldest first, as the form for issuing them shows."""
+"""How many lots are considered, the oldest first: as many as the form for issuing shows."""
 LOT_MIN_MG: Final = 1_000
 """Own choice: what is left of a lot under a gram is not worth the weighing."""
 REGRIND: Final = frozenset({Origin.IN_PROCESS, Origin.RETURN})
@@ -34,8 +34,8 @@ class Portion:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """Either a blend with its portions, the oldest lot first, and the heat it has once moulded;
-    or the obstacles: each of `alone` is enough by itself, those of `together` only jointly."""
+    """Either a blend with its portions, the oldest lot first, and its heat passes once moulded; or
+    the obstacles: easing one of `alone` is enough, those of `together` must all be eased."""
 
     blend: Blend | None
     portions: tuple[Portion, ...]
@@ -47,8 +47,9 @@ class Answer:
 
 
 def compute(*, polymer: Polymer, recipe: Recipe, at: datetime) -> Answer:
-    """Choose among the lots of one polymer that hold anything at `at`."""
+    """Choose among the lots of one polymer that hold enough to weigh; ages are counted at `at`."""
     rows = Lot.objects.filter(polymer=polymer, place__balance__quantity__gte=LOT_MIN_MG)
+    # The cached balance will do for a proposal: what is issued is weighed and checked again.
     rows = rows.select_related("colour", "polymer", "place__balance").order_by("made_at", "code")
     lots = {lot.code: lot for lot in rows[:LOTS_MAX]}
     try:
@@ -75,6 +76,7 @@ def _lot(lot: Lot, at: datetime) -> blending.Lot:
     return blending.Lot(
         key=lot.code,
         available_mg=_held_mg(lot),
+        # A lot may carry a moment later than `at`, where another machine's clock runs ahead.
         age_days=max(0, (at - lot.made_at).days),
         spread=HeatSpread.from_list(lot.heat),
         regrind_ppm=WHOLE_PPM if lot.origin in REGRIND else 0,
@@ -89,7 +91,10 @@ def _held_mg(lot: Lot) -> int:
 
 
 def _melt_flow(lot: Lot) -> MeltFlow | None:
-    """A tolerance is taken as the half-width of a rectangle: u = tolerance / sqrt(3)."""
+    """Return the melt flow in g/10 min; None when the lot states none.
+
+    Its tolerance is taken as the half-width of a rectangle: u = tolerance / sqrt(3).
+    """
     if not lot.melt_flow_mg_per_10min:
         return None
     tolerance = (lot.melt_flow_tolerance_mg or 0) / 1000

@@ -30,15 +30,16 @@ class Contents:
 
     @property
     def heat_or_least(self) -> HeatSpread:
-        """The spread; where it is unknown, the least that its origin allows."""
+        """The spread; where that is unknown, the fewest passes that the origin allows."""
         return self.heat or heat.of_passes(0 if self.place.origin == Origin.VIRGIN else 1)
 
 
 def contents(place: Place, *, up_to: int | None = None) -> Contents:
-    """What a box holds, or held after movement number `up_to`."""
+    """Return what a box holds, or held after movement number `up_to`."""
     rows = Posting.objects.filter(Q(source=place) | Q(target=place))
     if up_to is not None:
         rows = rows.filter(movement__number__lte=up_to)
+    # Summed from the postings: the cached balance knows only now, and no proof rests on it.
     mass_mg = balances.net(rows).get(place.pk, 0)
     felt = list(_felt(place, rows, mass_mg))
     return Contents(
@@ -50,27 +51,29 @@ def contents(place: Place, *, up_to: int | None = None) -> Contents:
 
 
 def held_mg(place: Place) -> int:
-    """The place's balance in its own unit; 0 for a place that nothing has moved through yet."""
+    """Return the place's cached balance in its own unit; 0 where nothing has moved yet."""
     balance = Balance.objects.filter(pk=place.pk).first()
     return balance.quantity if balance else 0
 
 
 def boxes() -> list[Contents]:
-    """Every regrind box, the fullest first; empty ones stay listed."""
+    """Return every regrind box, the fullest first; empty ones stay listed."""
     rows = Place.objects.filter(kind=PlaceKind.BOX).select_related("polymer", "colour")
     return sorted((contents(box) for box in rows), key=lambda box: (-box.mass_mg, box.place.code))
 
 
 def open_run(box: Place) -> GrindRun | None:
-    """The run that the box waits for, if any."""
+    """Return the run that the box waits for, if any."""
     return GrindRun.objects.filter(box=box, state__in=OPEN_RUN_STATES).first()
 
 
 def _felt(place: Place, rows: QuerySet[Posting], mass_mg: int) -> Iterator[tuple[int, Step]]:
-    """Movement number and net change of the place, newest first, back to when it was empty last.
+    """Yield each movement's number and net change, newest first, back to when it was empty last.
 
-    What was in it before then has left no trace in it.
+    What was in the box before then has left no trace in it.
     """
+    # Read backwards in chunks and left as soon as the box was empty: a box that has been ground a
+    # hundred times needs only what was put in since.
     newest_first = rows.order_by("-movement__number", "line").values_list(
         "movement__number", "source", "quantity", "movement__heat", "movement__reverses"
     )
@@ -78,6 +81,8 @@ def _felt(place: Place, rows: QuerySet[Posting], mass_mg: int) -> Iterator[tuple
         step = _step(place, list(group))
         yield number, step
         mass_mg -= step.change_mg
+        # `mass_mg` is by now what lay there before this step; with the step added, what lay after
+        # it.
         if mass_mg == 0 or mass_mg + step.change_mg == 0:
             return
 
@@ -88,5 +93,7 @@ def _step(place: Place, postings: list[tuple[Any, ...]]) -> Step:
         for _number, source, quantity, _heat, _reverses in postings
     )
     data, reverses = postings[0][3:]
+    # Only what enters brings a spread of its own. A withdrawal takes the mix, unless it is a
+    # reversal, which takes out the very material that it names.
     is_known = data is not None and (change_mg > 0 or reverses is not None)
     return Step(change_mg, HeatSpread.from_list(data) if is_known else None)

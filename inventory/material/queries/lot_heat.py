@@ -11,7 +11,7 @@ from inventory.models import GrindRun, Lot, Posting
 
 @dataclass(frozen=True, slots=True)
 class Share:
-    """A part of the material: where it came from or went to, its mass, its heat if known."""
+    """A part of the material: where it came from or went to, its mass, its heat passes if known."""
 
     code: str
     mass_mg: int
@@ -21,7 +21,7 @@ class Share:
 
 @dataclass(frozen=True, slots=True)
 class LotHeat:
-    """A lot's spread, the box it was ground from, and what batches took of it."""
+    """A lot's spread, the run that made it, and what production batches took of it."""
 
     lot: Lot
     spread: HeatSpread
@@ -31,7 +31,7 @@ class LotHeat:
 
 
 def of(lot: Lot) -> LotHeat:
-    """Grinding adds no heat pass, so that a lot has the spread of what lay in its box."""
+    """Return a lot's heat passes. Grinding adds none, so it has the spread of its box."""
     place = getattr(lot, "place", None)
     spread = HeatSpread.from_list(lot.heat)
     rows = Posting.objects.filter(
@@ -40,6 +40,8 @@ def of(lot: Lot) -> LotHeat:
         movement__reverses=None,
         movement__reversed_by=None,
     )
+    # Bounded: a page lists these, and a lot that went into two hundred batches is not told better
+    # by more of them.
     taken = rows.select_related("movement").order_by("movement__number", "line")[:200]
     return LotHeat(
         lot=lot,

@@ -62,7 +62,7 @@ class GrindOut:
         return [self.scale.pk, fine, typed, self.minutes, self.colour_change, self.melt_flow()]
 
     def melt_flow(self) -> Flow:
-        """The melt flow and its tolerance."""
+        """Return the melt flow and its tolerance, both in mg per 10 minutes."""
         return [self.melt_flow_mg_per_10min, self.melt_flow_tolerance_mg]
 
 
@@ -115,7 +115,7 @@ def confirm(
     at: datetime,
     by: User,
 ) -> GrindRun:
-    """The second person stands at the box: `scanned` is its label, `seen_mg` the mass shown.
+    """Let a second person confirm at the box: `scanned` is its label, `seen_mg` the mass shown.
 
     Raises SecondPersonNeeded for the proposer, WrongScan for another label, BoxChanged when the
     box is not as proposed.
@@ -124,6 +124,8 @@ def confirm(
         raise SecondPersonNeeded()
     scans.require([scanned] if scanned.strip() else [], [run.box])
     inside = boxes.contents(run.box)
+    # All three, since the same mass may be other material: something went out and something came
+    # in. `seen_mg` proves that the person looked at this figure and not at an older page.
     now = (inside.mass_mg, inside.last_movement, seen_mg)
     if now != (run.box_mg, run.box_movement, run.box_mg):
         raise BoxChanged()
@@ -134,7 +136,7 @@ def confirm(
 
 @events.rule("grinding.cancel", facts=lambda run: [run.code], again=_again)
 def cancel(event: Draft, /, *, key: UUID, run: GrindRun, at: datetime, by: User) -> GrindRun:
-    """Let the box be before anything was ground. A held run has been ground: explain it."""
+    """Call a run off before anything was ground. A held run has been ground: explain it instead."""
     _advance(run, [State.PROPOSED, State.CONFIRMED], state=State.CANCELLED)
     event.of(run.code)
     return _again(run)
@@ -151,6 +153,8 @@ def finish(
     """
     _refuse_bad_out(out)
     readings = _readings(out, at)
+    # Even a plausible run passes through HELD, unseen, for it is one transaction: so `_post` has
+    # one state to start from, after a weighing as after an explanation.
     held_for = implausible(run.box_mg, _masses(readings), colour_change=out.colour_change)
     _advance(
         run,
@@ -161,6 +165,7 @@ def finish(
         minutes=out.minutes,
         colour_change=out.colour_change,
     )
+    # The melt flow is kept in the event, because a held run has no lot yet to write it to.
     event.of(run.code, held=bool(held_for), melt_flow=out.melt_flow())
     return _again(run) if held_for else _post(key, _again(run), out.melt_flow(), at, by)
 
@@ -171,19 +176,20 @@ def finish(
 def explain(
     event: Draft, /, *, key: UUID, run: GrindRun, explanation: str, at: datetime, by: User
 ) -> GrindRun:
-    """Somebody says why a held run's figures are as they are; then it is posted as weighed."""
+    """Take somebody's explanation of a held run's figures; then the run is posted as weighed."""
     if not 1 <= len(explanation.strip()) <= 200:
         raise BadInput(
             _("Say in up to 200 characters where the difference comes from."), field="explanation"
         )
     _advance(run, [State.HELD], explanation=explanation.strip())
     event.of(run.code)
+    # The newest: a held run may have been weighed again, and the last weighing is the one posted.
     data = Event.objects.filter(name="grinding.finish", subject=run.code).order_by("-pk")[0]
     return _post(key, _again(run), data.detail["melt_flow"], at, by)
 
 
 def implausible(box_mg: int, out_mg: Mapping[str, int], *, colour_change: bool) -> str:
-    """Why a run's figures cannot be taken as they are; empty when they can.
+    """Return why a run's figures cannot be taken as they are; an empty text when they can.
 
     Lost is what is neither flake nor, at a colour change, the purge weighed for it.
     """
@@ -193,6 +199,7 @@ def implausible(box_mg: int, out_mg: Mapping[str, int], *, colour_change: bool) 
     if colour_change:
         lost_mg -= out_mg.get("purge", 0)
     limit_ppm = Workshop.the().grind_loss_limit_ppm
+    # Multiplied out, so that no division rounds: a loss of exactly the limit still passes.
     if lost_mg * 1_000_000 <= limit_ppm * box_mg:
         return ""
     return _("%(lost)s of %(box)s were lost; the limit is %(limit)s %%.") % {
@@ -215,7 +222,9 @@ def _refuse_bad_out(out: GrindOut) -> None:
 
 
 def is_nothing(typed: str) -> bool:
-    """Whether a typed mass says that there was none: left empty, or zero in any spelling."""
+    """Return whether a typed mass means none: left empty, or zero in any spelling."""
+    # What a zero can be spelt with, once the unit is off; any other sign makes a mass or a mistake
+    # of it, and both are for the parser to judge.
     return not set(typed.strip().lower().removesuffix("mg").removesuffix("kg")) - set("0., g")
 
 
@@ -242,6 +251,8 @@ def _post(key: UUID, run: GrindRun, flow: Flow, at: datetime, by: User) -> Grind
     readings = {name: Reading.objects.get(pk=pk) for name, pk in run.readings.items()}
     lot = _made_lot(run, flow, at)
     ledger.post(
+        # The key itself stands in the event; derived from it, the movement's key is the same in a
+        # repeat.
         key=uuid.uuid5(key, "grind"),
         kind="grind",
         lines=_lines(run, lot, readings),
@@ -264,6 +275,8 @@ def _lines(run: GrindRun, lot: Lot, readings: Mapping[str, Reading]) -> list[led
         if name in readings:
             reading = readings[name]
             lines.append(ledger.Line(run.box, places.mass(kind), reading.mass_mg, reading))
+    # Whatever was not weighed out, or was too much, is posted as a difference without a reading:
+    # mass is conserved in the books even where a scale or a hand was wrong.
     rest_mg = run.box_mg - sum(reading.mass_mg for reading in readings.values())
     difference = places.mass(PlaceKind.UNEXPLAINED)
     if rest_mg > 0:
@@ -274,7 +287,8 @@ def _lines(run: GrindRun, lot: Lot, readings: Mapping[str, Reading]) -> list[led
 
 
 def _made_lot(run: GrindRun, flow: Flow, at: datetime) -> Lot:
-    """Grinding is no melt: the lot has the heat passes of what lay in the box."""
+    """Make the run's lot. Grinding is no melt: it has the heat passes of what lay in the box."""
+    # Not the box as it is now: what was put in after the proposal is not in this lot.
     inside = boxes.contents(run.box, up_to=run.box_movement)
     box = run.box
     # The database demands both of a box.
@@ -294,7 +308,9 @@ def _made_lot(run: GrindRun, flow: Flow, at: datetime) -> Lot:
 
 
 def fresh_lot_code() -> str:
-    """A lot code that no lot has yet."""
+    """Return a lot code that no lot has yet."""
+    # A clash is one in billions; should two hands draw the same at once, the unique code refuses
+    # one.
     while Lot.objects.filter(code=(code := new_code("L"))).exists():
         continue
     return code
@@ -316,6 +332,8 @@ def _refuse_second_run(box: Place) -> None:
 
 
 def _advance(run: GrindRun, sources: list[GrindRun.State], **changes: Any) -> None:
+    # Look and change in one UPDATE: of two hands that advance a run at once, one changes a row, and
+    # the other's count of 0 says that it came too late. It holds on SQLite too.
     rows = GrindRun.objects.filter(pk=run.pk, state__in=sources)
     if rows.update(**changes) != 1:
         raise StaleState()

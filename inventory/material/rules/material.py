@@ -1,4 +1,4 @@
-"""Material that comes in, goes to moulding, is counted or thrown away; frames and runs aside."""
+"""Material that comes in, goes to moulding, is counted or thrown away, but for frames and runs."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ BATCH_CODE_LENGTH_MAX = 20
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Material:
-    """What material is: its class, and the heat passes it has behind it."""
+    """What material is: its class, the heat passes behind it, and its cost in minor units."""
 
     polymer: Polymer
     colour: Colour
@@ -75,7 +75,7 @@ class Weighing:
     mass: str
 
     def read(self, at: datetime, field: str = "mass") -> Reading:
-        """Store the reading."""
+        """Store the reading and return it. Raises BadInput, naming `field`, for what is no mass."""
         return weighing.read(scale=self.scale, typed=self.mass, at=at, field=field)
 
     def facts(self) -> list[object]:
@@ -84,7 +84,8 @@ class Weighing:
 
 
 def _brought(kind: str) -> Callable[[Material, Weighing], list[object]]:
-    """The facts of material that comes in as one kind of movement."""
+    """Return the facts of material that comes in as one kind of movement."""
+    # The kind is in the facts because several rules share one name of event.
     return lambda material, weighing: [kind, *material.facts(), *weighing.facts()]
 
 
@@ -100,7 +101,7 @@ def _lot_of(event: Event) -> Lot:
 def receive_to_box(
     event: Draft, /, *, key: UUID, material: Material, weighing: Weighing, at: datetime, by: User
 ) -> Movement:
-    """Bought-in pieces go into the regrind box of their class, to be ground here."""
+    """Put bought-in pieces into the regrind box of their class, to be ground here."""
     _refuse_not_bought(material)
     come = _Come(PlaceKind.SELLERS, "receive_feedstock", material, weighing)
     return _into_box(event, key, come, at, by)
@@ -110,7 +111,7 @@ def receive_to_box(
 def receive_as_lot(
     event: Draft, /, *, key: UUID, material: Material, weighing: Weighing, at: datetime, by: User
 ) -> Lot:
-    """Bought-in flake or pellets become a lot that can be issued to moulding."""
+    """Make a lot of bought-in flake or pellets, which can be issued to moulding at once."""
     _refuse_not_bought(material)
     come = _Come(PlaceKind.SELLERS, "receive_feedstock", material, weighing)
     return _as_lot(event, key, come, at, by)
@@ -120,7 +121,7 @@ def receive_as_lot(
 def return_scrap(
     event: Draft, /, *, key: UUID, material: Material, weighing: Weighing, at: datetime, by: User
 ) -> Movement:
-    """Sprues, short shots and rejects of our own moulding go to their box, never mixed."""
+    """Put sprues, short shots and rejects of our own moulding into their own box, never mixed."""
     if material.origin != Origin.IN_PROCESS:
         raise BadInput(_("What comes back from moulding is in-process scrap."), field="origin")
     come = _Come(PlaceKind.PRESS, "return_scrap", material, weighing)
@@ -131,7 +132,7 @@ def return_scrap(
 def open_box(
     event: Draft, /, *, key: UUID, material: Material, weighing: Weighing, at: datetime, by: User
 ) -> Movement:
-    """What lay in a box before the ledger began."""
+    """Book what lay in a box before the ledger began."""
     come = _Come(PlaceKind.UNEXPLAINED, "opening", material, weighing)
     return _into_box(event, key, come, at, by)
 
@@ -140,7 +141,7 @@ def open_box(
 def open_lot(
     event: Draft, /, *, key: UUID, material: Material, weighing: Weighing, at: datetime, by: User
 ) -> Lot:
-    """A lot that was there before the ledger began."""
+    """Book a lot that was there before the ledger began."""
     come = _Come(PlaceKind.UNEXPLAINED, "opening", material, weighing)
     return _as_lot(event, key, come, at, by)
 
@@ -167,7 +168,7 @@ def issue(
     at: datetime,
     by: User,
 ) -> Movement:
-    """Flake goes to moulding for one production batch. `lots` gives the typed mass of each lot,
+    """Issue flake to moulding for one production batch. `lots` holds the typed mass of each lot,
     `scanned` the labels of those lots.
 
     Raises BadInput for nothing issued, WrongScan for the label of anything else, NotEnough when
@@ -206,11 +207,13 @@ def count(
     at: datetime,
     by: User,
 ) -> Counted:
-    """Put a box, a lot or the salvage bin right after a stock count; 0 means it is empty."""
+    """Put a box, a lot or the salvage bin right after a stock count; 0 means that it is empty."""
     if place.kind not in COUNTED:
         raise BadInput(_("Only boxes, lots and the salvage bin are counted."), field="place")
     _refuse_no_reason(reason)
     reading = None if is_nothing(weighing.mass) else weighing.read(at)
+    # A count posts only the gap, so that the ledger keeps what was booked and what was found; a gap
+    # of nothing needs no movement, and its event still says that somebody counted.
     gap_mg = (reading.mass_mg if reading else 0) - boxes.held_mg(place)
     movement = None
     if gap_mg:
@@ -231,7 +234,7 @@ def count(
 def dispose(
     event: Draft, /, *, key: UUID, place: Place, reason: str, at: datetime, by: User
 ) -> Movement:
-    """A waste stream is taken away whole; `reason` says by whom or where to."""
+    """Book that a waste stream was taken away whole; `reason` says by whom or where to."""
     _refuse_no_reason(reason)
     held_mg = boxes.held_mg(place)
     if place.kind not in WASTE or held_mg < 1:
@@ -253,7 +256,7 @@ class _Come:
     weighing: Weighing
 
     def posted(self, key: UUID, target: Place, story: ledger.Story, at: datetime) -> Movement:
-        """Weigh it and post it to where it goes, with its cost and its heat."""
+        """Weigh the material and post it to `target`, with its cost and its heat passes."""
         reading = self.weighing.read(at)
         line = ledger.Line(places.mass(self.source), target, reading.mass_mg, reading)
         heat, cost_minor = self.material.heat.to_list(), self.material.cost_minor
@@ -312,7 +315,9 @@ def _refuse_no_reason(reason: str) -> None:
 
 
 def _subject(place: Place) -> str:
-    """A lot's own code; any other place's, cut to what a subject may be long."""
+    """Return a lot's own code, or any other place's, cut to the longest that a subject may be."""
+    # The subject is for people and for search, never for finding the place again: a cut code may be
+    # that of two boxes.
     return place.lot.code if place.lot else place.code[:40]
 
 
