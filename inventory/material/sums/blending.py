@@ -174,7 +174,7 @@ class _Limit:
 
 
 def choose(lots: Sequence[Lot], recipe: Recipe) -> Blend:
-    """Return lots and masses that sum to the recipe's mass exactly, oldest first.
+    """Choose lots and masses, oldest first, that sum to the recipe's mass exactly.
 
     Raises:
         ImpossibleRecipe: no blend keeps the limits; it says which ones stand in the way.
@@ -182,6 +182,7 @@ def choose(lots: Sequence[Lot], recipe: Recipe) -> Blend:
     """
     if len({lot.key for lot in lots}) != len(lots):
         raise ValueError("each lot has its own key")
+    # Sorted by key, so that the same lots give the same blend in whatever order they were read.
     usable, left_out = _usable(sorted(lots, key=lambda lot: lot.key), recipe)
     masses_mg = _masses_mg(usable, recipe)
     if masses_mg is None:
@@ -251,6 +252,8 @@ def _log_flow(lot: Lot) -> float:
 
 def _ppm(share: float, upward: bool) -> float:
     """Round outward, so that the eased limit really is enough."""
+    # The margin takes in the solver's own noise: a limit that is met exactly must not be shown as
+    # one millionth more.
     ppm = share * WHOLE_PPM
     return ceil(ppm - 1e-4) if upward else floor(ppm + 1e-4)
 
@@ -269,11 +272,14 @@ def _problem(lots: Sequence[Lot], recipe: Recipe, margin_mg: int = 0) -> Problem
     rows = []
     for index, limit in enumerate(_limits(recipe)):
         coefficients = tuple(limit.of(lot) for lot in lots)
+        # Rounding moves each lot by up to `margin_mg`, and so the row by no more than this.
         margin = margin_mg * fsum(map(abs, coefficients)) / recipe.total_mg
         low = None if limit.low is None else limit.low + margin
         high = None if limit.high is None else limit.high - margin
         rows.append(Row(str(index), coefficients, low, high))
     return Problem(
+        # The solver takes the cheapest mixture; a cost that falls with age makes that the oldest.
+        # Ages are scaled to at most 1, since solvers judge optimality by absolute tolerances.
         costs=tuple(-lot.age_days / oldest for lot in lots),
         ceilings=tuple(min(1.0, lot.available_mg / recipe.total_mg) for lot in lots),
         rows=tuple(rows),
@@ -300,6 +306,8 @@ def _rounded(shares: Sequence[float], lots: Sequence[Lot], recipe: Recipe) -> tu
     masses = [
         min(floor(e + NOISE_MG), lot.available_mg) for e, lot in zip(exact, lots, strict=True)
     ]
+    # Largest remainder first, as in `apportion`, but no lot may give more than it holds or less
+    # than nothing; so it may take several rounds. It ends, for the lots together hold enough.
     order = sorted(range(len(lots)), key=lambda i: masses[i] - exact[i])
     missing = recipe.total_mg - sum(masses)
     while missing:
@@ -316,6 +324,7 @@ def _keeps_limits(masses_mg: Sequence[int], lots: Sequence[Lot], recipe: Recipe)
     for limit in _limits(recipe):
         parts = zip(masses_mg, lots, strict=True)
         value = fsum(mass * limit.of(lot) for mass, lot in parts) / recipe.total_mg
+        # The sum of floats may miss a limit that is met exactly by its last digits.
         if limit.high is not None and value > limit.high + 1e-12:
             return False
         if limit.low is not None and value < limit.low - 1e-12:
@@ -354,6 +363,8 @@ def _passes_obstacle(lots: Sequence[Lot], recipe: Recipe) -> list[Obstacle]:
     """Return the lowest limit on a lot's passes that would let enough lots in."""
     if recipe.passes_max is None:
         return []
+    # No row of the linear problem: this limit lets whole lots in or out, so it is tried step by
+    # step.
     for passes in range(recipe.passes_max + 1, PASSES_MAX + 1):
         eased = replace(recipe, passes_max=passes)
         if _masses_mg(_usable(lots, eased)[0], eased) is not None:

@@ -1,4 +1,4 @@
-"""Which heat passes are in a box or lot, told from everything that went in and out of it.
+"""Which heat passes are in a box or lot, worked out from everything that went in and out.
 
 What lies in a box counts as evenly mixed: what is taken out has the spread of the whole.
 """
@@ -30,10 +30,13 @@ def replay(steps: Iterable[Step]) -> HeatSpread | None:
 
     Mass of unknown heat (a stock count that found more) takes the spread of what is there.
     """
+    # Milligrams times parts per million, in whole numbers: mixing then needs no division.
     weights: Counter[int] = Counter()
     mass_mg = 0
     for step in steps:
         before_mg, mass_mg = mass_mg, mass_mg + step.change_mg
+        # Empty is empty: what comes next begins a mix of its own. Below zero, entries were dated
+        # back.
         if mass_mg <= 0:
             weights.clear()
         elif step.heat is None:
@@ -59,6 +62,8 @@ def _with(weights: Counter[int], heat: HeatSpread, change_mg: int) -> Counter[in
     for passes, ppm in heat.shares:
         changed[passes] += ppm * change_mg
     kept = Counter({passes: weight for passes, weight in changed.items() if weight > 0})
+    # A reversal of more than is traced would leave nothing; then the mix before is the better
+    # guess.
     return kept or Counter(weights)
 
 

@@ -83,6 +83,7 @@ def after_melt(spread: HeatSpread) -> HeatSpread:
     """Return the spread after one more heat pass."""
     counts: Counter[int] = Counter()
     for passes, ppm in spread.shares:
+        # Added and not assigned: at the upper end two shares fall together.
         counts[min(passes + 1, PASSES_MAX)] += ppm
     return HeatSpread(tuple(sorted(counts.items())))
 
@@ -101,6 +102,8 @@ def blend(parts: Iterable[tuple[HeatSpread, int]]) -> HeatSpread:
         if mass_mg < 0:
             raise ValueError("a mass in a blend is not negative")
         for passes, ppm in spread.shares:
+            # Whole numbers until the one division in `apportion`, so that the order of the parts
+            # does not matter and the shares sum to exactly one million.
             weights[passes] += ppm * mass_mg
     falling = sorted(weights, reverse=True)
     shares = apportion(WHOLE_PPM, [weights[passes] for passes in falling])
@@ -109,6 +112,7 @@ def blend(parts: Iterable[tuple[HeatSpread, int]]) -> HeatSpread:
 
 
 def _pair(entry: object) -> tuple[int, int]:
+    # `type` and not `isinstance`, for True is an int too and JSON has it.
     if not isinstance(entry, list) or [type(figure) for figure in entry] != [int, int]:
         raise BadHeatSpread
     return entry[0], entry[1]

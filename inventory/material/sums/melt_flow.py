@@ -55,11 +55,14 @@ def blend_melt_flow(parts: Sequence[tuple[MeltFlow, int]]) -> MeltFlowEstimate:
         raise ValueError("a blend has masses that are not negative and not all zero")
     used = [(flow, mass_mg / total_mg) for flow, mass_mg in parts if mass_mg]
     mean_log = fsum(share * log(flow.rate) for flow, share in used)
+    # The law of propagation (JCGM 100, 5.1.2) for ln M = Σ w ln M_i: each tolerance enters by
+    # w/M_i; the masses count as exact.
     u_log = hypot(*(share * flow.u / flow.rate for flow, share in used))
     rates = [flow.rate for flow, _ in used]
     ratio = max(rates) / min(rates)
     return MeltFlowEstimate(
         exp(mean_log),
+        # Symmetric in the logarithm and therefore not in the rate: the upper end lies further away.
         exp(mean_log - COVERAGE_FACTOR * u_log),
         exp(mean_log + COVERAGE_FACTOR * u_log),
         ratio,

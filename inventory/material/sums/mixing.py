@@ -63,6 +63,7 @@ def least_easing(problem: Problem, eased: Sequence[str]) -> tuple[Easing, ...] |
     Several easings are weighed by the size of their limits, so that none counts more for being
     written in a smaller unit.
     """
+    # One more amount for each side that may give way: how far it does.
     slots = [(i, up) for i, row in enumerate(problem.rows) for up in _open_sides(row, eased)]
     sides = [(i, up) for i, row in enumerate(problem.rows) for up in _open_sides(row, None)]
     upper, bounds = _sides(problem.rows)
@@ -70,6 +71,7 @@ def least_easing(problem: Problem, eased: Sequence[str]) -> tuple[Easing, ...] |
         [*line, *(-1.0 if slot == side else 0.0 for slot in slots)]
         for line, side in zip(upper, sides, strict=True)
     ]
+    # The ingredients cost nothing here; only the easing is to be small.
     costs = [0.0] * len(problem.costs) + [1 / _size(problem.rows[i], up) for i, up in slots]
     found = _solve(costs, widened, bounds, problem)
     if found is None:
@@ -78,6 +80,7 @@ def least_easing(problem: Problem, eased: Sequence[str]) -> tuple[Easing, ...] |
     return tuple(
         Easing(problem.rows[i].name, up, float(by))
         for (i, up), by in zip(slots, slack, strict=True)
+        # Less than the solver's own tolerance is no easing but noise.
         if by > TOLERANCE
     )
 
@@ -116,6 +119,7 @@ def _solve(
     options: dict[str, Any] = {
         "bounds": [*((0.0, ceiling) for ceiling in problem.ceilings), *[(0.0, None)] * extra],
         "method": "highs",
+        # The time limit is for safety: a request waits for the answer.
         "options": {"primal_feasibility_tolerance": TOLERANCE, "time_limit": 10.0},
     }
     if upper:
