@@ -34,7 +34,7 @@ KNOWLEDGE = {
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A stream in words; `movements` are the first few, `more` how many are left out."""
+    """A stream in words; `movements` are the first few, `more` is how many are left out."""
 
     flow: Flow
     words: str
@@ -47,14 +47,14 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Spot:
-    """A place that a count would tell about; `address` is empty for who may not count."""
+    """A place where a count would help; `address` is empty for a reader who may not count."""
 
     words: str
     address: str
 
 
 def shown(label: str, roles: frozenset[str]) -> dict[str, Any]:
-    """What the month page needs. Only bench and owner are led to the count itself."""
+    """Return what the month page needs. Only bench and owner are led to the count itself."""
     data = reconciled.of_month(label)
     nodes = {balance.node.key: balance.node for balance in data.balances}
     lines = {flow.name: _line(flow, nodes) for flow in data.flows}
@@ -72,7 +72,7 @@ def shown(label: str, roles: frozenset[str]) -> dict[str, Any]:
 
 
 def _suspects(data: Reconciled, lines: Mapping[str, Line]) -> list[tuple[str, list[Line]]]:
-    """Suspicious streams under the balance that each upsets most, worst balance first."""
+    """Return suspicious streams under the balance that each upsets most, worst balance first."""
     z_of = {balance.node.key: balance.z or 0.0 for balance in data.balances}
     words = {balance.node.key: node_words(balance.node) for balance in data.balances}
     found: dict[str, list[Line]] = {}
@@ -83,7 +83,7 @@ def _suspects(data: Reconciled, lines: Mapping[str, Line]) -> list[tuple[str, li
 
 
 def node_words(node: Node) -> str:
-    """A balance's name."""
+    """Return the name of a balance in words."""
     if node.key == FRAMES:
         return _t("Frames that left, weighed in and out")
     if node.key == FRAMES_IN_PART:
@@ -101,6 +101,8 @@ def _chance(data: Reconciled) -> str:
     if data.p is None:
         return ""
     if data.p < P_LEAST:
+        # A figure such as 0.0 % would claim that the thing cannot happen. The empty mapping turns
+        # the doubled sign into one.
         return _t("less than 0.1 %%") % {}
     return _t("%(percent)s %%") % {"percent": fixed(100 * data.p, 1)}
 
@@ -123,9 +125,10 @@ def _spot(place: Place, label: str, may_count: bool) -> Spot:
 
 
 def _count_address(place: Place, label: str) -> str:
-    """The page where a person weighs it, gives the reason and approves; it only fills in a form."""
+    """Return the address of the count's form with place and reason filled in; a person decides."""
     try:
         address = reverse("stock-action", args=["count"])
+    # The page belongs to the other room, which this one must not know: without it there is no link.
     except NoReverseMatch:
         return ""
     reason = _t("reconciliation of %(month)s") % {"month": label}

@@ -15,7 +15,10 @@ from inventory.weighing.sums import masses, weighing
 
 
 def parse(*, scale: Scale, typed: str, field: str = "mass") -> int:
-    """Milligrams of a typed reading that this scale can show. BadInput asks back, never guesses."""
+    """Return the milligrams of a typed reading that this scale can show.
+
+    Raises BadInput, which asks back, for what the scale cannot show or what reads two ways.
+    """
     try:
         return masses.parse_mass_mg(
             typed, resolution_mg=scale.division_mg, capacity_mg=scale.capacity_mg
@@ -25,7 +28,7 @@ def parse(*, scale: Scale, typed: str, field: str = "mass") -> int:
 
 
 def refusal(error: masses.MassTextError) -> str:
-    """Why a typed mass cannot be taken, in the reader's language."""
+    """Return why a typed mass cannot be taken, in the reader's language."""
     return _(error.template) % error.shown(get_format("DECIMAL_SEPARATOR"))
 
 
@@ -33,12 +36,15 @@ def read(*, scale: Scale, typed: str, at: datetime, field: str = "mass") -> Read
     """Store one reading. Must run in the transaction of the movement that uses it."""
     mass_mg = parse(scale=scale, typed=typed, field=field)
     measured = weighing.measure(readings.sums_scale(scale), mass_mg)
+    # One scale has one shared part; its sign comes in only when readings are combined.
     shared_mg = sum(abs(u) for _key, u in measured.u_shared_mg)
     day = clock.day_of(at)
     return Reading.objects.create(
         scale=scale,
         typed=typed.strip()[:40],
         mass_mg=mass_mg,
+        # Stored as whole micrograms, so that whatever is traced to this reading later adds up
+        # without a float.
         u_own_ug=round(measured.u_independent_mg * 1000),
         u_shared_ug=round(shared_mg * 1000),
         flags=[flag.value for flag in weighing.flags(readings.sums_scale(scale), mass_mg, day)],

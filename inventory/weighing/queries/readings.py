@@ -1,4 +1,4 @@
-"""Stored readings as the sums know them: a mass with its uncertainty and flags. Reads only."""
+"""Stored readings in the form that the sums take: a mass with uncertainty and flags. Reads only."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from inventory.weighing.sums import traced, weighing
 
 
 def sums_scale(scale: Scale) -> weighing.Scale:
-    """The scale as the sums know it. Its shared error is shared under its name."""
+    """Return the scale in the form that the sums take; its name is the key of its shared error."""
     u_ug = scale.calibration_u_ug
     return weighing.Scale(
         key=scale.name,
@@ -20,27 +20,31 @@ def sums_scale(scale: Scale) -> weighing.Scale:
         capacity_mg=scale.capacity_mg,
         minimum_mg=scale.minimum_mg,
         check_due=scale.check_due,
+        # None and 0 are not alike: without a calibration the sums take the class's permissible
+        # error.
         calibration_u_mg=None if u_ug is None else u_ug / 1000,
     )
 
 
 def doubts(*, scale: Scale, at: datetime) -> list[str]:
-    """What speaks against the scale itself at a moment, whatever would be put on it."""
+    """Return what speaks against the scale itself at a moment, whatever would be put on it."""
     day = clock.day_of(at)
+    # Asked at the smallest load allowed, so that only the date can be out of order.
     return [flag.value for flag in weighing.flags(sums_scale(scale), scale.minimum_mg, day)]
 
 
 def measured(reading: Reading) -> weighing.Measured:
-    """A stored reading as the sums know it, to be combined with others."""
+    """Return a stored reading in the form that the sums combine, in milligrams."""
     return weighing.Measured(
         reading.mass_mg,
         reading.u_own_ug / 1000,
+        # By scale and calibration period: a new check ends what the readings before it share.
         ((reading.period, reading.u_shared_ug / 1000),),
     )
 
 
 def source(reading: Reading) -> traced.Source:
-    """A stored reading as a mass can be traced to it."""
+    """Return a stored reading as a source that masses can be traced to."""
     return traced.reading(
         reading.mass_mg,
         own_ug=reading.u_own_ug,
@@ -51,5 +55,5 @@ def source(reading: Reading) -> traced.Source:
 
 
 def known(reading: Reading) -> traced.MassUncertainty:
-    """How well one reading alone is known."""
+    """Return the uncertainty of one reading alone."""
     return traced.MassWithReadings.of(source(reading)).known()

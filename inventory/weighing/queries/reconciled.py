@@ -5,10 +5,10 @@ the same two balances. A stream's variance is that of `weighing.total`: a scale'
 counts fully within it. Between streams the sums take errors as independent, so the variances
 around a balance are raised where the common error of its scales would make its gap less certain
 than that; they are never lowered. The test may therefore miss a small leak, and does not accuse a
-weighing of what a scale's own offset explains. How well an adjusted figure is known, or what the
-others give, goes by the same rule: by its readings' common errors or as if they had none,
-whichever is more. Nothing is changed here: an adjusted figure is
-shown beside the reading, and putting the books right is a count that a person takes and signs.
+weighing of what a scale's own offset explains. The uncertainty of an adjusted figure, or of what
+the others give, follows the same rule: with its readings' common errors or as if they had none,
+whichever is more. Nothing is changed here: an adjusted figure is shown beside the reading, and
+putting the books right is a count that a person takes and signs.
 """
 
 from __future__ import annotations
@@ -124,7 +124,7 @@ class Reconciled:
 
 
 def of_month(label: str) -> Reconciled:
-    """Reconcile one month. It is the same for ever once the month is closed, but for `recount`."""
+    """Reconcile one month. A closed month's answer stays the same for ever, except `recount`."""
     found = weighed_twice.of_month(label)
     grouped = _grouped(found.legs)
     totals = {name: _total(legs) for name, legs in grouped.items()}
@@ -154,9 +154,10 @@ def of_month(label: str) -> Reconciled:
 
 
 def _grouped(legs: Iterable[Leg]) -> dict[str, list[Leg]]:
-    """Legs by stream. What was weighed and what was not are never one stream."""
+    """Return the legs by stream. What was weighed and what was not are never one stream."""
     grouped: dict[str, list[Leg]] = {}
     for leg in legs:
+        # One stream of both would lend the booked part the certainty of the weighed one.
         how = "weighed" if leg.measured else "booked"
         name = f"{leg.source or '-'} > {leg.target or '-'} : {leg.kind} {leg.to} {how}"
         grouped.setdefault(name, []).append(leg)
@@ -177,6 +178,7 @@ def _streams(
         around = [s for s in streams if node in (s.source, s.target) and s.mass is not None]
         factor = _common_error(node, around, totals)
         for stream in around:
+            # A stream has two ends and one variance; the more cautious of its balances decides.
             raised[stream.name] = max(raised[stream.name], factor)
     return [replace(s, variance=s.variance * raised[s.name]) if s.variance else s for s in streams]
 
@@ -188,7 +190,7 @@ def _stream(name: str, leg: Leg, total: Measured | None) -> Stream:
 
 
 def _common_error(node: str, around: Iterable[Stream], totals: Totals) -> float:
-    """How much larger the variance of a gap is with common errors than without; at least 1."""
+    """Return by what factor common errors raise the variance of a gap; at least 1."""
     signed = [
         (1 if stream.target == node else -1, total)
         for stream in around
@@ -230,14 +232,18 @@ def _flow(
 
 
 def _expanded_mg(weights: Weights, totals: Totals) -> int:
-    """Of a figure made of readings by these weights, common errors counted or not: the larger."""
+    """Return the expanded uncertainty in mg of a figure made of readings by these weights.
+
+    Of the two, with common errors and without, the larger counts.
+    """
     shares = [(share, total) for name, share in weights.items() if (total := totals[name])]
     apart_mg = hypot(*(share * total.u_mg for share, total in shares))
     return _up(COVERAGE * max(weighing.spread_mg(shares), apart_mg))
 
 
 def _up(expanded_mg: float) -> int:
-    """Whole milligrams: an uncertainty is never made smaller, save for what a float adds."""
+    """Return whole milligrams, rounded up: an uncertainty is never made smaller."""
+    # Rounded to a nanogram first, so that a float's noise does not lift a whole figure by one.
     return ceil(round(expanded_mg, 6))
 
 
@@ -255,11 +261,14 @@ def _balances(
     rows = []
     for key in keys:
         result = results.get(key)
+        # A balance with a leg that nobody weighed is not tested; it is shown all the same, as
+        # unchecked.
         if result is None:
             rows.append(Balance(known[key], None, None, None, False))
             continue
         around = [s for s in streams if key in (s.source, s.target)]
         spread = sqrt(sum(stream.variance or 0.0 for stream in around))
+        # Exact figures that disagree have an infinite z, which JSON cannot write.
         z = round(result.z, 2) if isfinite(result.z) else None
         gap_mg, u_mg = round(result.imbalance), _up(COVERAGE * spread)
         rows.append(Balance(known[key], gap_mg, u_mg, z, result.suspect))
@@ -275,11 +284,13 @@ def _by_frame(legs: Iterable[Leg]) -> dict[str, list[Leg]]:
 
 
 def _limit(legs: Iterable[Leg]) -> float:
+    # By the number of frames: with one limit for each alone, one sound frame in twenty would stand
+    # accused every month.
     return reconciliation.sidak_critical(max(1, len(_by_frame(legs))))
 
 
 def _frames_out_of_line(legs: Iterable[Leg]) -> tuple[OutOfLine, ...]:
-    """Every frame of the weighed balance, the one that its scales explain least first."""
+    """Return every frame of the weighed balance; the one that its scales explain least is first."""
     frames = [_frame(subject, own) for subject, own in _by_frame(legs).items()]
     return tuple(sorted(frames, key=lambda frame: (-frame.z, frame.subject)))
 
@@ -294,8 +305,9 @@ def _frame(subject: str, legs: list[Leg]) -> OutOfLine:
 
 
 def _waiting(label: str, nodes: Mapping[str, Node]) -> tuple[Place, ...]:
-    """Where material lay or passed in the month with nothing yet to check it by."""
+    """Return the places where material lay or passed in the month with nothing to check it by."""
     checked = {node.place.pk for node in nodes.values() if node.place}
+    # A place may be empty at both ends of a month and still have had material pass through it.
     held = set(balances.at_close(label))
     for source, target in Posting.objects.filter(movement__month=label).values_list(
         "source", "target"
@@ -308,7 +320,7 @@ def _waiting(label: str, nodes: Mapping[str, Node]) -> tuple[Place, ...]:
 def _recount(
     checked: Iterable[Balance], flows: Iterable[Flow], nodes: Mapping[str, Node]
 ) -> tuple[Place, ...]:
-    """Where what was suspicious still lies: counted places, and the lots that runs have made.
+    """Return where what was suspicious still lies: counted places, and the lots that runs made.
 
     A box that was ground is left out, for what lies in it now is other material.
     """
@@ -321,5 +333,7 @@ def _recount(
     runs = [node.ended_by for node in suspects if node.ended_by and not node.counted]
     made = Posting.objects.filter(movement__number__in=runs, target__kind=PlaceKind.LOT)
     wanted = counted | set(made.values_list("target", flat=True))
+    # The balance of now and not of the month: a count today can only tell about what still lies
+    # there. This is the one answer that goes on changing after a close.
     rows = Place.objects.filter(pk__in=wanted, balance__quantity__gt=0)
     return tuple(rows.select_related("lot", "polymer", "colour").order_by("kind", "code"))

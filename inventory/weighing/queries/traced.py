@@ -1,8 +1,8 @@
-"""How well the masses in the books are known: postings followed to the readings behind them.
+"""The uncertainty of the masses in the books: postings are replayed to the readings behind them.
 
-A close freezes what every place carries, each as one source, so that what came after it is
-followed from there; without a snapshot it is followed from the first posting on, with the same
-result. Months are followed in `followed.py`. Reads only.
+A close freezes what every place carries, each as one source, so that what came after is replayed
+from there; without a snapshot the replay starts at the first posting, with the same result.
+Whole months are replayed in `months/queries/replays.py`. Reads only.
 """
 
 from __future__ import annotations
@@ -32,40 +32,42 @@ from inventory.weighing.sums.traced import (
 )
 
 APART = frozenset({PlaceKind.ARRIVALS, PlaceKind.HOLD, PlaceKind.BENCH})
-"""Places that hold the mass of each frame apart."""
+"""Places where the mass of each frame is kept apart."""
 
 SHOWS_REST = frozenset(name for name, kind in KINDS.items() if kind.shows_rest)
 
 
 def of_material() -> dict[str, MassUncertainty]:
-    """Code of each box and lot -> how well what it holds now is known."""
+    """Return code of each box and lot -> the uncertainty of what it holds now."""
     kinds = list(MATERIAL_KINDS)
     return _now(Q(source__kind__in=kinds) | Q(target__kind__in=kinds))
 
 
 def of_every_place() -> dict[str, MassUncertainty]:
-    """Code of each place that holds milligrams -> how well what it holds now is known."""
+    """Return code of each place that holds milligrams -> the uncertainty of what it holds now."""
     return _now(Q())
 
 
 def of_place(place: Place) -> MassUncertainty:
-    """How well what one box or lot holds now is known. Its own postings tell all of it."""
+    """Return the uncertainty of what one box or lot holds now. Its own postings are enough."""
     return _now(Q(source=place) | Q(target=place)).get(place.code, MassUncertainty())
 
 
 def _now(touching: Q) -> dict[str, MassUncertainty]:
-    return held_by(_walked_since(Posting.objects.filter(touching), ""))
+    return held_by(_replayed_since(Posting.objects.filter(touching), ""))
 
 
 def of_place_at(place: Place, number: int) -> MassUncertainty:
-    """How well what one box or lot held after a movement is known."""
+    """Return the uncertainty of what one box or lot held after a movement."""
     month = Movement.objects.filter(number=number).values_list("month", flat=True).first() or ""
     rows = Posting.objects.filter(Q(source=place) | Q(target=place), movement__number__lte=number)
-    return held_by(_walked_since(rows, month)).get(place.code, MassUncertainty())
+    return held_by(_replayed_since(rows, month)).get(place.code, MassUncertainty())
 
 
 def of_runs(runs: Sequence[GrindRun]) -> dict[str, MassUncertainty]:
-    """Code of each grind run -> how well what lay in its box when it was proposed is known."""
+    """Return code of each grind run -> the uncertainty of what its box held when proposed."""
+    # One replay for all runs, stopped at each one's movement: a replay for each would read the same
+    # postings again and again.
     ordered = sorted(runs, key=lambda run: run.box_movement)
     boxes, numbers = ({run.box_id for run in ordered}, [run.box_movement for run in ordered])
     rows = Posting.objects.filter(
@@ -86,7 +88,7 @@ def of_runs(runs: Sequence[GrindRun]) -> dict[str, MassUncertainty]:
 
 
 def in_house(subject: str) -> MassUncertainty:
-    """How well what the house has of a frame is known, on all its shelves together."""
+    """Return the uncertainty of what the house holds of a frame, on all its shelves together."""
     rows = Place.objects.filter(kind__in=list(APART))
     held, shelves = story_of(subject).held, set(rows.values_list("code", flat=True))
     return MassWithReadings.total(
@@ -95,13 +97,13 @@ def in_house(subject: str) -> MassUncertainty:
 
 
 def of_subject(subject: str) -> dict[str, MassUncertainty]:
-    """Code of each place where something of a frame lies -> how well that is known."""
+    """Return code of each place where something of a frame lies -> the uncertainty of that."""
     return held_by(story_of(subject))
 
 
 def story_of(subject: str) -> Replay:
-    """All movements of one frame followed; they tell all of its mass."""
-    return _walked(Posting.objects.filter(movement__subject=subject), {})
+    """Replay all movements of one frame; they account for all of its mass."""
+    return _replayed(Posting.objects.filter(movement__subject=subject), {})
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +116,7 @@ class Stretch:
 
 
 def stretch(rows: QuerySet[Posting], since: str) -> Stretch:
-    """Postings from a month on followed in one walk.
+    """Replay postings from a month on, all in one.
 
     `rows` hold all postings of whatever places are asked for, so that a mass has the same sources
     wherever it goes: what came and what left can be set against each other over any months.
@@ -133,12 +135,14 @@ def stretch(rows: QuerySet[Posting], since: str) -> Stretch:
 
 
 def held_by(walk: Replay) -> dict[str, MassUncertainty]:
-    """Code of each place -> how well what it holds after a walk is known."""
+    """Return code of each place -> the uncertainty of what it holds after a replay."""
     return {place: mass.known() for place, mass in by_place(walk.held).items()}
 
 
 def snapshot(before: str) -> tuple[dict[Account, Source], str]:
-    """The newest snapshot before a month ("" for the newest of all) and the month it ends."""
+    """Return the newest snapshot before a month ("" for the newest) and the month that it ends."""
+    # A month that was closed before closes kept this is passed over: the replay then starts
+    # earlier.
     kept = Month.objects.filter(figures__has_key="traced").order_by("-label")
     rows = kept.filter(label__lt=before) if before else kept
     newest = rows.values_list("figures__traced", "label").first()
@@ -146,19 +150,19 @@ def snapshot(before: str) -> tuple[dict[Account, Source], str]:
 
 
 def thawed(kept: Iterable[Sequence[Any]]) -> dict[Account, Source]:
-    """What a close kept of every place, as `frozen` gave it, as sources again."""
+    """Return what a close kept of every place, in the form that `frozen` gave it, as sources."""
     return {(row[0], row[1]): traced.thawed(row[2:]) for row in kept}
 
 
 def frozen(walk: Replay) -> list[list[Any]]:
-    """What every place carries out of a month that was followed, as its close keeps it."""
+    """Return what every place carries out of a replayed month, in the form that a close keeps."""
     return [[*account, *traced.frozen(source)] for account, source in walk.carried().items()]
 
 
 def begun(opened: Mapping[Account, Source], places: Iterable[Place]) -> Replay:
-    """A walk about to start from what every place carries; `places` are those on its way.
+    """Return a replay that starts from what every place carries; `places` are those on its way.
 
-    Nothing is in doubt of a place in the house once it is empty.
+    Once a place in the house is empty, nothing about it is uncertain.
     """
     codes: dict[str, set[str]] = {}
     for place in places:
@@ -170,28 +174,30 @@ def begun(opened: Mapping[Account, Source], places: Iterable[Place]) -> Replay:
     return Replay(opened, apart=apart, outside=outside, cleared=empty)
 
 
-def _walked_since(rows: QuerySet[Posting], before: str) -> Replay:
-    """Postings followed from the newest snapshot before which none was booked that they undo."""
+def _replayed_since(rows: QuerySet[Posting], before: str) -> Replay:
+    """Replay postings from the newest snapshot before which none was booked that they undo."""
     opened, since = _opening(rows, before)
-    return _walked(rows.filter(movement__month__gt=since), opened)
+    return _replayed(rows.filter(movement__month__gt=since), opened)
 
 
 def _opening(rows: QuerySet[Posting], before: str) -> tuple[dict[Account, Source], str]:
-    """That snapshot and the month it ends."""
+    """Return the newest snapshot before which nothing was booked that the rows take back."""
     opened, since = snapshot(before)
+    # A reversal must take back the very readings that it undoes, and a snapshot has melted those
+    # into one source; so the replay goes back to before they came. It may take several steps.
     while since and (first := _first_undone(rows, since)):
         opened, since = snapshot(first)
     return opened, since
 
 
 def _first_undone(rows: QuerySet[Posting], since: str) -> str | None:
-    """The first month up to a snapshot of which something was taken back after it."""
+    """Return the first month before a snapshot of which something was taken back after it."""
     back = rows.filter(movement__month__gt=since, movement__reverses__month__lte=since)
     first: str | None = back.aggregate(first=Min("movement__reverses__month"))["first"]
     return first
 
 
-def _walked(rows: QuerySet[Posting], opened: Mapping[Account, Source]) -> Replay:
+def _replayed(rows: QuerySet[Posting], opened: Mapping[Account, Source]) -> Replay:
     places = entries.places_of(rows)
     walk, listed = begun(opened, places.values()), entries.read(rows, places)
     behind(rows, listed).follow(walk, listed)
@@ -200,10 +206,10 @@ def _walked(rows: QuerySet[Posting], opened: Mapping[Account, Source]) -> Replay
 
 @dataclass(frozen=True, slots=True)
 class Sources:
-    """What stands behind some postings, read at once however many they are.
+    """What stands behind some postings, read in a few queries however many postings there are.
 
-    `sources` by reading; `left` of a strip-down are readings of its moment that moved nothing,
-    lenses that wait to be posted; `runs` by code.
+    `sources` is by reading; `left` has, for a strip-down, the readings of its moment that moved
+    nothing, such as lenses that wait to be posted; `runs` is by code.
     """
 
     sources: Mapping[int, Source]
@@ -211,7 +217,7 @@ class Sources:
     runs: Mapping[str, Rest]
 
     def follow(self, walk: Replay, found: Iterable[Entry]) -> None:
-        """Walk on through some of these postings."""
+        """Replay some of these postings, going on from where the replay stands."""
         listed = [entry for entry in found if entry.source.unit == Unit.MILLIGRAM]
         codes = dict.fromkeys(entry.subject for entry in listed if entry.kind == "grind")
         marks = [self.runs[code] for code in codes if code in self.runs]
@@ -235,13 +241,15 @@ class Sources:
 
 
 def behind(rows: QuerySet[Posting], listed: Iterable[Entry]) -> Sources:
-    """What stands behind postings; `listed` are the same as entries."""
+    """Return what stands behind postings; `listed` are the same postings as entries."""
+    # A subquery: the ids of a year's readings may be more parameters than SQLite takes.
     read = Reading.objects.filter(pk__in=rows.order_by().values("reading"))
     sources = {row.pk: readings.source(row) for row in read}
     return Sources(sources, _left(rows), _runs(listed))
 
 
 def _set_place(entry: Entry) -> str:
+    # A reversal shows nothing of its own: it takes back the difference as it was.
     if entry.kind not in SHOWS_REST or entry.reverses is not None:
         return ""
     if entry.source.kind == PlaceKind.UNEXPLAINED:
@@ -250,12 +258,14 @@ def _set_place(entry: Entry) -> str:
 
 
 def _left(rows: QuerySet[Posting]) -> dict[int, tuple[Source, ...]]:
-    """Strip-down -> readings of its moment that moved nothing."""
+    """Return strip-down -> the readings of its moment that moved nothing."""
     taken = Movement.objects.filter(kind="strip_down", reverses=None)
     moments = dict(
         taken.filter(pk__in=rows.order_by().values("movement")).values_list("number", "happened_at")
     )
     kept: dict[datetime, tuple[Source, ...]] = {}
+    # Found by the moment alone, for a rule reads the clock once: readings and movement of one
+    # strip-down carry the same instant to the microsecond.
     waiting = Reading.objects.filter(postings=None, at__in=taken.values("happened_at"))
     for row in waiting if moments else ():
         kept[row.at] = (*kept.get(row.at, ()), readings.source(row))
@@ -269,7 +279,7 @@ def _runs(listed: Iterable[Entry]) -> dict[str, Rest]:
 
 
 def by_place(held: Mapping[Account, MassWithReadings]) -> dict[str, MassWithReadings]:
-    """Code of each place -> all that it holds, subjects together."""
+    """Return code of each place -> all that it holds, its subjects together."""
     found: dict[str, MassWithReadings] = {}
     for (place, _subject), mass in held.items():
         found.setdefault(place, MassWithReadings()).add(mass)

@@ -1,6 +1,6 @@
 """The month's masses that were weighed a second time, as legs between balances. Reads only.
 
-A balance is opened by weighings and shut by later, independent ones. Only three deeds shut one:
+A balance is opened by weighings and shut by later, independent ones. Only three actions shut one:
 
 1. A frame leaves: its weigh-in stands against its parts at the strip-down, or its weigh-out.
    All frames that left in the month form one balance; those with a leg that nobody weighed (parts
@@ -88,7 +88,7 @@ class _Cut:
 
 
 def of_month(label: str) -> Found:
-    """Every balance that was shut in a month, from the books as they stood at its end.
+    """Return every balance that was shut in a month, from the books as they stood at its end.
 
     Later months are never looked at, so a closed month gives the same answer for ever.
     """
@@ -97,6 +97,7 @@ def of_month(label: str) -> Found:
     frames, lost = _frame_balances(rows, label)
     nodes = {node.key: node for node in _place_nodes(cuts)}
     nodes |= {key: Node(key) for key in set(frames.group.values())}
+    # By id, since a strip-down into a box is a posting of the frame and of the box; it is one leg.
     seen = {posting.pk: posting for posting in frames.postings}
     seen |= {posting.pk: posting for posting in _of_places(rows, cuts)}
     legs = [*_legs(seen.values(), frames, cuts), *_counts(rows, cuts), *lost]
@@ -119,7 +120,8 @@ class _Frames:
 
 
 def _standing(label: str) -> QuerySet[Posting]:
-    """Mass postings up to a month; a movement and its reversal are both left out."""
+    """Return mass postings up to a month, without reversals and without what they reversed."""
+    # Only what was reversed by then: a reversal in a later month must not change this one's answer.
     rows = Posting.objects.filter(
         movement__month__lte=label, movement__reverses=None, source__unit=Unit.MILLIGRAM
     ).exclude(movement__reversed_by__month__lte=label)
@@ -141,6 +143,8 @@ def _frame_balances(rows: QuerySet[Posting], label: str) -> tuple[_Frames, list[
         .values_list("movement__subject", "first")
     )
     now = set(leaving.filter(movement__month=label).values_list("movement__number", flat=True))
+    # A frame that left in an earlier month and again in this one, with its lenses say, was balanced
+    # then.
     left_by = {subject: number for subject, number in left_by.items() if number in now}
     postings = tuple(
         posting
@@ -156,13 +160,13 @@ def _frame_balances(rows: QuerySet[Posting], label: str) -> tuple[_Frames, list[
 
 
 def _kept(subject: str, number: int, mass_mg: int) -> Leg:
-    """What stayed behind under the frame's tag when it left, weighed by nobody as a posting."""
+    """Return what stayed behind under the frame's tag when it left, which no posting weighed."""
     to = PlaceKind.WEARERS
     return Leg(FRAMES_IN_PART, OUTSIDE, "post_frame", to, mass_mg, None, number, subject, "")
 
 
 def _rest(postings: Iterable[Posting]) -> dict[str, int]:
-    """What a frame's own movements left in the house, such as lenses that are posted later."""
+    """Return what each frame's movements left in the house, such as lenses to be posted later."""
     rest: dict[str, int] = {}
     for posting in postings:
         change = (posting.target.kind in HOUSE) - (posting.source.kind in HOUSE)
@@ -172,28 +176,32 @@ def _rest(postings: Iterable[Posting]) -> dict[str, int]:
 
 
 def _crosses(posting: Posting) -> bool:
-    """Whether a posting is a flow into or out of the house."""
+    """Return whether a posting is a flow into or out of the house."""
     inside = (posting.source.kind in HOUSE) != (posting.target.kind in HOUSE)
     return inside and not _is_gap(posting)
 
 
 def _is_gap(posting: Posting) -> bool:
-    """A count difference, or a count: what the books were put right by. Opening stock is a flow."""
+    """Return whether a posting puts the books right: a count or a count difference.
+
+    Opening stock also comes from the place for differences, but it is a flow.
+    """
     kind = posting.movement.kind
     ends = (posting.source.kind, posting.target.kind)
     return kind == "count_mass" or (PlaceKind.UNEXPLAINED in ends and kind != "opening")
 
 
 def _measured(posting: Posting) -> Measured | None:
-    """The posting's mass with its uncertainty, where its reading shows that very mass."""
+    """Return the posting's mass with its uncertainty, where its reading shows that very mass."""
     reading = posting.reading
+    # A reading may stand beside a difference, as what was found there: then it is not its mass.
     if reading is None or reading.mass_mg != posting.quantity:
         return None
     return readings.measured(reading)
 
 
 def _cuts(rows: QuerySet[Posting], label: str) -> dict[int, list[_Cut]]:
-    """For each place with a balance shut in the month, all cuts so far in the books' order."""
+    """Return all cuts, in the books' order, of each place with a balance shut in the month."""
     shutting = rows.filter(movement__kind__in=SHUTTING)
     found: dict[int, dict[int, _Cut]] = {}
     runs = dict(GrindRun.objects.values_list("code", "box_movement"))
@@ -204,6 +212,8 @@ def _cuts(rows: QuerySet[Posting], label: str) -> dict[int, list[_Cut]]:
         movement = posting.movement
         last = movement.number
         if movement.kind == "grind":
+            # A run covers what lay in the box when it was proposed: what was put in between the
+            # proposal and the grinding belongs to the next balance.
             last = runs.get(movement.subject, movement.number - 1)
         cut = _Cut(last, posting, movement.month == label)
         found.setdefault(place.pk, {}).setdefault(movement.number, cut)
@@ -231,7 +241,7 @@ def _place_nodes(cuts: Mapping[int, list[_Cut]]) -> Iterator[Node]:
 
 
 def _of_places(rows: QuerySet[Posting], cuts: Mapping[int, list[_Cut]]) -> Iterator[Posting]:
-    """Postings of each place since the last cut before the month."""
+    """Yield the postings of each place since the last cut before the month."""
     for pk, row in cuts.items():
         first = next(index for index, cut in enumerate(row) if cut.in_month)
         start = row[first - 1].number if first else 0
@@ -271,15 +281,18 @@ def _node(posting: Posting, place: Place, frames: _Frames, cuts: Mapping[int, li
     row = cuts.get(place.pk)
     if row is None:
         return OUTSIDE
+    # The postings of the movement that shuts a balance belong to it, though a run's number is later
+    # than the cut.
     own = [cut for cut in row if cut.movement == posting.movement.number]
     if own:
         return _key(own[0])
+    # The first cut at or after the posting: one at the cut itself still belongs to it.
     index = bisect_left([cut.number for cut in row], posting.movement.number)
     return _key(row[index]) if index < len(row) else OUTSIDE
 
 
 def _counts(rows: QuerySet[Posting], cuts: Mapping[int, list[_Cut]]) -> Iterator[Leg]:
-    """What a count found goes out of the balance that it ends and into the one that it begins."""
+    """Yield what each count found: out of the balance that it ends, into the one that it begins."""
     for row in cuts.values():
         for index, cut in enumerate(row):
             if cut.is_count:
@@ -290,6 +303,7 @@ def _counts(rows: QuerySet[Posting], cuts: Mapping[int, list[_Cut]]) -> Iterator
 def _count(rows: QuerySet[Posting], cut: _Cut, after: str) -> Iterator[Leg]:
     reading, movement, place = cut.posting.reading, cut.posting.movement, _place_of(cut)
     measured = readings.measured(reading) if reading else None
+    # A count of nothing has no reading: what was booked up to it then stands for what was there.
     if measured is None:
         booked = balances.net(rows.filter(movement__number__lte=movement.number))
         mass_mg = booked.get(place.pk, 0)

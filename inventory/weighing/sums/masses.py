@@ -14,6 +14,7 @@ from typing import ClassVar
 from inventory.wording import gettext_noop
 
 TEXT_LENGTH_MAX = 40
+# A thousand tonnes. Far below the 64 bits of a column, so that no sum of masses overflows one.
 MASS_MG_MAX = 10**12
 MG_PER_UNIT = {"mg": 1, "g": 1_000, "kg": 1_000_000}
 
@@ -21,7 +22,11 @@ MG_PER_UNIT = {"mg": 1, "g": 1_000, "kg": 1_000_000}
 _UNIT_SPELLINGS = {"": "g", "g": "g", "G": "g", "kg": "kg", "Kg": "kg", "KG": "kg", "mg": "mg"}
 _DECIMAL_SIGNS = (".", ",")
 _GROUP_SIGNS = (".", ",", " ", "'")
+# No-break, thin and narrow no-break space and the curly apostrophe, which spreadsheets and phones
+# put where a plain one was meant.
 _SAME_SIGN = str.maketrans({"\u00a0": " ", "\u2009": " ", "\u202f": " ", "\u2019": "'"})
+# It begins and ends with a digit, so neither ".5" nor "5." is guessed at. `[0-9]` and not `\d`,
+# which takes the digits of every script.
 _SHAPE = re.compile(r"(?P<number>[0-9](?:[0-9.,' ]*[0-9])?) *(?P<unit>[A-Za-z]*)")
 
 
@@ -39,7 +44,7 @@ class MassTextError(ValueError):
         super().__init__(template % self.shown())
 
     def shown(self, decimal_sign: str = ".") -> dict[str, str]:
-        """The figures for the template, masses in grams with this decimal sign."""
+        """Return the figures for the template, with masses in grams and this decimal sign."""
         return {
             name: figure
             if isinstance(figure, str)
@@ -105,8 +110,11 @@ def parse_mass_mg(
     if step_mg < 1 or ceiling_mg < 1:
         raise ValueError("a scale's resolution and capacity are at least 1 mg")
     readings = _readings_mg(text)
+    # Only what the scale can show is left: its step and capacity decide most of what a comma leaves
+    # open.
     feasible = sorted({int(r) for r in readings if _obstacle(r, step_mg, ceiling_mg) is None})
     if not feasible:
+        # One message for all readings: that of the smallest, which comes nearest to any capacity.
         raise _refusal(min(readings), step_mg, ceiling_mg)
     if len(feasible) > 1:
         raise _ambiguity(feasible)
@@ -115,6 +123,7 @@ def parse_mass_mg(
 
 def mass_g(mass_mg: int) -> Decimal:
     """Return the mass in grams, exact, with three decimals."""
+    # Decimal and not a float: 24.310 g must come out as it was typed, to the last zero.
     return Decimal(mass_mg).scaleb(-3)
 
 
@@ -149,6 +158,7 @@ def _figures(number: str) -> Iterator[Decimal]:
         yield Decimal(whole)
     for sign in _DECIMAL_SIGNS:
         before, found, after = number.rpartition(sign)
+        # A decimal sign stands once and at the right; `rpartition` finds the last.
         if not found or sign in before or not after.isdigit():
             continue
         whole = _ungrouped(before)

@@ -105,6 +105,7 @@ def _joined(places: Iterable[str], edges: Iterable[tuple[str, str]]) -> dict[str
 
     def root(place: str) -> str:
         while parent[place] != place:
+            # Union-find with path halving: each look shortens the way for the next.
             parent[place] = parent[parent[place]]
             place = parent[place]
         return place
@@ -125,8 +126,12 @@ def reduce_network(streams: Sequence[Stream], nodes: Sequence[str]) -> Reduced:
     """Return the independent balances of a checked network and what its exact figures say."""
     places = {place: place for place in (OUTSIDE, *nodes)}
     unmeasured = [stream for stream in streams if stream.mass is None]
+    # Joining over an unmeasured stream adds up the two balances, and the unknown falls out: the
+    # same elimination as by a projection matrix, but in whole numbers.
     group = _joined(places, _ends(unmeasured, places))
     uncertain = [stream for stream in streams if stream.variance]
+    # Exactly known streams move to the right-hand side: they are not to be adjusted, and a balance
+    # of them alone would make the matrix singular.
     exact = [stream for stream in streams if stream.variance == 0]
     cluster = _joined(set(group.values()), _ends(uncertain, group))
     balanced = sorted({name for name in group.values() if name != OUTSIDE})
@@ -173,6 +178,8 @@ def _contradictions(
     for head in sorted(set(cluster.values()) - {OUTSIDE}):
         inside = {name for name, top in cluster.items() if top == head}
         gap, size = _net(exact, group, inside)
+        # Relative to the flows that went in: an absolute limit would mean something else in
+        # kilograms.
         if abs(gap) > ROUNDING * size:
             found.append(tuple(sorted(place for place, name in group.items() if name in inside)))
     return tuple(found)
@@ -187,6 +194,7 @@ def inside_of(stream: Stream, streams: Sequence[Stream], nodes: Sequence[str]) -
     others = [s for s in streams if s.mass is None and s.name != stream.name]
     group = _joined(places, _ends(others, places))
     ((source, target),) = _ends([stream], group)
+    # Both ends still hang together by other unmeasured streams: no balance has this one alone.
     if source == target:
         return set()
     side = source if target == OUTSIDE else target

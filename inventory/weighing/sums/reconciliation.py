@@ -71,7 +71,7 @@ class Knowledge(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class StreamResult:
-    """One stream after reconciliation; `z` and `others` are None where no other figure checks it.
+    """A stream after reconciliation; `z` and `others` are None where no other figure checks it.
 
     `others` is what all other figures give for it without its own. `weights` and `others_weights`
     say how much of each uncertain reading, by name, is in `adjusted` and in `others`.
@@ -162,6 +162,7 @@ def sidak_critical(tests: int, significance: float = SIGNIFICANCE) -> float:
     """Return the two-sided normal limit that keeps the chance of any false alarm in `tests`."""
     from scipy.stats import norm
 
+    # Šidák: with n independent tests at `each`, the chance of no false alarm is 1 - significance.
     each = 1 - (1 - significance) ** (1 / tests)
     return float(norm.isf(each / 2))
 
@@ -195,11 +196,14 @@ def _fit(reduced: Reduced) -> _Fit:
     variances = np.array(reduced.variances, dtype=np.float64)
     measured = np.array(reduced.measured, dtype=np.float64)
     rank = len(reduced.signs)
+    # No balance to hold the figures against: they stay as they were read, and nothing is tested.
     if not rank:
         untested: tuple[float | None, ...] = (None,) * len(reduced.names)
         unmoved = np.zeros((len(measured), len(measured)))
         return _Fit(0.0, 0, measured, np.zeros_like(measured), unmoved, untested)
     signs = np.array(reduced.signs, dtype=np.float64)
+    # r = A·x + known, the gaps of the balances. The adjustment is V·Aᵀ·(A·V·Aᵀ)⁻¹·r and the global
+    # test rᵀ·(A·V·Aᵀ)⁻¹·r (Narasimhan & Jordache); A·V·Aᵀ is solved and never inverted.
     residual = signs @ measured + np.array(reduced.known, dtype=np.float64)
     spread = signs * variances
     # Solved from both sides with the balances scaled alike, for variances may differ by decades.
@@ -214,9 +218,10 @@ def _fit(reduced: Reduced) -> _Fit:
 
 
 def _measurement_tests(signs: Matrix, adjustment: Matrix, lost: Matrix) -> tuple[float | None, ...]:
-    """`lost` is the variance that the balances take off each flow."""
+    """Return each flow's z; `lost` is the variance that the balances take off each flow."""
     import numpy as np
 
+    # A stream that no balance touches has no variance taken off, and z would be nought by nought.
     checked = np.any(signs != 0, axis=0)
     return tuple(
         abs(float(moved)) / sqrt(float(variance)) if tested else None
@@ -231,6 +236,7 @@ def _chi_square(
         return None, None
     from scipy.stats import chi2
 
+    # `isf` and `sf` keep small chances exact, where 1 - cdf would round them to nothing.
     return float(chi2.isf(significance, freedom)), float(chi2.sf(gamma, freedom))
 
 
@@ -262,6 +268,7 @@ def _stream_results(
             continue
         touched = stream.name in reduced.touched
         knowledge = Knowledge.REDUNDANT if touched else Knowledge.MEASURED_ONLY
+        # Exactly known streams have no column in the fit: they are what they are.
         if stream.name in order:
             results.append(_uncertain(stream, knowledge, order, fit))
         else:
@@ -272,7 +279,10 @@ def _stream_results(
 def _uncertain(
     stream: Stream, knowledge: Knowledge, order: Mapping[str, int], fit: _Fit
 ) -> StreamResult:
-    """Without its own reading the whole step is taken: the adjustment over the share taken off."""
+    """Return the result of an uncertain stream.
+
+    Without its own reading the whole step is taken: the adjustment over the share taken off.
+    """
     index = order[stream.name]
     found = StreamResult(
         stream.name,
@@ -326,6 +336,7 @@ def _node_results(
     tested = []
     for node in nodes:
         around = [stream for stream in streams if sign(stream, {node})]
+        # One unknown leg and the gap may be anything: such a place has no test of its own.
         if all(stream.mass is not None for stream in around):
             tested.append((node, *_imbalance(node, around)))
     limit = sidak_critical(len(tested), significance) if tested else inf
@@ -338,4 +349,5 @@ def _imbalance(node: str, around: Sequence[Stream]) -> tuple[float, float]:
     spread = sqrt(fsum(float(stream.variance or 0) for stream in around))
     if spread:
         return gap, abs(gap) / spread
+    # All legs are exact: any true gap is then beyond chance, but the floats' own noise is none.
     return gap, inf if abs(gap) > ROUNDING * fsum(abs(flow) for flow in flows) else 0.0

@@ -25,6 +25,7 @@ Flag = tuple[str, str]
 """The scale's key and what was out of order with it."""
 
 
+# Compared by identity: two readings of 24.310 g on one scale are still two, and must not cancel.
 @dataclass(frozen=True, slots=True, eq=False)
 class Source:
     """What a mass can rest on: one reading, one booked figure, or several carried on as one.
@@ -44,7 +45,7 @@ class Source:
 
 @dataclass(frozen=True, slots=True)
 class MassUncertainty:
-    """How well a mass is known: expanded uncertainty (k = 2, rounded up) and what stands behind.
+    """The uncertainty of a mass: expanded (k = 2, rounded up), with what stands behind it.
 
     `booked_mg` is the part that no weighing supports and that `expanded_ug` leaves out.
     """
@@ -63,13 +64,16 @@ class MassUncertainty:
 def reading(
     mass_mg: int, *, own_ug: int, shared_ug: int, scale: str, flags: Iterable[Flag] = ()
 ) -> Source:
-    """One reading; `scale` names the scale and its calibration period."""
+    """Return one reading as a source; `scale` names the scale and its calibration period."""
     marked = tuple((flag, 1) for flag in flags)
     return Source(mass_mg, own_ug**2, ((scale, shared_ug),), 0, 1, marked)
 
 
 def booked(mass_mg: int) -> Source:
-    """A mass that was typed, counted by pieces or taken from a drawing: nobody weighed it."""
+    """Return a mass that was typed, counted by pieces or taken from a drawing, as a source.
+
+    Nobody weighed it, so it has no uncertainty: it is counted apart.
+    """
     return Source(mass_mg, booked_mg=abs(mass_mg))
 
 
@@ -81,12 +85,12 @@ class MassWithReadings:
 
     @classmethod
     def of(cls, source: Source) -> MassWithReadings:
-        """The source itself."""
+        """Return a mass that is the source itself."""
         return cls({source: 1})
 
     @classmethod
     def total(cls, masses: Iterable[MassWithReadings]) -> MassWithReadings:
-        """The plain sum of several."""
+        """Return the plain sum of several masses."""
         found = cls()
         for mass in masses:
             found.add(mass)
@@ -99,16 +103,18 @@ class MassWithReadings:
             if now:
                 self.parts[source] = now
             else:
+                # Dropped at 0 and not kept: what cancelled must not be named as standing behind the
+                # mass.
                 self.parts.pop(source, None)
 
     def less(self, other: MassWithReadings) -> MassWithReadings:
-        """The difference, as a new mass."""
+        """Return the difference as a new mass."""
         found = self.copy()
         found.add(other, -1)
         return found
 
     def times(self, factor: int) -> MassWithReadings:
-        """A multiple, as a new mass; -1 turns it round."""
+        """Return a multiple as a new mass; -1 turns it round."""
         found = MassWithReadings()
         found.add(self, factor)
         return found
@@ -122,7 +128,7 @@ class MassWithReadings:
         return sum(times * source.mass_mg for source, times in self.parts.items())
 
     def known(self) -> MassUncertainty:
-        """How well the mass is known."""
+        """Return the uncertainty of the mass."""
         as_one = self.as_one()
         variance_ug2 = as_one.own_ug2 + sum(u_ug**2 for _key, u_ug in as_one.shared_ug)
         return MassUncertainty(
@@ -130,11 +136,13 @@ class MassWithReadings:
         )
 
     def as_one(self) -> Source:
-        """All sources as one, such as what a place carries over a close."""
+        """Return all sources as one, such as what a place carries over a close."""
         shared_ug: Counter[str] = Counter()
         flags: Counter[Flag] = Counter()
         for source, times in self.parts.items():
             for key, u_ug in source.shared_ug:
+                # Shared errors add with their signs before they are squared (GUM 5.2.2, note 1);
+                # the own parts below are squared first.
                 shared_ug[key] += times * u_ug
             for flag, count in source.flags:
                 flags[flag] += count
@@ -142,6 +150,7 @@ class MassWithReadings:
             self.mass_mg,
             sum(times**2 * source.own_ug2 for source, times in self.parts.items()),
             tuple(sorted((key, u_ug) for key, u_ug in shared_ug.items() if u_ug)),
+            # Without the sign: mass that nobody weighed on either side is doubt on both.
             sum(abs(times) * source.booked_mg for source, times in self.parts.items()),
             sum(source.readings for source in self.parts),
             tuple(sorted(flags.items())),
@@ -149,7 +158,7 @@ class MassWithReadings:
 
 
 def frozen(source: Source) -> list[object]:
-    """A source as plain JSON, to be kept at a close."""
+    """Return a source as plain JSON, to be kept at a close."""
     return [
         source.mass_mg,
         source.own_ug2,
@@ -161,7 +170,8 @@ def frozen(source: Source) -> list[object]:
 
 
 def thawed(row: Sequence[Any]) -> Source:
-    """What `frozen` made, as a source again."""
+    """Return what `frozen` made as a source again."""
+    # By position: closed months hold rows of this shape, and their digests cover them.
     mass_mg, own_ug2, shared_ug, booked_mg, readings, flags = row
     return Source(
         mass_mg,
@@ -174,20 +184,22 @@ def thawed(row: Sequence[Any]) -> Source:
 
 
 def frozen_known(known: MassUncertainty) -> list[object]:
-    """What is known of a mass as plain JSON, to be kept at a close."""
+    """Return an uncertainty as plain JSON, to be kept at a close."""
     flags = [[*flag, count] for flag, count in known.flags]
     return [known.expanded_ug, known.booked_mg, known.readings, flags]
 
 
 def thawed_known(row: Sequence[Any]) -> MassUncertainty:
-    """What `frozen_known` made, as it was."""
+    """Return what `frozen_known` made as an uncertainty again."""
     expanded_ug, booked_mg, readings, flags = row
     kept = tuple(((scale, flag), count) for scale, flag, count in flags)
     return MassUncertainty(expanded_ug, booked_mg, readings, kept)
 
 
 def _root_up(square: int) -> int:
-    """The square root, rounded up: an uncertainty is never made small."""
+    """Return the square root, rounded up: an uncertainty is never made smaller."""
+    # In whole numbers: the squares outgrow what a float holds exactly, and the figure is in the
+    # digest of a closed month.
     root = isqrt(square)
     return root if root**2 == square else root + 1
 
@@ -203,7 +215,7 @@ class Rest:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One posting for the walk. Places are named as the caller likes; `subject` is a tag or "".
+    """One posting of a replay. Places are named as the caller likes; `subject` is a tag or "".
 
     `apart` says which of the two places keep each subject's mass apart. `undoes` is the step that
     a reversal mirrors. `sets` says that the reading shows what lies at the place afterwards, so
@@ -232,7 +244,7 @@ class Replay:
 
     The rules, first that fits:
 
-    1. A reversal moves what it undoes, where the walk has come by that.
+    1. A reversal moves what it undoes, where the replay has come by that.
     2. A count moves its reading less what the place was traced to; so does the difference of a
        frame that was taken apart, of which something weighed stays on the bench.
     3. A posting whose reading shows its mass moves that reading.
@@ -271,12 +283,15 @@ class Replay:
         self._weighed_out: dict[int, MassWithReadings] = {}
 
     def follow(self, steps: Iterable[Step], marks: Iterable[tuple[str, int]] = ()) -> None:
-        """Walk through postings; `marks` are (place, movement) whose holding a run refers to."""
+        """Replay postings; `marks` are (place, movement) whose holding a run refers to."""
         waiting = sorted(set(marks), key=lambda mark: mark[1])
         number = 0
         for step in steps:
+            # A mark is set before the first posting after its movement: later it would hold what
+            # was put into the box since.
             while waiting and waiting[0][1] < step.key[0]:
                 self._mark(waiting.pop(0))
+            # Between movements only: within one, a place may come to nothing and be filled again.
             if step.key[0] != number:
                 self._clear()
                 number = step.key[0]
@@ -322,6 +337,8 @@ class Replay:
     def _counted(self, step: Step, seen: Source) -> MassWithReadings | None:
         account = self._account(step.sets, step.subject)
         sign = 1 if step.sets == step.target else -1
+        # The reading must be what the books hold once this posting is done, or it shows something
+        # else.
         if self.mass_mg[account] + sign * step.quantity_mg != seen.mass_mg:
             return None
         return (
@@ -331,6 +348,7 @@ class Replay:
     def _whole(self, step: Step) -> MassWithReadings | None:
         for place, sign in ((step.source, 1), (step.target, -1)):
             account = self._account(place, step.subject)
+            # The world outside never runs empty, so nothing there is "all that is left".
             if place in self._outside or account not in self.held:
                 continue
             if self.mass_mg[account] == sign * step.quantity_mg:
@@ -350,17 +368,19 @@ class Replay:
         for place, sign in ((step.source, -1), (step.target, 1)):
             account = self._account(place, step.subject)
             self._touched.add(account)
+            # Kept beside `held`: what the books hold decides which rule fits, whatever the readings
+            # add up to.
             self.mass_mg[account] += sign * step.quantity_mg
             self.held.setdefault(account, MassWithReadings()).add(moved, sign)
 
     def at(self, place: str) -> MassWithReadings:
-        """What a place holds, all subjects together."""
+        """Return what a place holds, all subjects together."""
         return MassWithReadings.total(
             held for (name, _), held in self.held.items() if name == place
         )
 
     def carried(self) -> dict[Account, Source]:
-        """What every place holds, each as one source; places that hold nothing are left out."""
+        """Return what every place holds, each as one source, without places that hold nothing."""
         return {
             account: held.as_one()
             for account, held in sorted(self.held.items(), key=lambda item: item[0])

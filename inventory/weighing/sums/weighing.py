@@ -108,6 +108,7 @@ def maximum_permissible_error_mg(scale: Scale, mass_mg: int) -> float:
     """
     first_end_e, second_end_e = BAND_ENDS_E[scale.accuracy_class]
     load_mg, e_mg = abs(mass_mg), scale.verification_e_mg
+    # Each band of the table includes its upper end: a load of exactly 5 000 e still has 0.5 e.
     steps = 1.5 if load_mg > second_end_e * e_mg else 1.0
     if load_mg <= first_end_e * e_mg:
         steps = 0.5
@@ -164,6 +165,7 @@ def spread_mg(weighings: Iterable[tuple[float, Measured]]) -> float:
 def _parts(weighings: Iterable[tuple[float, Measured]]) -> tuple[float, dict[str, float]]:
     own_mg, shared_mg = list[float](), dict[str, float]()
     for coefficient, weighing in weighings:
+        # The sign is lost in the square, as it should be: own errors never cancel.
         own_mg.append(coefficient * weighing.u_independent_mg)
         for key, u_mg in weighing.u_shared_mg:
             shared_mg[key] = shared_mg.get(key, 0.0) + coefficient * u_mg
@@ -184,6 +186,7 @@ def flags(scale: Scale, mass_mg: int, on: date) -> tuple[WeighingFlag, ...]:
     """Return what speaks against a weighing made on a day; the day a check is due still counts."""
     found = {
         WeighingFlag.NO_CHECK_DATE: scale.check_due is None,
+        # `>` and not `>=`: on its last day a check still holds.
         WeighingFlag.PAST_CHECK: scale.check_due is not None and on > scale.check_due,
         WeighingFlag.BELOW_MINIMUM: mass_mg < scale.minimum_mg,
         WeighingFlag.OVER_CAPACITY: mass_mg > scale.capacity_mg,
