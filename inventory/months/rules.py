@@ -39,7 +39,9 @@ def close(event: Draft, /, *, key: UUID, label: str, at: datetime, by: User | No
         MonthNotReady: `facts["reasons"]` lists what dangles, each as "code: text".
     """
     months.parsed(label)
+    # Before anything is looked at: what a movement may still change while we look must wait.
     _hold_the_numbers()
+    # `>=`: what lies before the first month that was closed has no row, and is shut as well.
     if Month.objects.filter(label__gte=label).exists():
         raise MonthClosed(_("%(month)s is closed already.") % {"month": label})
     _refuse_unready(label, at)
@@ -49,7 +51,9 @@ def close(event: Draft, /, *, key: UUID, label: str, at: datetime, by: User | No
 
 
 def _hold_the_numbers() -> None:
-    """Every movement takes its number from this row first, so none can slip in while we close."""
+    """Lock the row that every movement takes its number from, so that none slips in meanwhile."""
+    # A row that is not there cannot be locked. SQLite ignores the lock: there the transaction began
+    # IMMEDIATE and no other writes beside it.
     Counter.objects.get_or_create(name="movement")
     Counter.objects.select_for_update().get(name="movement")
 
@@ -67,12 +71,16 @@ def _refuse_unready(label: str, at: datetime) -> None:
 def _write(label: str, at: datetime, by: User | None) -> Month:
     frozen, replay = recovered.frozen_now(), replays.replayed([label])[label]
     report = recovered.build(replay, frozen)
+    # Checked last and on the very figures that are about to be frozen: a report that does not tie
+    # out must never become one that cannot change.
     if report.gaps or report.unvalued:
         raise MonthNotReady(
             _("The figures do not tie out. Run checkledger and look at the rows it names."),
             reasons=[f"does-not-tie-out: {row}" for row in (*report.gaps, *report.unvalued)],
         )
     held = balances.at_close(label)
+    # Frozen here is whatever the next month opens with or a page shows without a replay. All of it
+    # is under the digest below, so it can be trusted as much as the postings.
     frozen["values"] = recovered.held_at_close(report)
     frozen["traced"] = traced.frozen(replay.walk)
     frozen["closing_known"] = frozen_known(report.total.known_of("closing"))
@@ -85,6 +93,7 @@ def _write(label: str, at: datetime, by: User | None) -> Month:
         closed_by=by,
         previous_digest=previous,
         digest=chain.digest(label, previous, held, frozen),
+        # Exact, because the row is locked: no movement of this month can have a later number.
         last_number=Counter.objects.get(name="movement").last,
         figures=frozen,
     )

@@ -1,4 +1,4 @@
-"""The way to a closed month as a list of checks, each with what still stands in its way."""
+"""The checks on the way to a closed month, each with what still stands in its way."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ _TIES = _("Every row ties out and every class has a value")
 
 
 def checks(reasons: Sequence[Reason], report: Report, roles: frozenset[str]) -> list[Check]:
-    """Every check in order. Reasons of the other room's guard share one check.
+    """Return every check in order. Reasons of the other room's guard share one check.
 
     A reader who may not enter the bench is led to the movements of a code instead.
     """
@@ -48,6 +48,7 @@ def checks(reasons: Sequence[Reason], report: Report, roles: frozenset[str]) -> 
         Check(label, [_linked(reason, goes) for reason in reasons if reason.code in codes])
         for label, codes in _CHECKS
     ]
+    # Whatever this room does not know by code: a guard that is added later still shows up.
     rest = [_linked(reason, goes) for reason in reasons if reason.code not in known]
     ties = [(Reason("does-not-tie-out", row), "") for row in (*report.gaps, *report.unvalued)]
     return [*listed, Check(_REST, rest), Check(_TIES, ties)]
@@ -58,7 +59,7 @@ def _linked(reason: Reason, goes: str) -> tuple[Reason, str]:
 
 
 def _address(reason: Reason, goes: str) -> str:
-    """Where the reason is settled: another month's page, or whatever its code leads to."""
+    """Return where a reason is settled: another month's page, or whatever its code leads to."""
     if not reason.subject or reason.code == "place-below-zero":
         return ""
     if reason.code == "not-next":

@@ -29,10 +29,12 @@ AT_ONCE = ("csv", "postings", "xlsx", "json")
 @require_GET
 @allow(ACCOUNTANT, OWNER)
 def data_file(request: HttpRequest, label: str, name: str) -> HttpResponse:
-    """A data file by its own name; a CSV's description has its name and an ending."""
+    """Send a data file by its own name; a CSV's description has its name and an ending."""
     del request
     months.known(label, timezone.now())
     report = recovered.of_month(label)
+    # Compared with names that are made here, never used as a path: no name in an address reaches
+    # the disk.
     for key in AT_ONCE:
         own = naming.stem(report) + FORMATS[key].suffix
         describe = FORMATS[key].describe
@@ -46,7 +48,7 @@ def data_file(request: HttpRequest, label: str, name: str) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 @allow(ACCOUNTANT, OWNER)
 def pdf(request: StaffRequest, label: str) -> HttpResponse:
-    """How far the PDF is; a POST asks for a new one. htmx fetches only the status."""
+    """Show how far the PDF is; a POST asks for a new one. htmx fetches only the status."""
     months.known(label, timezone.now())
     if request.method == "POST":
         form = ActionForm(request.POST)
@@ -62,7 +64,7 @@ def pdf(request: StaffRequest, label: str) -> HttpResponse:
 @require_GET
 @allow(ACCOUNTANT, OWNER)
 def pdf_file(request: HttpRequest, label: str, key: UUID) -> HttpResponseBase:
-    """The finished file. NotFound while it is not ready, or when it is gone from the disk."""
+    """Send the finished file. Raises NotFound while it is not ready, or when it is gone."""
     del request
     asked = ReportFile.objects.filter(key=key, month=label, state=ReportFile.State.READY).first()
     if asked is None or not pdf_files.path(asked).is_file():
@@ -76,12 +78,12 @@ def pdf_file(request: HttpRequest, label: str, key: UUID) -> HttpResponseBase:
 
 
 def newest(label: str) -> ReportFile | None:
-    """The report file asked for last."""
+    """Return the report file that was asked for last."""
     return ReportFile.objects.filter(month=label).order_by("-asked_at", "-pk").first()
 
 
 def files(report: Report) -> dict[str, Any]:
-    """What a page needs to offer the month's files."""
+    """Return what a page needs to offer the month's files."""
     stem = naming.stem(report)
     return {
         "files": [

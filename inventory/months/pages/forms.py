@@ -10,7 +10,7 @@ from inventory.months.reports import headings
 
 
 class CloseForm(ActionForm):
-    """Closing a month is for ever, so it is said out loud."""
+    """Closing a month is for ever, so the form asks for a tick."""
 
     sure = forms.BooleanField(
         label=_("I have read the figures. They may be frozen for good."),

@@ -35,7 +35,7 @@ PER_PAGE = 24
 @require_GET
 @allow(ACCOUNTANT, OWNER)
 def listing(request: HttpRequest) -> HttpResponse:
-    """Every month with its state, newest first."""
+    """List every month with its state, newest first."""
     page = Paginator(months.listed(timezone.now()), PER_PAGE).get_page(request.GET.get("page"))
     return render(request, "inventory/accounts/months.html", {"page": page})
 
@@ -43,10 +43,12 @@ def listing(request: HttpRequest) -> HttpResponse:
 @require_GET
 @allow(ACCOUNTANT, OWNER)
 def month(request: StaffRequest, label: str) -> HttpResponse:
-    """What leads to closing, the figures in short, and the difference against last month."""
+    """Show what leads to closing, the figures in short, and the difference from last month."""
     now = timezone.now()
     known = months.known(label, now)
     earlier = str(known.previous())
+    # Together: only masses of one replay share their readings, and only then does what two months
+    # have in common cancel.
     replays = followed.replayed([label, earlier])
     report, before = (recovered.of_month(name, replays[name]) for name in (label, earlier))
     closed = months.closed(label)
@@ -94,7 +96,7 @@ def close(request: StaffRequest, label: str) -> HttpResponse:
 @require_GET
 @allow(ACCOUNTANT, OWNER)
 def report(request: HttpRequest, label: str) -> HttpResponse:
-    """The whole report on screen, every figure linked to its postings."""
+    """Show the whole report, every figure linked to its postings."""
     months.known(label, timezone.now())
     made = recovered.of_month(label)
     facts = (
@@ -118,7 +120,7 @@ def report(request: HttpRequest, label: str) -> HttpResponse:
 @require_GET
 @allow(ACCOUNTANT, OWNER)
 def figure(request: HttpRequest, label: str, row: str, column: str) -> HttpResponse:
-    """The postings behind one figure."""
+    """Show the postings behind one figure."""
     months.known(label, timezone.now())
     made = recovered.of_month(label)
     cell = recovered.cell(made, row, column)
@@ -148,7 +150,7 @@ def _heading(row: str, column: str) -> Any:
 
 @dataclass(frozen=True, slots=True)
 class _Line:
-    """A line of the comparison, its causes with class and column in words."""
+    """A line of the comparison, with the class and column of its causes in words."""
 
     it: comparison.Comparison
     told: list[tuple[comparison.Cause, str, Any]]
@@ -170,7 +172,7 @@ def _beside(
 
 
 def _row_words(made: recovered.Report, row: str) -> str:
-    """A row of the report in words: a class with its box or lot, a shelf, a part."""
+    """Return a row of the report in words: a class with its box or lot, a shelf, a part."""
     for line in made.material:
         if line.place == row:
             return f"{tables.box_or_lot(line)}, {tables.name(made, line.material)}"
@@ -184,7 +186,7 @@ def _row_words(made: recovered.Report, row: str) -> str:
 
 
 def _counts_in(line: lines.PostingLine, row: str) -> list[str]:
-    """The columns that a posting counts in: at its row's own place, else at either end."""
+    """Return the columns that a posting counts in: at its row's own place, else at either end."""
     ends = [(line.source, line.source_column), (line.target, line.target_column)]
     own = [column for place, column in ends if place == row] or [column for _, column in ends]
     return [str(headings.COLUMNS.get(column, column)) for column in own if column]

@@ -24,7 +24,7 @@ _PAGES: Final[Mapping[str, tuple[str, frozenset[str]]]] = {
 
 
 def address(subject: str, roles: frozenset[str]) -> str:
-    """The page of a frame, lot or run by its code; empty where this reader has none."""
+    """Return the page of a frame, lot or run by its code; empty where this reader has none."""
     name, openers = _PAGES.get(subject[:2], ("", _BOOKS))
     if not name or not roles & openers:
         return ""
@@ -35,7 +35,7 @@ def address(subject: str, roles: frozenset[str]) -> str:
 
 
 def of_place(place: Place, roles: frozenset[str]) -> str:
-    """A lot's own page; of a box or a bin, all movements that touch it."""
+    """Return a lot's own page; for a box or a bin, all movements that touch it."""
     own = address(place.lot.code, roles) if place.lot else ""
     if own or not (place.polymer or place.part):
         return own

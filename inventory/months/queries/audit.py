@@ -39,7 +39,7 @@ WHOLE_PPM = 1_000_000
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """The outcome of one check. `wrong` holds what is wrong, in words; empty when all is well."""
+    """The outcome of one check. `wrong` says in words what is wrong; it is empty if all is well."""
 
     name: str
     looked_at: int
@@ -57,6 +57,8 @@ class Checked:
         return f"FAIL {self.name}: {shown}"
 
 
+# The whole ledger in memory, read in three queries: each check then goes over plain lists, and all
+# of them look at the same books.
 class Books:
     """The ledger read once: places, movements in order, and each movement's postings."""
 
@@ -74,14 +76,15 @@ class Books:
 
     @cached_property
     def lines(self) -> dict[int, list[Posting]]:
-        """Movement id -> its postings by line; movements in order of number."""
+        """Movement id -> its postings by line; the movements are in order of number."""
+        # Every movement gets an entry first: one without any posting is what a check looks for.
         found: dict[int, list[Posting]] = {movement.pk: [] for movement in self.movements}
         for posting in Posting.objects.order_by("movement__number", "line"):
             found[posting.movement_id].append(posting)
         return found
 
     def postings(self) -> Iterator[tuple[Movement, Posting, Place, Place]]:
-        """Every posting with its movement, source and target, in the order of the ledger."""
+        """Yield every posting with its movement, source and target, in the order of the ledger."""
         for movement in self.movements:
             for posting in self.lines[movement.pk]:
                 yield (
@@ -144,6 +147,7 @@ def _recipes(books: Books) -> tuple[int, list[str]]:
     """Every posting is in its kind's recipe; a reversal's, turned round."""
     wrong = []
     for movement, posting, source, target in books.postings():
+        # A reversal keeps its kind, so its legs are judged as those of what it reverses.
         start, end = (target, source) if movement.reverses_id else (source, target)
         known = movement.kind in recipes.KINDS
         if not known or not recipes.allows(movement.kind, start.kind, end.kind, start.unit):
@@ -185,6 +189,8 @@ def _never_negative(books: Books) -> tuple[int, list[str]]:
         touched = _move(held, books.lines[movement.pk])
         wrong += [
             f"{books.places[pk].code} at {held[pk]} after #{movement.number}"
+            # Judged after the whole movement, as the ledger itself does: in between a place may
+            # dip.
             for pk in sorted(touched)
             if held[pk] < 0 and not books.places[pk].is_boundary
         ]
@@ -208,6 +214,7 @@ def _caches(books: Books) -> tuple[int, list[str]]:
     cached = dict(Balance.objects.values_list("pk", "quantity"))
     wrong = [
         f"{books.places[pk].code}: postings give {held.get(pk, 0)}, the cache {cached.get(pk, 0)}"
+        # Both sides: a cached row without postings is as wrong as postings without a row.
         for pk in sorted({*held, *cached})
         if held.get(pk, 0) != cached.get(pk, 0)
     ]
@@ -223,6 +230,8 @@ def _labels(books: Books) -> tuple[int, list[str]]:
         own = str(month_of(movement.happened_at, zone))
         in_time = movement.month == own and movement.belongs_to == ""
         late = movement.belongs_to == own and movement.month > own
+        # By number and not by the clock: the number says which of the close and the movement came
+        # first.
         was_closed = any(
             label >= own and number < movement.number for label, number in closed.items()
         )
@@ -242,6 +251,8 @@ def _closed_months(books: Books) -> tuple[int, list[str]]:
     rows = list(Month.objects.order_by("label"))
     done: set[int] = set()
     for month in rows:
+        # `<=` and not `==`: a movement that was forced into an earlier month must be counted
+        # somewhere, or the snapshot would not show it.
         ours = [m for m in books.movements if m.month <= month.label and m.pk not in done]
         done.update(movement.pk for movement in ours)
         for movement in ours:
@@ -258,6 +269,7 @@ def _closed_month(
     snapshot = dict(MonthBalance.objects.filter(month=month).values_list("place", "quantity"))
     if snapshot != holding:
         yield f"{month.label}: the snapshot differs from the postings"
+    # The triggers refuse this; somebody who took them down is found out here.
     if any(movement.number > month.last_number for movement in ours):
         yield f"{month.label}: a movement came in after the close"
     if month.previous_digest != previous:
@@ -273,6 +285,8 @@ def _reports(books: Books) -> tuple[int, list[str]]:
     wrong = []
     for month in rows:
         report = recovered.of_month(month.label)
+        # Built anew from the postings: it shows a change of the program's own sums as well as of
+        # the rows.
         if recovered.digest(report) != month.figures["report"]:
             wrong.append(f"{month.label}: the report differs from the one that was closed")
         wrong += [f"{month.label}: {row} does not tie out" for row in report.gaps]

@@ -10,6 +10,7 @@ from typing import Any
 
 from inventory.models import Movement, Place, Posting
 
+# A field more or less would be another digest for every month that is closed.
 _MOVEMENT = (
     "number",
     "kind",
@@ -37,8 +38,7 @@ _POSTING = (
 
 
 def digest(label: str, previous: str, held: dict[int, int], frozen: dict[str, Any]) -> str:
-    """SHA-256, hex, over the previous digest, every movement of the month, balances and prices.
-
+    """Return the SHA-256, hex, over the previous digest, the month's movements and what is frozen.
     One JSON line each, sorted keys, no spaces, UTF-8, ended by a line feed: first
     ["month", label, previous], then each movement in order, then balances by place code, then
     what was frozen.
@@ -57,12 +57,14 @@ def _canonical(
     for line in _movements(label):
         yield ["movement", *line]
     codes = Place.objects.in_bulk(held)
+    # By code: ids differ where the same books are read into another database.
     yield ["balances", *sorted([codes[pk].code, quantity] for pk, quantity in held.items())]
     yield ["frozen", frozen]
 
 
 def _movements(label: str) -> Iterator[list[Any]]:
-    """Plain rows: making objects of a month's movements takes most of the time of a close."""
+    """Yield plain rows: objects of a month's movements would take most of the time of a close."""
+    # All postings in one query, put under their movements here.
     lines: dict[int, list[list[Any]]] = {}
     booked = Posting.objects.filter(movement__month=label).order_by("movement__number", "line")
     for number, *facts, typed, mass_mg, scale in booked.values_list(*_POSTING).iterator():
@@ -70,5 +72,7 @@ def _movements(label: str) -> Iterator[list[Any]]:
         lines.setdefault(number, []).append([*facts, weighed])
     rows = Movement.objects.filter(month=label).order_by("number")
     for number, kind, subject, happened_at, *facts in rows.values_list(*_MOVEMENT).iterator():
+        # One spelling, whatever zone a driver returns; `isoformat` alone leaves out microseconds of
+        # nought.
         moment = happened_at.astimezone(UTC).isoformat(timespec="microseconds")
         yield [number, kind, subject, moment, *facts, lines.get(number, [])]

@@ -37,13 +37,14 @@ class Entry:
 
     @property
     def undoes_earlier(self) -> bool:
-        """Whether it takes back what was booked in an earlier month."""
+        """Whether the entry takes back what was booked in an earlier month."""
         return self.reverses_month is not None and self.reverses_month != self.month
 
     def column(self, place: Place) -> str | None:
-        """The column this counts in for one of its two places; None where there is none."""
+        """Return the column that the entry counts in at one of its places; None without one."""
         there = self.source if place == self.target else self.target
         if place.kind not in recipes.COUNTED_BY_COLUMN:
+            # By direction alone: at a shelf the two columns are all there is to say.
             return "in" if self.signed(place) > 0 else "out"
         try:
             return recipes.column(self.kind, place.kind, there.kind, place.origin)
@@ -52,10 +53,12 @@ class Entry:
             return None
 
     def signed(self, place: Place) -> int:
-        """The quantity as `place` sees it: positive in, negative out."""
+        """Return the quantity as `place` sees it: positive in, negative out."""
         return self.quantity if place == self.target else -self.quantity
 
 
+# Plain rows and not objects: a month's report reads every posting, and the positions below hang on
+# this order.
 _FIELDS = (
     "movement__number",
     "line",
@@ -75,24 +78,24 @@ _FIELDS = (
 
 
 def all_places() -> dict[int, Place]:
-    """Every place by id, with what its row in the report names."""
+    """Return every place by id, with what its row in the report names."""
     rows = Place.objects.select_related("polymer", "colour", "lot", "part")
     return {place.pk: place for place in rows}
 
 
 def places_of(rows: QuerySet[Posting]) -> dict[int, Place]:
-    """The places that a few postings touch, by id."""
+    """Return the places that a few postings touch, by id."""
     ends = rows.order_by().values_list("source", "target").distinct()
     return Place.objects.in_bulk({pk for pair in ends for pk in pair})
 
 
 def of_month(label: str, places: dict[int, Place]) -> tuple[Entry, ...]:
-    """All postings booked in a month, in order of movement and line."""
+    """Return all postings booked in a month, in order of movement and line."""
     return read(Posting.objects.filter(movement__month=label), places)
 
 
 def read(rows: QuerySet[Posting], places: dict[int, Place]) -> tuple[Entry, ...]:
-    """Postings as entries, in order of movement and line."""
+    """Return postings as entries, in order of movement and line."""
     ordered = rows.order_by("movement__number", "line")
     return tuple(
         Entry(

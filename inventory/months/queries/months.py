@@ -36,7 +36,7 @@ class Standing(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Reason:
-    """One thing that keeps a month open. `subject` is the code of what dangles, or empty."""
+    """One thing that keeps a month open. `subject` is the code of what is still open, or empty."""
 
     code: str
     text: str
@@ -48,7 +48,7 @@ class Reason:
 
 @dataclass(frozen=True, slots=True)
 class Listed:
-    """A line of the list of months; `month` is there once it is closed."""
+    """A line in the list of months; `month` is set once the month is closed."""
 
     label: str
     standing: Standing
@@ -61,7 +61,7 @@ class Listed:
 
     @property
     def closing_known(self) -> MassUncertainty | None:
-        """How well that mass is known; None in a month that was closed before its row kept it."""
+        """The uncertainty of that mass; None in a month that was closed before its row kept it."""
         kept = self.month.figures.get("closing_known") if self.month else None
         return None if kept is None else thawed_known(kept)
 
@@ -80,7 +80,7 @@ class Listed:
 
 
 def parsed(label: str) -> CalendarMonth:
-    """The month a label names. NotFound for anything else."""
+    """Return the month that a label names. Raises NotFound for anything else."""
     try:
         return CalendarMonth.parse(label)
     except BadMonth as error:
@@ -88,12 +88,13 @@ def parsed(label: str) -> CalendarMonth:
 
 
 def span(label: str) -> tuple[datetime, datetime]:
-    """Start (included) and end (excluded) of a month on the workshop's clock, in UTC."""
+    """Return start (included) and end (excluded) of a month by the workshop's clock, in UTC."""
     return parsed(label).span_utc(timezone.get_default_timezone())
 
 
 def standing(label: str, at: datetime) -> Standing:
-    """Where a month stands at a moment."""
+    """Return where a month stands at a moment."""
+    # What lies before the first month that was closed has no row, and is closed as well.
     if Month.objects.filter(label__gte=label).exists():
         return Standing.CLOSED
     start, end = span(label)
@@ -103,12 +104,12 @@ def standing(label: str, at: datetime) -> Standing:
 
 
 def closed(label: str) -> Month | None:
-    """The row of a closed month; None while it is open."""
+    """Return the row of a closed month; None while it is open."""
     return Month.objects.filter(label=label).first()
 
 
 def next_to_close() -> CalendarMonth | None:
-    """The only month that may be closed next; None while nothing was ever booked."""
+    """Return the only month that may be closed next; None while nothing was ever booked."""
     last = Month.objects.order_by("-label").first()
     if last is not None:
         return CalendarMonth.parse(last.label).next()
@@ -117,7 +118,7 @@ def next_to_close() -> CalendarMonth | None:
 
 
 def listed(at: datetime) -> list[Listed]:
-    """Every month from the first booked to the newest or the one that runs now, newest first."""
+    """Return every month from the first booked to the newest or the running one, newest first."""
     rows = {month.label: month for month in Month.objects.all()}
     labels = [str(month) for month in _from(*_bounds(at))]
     return [
@@ -127,9 +128,9 @@ def listed(at: datetime) -> list[Listed]:
 
 
 def known(label: str, at: datetime) -> CalendarMonth:
-    """The month of a label that has a page: from the first booked to the newest, or to now.
+    """Return the month of a label that has a page: from the first booked to the newest, or to now.
 
-    NotFound for every other label.
+    Raises NotFound for every other label.
     """
     month = parsed(label)
     start, end = _bounds(at)
@@ -147,8 +148,9 @@ def _bounds(at: datetime) -> tuple[CalendarMonth, CalendarMonth]:
 
 
 def reasons(label: str, at: datetime) -> list[Reason]:
-    """Everything that keeps a month from being closed at a moment; empty when it may be."""
+    """Return everything that keeps a month from being closed at a moment; empty when it may be."""
     found = [*_order(label, at), *_open_runs(label), *_overdrawn(label)]
+    # The other room's reasons come in by name from the settings: this room must not import it.
     for path in settings.MONTH_GUARDS:
         found += import_string(path)(label)
     return found
@@ -168,12 +170,14 @@ def _order(label: str, at: datetime) -> Iterator[Reason]:
     elif str(expected) != label:
         text = _("Months are closed in order: the next one is %(month)s.")
         yield Reason("not-next", text % {"month": expected}, str(expected))
+    # The end is excluded: at the very midnight the month has ended.
     if at < span(label)[1]:
         yield Reason("not-ended", _("The month has not ended on the workshop's clock."))
 
 
 def _open_runs(label: str) -> Iterator[Reason]:
-    """A run that is under way may have turned box material into flake that no line shows yet."""
+    """Yield open runs: one may have turned box material into flake that no posting shows yet."""
+    # Proposed before the end: a run of the next month is no reason to keep this one open.
     runs = GrindRun.objects.filter(state__in=OPEN_RUNS, proposed_at__lt=span(label)[1])
     for run in runs.order_by("proposed_at", "code"):
         text = _("Grind run %(run)s is still %(state)s. Finish or cancel it.")
@@ -182,7 +186,7 @@ def _open_runs(label: str) -> Iterator[Reason]:
 
 
 def _overdrawn(label: str) -> Iterator[Reason]:
-    """An entry dated back may take from a place before the books had put anything there."""
+    """Yield overdrawn places: an entry dated back may take out what only came in later."""
     held = balances.at_close(label)
     short = [place for place, quantity in held.items() if quantity < 0]
     for place in Place.objects.filter(pk__in=short).order_by("code"):

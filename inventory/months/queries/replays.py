@@ -32,7 +32,7 @@ class MonthReplay:
 
     @property
     def moved(self) -> Iterator[tuple[Entry, MassWithReadings]]:
-        """Every posting of milligrams with its mass, in order."""
+        """Yield every posting of milligrams with its mass, in order."""
         for entry in self.entries:
             mass = self.walk.moved.get((entry.number, entry.line))
             if mass is not None:
@@ -40,7 +40,7 @@ class MonthReplay:
 
     @property
     def on_hold(self) -> list[str]:
-        """Subjects with mass on the hold shelf at the end, without reading the history."""
+        """Return subjects with mass on the hold shelf at the end, without reading the history."""
         shelves = {one.code for one in self.places.values() if one.kind == PlaceKind.HOLD}
         return sorted(
             subject
@@ -50,15 +50,16 @@ class MonthReplay:
 
 
 def replayed(labels: Iterable[str]) -> dict[str, MonthReplay]:
-    """Months by label, in as many queries as for one.
+    """Return months by label, in as many queries as for one.
 
-    A month that takes back what an earlier one booked is followed from that one on, so that the
-    very readings go that came.
+    A month that takes back what an earlier one booked is replayed from that one on, so that the
+    very readings go out that came in.
     """
     wanted = sorted(set(labels))
     if not wanted:
         return {}
     plan = _Plan.of(wanted)
+    # One query for all months, however many are asked for.
     rows = Posting.objects.filter(movement__month__in=plan.read)
     places, found = entries.all_places(), dict[str, list[Entry]]()
     for entry in entries.read(rows, places):
@@ -73,6 +74,7 @@ def replayed(labels: Iterable[str]) -> dict[str, MonthReplay]:
         walk = traced.begun(carried, places.values())
         for month in plan.from_start(label):
             behind.follow(walk, found.get(month, ()))
+        # Copied, because the replay goes on changing what it holds.
         opened = {account: held.copy() for account, held in walk.held.items()}
         own = tuple(found.get(label, ()))
         behind.follow(walk, own)
@@ -81,7 +83,7 @@ def replayed(labels: Iterable[str]) -> dict[str, MonthReplay]:
 
 
 def moved(labels: Iterable[str]) -> dict[tuple[int, int], MassWithReadings]:
-    """Movement and line -> mass, of some months."""
+    """Return (movement, line) -> mass for every posting of some months."""
     return {
         (entry.number, entry.line): mass
         for replay in replayed(labels).values()
@@ -91,7 +93,7 @@ def moved(labels: Iterable[str]) -> dict[tuple[int, int], MassWithReadings]:
 
 @dataclass(frozen=True, slots=True)
 class _Plan:
-    """Which months must be read and walked through for those that are asked for.
+    """Which months must be read and replayed for those that are asked for.
 
     `starts` has the month to follow each from: itself, or the first whose postings it takes back.
     """
@@ -112,19 +114,19 @@ class _Plan:
 
     @property
     def read(self) -> set[str]:
-        """Every month whose postings must be read."""
+        """Return every month whose postings must be read."""
         return {*self.walked, *chain.from_iterable(map(self.from_start, self.walked))}
 
     def from_start(self, label: str) -> list[str]:
-        """The months to walk through before a month itself."""
+        """Return the months to replay before a month itself."""
         return [month for month in self.booked if self.starts[label] <= month < label]
 
     def snapshot(self, label: str) -> str:
-        """The newest month before that was closed; "" for none."""
+        """Return the newest closed month before a month; "" for none."""
         return max((month for month in self.closed if month < label), default="")
 
     def leads_to(self, label: str) -> str:
-        """The last month with postings after that close; "" where it tells all by itself."""
+        """Return the last month with postings after that close; "" where the close is enough."""
         since = self.snapshot(label)
         return max((month for month in self.booked if since < month < label), default="")
 
@@ -140,12 +142,13 @@ def _starts(months: Iterable[str]) -> dict[str, str]:
     starts: dict[str, str] = {}
     for month in sorted(months):
         first = firsts.get(month, month)
+        # Transitively: a month from which another must start may itself have to start earlier.
         starts[month] = min([first, *(starts[other] for other in starts if other >= first)])
     return starts
 
 
 def _kept(plan: _Plan) -> dict[str, Mapping[Account, Source]]:
-    """What the places carried out of each month whose close a walk starts from."""
+    """Return what the places carried out of each month whose close a replay starts from."""
     wanted = {plan.snapshot(plan.starts[month]) for month in plan.walked} - {""}
     rows = Month.objects.filter(label__in=wanted).values_list("label", "figures__traced")
     return {"": {}} | {label: traced.thawed(kept) for label, kept in rows}

@@ -37,7 +37,10 @@ class Bar:
 
 
 def bars(report: Report) -> list[Bar]:
-    """Opening, every flow of the total that is not zero, closing. Box to lot stays inside."""
+    """Return opening, every flow of the total that is not zero, and closing, as bars.
+
+    What goes from box to lot stays inside and is left out.
+    """
     total = report.total
     found = [Bar(str(SHORT["opening"]), 0, total.opening, STANDING, grams(total.opening))]
     level_mg = total.opening
@@ -51,7 +54,7 @@ def bars(report: Report) -> list[Bar]:
 
 
 def svg(report: Report, ink: str = "currentColor") -> str:
-    """The picture as an SVG element, labelled for readers who do not see it."""
+    """Return the picture as an SVG element, labelled for readers who do not see it."""
     found = bars(report)
     height = TOP * 2 + STEP * len(found)
     title = _("From opening to closing stock of boxes and lots in %(month)s, in grams")
@@ -69,7 +72,7 @@ def svg(report: Report, ink: str = "currentColor") -> str:
 
 
 def in_words(found: list[Bar]) -> str:
-    """The picture as one sentence per bar."""
+    """Return the picture in words, a label and a figure for each bar."""
     return "; ".join(f"{bar.label} {bar.text} g" for bar in found)
 
 
@@ -81,10 +84,12 @@ def _step(column: str, level_mg: int, change_mg: int) -> Bar:
 
 def _drawn(found: list[Bar], ink: str) -> Iterator[str]:
     low_mg = min(0, *(min(bar.start_mg, bar.end_mg) for bar in found))
+    # At least 1, or a month without stock would divide by nothing.
     high_mg = max(1, *(max(bar.start_mg, bar.end_mg) for bar in found))
     room = WIDTH - LABEL_WIDTH - FIGURE_WIDTH
 
     def x(level_mg: int) -> int:
+        # Whole numbers: the same month gives the same picture, to the byte, on every machine.
         return LABEL_WIDTH + room * (level_mg - low_mg) // (high_mg - low_mg)
 
     yield (

@@ -30,7 +30,7 @@ Progress = Callable[[int], None]
 
 
 def report_pdf(report: Report, progress: Progress | None = None) -> bytes:
-    """Render a report; `progress` is told how far it is, in percent."""
+    """Render a report as PDF; `progress` is called with how far it is, in percent."""
     closed = months.closed(report.label)
     attached = tabular.postings_csv(lines.of_month(report))
     tell = progress or _silent
@@ -46,7 +46,7 @@ def _silent(percent: int) -> None:
 
 
 def facts(report: Report, closed: Month | None, language: str) -> dict[str, Any]:
-    """What the document's template shows."""
+    """Return what the document's template shows."""
     picture = base64.b64encode(chart.svg(report, INK).encode()).decode()
     return {
         "report": report,
@@ -68,7 +68,7 @@ def facts(report: Report, closed: Month | None, language: str) -> dict[str, Any]
 
 
 def frames(report: Report) -> list[tuple[str, str, int]]:
-    """Frames as (key, words, count)."""
+    """Return frames as (key, words, count)."""
     return [
         (key, str(words), getattr(report.frames, key).quantity)
         for key, words in headings.FRAMES.items()
@@ -76,7 +76,7 @@ def frames(report: Report) -> list[tuple[str, str, int]]:
 
 
 def trust(report: Report) -> dict[str, Any]:
-    """The credited mass in grams, and how well it is known."""
+    """Return the credited mass in grams, with its uncertainty."""
     found = report.trust
     return {
         "credited_g": numbers.grams(found.credited_mg),
@@ -87,7 +87,7 @@ def trust(report: Report) -> dict[str, Any]:
 
 
 def cautions(report: Report) -> list[tuple[str, str, int]]:
-    """What speaks against the scales of the month, in words: scale, objection, readings."""
+    """Return what speaks against the month's scales, in words: scale, objection, readings."""
     return [
         (scale, str(headings.FLAGS.get(flag, flag)), count) for scale, flag, count in report.flags
     ]
@@ -96,6 +96,7 @@ def cautions(report: Report) -> list[tuple[str, str, int]]:
 def _rendered(html: str, report: Report, closed: Month | None, attached: bytes) -> bytes:
     import weasyprint
 
+    # No clock is read: the date of the close, or the month's end, gives the same bytes each time.
     created = closed.closed_at if closed else months.span(report.label)[1]
     attachment = weasyprint.Attachment(
         string=attached,
@@ -113,13 +114,17 @@ def _rendered(html: str, report: Report, closed: Month | None, attached: bytes) 
             pdf_variant=VARIANT,
             pdf_tags=True,
             attachments=[attachment],
+            # Made from the text alone, so that the same report has the same identifier.
             pdf_identifier=hashlib.sha256(html.encode()).digest()[:16],
         )
     return made
 
 
 def _fetcher() -> Any:
-    """Only `data:` may be read; anything else stops the rendering instead of being left out."""
+    """Return a fetcher that reads only `data:`; anything else stops the rendering.
+
+    Left out in silence, a missing picture would be noticed by nobody.
+    """
     from weasyprint.urls import FatalURLFetchingError, URLFetcher
 
     class OnlyData(URLFetcher):  # type: ignore[misc]

@@ -43,7 +43,7 @@ class Figure:
 
 
 def listed(report: Report) -> Iterator[Figure]:
-    """All figures in the order of the report; columns without an entry are zero, not left out."""
+    """Yield all figures in the order of the report; columns without an entry are zero."""
     yield from _listed_flows(report)
     yield from _frames(report)
     yield from _trust(report)

@@ -42,7 +42,7 @@ FORMATS: dict[str, Format] = {
 
 
 def written(report: Report, name: str, output: Path) -> Iterator[tuple[Path, bytes]]:
-    """The file, and for CSV its description beside it, as W3C's Tabular Data model expects."""
+    """Yield the file, and for CSV its description beside it, as W3C's tabular model expects."""
     chosen = FORMATS[name]
     yield output, chosen.make(report)
     if chosen.describe is not None:

@@ -13,7 +13,7 @@ SAID = "everything here is invented"
 
 
 def report_json(report: Report) -> bytes:
-    """UTF-8 JSON. Masses are whole milligrams, money whole minor units; flows are signed.
+    """Return UTF-8 JSON. Masses are whole milligrams, money whole minor units; flows are signed.
 
     `figures_sha256` is taken over the canonical form (sorted keys, no spaces) of `figures`.
     """
@@ -31,6 +31,8 @@ def report_json(report: Report) -> bytes:
             "last_movement": closed.last_number,
         },
         "figures_sha256": recovered.digest(report),
+        # Through the canonical text, so that whoever checks the digest starts from these very
+        # figures.
         "figures": json.loads(recovered.canonical(report)),
     }
     return (json.dumps(document, indent=1, ensure_ascii=False, sort_keys=True) + "\n").encode()

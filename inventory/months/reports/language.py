@@ -11,6 +11,6 @@ from django.utils import translation
 
 @contextmanager
 def workshop_language() -> Iterator[str]:
-    """The workshop's language; the same file comes out for everybody."""
+    """Switch to the workshop's language, so that the same file comes out for everybody."""
     with translation.override(settings.LANGUAGE_CODE):
         yield settings.LANGUAGE_CODE

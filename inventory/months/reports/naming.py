@@ -8,6 +8,6 @@ from inventory.months.queries.recovered import Report
 
 
 def stem(report: Report) -> str:
-    """For example "recovered-material-2026-10-tidewrack-frames"."""
+    """Return for example "recovered-material-2026-10-tidewrack-frames"."""
     workshop = slugify(report.workshop)[:60] or "workshop"
     return f"recovered-material-{report.label}-{workshop}"

@@ -27,7 +27,7 @@ TOPIC = "report.pdf"
 
 @transaction.atomic
 def ask(*, key: UUID, label: str, at: datetime, by: User | None) -> ReportFile:
-    """Owe the PDF of a month. A repeat under the same `key` returns the file already asked for."""
+    """Enqueue the PDF of a month. A repeat under the same `key` returns the file asked for then."""
     months.parsed(label)
     earlier = ReportFile.objects.filter(key=key).first()
     if earlier is not None:
@@ -35,12 +35,13 @@ def ask(*, key: UUID, label: str, at: datetime, by: User | None) -> ReportFile:
             raise KeyReused()
         return earlier
     asked = ReportFile.objects.create(key=key, month=label, asked_at=at, asked_by=by)
+    # In the same transaction: a row without a message would wait for ever.
     outbox.enqueue(topic=TOPIC, subject=label, at=at, payload={"file": str(key)})
     return asked
 
 
 def make_pdf(message: OutboxMessage) -> None:
-    """Make one report. Idempotent: a file that is ready is left alone, a half one is replaced."""
+    """Make one report's file. Idempotent: one that is ready is left alone, a half one replaced."""
     asked = ReportFile.objects.get(key=message.payload["file"])
     if asked.state == ReportFile.State.READY and path(asked).exists():
         return
@@ -53,12 +54,12 @@ def make_pdf(message: OutboxMessage) -> None:
 
 
 def path(asked: ReportFile) -> Path:
-    """Where a report's file is, or will be."""
+    """Return where a report's file is, or will be."""
     return folder() / asked.file_name
 
 
 def folder() -> Path:
-    """The reports' own folder, made when it is missing."""
+    """Return the reports' own folder, made when it is missing."""
     place = Path(settings.DATA_DIR) / "reports"
     place.mkdir(parents=True, exist_ok=True)
     return place
@@ -76,22 +77,24 @@ def _make(asked: ReportFile) -> None:
 
 
 def _file_name(report: Report, digest: str) -> str:
-    """By month, workshop, state and figures: newer figures never overwrite an older file."""
+    """Return a name by month, workshop, state and figures: new figures never overwrite old ones."""
     state = "closed" if months.closed(report.label) else "open"
     return f"{naming.stem(report)}-{state}-{digest[:8]}.pdf"
 
 
 def _write(target: Path, made: bytes) -> None:
-    """A reader sees the whole file or none, also after a crash half way."""
+    """Write a file so that a reader sees all of it or none, even after a crash half way."""
     half = target.with_suffix(".part")
     with half.open("wb") as out:
         out.write(made)
         out.flush()
+        # Before the rename: else a crash may leave the new name on an empty file.
         os.fsync(out.fileno())
     half.replace(target)
 
 
 def _mark(asked: ReportFile, **changes: object) -> None:
+    # An UPDATE of these columns alone, so that progress never writes back what is stale in memory.
     ReportFile.objects.filter(pk=asked.pk).update(**changes)
     for name, value in changes.items():
         setattr(asked, name, value)

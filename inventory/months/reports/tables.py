@@ -69,7 +69,7 @@ Format = Callable[[int], str]
 
 
 def material(report: Report) -> Table:
-    """Boxes and lots by class, with subtotals, and the total."""
+    """Return boxes and lots by class, with subtotals and the total."""
     columns = _used(MATERIAL, [row.flows for row in report.material])
     lines = [line for key, flows in report.classes for line in _class(report, key, flows, columns)]
     if report.material:
@@ -86,7 +86,7 @@ def material(report: Report) -> Table:
 
 
 def origins(report: Report) -> Table:
-    """One line per origin: they are never mixed in a figure."""
+    """Return one line per origin: origins are never mixed in a figure."""
     columns = _used(MATERIAL, [row.flows for row in report.material])
     lines = tuple(
         Line("row", str(headings.ORIGINS[origin]), "", _masses(flows, "", columns))
@@ -97,7 +97,7 @@ def origins(report: Report) -> Table:
 
 
 def shelves(report: Report) -> Table:
-    """Every other place that holds milligrams, the world outside included."""
+    """Return every other place that holds milligrams, the world outside included."""
     lines = tuple(
         Line("row", _place(row.place, row.kind), "", _masses(row.flows, row.place, SHELVES))
         for row in report.shelves
@@ -107,7 +107,7 @@ def shelves(report: Report) -> Table:
 
 
 def parts(report: Report) -> Table:
-    """Spare parts in pieces."""
+    """Return spare parts, in pieces."""
     columns = _used(PARTS, [row.flows for row in report.parts])
     lines = tuple(
         Line("row", row.name, row.part, _figures(row.flows, row.place, columns, pieces))
@@ -117,7 +117,7 @@ def parts(report: Report) -> Table:
 
 
 def worth(report: Report) -> Table:
-    """Value per class, cost and the lower of cost and net realisable value."""
+    """Return the value per class: cost, and the lower of cost and net realisable value."""
     heads = (
         ("opening", _("Opening, at cost")),
         ("received", _("Received")),
@@ -158,7 +158,7 @@ def worth(report: Report) -> Table:
 
 
 def steps(report: Report) -> Table:
-    """The worth from opening to closing, all classes together, each step a line."""
+    """Return the worth from opening to closing, all classes together, each step a line."""
     kinds = {"cost": "subtotal", "carried": "total"}
     lines = [
         Line(kinds.get(key, "row"), str(headings.STEPS[key]), "", (Shown(money(amount), key),))
@@ -172,7 +172,7 @@ def steps(report: Report) -> Table:
 
 
 def journal(report: Report) -> Table:
-    """The proposed entry over all classes; both sides come to the same sum."""
+    """Return the proposed journal over all classes; both sides come to the same sum."""
     lines = [
         Line(
             "row",
@@ -200,13 +200,13 @@ def _sides(debit_minor: int, credit_minor: int) -> tuple[Shown, ...]:
 
 
 def every(report: Report) -> tuple[Table, ...]:
-    """All tables in the order of the report."""
+    """Return all tables in the order of the report."""
     made = (material, origins, shelves, parts, worth, steps, journal)
     return tuple(table(report) for table in made)
 
 
 def name(report: Report, material: Class) -> str:
-    """A class in words, by the names of its day."""
+    """Return a class in words, by the names that the report has frozen."""
     colour = report.names["colours"].get(material.colour, material.colour)
     return f"{material.polymer} · {colour} · {headings.ORIGINS[material.origin]}"
 
@@ -221,7 +221,7 @@ def _class(report: Report, key: Class, flows: Flows, columns: Sequence[str]) -> 
 
 
 def box_or_lot(row: MaterialRow) -> str:
-    """A row of material without its class."""
+    """Return a row of material in words, without its class."""
     return _("Regrind box") if row.kind == "box" else _("Lot %(lot)s") % {"lot": row.name}
 
 
@@ -247,7 +247,7 @@ def _figures(flows: Flows, row: str, columns: Sequence[str], shown: Format) -> t
 
 
 def _masses(flows: Flows, row: str, columns: Sequence[str]) -> tuple[Shown, ...]:
-    """Figures in grams, each with how well it is known."""
+    """Return figures in grams, each with its uncertainty."""
     return tuple(
         replace(shown, known=flows.known_of(shown.column) if shown.text else None)
         for shown in _figures(flows, row, columns, grams)
@@ -259,13 +259,14 @@ def _heads(columns: Iterable[str]) -> tuple[tuple[str, str], ...]:
 
 
 def _used(columns: Sequence[str], rows: Iterable[Flows]) -> tuple[str, ...]:
-    """Columns with an entry; without any, all, so that an empty month shows its shape."""
+    """Return the columns with an entry; without any, all, so that an empty month has a shape."""
     found = {column for row in rows for column in row.cells}
     return tuple(column for column in columns if column in found) or tuple(columns)
 
 
 def _worth_total(report: Report, columns: Sequence[str]) -> Line:
     rows = report.worth
+    # A sum over the classes that have a price would read as one over all.
     known = all(row.realisable_minor is not None for row in rows)
     amounts: list[int | None] = [
         sum(row.opening_minor for row in rows),

@@ -126,19 +126,19 @@ POSTINGS: tuple[Field, ...] = (
 
 
 def figures_csv(report: Report) -> bytes:
-    """Every figure of the report, one per line, UTF-8."""
+    """Return every figure of the report, one per line, as UTF-8."""
     return _written(FIGURES, listed(report))
 
 
 def postings_csv(lines: Iterable[PostingLine]) -> bytes:
-    """Every posting, one per line, UTF-8."""
+    """Return every posting, one per line, as UTF-8."""
     return _written(POSTINGS, lines)
 
 
 def description(
     fields: Sequence[Field], *, url: str, title: str, keys: Sequence[str]
 ) -> dict[str, Any]:
-    """The CSVW metadata of a file (W3C, Metadata Vocabulary for Tabular Data, 2015)."""
+    """Return the CSVW metadata of a file (W3C, Metadata Vocabulary for Tabular Data, 2015)."""
     return {
         "@context": ["http://www.w3.org/ns/csvw", {"@language": "en"}],
         "url": url,
@@ -152,24 +152,28 @@ def description(
 
 
 def described_figures(url: str, label: str) -> bytes:
-    """The CSVW file for `figures_csv`."""
+    """Return the CSVW file for `figures_csv`."""
     title = f"Recovered material {label}: figures"
     keys = ("section", "row", "column")
     return _json(description(FIGURES, url=url, title=title, keys=keys))
 
 
 def described_postings(url: str, label: str) -> bytes:
-    """The CSVW file for `postings_csv`."""
+    """Return the CSVW file for `postings_csv`."""
     title = f"Recovered material {label}: postings"
     return _json(description(POSTINGS, url=url, title=title, keys=("movement", "line")))
 
 
+# The apostrophe makes a spreadsheet show the rest as text; quotes alone do not stop it, for they
+# are gone once the file is read.
 def safe(text: str) -> str:
-    """A text cell that no spreadsheet will run."""
+    """Return a text cell that no spreadsheet will run."""
     return f"'{text}" if text.startswith(FORMULA_STARTS) else text
 
 
 def _written(fields: Sequence[Field], rows: Iterable[Any]) -> bytes:
+    # `newline=""`: the writer ends lines with CRLF itself, and a second translation would double
+    # it.
     out = io.StringIO(newline="")
     writer = csv.writer(out, dialect="excel", lineterminator="\r\n")
     writer.writerow([field.name for field in fields])

@@ -28,6 +28,8 @@ GRAMS = '#,##0.000;[Red]-#,##0.000;"–"'
 MONEY = "#,##0.00;[Red]-#,##0.00"
 COUNT = "#,##0;[Red]-#,##0"
 MOMENT = "yyyy-mm-dd hh:mm"
+# The library would otherwise turn texts that look like formulas, links or numbers into such: what
+# somebody typed as a reason must stay a text.
 OPTIONS = {
     "in_memory": True,
     "strings_to_formulas": False,
@@ -48,7 +50,7 @@ class Sheet:
 
 
 def report_xlsx(report: Report, lines: Iterable[PostingLine]) -> bytes:
-    """The whole report with its postings, one sheet per table."""
+    """Return the whole report with its postings, one sheet per table."""
     import xlsxwriter
 
     out = io.BytesIO()
@@ -135,6 +137,7 @@ def _about(report: Report) -> Sheet:
         (_("Its expanded uncertainty, k = 2 (g)"), trust.expanded_ug / 1_000_000),
         (_("Movements"), report.movements),
     ]
+    # A sheet's name has at most 31 characters (a limit of the file format), in every language.
     return Sheet(_("About")[:31], (_("What"), _("Value")), rows, ("", "0.###"))
 
 
@@ -142,6 +145,7 @@ def _flows(
     columns: Sequence[str], unit: str, rows: Iterable[tuple[Sequence[str], Flows]]
 ) -> tuple[list[str], list[Sequence[Any]]]:
     heads = [f"{headings.COLUMNS[c]} ({unit})" for c in ("opening", *columns, "closing")]
+    # A workbook's cell knows only floats; thousandths of a gram are far within their 15 digits.
     scale: Callable[[int], float] = (lambda n: n) if unit == "pc" else (lambda n: n / 1000)
     listed: list[Sequence[Any]] = [
         (
@@ -174,7 +178,7 @@ def _elsewhere(report: Report) -> Sheet:
 
 
 def _uncertainty(report: Report) -> Sheet:
-    """How well each mass is known, one line per mass."""
+    """Return the uncertainty of each mass, one line per mass."""
     heads = (
         _("Place or total"),
         _("Column"),
@@ -278,12 +282,12 @@ _MASSES = (
 
 
 def _beside() -> tuple[str, str]:
-    """Heads of what stands beside a mass."""
+    """Return the heads of the columns that stand beside a mass."""
     return _("± (g, k = 2)"), _("Not weighed (g)")
 
 
 def _spread(known: MassUncertainty | None) -> tuple[float | None, float | None]:
-    """Expanded uncertainty and what nobody weighed, in grams; empty where nothing states it."""
+    """Return expanded uncertainty and unweighed mass, in grams; None where nothing states it."""
     if known is None:
         return None, None
     spread = known.expanded_ug / 1_000_000 if known.is_weighed else None

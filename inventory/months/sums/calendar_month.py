@@ -17,6 +17,8 @@ YEAR_MIN = 1970
 YEAR_MAX = 2999
 MONTHS_PER_YEAR = 12
 
+# Matched with `fullmatch`; `[0-9]` and not `\d`, since `int` also reads the digits of other scripts
+# and the label would no longer sort as text.
 _SHAPE = re.compile(r"([0-9]{4})-([0-9]{2})")
 
 
@@ -94,6 +96,7 @@ class Month:
         return Month(year, index + 1)
 
     def _first_day_after(self) -> date:
+        # Worked out as a date and not by `next()`: the last month there is has a last day too.
         year, index = divmod(self.year * MONTHS_PER_YEAR + self.number, MONTHS_PER_YEAR)
         return date(year, index + 1, 1)
 
@@ -105,6 +108,7 @@ def month_of(moment: datetime, zone: ZoneInfo) -> Month:
         ValueError: the moment has no time zone.
         BadMonth: it lies outside 1970 to 2999.
     """
+    # A naive moment would be read in the machine's own zone, without a word.
     if moment.utcoffset() is None:
         raise ValueError("a moment needs its time zone")
     month = Month.of_date(moment.astimezone(zone).date())
@@ -116,4 +120,6 @@ def month_of(moment: datetime, zone: ZoneInfo) -> Month:
 
 
 def _midnight_utc(day: date, zone: ZoneInfo) -> datetime:
+    # A midnight that the clock shows twice is the earlier one (fold = 0, PEP 495): all that follows
+    # is the new month's, and no moment lies in two.
     return datetime(day.year, day.month, day.day, tzinfo=zone).astimezone(UTC)

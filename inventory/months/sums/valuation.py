@@ -97,6 +97,7 @@ class MonthMovements:
 
     def __post_init__(self) -> None:
         out_mg = (self.issued_mg, self.normal_loss_mg, self.abnormal_loss_mg)
+        # Exactly all may leave; one milligram more is a slip in the books and not a valuation.
         if min(out_mg) < 0 or sum(out_mg) > self.available.mass_mg:
             raise BadStockFigures
         if self.available.cost_minor and not self.available.mass_mg:
@@ -190,7 +191,9 @@ def value_month(movements: MonthMovements) -> MonthValuation:
     """
     available = movements.available
     out_mg = movements.issued_mg + movements.normal_loss_mg + movements.abnormal_loss_mg
+    # Normal loss is not in the list: the cost is divided among the rest, which makes that dearer.
     masses_mg = [movements.issued_mg, movements.abnormal_loss_mg, available.mass_mg - out_mg]
+    # Nothing left to bear the cost: it is an expense, for it must go somewhere.
     unborne_minor = 0 if any(masses_mg) else available.cost_minor
     costs_minor = apportion(available.cost_minor - unborne_minor, masses_mg)
     issued, abnormal, closing = map(Holding, masses_mg, costs_minor)
@@ -213,6 +216,7 @@ def net_realisable_value_minor(
 ) -> int:
     """Return expected price less the cost to complete and to sell, rounded down, never below 0."""
     net = Fraction(price_minor_per_kg) - to_complete_minor_per_kg - to_sell_minor_per_kg
+    # A Fraction, rounded once at the end and down: stock is never shown above what it would fetch.
     return max(floor(net * mass_mg / MG_PER_KG), 0)
 
 
@@ -233,6 +237,8 @@ def lower_of_cost_and_nrv(
     """Return the stock's carrying value; a reversal never exceeds the earlier write-down."""
     if not (nrv_minor >= 0 and 0 <= earlier_allowance_minor <= cost_minor):
         raise BadStockFigures
+    # Whatever the earlier write-down was, the new one is worked out from scratch: so a reversal can
+    # never carry the stock above its cost.
     carrying_minor = min(cost_minor, nrv_minor)
     allowance_minor = cost_minor - carrying_minor
     step_minor = allowance_minor - earlier_allowance_minor
@@ -272,6 +278,7 @@ def month_journal(valuation: MonthValuation, write_down: WriteDown | None = None
 
 def _both_sides(entries: Sequence[tuple[str, str, int, str]]) -> Iterable[JournalLine]:
     for debited, credited, amount_minor, text_key in entries:
+        # A line of nought on both sides is no entry, and `Journal` would refuse it.
         if amount_minor:
             yield JournalLine(debited, amount_minor, 0, text_key)
             yield JournalLine(credited, 0, amount_minor, text_key)

@@ -1,4 +1,4 @@
-"""This month beside the one before it: figure by figure, and what moved each.
+"""This month compared with the one before it: figure by figure, and what moved each.
 
 A flow is explained by the classes and columns that differ most, the closing stock by this month's
 own flows, for that is all that parts it from the closing before, and its worth class by class.
@@ -22,7 +22,7 @@ MOVEMENTS_MAX = 3
 
 @dataclass(frozen=True, slots=True)
 class LargestMovement:
-    """A movement's part in a figure, signed, in milligrams, and how well it is known."""
+    """A movement's part in a figure, signed, in milligrams, and its uncertainty."""
 
     number: int
     kind: str
@@ -83,7 +83,7 @@ WATCHED = {
 def beside(
     report: Report, before: Report, replays: Mapping[str, MonthReplay]
 ) -> tuple[Comparison, ...]:
-    """The figures that an accountant looks at first, each with what moved it.
+    """Return the figures that an accountant looks at first, each with what moved it.
 
     `replays` has both months, replayed together: what both rest on then cancels in a difference.
     """
@@ -114,12 +114,14 @@ class _Moved:
         self._movements = {one.label: _by_figure(replays[one.label]) for one in (report, before)}
 
     def line(self, key: str, unit: str, now: int, before: int) -> Comparison:
-        """One figure with what moved it; a mass with how well it, and what is left, is known."""
+        """Return one figure with what moved it; for a mass also the uncertainties."""
         causes = self.causes(key) if now != before else ()
         if unit != "mg":
             return Comparison(key, unit, now, before, causes)
         known, earlier = (one.total.known_of(key) for one in (self._now, self._before))
         difference = self._parted(key, WATCHED.get(key, MATERIAL))
+        # What the causes explain is taken off with its readings, so that the rest is no more
+        # uncertain than what is really left.
         rest = difference.copy()
         for cause in causes:
             rest.add(self._parted(key, (cause.column,), cause.material), -1)
@@ -130,9 +132,9 @@ class _Moved:
     def _parted(
         self, key: str, columns: Collection[str], of: Class | None = None
     ) -> MassWithReadings:
-        """What parts a figure of two months, in all or of a class: what they share cancels.
+        """Return the difference of a figure between two months, in all or of a class.
 
-        What parts two closings is what moved in the later month alone.
+        What both share cancels. Two closings differ by what moved in the later month alone.
         """
         now, before = (
             MassWithReadings.total(
@@ -146,7 +148,7 @@ class _Moved:
         return now if key == "closing" else now.less(before)
 
     def causes(self, key: str) -> tuple[Cause, ...]:
-        """What moved a figure most, largest first."""
+        """Return what moved a figure most, largest first."""
         if key in WATCHED:
             found = self._flows(WATCHED[key])
         elif key == "closing":
@@ -155,6 +157,7 @@ class _Moved:
             found = self._worth() if key == "carried" else iter(())
         moved = sorted(
             (cause for cause in found if cause.change),
+            # Class and column break ties, so that a closed month's page reads alike each time.
             key=lambda cause: (-abs(cause.change), cause.material, cause.column),
         )
         return tuple(moved[:CAUSES_MAX])
@@ -165,6 +168,7 @@ class _Moved:
             now, before = self._now.of(material), self._before.of(material)
             for column in columns:
                 amounts = now.cell(column).quantity, before.cell(column).quantity
+                # The movements that explain a fall lie in the month before, where there was more.
                 more = self._now if abs(amounts[0]) >= abs(amounts[1]) else self._before
                 yield Cause(
                     material,
@@ -210,7 +214,7 @@ _Parts = dict[int, tuple[LargestMovement, MassWithReadings]]
 
 
 def _by_figure(replay: MonthReplay) -> Mapping[tuple[Class, str], _Parts]:
-    """Class and column -> movement -> its part in that figure, with the readings behind it."""
+    """Return class and column -> movement -> its part in that figure, with its readings."""
     figures: dict[tuple[Class, str], _Parts] = {}
     for entry, moved in replay.moved:
         for _entry, place, column in material_sides([entry]):

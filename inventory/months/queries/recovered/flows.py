@@ -1,4 +1,4 @@
-"""What a month did to each place: opening, flows by column, closing, and how well each is known."""
+"""What a month did to each place: opening, flows by column, closing, and their uncertainties."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ Masses = Mapping[str, MassWithReadings]
 
 
 def masses(replay: MonthReplay) -> dict[str, dict[str, MassWithReadings]]:
-    """Code of each place -> its masses."""
+    """Return code of each place -> its masses by column."""
     found: dict[str, dict[str, MassWithReadings]] = {}
     for edge, held in (("opening", replay.opened), ("closing", replay.walk.held)):
         for place, mass in traced.by_place(held).items():
@@ -33,7 +33,9 @@ def masses(replay: MonthReplay) -> dict[str, dict[str, MassWithReadings]]:
 
 
 def of_places(replay: MonthReplay, followed: Mapping[str, Masses]) -> dict[int, Flows]:
-    """Place id -> its flows, for every place with an entry or with something in it."""
+    """Return place id -> its flows, for every place with an entry or with something in it."""
+    # Both from snapshots and postings and neither from the flows: only so can a row fail to tie
+    # out.
     opening, closing = balances.at_start(replay.label), balances.at_close(replay.label)
     moved: dict[int, dict[str, list[tuple[int, int]]]] = {}
     for place, column, signed, number in _sides(replay.entries):
@@ -50,7 +52,7 @@ def of_places(replay: MonthReplay, followed: Mapping[str, Masses]) -> dict[int, 
 
 
 def total(rows: Iterable[MaterialRow], followed: Mapping[str, Masses]) -> Flows:
-    """Several boxes and lots as one, its losses together as one more mass."""
+    """Return several boxes and lots as one row, with all losses together as one more mass."""
     listed = list(rows)
     return Flows.total([row.flows for row in listed], known(summed(listed, followed)))
 
@@ -58,11 +60,12 @@ def total(rows: Iterable[MaterialRow], followed: Mapping[str, Masses]) -> Flows:
 def summed(
     rows: Iterable[MaterialRow], followed: Mapping[str, Masses]
 ) -> dict[str, MassWithReadings]:
-    """The masses of several as one: what they have in common cancels or adds up as it must."""
+    """Return the masses of several rows as one: what they share cancels or adds up as it must."""
     found: dict[str, MassWithReadings] = {}
     for row in rows:
         for column, mass in followed.get(row.place, {}).items():
             found.setdefault(column, MassWithReadings()).add(mass)
+    # As one mass and not as a sum of uncertainties: dust and purge of a run may share a scale.
     found["losses"] = MassWithReadings.total(
         found.get(column, MassWithReadings()) for column in LOSSES
     )
@@ -70,7 +73,7 @@ def summed(
 
 
 def known(cells: Masses) -> dict[str, MassUncertainty]:
-    """How well each mass is known; what is known without doubt is left out."""
+    """Return the uncertainty of each mass, without those that have none."""
     data = {column: mass.known() for column, mass in sorted(cells.items())}
     return {column: how for column, how in data.items() if how != MassUncertainty()}
 

@@ -39,7 +39,7 @@ class PostingLine:
 
 
 def of_month(report: Report, numbers: Iterable[int] | None = None) -> list[PostingLine]:
-    """All postings of a month in order, or those of some movements; names as the report has them.
+    """Return all postings of a month in order, or those of some movements, named as in the report.
 
     A movement's cost stands on its first line only, so that the column adds up.
     """
@@ -82,6 +82,8 @@ def _lines(
             unit=entry.source.unit,
             quantity=entry.quantity,
             reading_mg=reading.mass_mg if reading else None,
+            # The name at the close: a scale that was renamed since must not change a closed
+            # report's file.
             scale=scale_names.get(str(reading.scale_id), reading.scale.name) if reading else "",
             cost_minor=entry.cost_minor if entry.line == 1 else 0,
             source_column=entry.column(entry.source) or "",

@@ -38,9 +38,9 @@ EDITION = 1
 
 
 def of_month(label: str, replay: MonthReplay | None = None) -> Report:
-    """The report of a month, open or closed; `replay` is that month, where it is at hand.
+    """Return the report of a month, open or closed; `replay` is that month, where it is at hand.
 
-    NotFound when the label names no month.
+    Raises NotFound when the label names no month.
     """
     months.parsed(label)
     closed = months.closed(label)
@@ -49,7 +49,7 @@ def of_month(label: str, replay: MonthReplay | None = None) -> Report:
 
 
 def frozen_now() -> dict[str, Any]:
-    """What a close at this moment would freeze, but for the closing values."""
+    """Return what a close at this moment would freeze, except the closing values."""
     workshop = Workshop.the()
     return {
         "edition": EDITION,
@@ -69,7 +69,7 @@ def frozen_now() -> dict[str, Any]:
 
 
 def build(replay: MonthReplay, frozen: Mapping[str, Any]) -> Report:
-    """The report of a month as it was replayed, with the given frozen figures."""
+    """Return the report of a month as it was replayed, with the given frozen figures."""
     masses = flows.masses(replay)
     moved = flows.of_places(replay, masses)
     material, shelves = _material(replay.places, moved), _shelves(replay.places, moved)
@@ -111,10 +111,11 @@ def build(replay: MonthReplay, frozen: Mapping[str, Any]) -> Report:
 
 
 def held_at_close(report: Report) -> list[list[list[Any]]]:
-    """The closing values of a report, as a close freezes them."""
+    """Return the closing values of a report in the form that a close freezes."""
     return worth.freeze_held(worth.Valued(report.worth, (), ()).held)
 
 
+# A field more or less would change the digest of every month that is closed.
 _AS_THEY_ARE = (
     *("label", "currency", "workshop", "address", "zone", "edition", "names", "frames", "trust"),
     *("worth", "journal", "unvalued", "late", "movements", "flags"),
@@ -122,10 +123,9 @@ _AS_THEY_ARE = (
 
 
 def canonical(report: Report) -> str:
-    """The figures as JSON in one fixed form: sorted keys, no spaces, integers only.
+    """Return the figures as JSON in one fixed form: sorted keys, no spaces, integers only.
 
-    How well each mass is known stands apart from it, by row and column; what is known without
-    doubt is left out.
+    The uncertainty of each mass stands apart from it, by row and column, without those of none.
     """
     plain = {name: getattr(report, name) for name in _AS_THEY_ARE}
     for name in ("material", "shelves", "parts"):
@@ -141,7 +141,7 @@ def canonical(report: Report) -> str:
 
 
 def digest(report: Report) -> str:
-    """SHA-256 of the canonical figures, hex."""
+    """Return the SHA-256 of the canonical figures, hex."""
     return hashlib.sha256(canonical(report).encode()).hexdigest()
 
 
@@ -180,6 +180,7 @@ def _material(places: Mapping[int, Place], flows: Mapping[int, Flows]) -> tuple[
         for place in places.values()
         if place.kind in MATERIAL_KINDS and place.pk in flows
     ]
+    # A fixed order: the canonical form lists rows as they come, and the digest is over that.
     return tuple(sorted(rows, key=lambda row: (row.material, row.kind, row.place)))
 
 
@@ -204,7 +205,7 @@ def _parts(
 
 
 def cell(report: Report, row: str, column: str) -> Cell | None:
-    """One figure of the report by the codes of its row and column; None where there is none."""
+    """Return one figure of the report by the codes of its row and column; None without one."""
     flows = flows_of(report, row)
     if flows is None:
         return None
@@ -213,7 +214,7 @@ def cell(report: Report, row: str, column: str) -> Cell | None:
 
 
 def flows_of(report: Report, row: str) -> Flows | None:
-    """The flows of a row: a place's code, "total", or "frames"."""
+    """Return the flows of a row: a place's code, "total", or "frames"."""
     if row == "total":
         return report.total
     if row == "frames":

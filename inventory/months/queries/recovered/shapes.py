@@ -22,7 +22,7 @@ class Cell:
 
     @classmethod
     def total(cls, cells: Iterable[Cell]) -> Cell:
-        """The sum of several figures; a movement that is in two of them is named once."""
+        """Return the sum of several figures; a movement that is in two of them is named once."""
         listed = list(cells)
         numbers = {number for cell in listed for number in cell.movements}
         return cls(sum(cell.quantity for cell in listed), tuple(sorted(numbers)))
@@ -45,11 +45,11 @@ class Flows:
     known: Mapping[str, MassUncertainty]
 
     def cell(self, column: str) -> Cell:
-        """The figure of a column; nothing where there was no entry."""
+        """Return the figure of a column; nothing where there was no entry."""
         return self.cells.get(column, NOTHING)
 
     def known_of(self, column: str) -> MassUncertainty:
-        """How well the mass of a column is known."""
+        """Return the uncertainty of the mass in a column."""
         return self.known.get(column, MassUncertainty())
 
     @property
@@ -64,7 +64,7 @@ class Flows:
 
     @classmethod
     def total(cls, listed: Collection[Flows], known: Mapping[str, MassUncertainty]) -> Flows:
-        """The sum of several rows, column by column, of which it is known so well."""
+        """Return the sum of several rows by column; `known` has the sums' uncertainties."""
         columns = sorted({column for row in listed for column in row.cells})
         cells = {column: Cell.total(row.cell(column) for row in listed) for column in columns}
         return cls(sum(r.opening for r in listed), cells, sum(r.closing for r in listed), known)
@@ -257,11 +257,11 @@ class Report:
     postings: tuple[Posted, ...]
 
     def of(self, material: Class) -> Flows:
-        """The subtotal of one class; nothing for one without a row."""
+        """Return the subtotal of one class; nothing for one without a row."""
         return dict(self.classes).get(material, Flows(0, {}, 0, {}))
 
     def known_of(self, row: str, column: str) -> MassUncertainty:
-        """How well a mass is known, by the code of its place, or of "total", and its column."""
+        """Return the uncertainty of a mass by the code of its place, or "total", and its column."""
         flows = self.total if row == "total" else dict(self.rows).get(row)
         return flows.known_of(column) if flows else MassUncertainty()
 
@@ -306,6 +306,8 @@ class Report:
         )
         before = sum(row.allowance_before_minor for row in rows)
         allowance = sum(row.allowance_minor for row in rows)
+        # Whatever cost came in under no name of its own is the rest, so that the steps always add
+        # up.
         named = sum(row.bought_minor + row.recovered_minor + row.converted_minor for row in rows)
         return (
             ("opening", sum(row.opening_minor for row in rows)),

@@ -22,8 +22,7 @@ LENSES = "lenses"
 
 
 def frames(replay: MonthReplay) -> Frames:
-    """Frames by what happened to them; a deed that was reversed counts back.
-
+    """Count frames by what happened to them; an action that was reversed counts back.
     What is posted under a frame's tag says by its movement's reason what it was.
     """
     listed = [entry for entry in replay.entries if entry.subject]
@@ -45,9 +44,11 @@ def _touches(entry: Entry, kind: str) -> bool:
 
 
 def _count(entries: Iterable[Entry]) -> Cell:
-    """One per subject, however many movements and lines it took; minus one if only undone."""
+    """Count one per subject, however many movements and lines it took; minus one if only undone."""
     net: dict[str, dict[int, int]] = {}
     for entry in entries:
+        # By number: the lines of one movement count once. A reversal has a number of its own and
+        # takes its movement back.
         net.setdefault(entry.subject, {})[entry.number] = entry.sign
     signs = [sum(moved.values()) for moved in net.values()]
     numbers = sorted({number for moved in net.values() for number in moved})
@@ -55,7 +56,7 @@ def _count(entries: Iterable[Entry]) -> Cell:
 
 
 def _held(replay: MonthReplay) -> Cell:
-    """Subjects with mass on hold as the month ended, each with its last movement there."""
+    """Count subjects with mass on hold as the month ended, each with its last movement there."""
     there = replay.on_hold
     shelves = [pk for pk, place in replay.places.items() if place.kind == PlaceKind.HOLD]
     rows = Posting.objects.filter(
@@ -68,7 +69,7 @@ def _held(replay: MonthReplay) -> Cell:
 
 
 def trust(entries: Iterable[Entry], scale_names: Mapping[str, str]) -> Trust:
-    """Expanded uncertainty (k = 2) of the mass credited from returns.
+    """Return the expanded uncertainty (k = 2) of the mass credited from returns.
 
     Parts that all readings on one scale share add up linearly (GUM 5.2.2, note 1). A reading
     that a reversal took back counts for nothing. A credited posting without a reading of its own
@@ -80,6 +81,7 @@ def trust(entries: Iterable[Entry], scale_names: Mapping[str, str]) -> Trust:
         if entry.reading_id is not None:
             weight[entry.reading_id] += entry.sign
     found = _readings(weight)
+    # The sign alone: a reading behind several lines is still one weighing and must not count twice.
     summed = sums.combine(
         ((weight[r.pk] > 0) - (weight[r.pk] < 0), readings.measured(r)) for r in found
     )
@@ -88,6 +90,7 @@ def trust(entries: Iterable[Entry], scale_names: Mapping[str, str]) -> Trust:
         weighed_mg=sum(e.sign * e.quantity for e in credited if e.reading_id is not None),
         readings=len(found),
         unweighed_postings=sum(1 for entry in credited if entry.reading_id is None),
+        # Up: an uncertainty is never made smaller by rounding.
         expanded_ug=ceil(sums.expanded(summed.u_mg) * 1000),
         flags=_flags(found, scale_names),
     )
@@ -96,7 +99,7 @@ def trust(entries: Iterable[Entry], scale_names: Mapping[str, str]) -> Trust:
 def flags(
     entries: Iterable[Entry], scale_names: Mapping[str, str]
 ) -> tuple[tuple[str, str, int], ...]:
-    """What was out of order with the scales behind any posting of the month."""
+    """Return what was out of order with the scales behind any posting of the month."""
     wanted = {entry.reading_id for entry in entries if entry.reading_id is not None}
     flagged = Reading.objects.filter(pk__in=wanted).exclude(flags=[])
     return _flags(flagged.select_related("scale"), scale_names)
@@ -123,7 +126,7 @@ def _flags(
 
 
 def late(replay: MonthReplay) -> tuple[Late, ...]:
-    """Movements booked in this month that belong to one closed before them."""
+    """Return movements booked in this month that belong to one closed before them."""
     rows = Movement.objects.filter(month=replay.label).exclude(belongs_to="").order_by("number")
     listed = list(rows.select_related("reverses").prefetch_related("postings__source"))
     masses = {row.number: MassWithReadings() for row in listed}

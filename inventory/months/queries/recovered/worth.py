@@ -61,16 +61,16 @@ class Valued:
 
 
 def class_of(place: Place) -> Class:
-    """The class of a box or lot."""
+    """Return the class of a box or lot."""
     if place.polymer is None or place.colour is None:
         raise ValueError("only a box or a lot has a class")
     return Class(place.polymer.code, place.colour.code, place.origin)
 
 
 def opening(label: str, places: dict[int, Place]) -> dict[Class, Held]:
-    """What each class was worth when a month began.
+    """Return what each class was worth when a month began.
 
-    From the last close before it, carried through the open months in between at today's prices.
+    It starts at the last close and is carried through open months since, at today's prices.
     """
     last = Month.objects.filter(label__lt=label).order_by("-label").first()
     held = frozen_held(last.figures) if last else {}
@@ -82,12 +82,12 @@ def opening(label: str, places: dict[int, Place]) -> dict[Class, Held]:
 
 
 def frozen_held(figures: Mapping[str, Any]) -> dict[Class, Held]:
-    """What a closed month froze as its closing values."""
+    """Return what a closed month froze as its closing values."""
     return {Class(*key): Held(*amounts) for key, amounts in figures["values"]}
 
 
 def freeze_held(held: Mapping[Class, Held]) -> list[list[list[Any]]]:
-    """The JSON shape that `frozen_held` reads."""
+    """Return closing values in the JSON shape that `frozen_held` reads."""
     return [
         [
             [key.polymer, key.colour, key.origin],
@@ -98,7 +98,7 @@ def freeze_held(held: Mapping[Class, Held]) -> list[list[list[Any]]]:
 
 
 def prices() -> list[list[Any]]:
-    """Class prices as they stand now: polymer, colour or "", origin, price, to finish, to sell."""
+    """Return class prices as of now: polymer, colour or "", origin, price, to finish, to sell."""
     rows = ClassPrice.objects.order_by("polymer__code", "colour__code", "origin").values_list(
         "polymer__code",
         "colour__code",
@@ -113,7 +113,7 @@ def prices() -> list[list[Any]]:
 def known(
     replay: MonthReplay, classes: Mapping[Class, Masses]
 ) -> dict[Class, dict[str, MassUncertainty]]:
-    """Class -> mass of its worth -> how well it is known; `classes` has the masses of its rows."""
+    """Return class -> mass of its worth -> uncertainty; `classes` has the masses of its rows."""
     parts: dict[Class, dict[str, MassWithReadings]] = {
         key: defaultdict(MassWithReadings) for key in classes
     }
@@ -125,7 +125,7 @@ def known(
 
 
 def _known(cells: Masses, parts: Mapping[str, MassWithReadings]) -> dict[str, MassUncertainty]:
-    """Mass that is over once all is netted was received, and what is short is written off."""
+    """Return the uncertainties: mass over once all is netted was received, short is written off."""
     odd, nothing = parts[Effect.ODD], MassWithReadings()
     over, short = (odd, nothing) if odd.mass_mg > 0 else (nothing, odd)
     masses = {
@@ -145,16 +145,18 @@ def value(
     price_rows: Iterable[list[Any]],
     how_well: Mapping[Class, Mapping[str, MassUncertainty]],
 ) -> Valued:
-    """Value every class that had something or moved; `how_well` says how its masses are known."""
+    """Value every class that had something or moved; `how_well` has its masses' uncertainties."""
     price_of = {(row[0], row[1], row[2]): tuple(row[3:]) for row in price_rows}
     tallies = _tallies(entries)
     worth, journal, unvalued = list[Worth](), list[Entered](), list[str]()
     for key in sorted({*tallies, *opened}):
+        # The colour's own price before that for all colours.
         price = price_of.get((key.polymer, key.colour, key.origin)) or price_of.get(
             (key.polymer, "", key.origin)
         )
         try:
             row, lines = _valued(key, tallies.get(key, _Tally()), opened.get(key, Held()), price)
+        # One class whose figures do not fit must not hide the others; the close is refused by name.
         except valuation.ValuationError:
             unvalued.append(str(key))
             continue
@@ -176,6 +178,7 @@ def _tallies(entries: Iterable[Entry]) -> dict[Class, _Tally]:
     for entry, place, column in material_sides(entries):
         tally = tallies.setdefault(class_of(place), _Tally())
         tally.into_mg[effect(entry, column)] += entry.signed(place)
+        # The cost of what it undoes lies in an earlier month's average, which is closed.
         if not entry.undoes_earlier:
             by_movement.setdefault(entry.number, []).append((entry, place))
     for sides in by_movement.values():
@@ -184,12 +187,12 @@ def _tallies(entries: Iterable[Entry]) -> dict[Class, _Tally]:
 
 
 def effect(entry: Entry, column: str) -> Effect:
-    """What a posting means for its class's cost. LookupError for a column that is in no table."""
+    """Return what a posting means for its class's cost. Raises LookupError for no known column."""
     return Effect.ODD if entry.undoes_earlier else COLUMNS[column].effect
 
 
 def material_sides(entries: Iterable[Entry]) -> Iterator[tuple[Entry, Place, str]]:
-    """Every posting at a box or lot, with that place and the column it counts in there."""
+    """Yield every posting at a box or lot, with that place and the column it counts in there."""
     for entry in entries:
         for place in (entry.source, entry.target):
             column = entry.column(place)
@@ -199,6 +202,7 @@ def material_sides(entries: Iterable[Entry]) -> Iterator[tuple[Entry, Place, str
 
 def _add_cost(tallies: dict[Class, _Tally], sides: list[tuple[Entry, Place]]) -> None:
     """Divide a movement's cost among its boxes and lots by mass."""
+    # Largest remainder: the shares add up to the movement's cost to the last minor unit.
     shares = apportion(sides[0][0].cost_minor, [entry.quantity for entry, _place in sides])
     data = KINDS[sides[0][0].kind].told
     for (_entry, place), cost_minor in zip(sides, shares, strict=True):
@@ -206,8 +210,7 @@ def _add_cost(tallies: dict[Class, _Tally], sides: list[tuple[Entry, Place]]) ->
 
 
 def _movements(tally: _Tally, held: Held) -> valuation.MonthMovements:
-    """Undone and counted mass: short is written off, over comes in at no cost.
-
+    """Return the month's movements for the valuation: short is written off, over costs nothing.
     Both directions of counts, run differences and undone entries are netted over the month.
     """
     odd_mg = tally.into_mg[Effect.ODD]
@@ -258,6 +261,7 @@ def _valued(
     )
     lines = [*valuation.month_journal(month, step).lines]
     lines += _allowance_used(held.allowance_minor - before_minor)
+    # Once more as a whole: the added lines must balance with the rest.
     checked = valuation.Journal(tuple(lines)).lines
     return worth, [
         Entered(key, line.account, line.debit_minor, line.credit_minor, line.text_key)
@@ -266,16 +270,17 @@ def _valued(
 
 
 def _allowance_left(month: valuation.MonthValuation, held: Held) -> int:
-    """The earlier write-down's share in what is left, as the average mixes old and new."""
+    """Return the earlier write-down's share in what is left, as the average mixes old and new."""
     bearing_mg = month.issued.mass_mg + month.abnormal_loss.mass_mg + month.closing.mass_mg
     left = valuation.allowance_still_held(
         held.allowance_minor, held_mg=month.closing.mass_mg, of_mg=bearing_mg
     )
+    # A class may have become cheaper than its write-down; an allowance cannot exceed the cost.
     return min(left, month.closing.cost_minor)
 
 
 def _allowance_used(used_minor: int) -> list[valuation.JournalLine]:
-    """The share of an earlier write-down that left with its material makes that cheaper."""
+    """Return the entry for the write-down that left with its material and makes that cheaper."""
     if not used_minor:
         return []
     return [
