@@ -1,4 +1,4 @@
-"""What the accountant's templates need beside the house's furniture: places and codes in words."""
+"""What the accountant's templates need beside the common furniture: places and codes in words."""
 
 from __future__ import annotations
 
@@ -22,15 +22,15 @@ register.filter("place_words", naming.words)
 
 @register.filter
 def kind_words(kind: str) -> str:
-    """A kind of movement in the words of the report."""
+    """Return a kind of movement in the words of the report."""
     return str(headings.KINDS.get(kind, kind))
 
 
 @register.simple_tag(takes_context=True)
 def subject_link(context: Context, subject: str) -> SafeString:
-    """A movement's subject, linked to the page of what it names; nothing for a box's own code.
+    """Return a movement's subject, linked to the page of what it names; nothing for a box's code.
 
-    A box is told by its place in words, for its code is long and may be cut.
+    A box is shown by its place in words, for its code is long and may be cut.
     """
     if subject.startswith("box-"):
         return SafeString("")
@@ -41,7 +41,7 @@ def subject_link(context: Context, subject: str) -> SafeString:
 
 @register.simple_tag(takes_context=True)
 def place_link(context: Context, place: Place) -> SafeString:
-    """A place in words, linked to its page or to the movements that touch it."""
+    """Return a place in words, linked to its page or to the movements that touch it."""
     words = naming.words(place)
     address = subjects.of_place(place, frame.roles(context["request"]))
     return format_html(LINK, address, words) if address else format_html("{}", words)

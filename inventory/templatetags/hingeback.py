@@ -50,19 +50,19 @@ _HEX_COLOUR = re.compile(r"#[0-9a-fA-F]{6}")
 
 @register.filter
 def beside(headings: Iterable[Any], cells: Iterable[Any]) -> list[tuple[Any, Any]]:
-    """Each cell of a table's row with the heading of its column."""
+    """Return each cell of a table's row with the heading of its column."""
     return list(zip(headings, cells, strict=False))
 
 
 @register.simple_tag
 def field(bound: BoundField, **attrs: Any) -> SafeString:
-    """One field with label, hint, input and error tied together for every reader.
+    """Return one field with label, hint, input and error tied together for every reader.
 
     Further arguments become attributes of the input: `{% field form.mass inputmode="decimal" %}`;
     underscores turn into hyphens.
     """
     attrs = {name.replace("_", "-"): setting for name, setting in attrs.items()}
-    _say_empty_choice(bound.field)
+    _word_empty_choice(bound.field)
     widget = bound.as_widget(attrs=attrs)
     if bound.is_hidden:
         return widget
@@ -75,21 +75,21 @@ def field(bound: BoundField, **attrs: Any) -> SafeString:
     return render_to_string("hingeback/furniture/field.html", facts)
 
 
-def _say_empty_choice(choice: Field) -> None:
-    """The framework's row of hyphens is read out one by one; a word says the same."""
+def _word_empty_choice(choice: Field) -> None:
+    """Put a word for the framework's row of hyphens, which is read out one by one."""
     if isinstance(choice, ModelChoiceField) and choice.empty_label == _ROW_OF_HYPHENS:
         choice.empty_label = _("choose") if choice.required else pgettext("no choice", "none")
 
 
 @register.simple_tag
 def form_fields(form: BaseForm) -> SafeString:
-    """Every field of a form in order, hidden ones included."""
+    """Return every field of a form in order, hidden ones included."""
     return SafeString("\n".join(field(bound) for bound in form))
 
 
 @register.inclusion_tag("hingeback/furniture/form_errors.html")
 def form_errors(form: BaseForm, heading: str = "") -> dict[str, Any]:
-    """What stands in the way of the whole form, each error linked to its field.
+    """List what stands in the way of the whole form, each error linked to its field.
 
     The heading says that nothing was saved; a form that saves nothing gives its own.
     """
@@ -102,8 +102,7 @@ def form_errors(form: BaseForm, heading: str = "") -> dict[str, Any]:
 
 @register.inclusion_tag("hingeback/furniture/sent_by_button.html", takes_context=True)
 def sent_by_button(context: Context) -> dict[str, Any]:
-    """What every staff form that changes something begins with: no Enter in a field sends it.
-
+    """Begin a staff form that changes something, so that no Enter in a field sends it.
     A form's default button is its first one, and a disabled default button stops the sending by
     Enter (HTML standard, 4.10.21.2, implicit submission). Chromium looks on for an enabled one
     when the Enter fell in a checkbox or radio: it finds a button whose method is "dialog", which
@@ -124,7 +123,7 @@ def _error_lines(bound: BoundField) -> list[tuple[str, str, str]]:
 
 @register.filter
 def error_words(bound: BoundField) -> list[str]:
-    """What to do about a field's errors; the framework's bare "required" is said more plainly."""
+    """Return what to do about a field's errors, with a plainer word than a bare "required"."""
     bare = Field.default_error_messages["required"]
     words = {"file": _("Choose a file."), "checkbox": _("Tick this to go on.")}
     plain = _("Choose one of these.") if _is_choice(bound) else _("Fill this in.")
@@ -137,7 +136,7 @@ def _is_choice(bound: BoundField) -> bool:
 
 
 def _focus_id(bound: BoundField) -> str:
-    """The id that a link can put the focus on; of a group, its first choice."""
+    """Return the id that a link can put the focus on; of a group, that of its first choice."""
     if bound.id_for_label:
         return bound.id_for_label
     first = bound.subwidgets[0].id_for_label if bound.subwidgets else ""
@@ -146,7 +145,7 @@ def _focus_id(bound: BoundField) -> str:
 
 @register.simple_block_tag
 def notice(content: str, kind: str = "plain") -> SafeString:
-    """A set-off text: good, plain, warn or bad. The kind is also said in words."""
+    """Set off a text: good, plain, warn or bad. The kind is also said in words."""
     kind = kind if kind in NOTICE_KINDS else "plain"
     spoken = {"good": _("Done:"), "plain": "", "warn": _("Please note:"), "bad": _("Problem:")}
     prefix = spoken[kind]
@@ -159,7 +158,7 @@ def notice(content: str, kind: str = "plain") -> SafeString:
 
 @register.simple_block_tag
 def caution(content: str) -> SafeString:
-    """A warning that somebody can be hurt. Always says the word, never by colour alone."""
+    """Warn that somebody can be hurt. The word is always there, never colour alone."""
     return format_html(
         '<div class="caution" role="note"><strong class="caution-word">{}</strong>{}</div>',
         _("Caution"),
@@ -169,7 +168,7 @@ def caution(content: str) -> SafeString:
 
 @register.simple_tag
 def empty(text: str) -> SafeString:
-    """What stands where a list would be.
+    """Say that a list is empty, where the list would be.
 
     Directly inside a `{% for %}` the loop's own `{% empty %}` must come first.
     """
@@ -178,7 +177,7 @@ def empty(text: str) -> SafeString:
 
 @register.inclusion_tag("hingeback/furniture/steps.html")
 def steps(items: Iterable[Any], current: object = None) -> dict[str, Any]:
-    """A step trail. Items are labels or (key, label) pairs; `current` is a key, label or index."""
+    """Show a step trail. Items are labels or (key, label); `current` is a key, label or index."""
     pairs = [item if isinstance(item, tuple | list) else (item, item) for item in items]
     at = _step_index(pairs, current)
     stages = [
@@ -188,7 +187,7 @@ def steps(items: Iterable[Any], current: object = None) -> dict[str, Any]:
 
 
 def _step_index(pairs: list[Any], current: object) -> int:
-    """Where the trail stands; -1 when `current` names none of its steps."""
+    """Return where the trail stands; -1 when `current` names none of its steps."""
     if isinstance(current, int):
         return current
     for index, (key, label) in enumerate(pairs):
@@ -205,7 +204,7 @@ def _stage(index: int, at: int) -> str:
 
 @register.simple_tag
 def figure(value: object, label: str, unit: str = "", known: object = None) -> SafeString:
-    """A key figure with its name and unit, and how well it is known; None reads as a dash."""
+    """Show a key figure with its name, unit and uncertainty; None reads as a dash."""
     facts = {
         "value": NOTHING if value is None else value,
         "label": label,
@@ -217,9 +216,9 @@ def figure(value: object, label: str, unit: str = "", known: object = None) -> S
 
 @register.simple_tag
 def measured(mass_mg: object, known: object) -> SafeString:
-    """A mass with its expanded uncertainty and factor, or with the word that nobody weighed it.
+    """Show a mass with its expanded uncertainty and factor, or say that nobody weighed it.
 
-    `known` is what `weighing.sums.traced` says of the mass, or the one reading that it is.
+    `known` is the mass's uncertainty from `weighing.sums.traced`, or the one reading that it is.
     """
     facts = _spread_facts(_known(known)) | {"mass": mass(mass_mg)}
     return render_to_string("hingeback/furniture/measured.html", facts)
@@ -227,13 +226,13 @@ def measured(mass_mg: object, known: object) -> SafeString:
 
 @register.simple_tag
 def spread(known: object) -> SafeString:
-    """The uncertainty alone, to stand beside its mass."""
+    """Show the uncertainty alone, to stand beside its mass."""
     return render_to_string("hingeback/furniture/spread.html", _spread_facts(_known(known)))
 
 
 @register.simple_tag
 def spread_under(known: object, unit: str = "") -> SafeString:
-    """The uncertainty under a mass in a table of grams with three decimals, so that they line up.
+    """Show the uncertainty under a mass in a table of grams with three decimals, lined up.
 
     The table says once what ± and the dagger mean. `unit` is "g" where the masses have it too.
     """
@@ -249,13 +248,13 @@ def spread_under(known: object, unit: str = "") -> SafeString:
 
 @register.simple_tag
 def spread_below(known: object) -> SafeString:
-    """The uncertainty on a line of its own in a table of masses, so that their decimals align."""
+    """Show the uncertainty on a line of its own in a table of masses, so that decimals align."""
     return format_html('<span class="below">{}</span>', spread(known))
 
 
 @register.simple_tag
 def not_weighed(mass_mg: int) -> SafeString:
-    """A mass from a drawing, a bill or a nominal figure."""
+    """Show a mass from a drawing, a bill or a nominal figure, which nobody weighed."""
     return measured(mass_mg, MassUncertainty(booked_mg=abs(mass_mg)))
 
 
@@ -278,7 +277,8 @@ def _spread_facts(data: MassUncertainty) -> dict[str, Any]:
 
 @register.simple_tag
 def swatch(colour: str) -> SafeString:
-    """A spot of a colour (#rrggbb) beside its name; nothing for any other text."""
+    """Show a spot of a colour (#rrggbb) beside its name; nothing for any other text."""
+    # It goes into an attribute of the picture: only what is surely a colour may.
     if not _HEX_COLOUR.fullmatch(str(colour)):
         return SafeString("")
     return format_html(
@@ -290,37 +290,37 @@ def swatch(colour: str) -> SafeString:
 
 @register.simple_tag(takes_context=True)
 def doors(context: Context) -> list[frame.Door]:
-    """The links of the main navigation that this visitor may follow."""
+    """Return the links of the main navigation that this visitor may follow."""
     request = context.get("request")
     return frame.doors(request) if request is not None else []
 
 
 @register.simple_tag(takes_context=True)
 def is_staff_room(context: Context) -> bool:
-    """True for somebody with a role: they get the code search."""
+    """Return True for somebody with a role, who gets the code search."""
     request = context.get("request")
     return bool(request is not None and frame.roles(request))
 
 
 @register.simple_tag(takes_context=True)
 def reads_books(context: Context) -> bool:
-    """True for somebody who may open movements and months."""
+    """Return True for somebody who may open movements and months."""
     request = context.get("request")
     return bool(request is not None and frame.roles(request) & {ACCOUNTANT, OWNER})
 
 
 @register.simple_tag(takes_context=True)
 def is_owner(context: Context) -> bool:
-    """True for the owner of the workshop."""
+    """Return True for the owner of the workshop."""
     request = context.get("request")
     return bool(request is not None and OWNER in frame.roles(request))
 
 
 @register.inclusion_tag("hingeback/practice_mark.html", takes_context=True)
 def practice_mark(context: Context, kind: str = "page") -> dict[str, Any]:
-    """On paper of a practice installation: that everything is invented. Nothing on a real one.
+    """Mark the paper of a practice installation as invented. Shows nothing on a real one.
 
-    What draws the mark many times over says `is_practice` itself, so that it is asked once.
+    A template that draws the mark many times sets `is_practice` itself, so it is read only once.
     """
     known = context.get("is_practice")
     return {"is_practice": practice.is_on() if known is None else known, "kind": kind}

@@ -19,11 +19,12 @@ SCOPES_OF_ROLE = {
 
 
 def scopes_of(request: Request) -> set[str]:
-    """The scopes of this caller: those of the roles, narrowed by the token's own list."""
+    """Return the scopes of this caller: those of the roles, narrowed by the token's own list."""
     if not request.user.is_authenticated:
         return set()
     scopes = set().union(*(SCOPES_OF_ROLE.get(role, set()) for role in roles_of(request.user)))
     if isinstance(request.auth, AccessToken):
+        # Narrowed and never widened: a token loses what its owner's roles lose, at once.
         scopes &= set(request.auth.scopes)
     return scopes
 
@@ -32,6 +33,7 @@ class HasScope(BasePermission):
     """A view sets `scope`, and `read_scope` where reading asks for less. None is open to all."""
 
     def has_permission(self, request: Request, view: Any) -> bool:
+        # A view that forgets to name its scope is the owner's, not everybody's.
         scope = getattr(view, "scope", "owner")
         if request.method in SAFE_METHODS:
             scope = getattr(view, "read_scope", scope)

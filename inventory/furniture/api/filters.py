@@ -38,6 +38,7 @@ class Day(DateFilter):  # type: ignore[misc]
     """A day on the workshop's calendar, between the years that the books cover."""
 
     def __init__(self, **options: Any) -> None:
+        # A day outside these years has no month, and its start of day may be no moment at all.
         first, last = date(YEAR_MIN, 1, 1), date(YEAR_MAX, 12, 31)
         limits = [MinValueValidator(first), MaxValueValidator(last)]
         super().__init__(validators=limits, **options)

@@ -31,14 +31,16 @@ from inventory.models import AccessToken, RequestKey
 KEPT = timedelta(days=7)
 PRUNED_AT_ONCE = 500
 TAKEN_OVER_AFTER = timedelta(minutes=5)
+# A structured string in quotes or the bare text: visible ASCII without the quote itself (0x22).
 _WRITTEN = re.compile(r'"?([\x21\x23-\x7e]{8,200})"?')
+# Any UUID would do, but only ever this one: the rules know repeats by the keys derived from it.
 _SPACE = uuid.UUID("6a1f3a5e-93c4-4f0c-9a57-2f6d0e6b9b11")
 
 
 class OncePerKey:
     """Mixed into a view: its POST is done at most once per key. Subclasses write `do_post`.
 
-    `deed_key` is the UUID that the rule gets: derived from caller, path and key.
+    `action_key` is the UUID that the rule gets: derived from caller, path and key.
     """
 
     action_key: uuid.UUID
@@ -47,17 +49,17 @@ class OncePerKey:
         raise NotImplementedError
 
     def kept(self, answer: Any) -> Any:
-        """What is stored of an answer: a view that hands out a secret leaves it out here."""
+        """Return what is stored of an answer: a view that hands out a secret leaves it out here."""
         return answer
 
     def caller(self, request: Request, /) -> str:
-        """Whose key it is: the same key of another caller is another key."""
+        """Return whose key it is: the same key of another caller is another key."""
         if isinstance(request.auth, AccessToken):
             return f"token:{request.auth.pk}"
         return f"user:{request.user.pk}" if request.user.is_authenticated else "anyone"
 
     def replayed(self, stored: Any) -> Any:
-        """The answer again, from what was stored of it."""
+        """Return the answer again, from what was stored of it."""
         return stored
 
     def post(self, request: Request, *args: Any, **kwargs: Any) -> Response:
@@ -72,6 +74,8 @@ class OncePerKey:
             "path": request.path[:200],
             "key": match.group(1),
         }
+        # The rule's own key as well: should the stored answer be gone, the rule still knows the
+        # repeat.
         self.action_key = uuid.uuid5(_SPACE, "|".join(facts.values()))
         return self._once(request, facts, args, kwargs)
 
@@ -84,6 +88,9 @@ class OncePerKey:
             with transaction.atomic():
                 response = self.do_post(request, *args, **kwargs)
                 row.update(status=response.status_code, body=_plain(self.kept(response.data)))
+        # Whatever ends it, a stop of the process included, frees the key; what a kill leaves behind
+        # is taken over after TAKEN_OVER_AFTER. A refusal is not stored, so it may be put right and
+        # sent again.
         except BaseException:
             row.filter(status=None).delete()
             raise
@@ -93,6 +100,8 @@ class OncePerKey:
         row = RequestKey.objects.filter(**facts).first()
         if row is not None and row.fingerprint != fingerprint:
             return problem("key-reused")
+        # The row may have gone since: the first one was refused in between. "Try again" is right
+        # then too.
         if row is None or row.status is None:
             return problem("key-in-flight")
         response = Response(self.replayed(row.body), status=row.status)
@@ -101,19 +110,19 @@ class OncePerKey:
 
 
 def prune(at: datetime) -> int:
-    """Delete the oldest answers that are kept no longer, a bounded batch. Returns how many."""
+    """Delete the oldest answers whose time is up, a bounded batch. Returns how many."""
     old = RequestKey.objects.filter(expires_at__lt=at).order_by("expires_at")
     oldest = list(old.values_list("pk", flat=True)[:PRUNED_AT_ONCE])
     return RequestKey.objects.filter(pk__in=oldest).delete()[0]
 
 
 def _plain(answer: Any) -> Any:
-    """The answer as JSON has it: what is replayed then equals what was sent."""
+    """Return the answer as JSON has it: what is replayed then equals what was sent."""
     return json.loads(JSONRenderer().render(answer) or b"null")
 
 
 def _fingerprint(request: Request) -> str:
-    """A keyed hash of the body, so that a stored one gives nothing away about who filed what."""
+    """Return a keyed hash of the body; a stored one gives nothing away about who filed what."""
     seal = hmac.new(settings.SECRET_KEY.encode(), digestmod="sha256")
     data = request.data
     if isinstance(data, QueryDict):
@@ -128,16 +137,19 @@ def _content(value: Any) -> Any:
     seal = hmac.new(settings.SECRET_KEY.encode(), digestmod="sha256")
     for chunk in value.chunks():
         seal.update(chunk)
+    # The view reads the file after this, from its beginning.
     value.seek(0)
     return seal.hexdigest()
 
 
 def _begin(facts: Mapping[str, str], fingerprint: str) -> bool:
-    """Claim the key in a short transaction of its own. False: it is taken."""
+    """Claim the key in a short transaction of its own. Returns False when it is taken."""
     now = timezone.now()
     stale = RequestKey.objects.filter(
         **facts, status=None, fingerprint=fingerprint, created_at__lt=now - TAKEN_OVER_AFTER
     )
+    # A conditional update: of two that find the same stale row, one changes it and the other finds
+    # it no longer stale.
     if stale.update(created_at=now):
         return True
     RequestKey.objects.filter(**facts, expires_at__lt=now).delete()
@@ -146,6 +158,7 @@ def _begin(facts: Mapping[str, str], fingerprint: str) -> bool:
             RequestKey.objects.create(
                 **facts, fingerprint=fingerprint, created_at=now, expires_at=now + KEPT
             )
+    # The unique constraint decides, not a look before: two may look at once and see nothing.
     except IntegrityError:
         return False
     return True

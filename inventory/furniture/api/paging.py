@@ -8,6 +8,8 @@ from typing import Any
 from rest_framework.exceptions import NotFound
 from rest_framework.pagination import CursorPagination
 
+# Eighteen digits: every such number fits the 64 bits of a key, where a longer one is an error of
+# the database.
 _POSITION = re.compile(r"[0-9]{1,18}")
 
 
@@ -18,7 +20,7 @@ class NewestFirst(CursorPagination):
     ordering = "-pk"
 
     def decode_cursor(self, request: Any) -> Any:
-        """The cursor, whose position is a row's number: anything else was made up."""
+        """Decode a cursor, whose position is a row's number. Raises NotFound for a made-up one."""
         cursor = super().decode_cursor(request)
         position = None if cursor is None else cursor.position
         if position is not None and not _POSITION.fullmatch(str(position)):

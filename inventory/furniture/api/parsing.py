@@ -1,4 +1,4 @@
-"""Reading a JSON body under limits: its size, its depth, and nothing that JSON does not know."""
+"""Reads a JSON body within limits: its size, its depth, and nothing that JSON does not know."""
 
 from __future__ import annotations
 
@@ -28,11 +28,15 @@ class BoundedJSON(BaseParser):
         media_type: str | None = None,
         parser_context: Mapping[str, Any] | None = None,
     ) -> Any:
+        # One byte more than allowed tells "too large" from "just fits" without reading on; the
+        # header with the length is the caller's word and not looked at.
         raw = stream.read(BODY_BYTES_MAX + 1)
         if len(raw) > BODY_BYTES_MAX:
             raise TooLarge()
         try:
             return json.loads(raw.decode("utf-8"), parse_constant=_refused)
+        # RecursionError: a body of brackets alone can be small and still deeper than the parser
+        # goes.
         except (ValueError, RecursionError) as error:
             raise ParseError(_("This is no JSON that can be read here.")) from error
 

@@ -53,7 +53,7 @@ class ProblemResponse(Response):
 
 
 def problem(code: str, status_code: int = 0, detail: str = "", **members: Any) -> ProblemResponse:
-    """A response whose body is the problem document. Status 0 takes the one of the type."""
+    """Return a response whose body is the problem document. Status 0 takes the type's own."""
     kind = TYPES[code]
     status_code = status_code or kind.status
     body = {
@@ -69,7 +69,9 @@ def problem(code: str, status_code: int = 0, detail: str = "", **members: Any) -
 
 
 def handler(error: Exception, context: dict[str, Any]) -> Response:
-    """DRF's exception hook: every exception becomes a problem, the unforeseen ones logged."""
+    """DRF's exception hook: every exception becomes a problem; unforeseen ones are logged."""
+    # As DRF's own handler does: where a request is one transaction, the exception that is swallowed
+    # here must not commit its first half.
     set_rollback()
     if isinstance(error, HingebackError):
         return _of_rule(error)
@@ -95,8 +97,10 @@ def _of_django(error: Exception) -> Response | None:
 def _of_database(error: Exception) -> Response | None:
     if isinstance(error, DataError):
         return problem("bad-input", detail=_("The request could not be read. Check its form."))
+    # Two at once, where the slower one failed on what the faster wrote: trying again helps.
     if isinstance(error, IntegrityError):
         return problem("conflict", detail=_("The database refused this; read it and try again."))
+    # SQLite is locked, or PostgreSQL away or choosing a deadlock's victim: nothing was changed.
     if isinstance(error, OperationalError):
         response = problem("busy")
         response["Retry-After"] = str(WAIT_WHEN_BUSY_S)
@@ -105,14 +109,14 @@ def _of_database(error: Exception) -> Response | None:
 
 
 def _unforeseen(error: Exception, context: dict[str, Any]) -> Response:
-    """Told to the log by its type and place; its text may hold what somebody typed."""
+    """Log an error by its type and place alone; its text may hold what somebody typed."""
     view = type(context.get("view")).__name__
     log.error("api_failed", view=view, error=type(error).__name__, where=_where(error))
     return problem("internal")
 
 
 def _where(error: Exception) -> list[str]:
-    """File and line of the innermost frames, the last one where it happened."""
+    """Return file and line of the innermost frames, the last one where it happened."""
     frames = []
     trace = error.__traceback__
     while trace is not None:
@@ -128,6 +132,7 @@ def _of_framework(error: exceptions.APIException) -> Response:
     response = problem(code, error.status_code, str(error.detail))
     wait = getattr(error, "wait", None)
     if wait is not None:
+        # Up to the next second: a caller that waits exactly so long must not come too early.
         response["Retry-After"] = str(int(wait) + 1)
     authenticate = getattr(error, "auth_header", None)
     if authenticate:
@@ -153,7 +158,7 @@ def _of_fields(detail: Any) -> Response:
 
 
 def _flat(detail: Any, pointer: str) -> Iterator[dict[str, str]]:
-    """DRF's nested error detail as a list of messages with JSON pointers (RFC 6901)."""
+    """Yield DRF's nested error detail as messages with JSON pointers (RFC 6901)."""
     if isinstance(detail, dict):
         for name, inner in detail.items():
             step = "" if name == "non_field_errors" else f"/{_escaped(str(name))}"
@@ -167,10 +172,11 @@ def _flat(detail: Any, pointer: str) -> Iterator[dict[str, str]]:
 
 
 def _escaped(name: str) -> str:
-    """A name as RFC 6901 wants it."""
+    """Return a name escaped as RFC 6901 asks for."""
+    # The tilde first: after the slash it would escape the escape.
     return _whole(name).replace("~", "~0").replace("/", "~1")
 
 
 def _whole(text: str) -> str:
-    """What was typed comes back in answers: half a character, which no text can hold, as "?"."""
+    """Return text that can be encoded: half a surrogate pair, as JSON can hold one, becomes "?"."""
     return text.encode("utf-8", "replace").decode("utf-8")

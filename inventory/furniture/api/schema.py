@@ -1,4 +1,4 @@
-"""How an address describes itself: body and answer of its deed, its key, scope and problems."""
+"""How an address describes itself: body and answer of its action, its key, scope and problems."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ class Problem(serializers.Serializer[Any]):
     reasons = serializers.ListField(child=serializers.CharField(), required=False)
 
 
-_SAID = {
+_PROBLEM_WORDS = {
     "400": "Something must be put right",
     "401": "Sign in or send a token",
     "403": "Role or token may not do this",
@@ -84,7 +84,7 @@ class ProblemSchema(AutoSchema):
         else:
             good = {"200": self.view.serializer_class}
         return good | {
-            (code, "application/problem+json"): OpenApiResponse(Problem, _SAID[code])
+            (code, "application/problem+json"): OpenApiResponse(Problem, _PROBLEM_WORDS[code])
             for code in self._problem_codes()
         }
 

@@ -1,4 +1,4 @@
-"""Fields and bodies that the API's serializers are made of: no body is read more kindly than said.
+"""Fields and bodies that the API's serializers are made of; no body is read more kindly.
 
 A code or name in a body becomes its row here; unknown fields are refused, so that a misspelt one
 is never taken for "left out".
@@ -38,6 +38,7 @@ class Body(serializers.Serializer[Any]):
         return super().to_internal_value(data)
 
     def _refuse_unknown(self, data: Mapping[str, Any]) -> None:
+        # Twenty names at most, so that an answer cannot be made much larger than the question.
         unknown = sorted(set(map(str, data)) - set(self.fields))
         if unknown:
             given = _("There is no such field here. Leave it out or mend its name.")
@@ -56,6 +57,7 @@ class KnownCode(serializers.CharField):
     def __init__(
         self, rows: Callable[[], QuerySet[Any]], *, by: str = "code", **options: Any
     ) -> None:
+        # A function and no queryset: one that is made when the module is read may keep its answer.
         self.rows = rows
         self.by = by
         super().__init__(max_length=CODE_LENGTH_MAX, **options)
@@ -70,7 +72,7 @@ class KnownCode(serializers.CharField):
         return row
 
     def read(self, text: str) -> str:
-        """The text as it is looked up."""
+        """Return the text as it is looked up."""
         return text
 
     def to_representation(self, value: Any) -> str:
@@ -153,7 +155,7 @@ class KnownMass(serializers.Serializer[Any]):
     def get_expanded_ug(self, given: traced.MassUncertainty) -> int | None:
         return given.expanded_ug if given.is_weighed else None
 
-    def get_coverage_factor(self, _told: traced.MassUncertainty) -> int:
+    def get_coverage_factor(self, _given: traced.MassUncertainty) -> int:
         return traced.COVERAGE
 
     @extend_schema_field({"type": "array", "items": {"type": "string"}})
@@ -176,7 +178,7 @@ class ReadingKnown(serializers.Field[Any, Any, Any, Any]):
 class KnownTogether(serializers.Field[Any, Any, Any, Any]):
     """How well a mass of each row is known, asked once for a page; null where it has none.
 
-    `ask` takes rows and tells by their `by`, such as their code.
+    `ask` takes rows and returns a mapping by their `by`, such as their code.
     """
 
     def __init__(
@@ -188,6 +190,7 @@ class KnownTogether(serializers.Field[Any, Any, Any, Any]):
 
     def to_representation(self, value: Any) -> dict[str, Any] | None:
         if value.pk not in self.told:
+            # The whole page at once: asked row by row, each would cost a replay of its own.
             page = getattr(self.parent.parent, "instance", None)
             rows = page if isinstance(page, list) else [value]
             found = self.ask(rows)
@@ -197,12 +200,13 @@ class KnownTogether(serializers.Field[Any, Any, Any, Any]):
 
 
 def known_mass(given: traced.MassUncertainty | None) -> dict[str, Any]:
-    """How well a mass is known, as the API shows it."""
+    """Return the uncertainty of a mass in the form that the API shows."""
     return dict(KnownMass(given or traced.MassUncertainty()).data)
 
 
 def found(rows: QuerySet[Any], **by: str) -> Any:
-    """The row under a code of the address. NotFound, also for what can be no code."""
+    """Return the row under a code of the address. Raises NotFound, also for what can be no code."""
+    # PostgreSQL refuses a NUL in a text with an error, where "not found" is the answer.
     if any(len(text) > CODE_LENGTH_MAX or "\x00" in text for text in by.values()):
         raise NotFound()
     row: Model | None = rows.filter(**by).first()

@@ -26,9 +26,13 @@ class TokenAuthentication(BaseAuthentication):
             return None
         if len(words) != 2:
             raise exceptions.AuthenticationFailed(_("Send “Authorization: Bearer” and one token."))
+        # Looked up by its hash: no secret is compared character by character, so there is no time
+        # to measure.
         digest = hashlib.sha256(words[1]).hexdigest()
         token = AccessToken.objects.select_related("user").filter(digest=digest).first()
         if token is None or token.revoked_at or token.expires_at <= timezone.now():
+            # One answer for all three: which of them it is would tell a stranger that the token was
+            # real.
             raise exceptions.AuthenticationFailed(_("This token is unknown, revoked or expired."))
         if not token.user.is_active:
             raise exceptions.AuthenticationFailed(_("This token's owner is switched off."))

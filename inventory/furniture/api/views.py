@@ -1,4 +1,4 @@
-"""The two shapes of an API address: one that lists, and one that does a deed once per key."""
+"""The shapes of an API address: one that lists, one that shows, and one that acts once per key."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from inventory.furniture.api.shapes import Nothing
 
 
 class Face(APIView):
-    """What every address shares. Answers are nobody else's to keep."""
+    """What every address shares. No answer may be kept by a cache on its way."""
 
     schema = ProblemSchema()
     parser_classes = [BoundedJSON]
@@ -38,7 +38,7 @@ class Listing(Face, ListAPIView[Any]):
 
 
 class Detail(Face):
-    """GET shows what `thing()` finds under the address, as `answer_class`."""
+    """GET shows what `instance()` finds under the address, as `answer_class`."""
 
     answer_class: ClassVar[type[BaseSerializer[Any]]]
 
@@ -58,7 +58,7 @@ class ActionView(OncePerKey, Face):
     made_status: ClassVar[int] = 201
 
     def do(self, given: dict[str, Any]) -> Any:
-        """Call the one rule, with `self.deed_key`, `self.at` and `self.by`."""
+        """Call the one rule, with `self.action_key`, `self.at` and `self.by`."""
         raise NotImplementedError
 
     @property
@@ -66,6 +66,7 @@ class ActionView(OncePerKey, Face):
         return self.request.user
 
     def do_post(self, request: Request, *args: Any, **path: Any) -> Response:
+        # The clock is read once here: all that the action writes carries the same moment.
         self.at: datetime = timezone.now()
         context = {"request": request}
         body = self.body_class(data=request.data, context=context)
@@ -74,8 +75,9 @@ class ActionView(OncePerKey, Face):
         return Response(self.made_class(made, context=context).data, status=self.made_status)
 
     def _once_more_if_raced(self, given: dict[str, Any]) -> Any:
-        """Two callers at once may both make a row that exists once; the slower then finds it."""
+        """Call the rule, again if another caller made the same row at once: then it is found."""
         try:
+            # A savepoint, so that the second try does not stand in a transaction that has failed.
             with transaction.atomic():
                 return self.do(given)
         except IntegrityError:
