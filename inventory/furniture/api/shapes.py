@@ -1,4 +1,4 @@
-"""Fields and bodies that the API's serializers are made of; no body is read more kindly.
+"""Fields and bodies that the API's serializers are made of; a body may hold only what is described.
 
 A code or name in a body becomes its row here; unknown fields are refused, so that a misspelt one
 is never taken for "left out".

@@ -40,8 +40,7 @@ def of(lot: Lot) -> LotHeat:
         movement__reverses=None,
         movement__reversed_by=None,
     )
-    # Bounded: a page lists these, and a lot that went into two hundred batches is not told better
-    # by more of them.
+    # Bounded, because a page lists them all: two hundred batches say enough about one lot.
     taken = rows.select_related("movement").order_by("movement__number", "line")[:200]
     return LotHeat(
         lot=lot,

@@ -125,7 +125,10 @@ def known(
 
 
 def _known(cells: Masses, parts: Mapping[str, MassWithReadings]) -> dict[str, MassUncertainty]:
-    """Return the uncertainties: mass over once all is netted was received, short is written off."""
+    """Return the uncertainties of a class's masses.
+
+    Netted over the month, what is over was received and what is short is written off.
+    """
     odd, nothing = parts[Effect.ODD], MassWithReadings()
     over, short = (odd, nothing) if odd.mass_mg > 0 else (nothing, odd)
     masses = {
@@ -187,7 +190,7 @@ def _tallies(entries: Iterable[Entry]) -> dict[Class, _Tally]:
 
 
 def effect(entry: Entry, column: str) -> Effect:
-    """Return what a posting means for its class's cost. Raises LookupError for no known column."""
+    """Return what a posting means for its class's cost. LookupError for an unknown column."""
     return Effect.ODD if entry.undoes_earlier else COLUMNS[column].effect
 
 
@@ -210,7 +213,9 @@ def _add_cost(tallies: dict[Class, _Tally], sides: list[tuple[Entry, Place]]) ->
 
 
 def _movements(tally: _Tally, held: Held) -> valuation.MonthMovements:
-    """Return the month's movements for the valuation: short is written off, over costs nothing.
+    """Return the month's movements in the form that the valuation takes.
+
+    Of undone and counted mass, what is short is written off and what is over comes in at no cost.
     Both directions of counts, run differences and undone entries are netted over the month.
     """
     odd_mg = tally.into_mg[Effect.ODD]
