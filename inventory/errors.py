@@ -23,6 +23,7 @@ Each class has a stable `code`: it becomes the problem type, the message key and
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -33,6 +34,9 @@ class HingebackError(Exception):
 
     code = "hingeback-error"
     status = 400
+
+    others: Sequence[BadInput] = ()
+    """What else has to be put right, so that all faults of a form come in one round."""
 
     def __init__(self, message: str = "", **facts: Any) -> None:
         self.message = message or self.default_message()
@@ -61,6 +65,13 @@ class WrongScan(BadInput):
 
     code = "wrong-scan"
     status = 409
+
+
+def raise_all(faults: Sequence[BadInput]) -> None:
+    """Raise the first of these faults with the others behind it; do nothing without a fault."""
+    if faults:
+        faults[0].others = faults[1:]
+        raise faults[0]
 
 
 class NotFound(HingebackError):

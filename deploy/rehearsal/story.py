@@ -131,7 +131,9 @@ class Story:
     def _look(self, tag: str, **findings: str) -> Page:
         bench = self.people["bench"]
         page = bench.open(f"/bench/frame/{tag}/look/")
-        return bench.send(page.form_with("polymer"), polymer="ours", **findings)
+        page = bench.send(page.form_with("polymer"), polymer="ours", **findings)
+        self._hold("Nothing is written yet" in page.text, f"{tag}: no answer is shown first")
+        return bench.send(page.form_with("shown"), take="1")
 
     def _mend(self, tag: str) -> None:
         bench = self.people["bench"]

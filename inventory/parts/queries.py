@@ -58,8 +58,13 @@ def promised(part: Part) -> int:
     return open_rows.aggregate(total=Sum("pieces"))["total"] or 0
 
 
-def available(part: Part) -> int:
-    """Return the pieces that may still be promised, never below zero."""
+def available(part: Part, *, subject: str = "") -> int:
+    """Return the pieces that may still be promised, never below zero.
+
+    What is promised to `subject` already counts as free for it.
+    """
+    others = Reservation.objects.filter(part=part, state=ReservationState.OPEN)
+    taken = others.exclude(subject=subject) if subject else others
     # A count may find fewer pieces than are promised; then nothing is free, and no promise is
     # broken here.
-    return max(0, held(part) - promised(part))
+    return max(0, held(part) - (taken.aggregate(total=Sum("pieces"))["total"] or 0))

@@ -144,6 +144,9 @@ class WhereAnswer(serializers.Serializer[Any]):
 class FrameAnswer(FrameRow):
     """`mass_fit` is what the mass alone says about model and missing pieces."""
 
+    version = serializers.IntegerField(
+        help_text="Grows with each event of the frame. Send it back with what you decide."
+    )
     cleaned_at = Moment()
     reading = ReadingAnswer()
     mass_fit = serializers.JSONField(source="massfit")
@@ -195,7 +198,7 @@ class OneFrame(Detail):
     answer_class = FrameAnswer
 
     def instance(self) -> ReturnedFrame:
-        return frame_at(self.kwargs["tag"], ROWS.all())
+        return frame_at(self.kwargs["tag"], frames.versioned(ROWS.all()))
 
 
 class FrameDeed(ActionView):
@@ -217,7 +220,13 @@ class FindingBody(Body):
     )
 
 
-class LookBody(Body):
+class VersionBody(Body):
+    version = serializers.IntegerField(
+        min_value=0, help_text="The frame's version that you read and decided on."
+    )
+
+
+class LookBody(VersionBody):
     findings = serializers.ListSerializer[Any](
         child=FindingBody(), max_length=FINDINGS_MAX, default=list
     )
@@ -238,6 +247,7 @@ def look_of(given: dict[str, Any]) -> Look:
     seen = [
         Seen(one["component"], one["defect"], one.get("measured_um")) for one in given["findings"]
     ]
+    given = {name: value for name, value in given.items() if name != "version"}
     return Look(**(given | {"findings": seen}))
 
 
@@ -246,7 +256,7 @@ class Gradings(FrameDeed):
 
     Wall and hole are measured in µm. The frame goes to the bench or the hold shelf, and the parts
     of its plan are set aside. Answers `bad-input` for findings that clash or will not do, and
-    `stale-state` once work on the frame has begun.
+    `stale-state` once work on the frame has begun, or when the frame has changed since `version`.
     """
 
     body_class = LookBody
@@ -255,11 +265,16 @@ class Gradings(FrameDeed):
 
     def do(self, given: dict[str, Any]) -> Grading:
         return lookover.grade(
-            key=self.action_key, frame=self.frame(), look=look_of(given), at=self.at, by=self.by
+            key=self.action_key,
+            frame=self.frame(),
+            look=look_of(given),
+            seen_version=given["version"],
+            at=self.at,
+            by=self.by,
         )
 
 
-class OverruleBody(Body):
+class OverruleBody(VersionBody):
     outcome = serializers.CharField(max_length=8, help_text="repair, regrind or hold")
     reason = serializers.CharField(max_length=200)
 
@@ -270,7 +285,7 @@ class Overrulings(FrameDeed):
     “regrind” means that the frame cannot be mended: one that its customer wants back is posted
     back. Answers `bad-input` without a reason or an earlier grading, and where regrind is wanted
     without the customer's wish or for a plastic that is not known to be ours; `stale-state` once
-    work on the frame has begun.
+    work on the frame has begun, or when the frame has changed since `version`.
     """
 
     body_class = OverruleBody
@@ -279,7 +294,13 @@ class Overrulings(FrameDeed):
 
     def do(self, given: dict[str, Any]) -> Grading:
         return lookover.overrule(
-            key=self.action_key, frame=self.frame(), at=self.at, by=self.by, **given
+            key=self.action_key,
+            frame=self.frame(),
+            outcome=given["outcome"],
+            reason=given["reason"],
+            seen_version=given["version"],
+            at=self.at,
+            by=self.by,
         )
 
 

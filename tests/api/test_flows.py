@@ -200,13 +200,36 @@ def test_a_kit_is_asked_for_posted_and_turns_up(shop: Shop, bea: User) -> None:
     assert data["state"] == "settled"
 
 
+def version(bench: Caller, tag: str) -> dict[str, int]:
+    return {"version": done(bench.get(f"frames/{tag}/"))["version"]}
+
+
+def test_slower_of_two_callers_is_refused_and_reads_the_newer(
+    filed: dict[str, Any], shop: Shop, bea: User
+) -> None:
+    bench = machine(bea, "bench", "read")
+    tag = weighed(bench, filed)
+    look = {"findings": [{"component": "arm_left", "defect": "snapped"}], "polymer": "ours"}
+    old = version(bench, tag)
+    refused(bench.post(f"frames/{tag}/gradings/", look), 400, "bad-input")
+    done(bench.post(f"frames/{tag}/gradings/", look | old), 201)
+    problem = refused(bench.post(f"frames/{tag}/gradings/", look | old), 409, "stale-state")
+    assert "Somebody has worked on this frame" in problem["detail"]
+    overruling = {"outcome": "hold", "reason": "let Ben see it"}
+    refused(bench.post(f"frames/{tag}/overrulings/", overruling | old), 409, "stale-state")
+    newer = version(bench, tag)
+    assert newer["version"] > old["version"]
+    done(bench.post(f"frames/{tag}/overrulings/", overruling | newer), 201)
+    assert len(done(bench.get(f"frames/{tag}/"))["gradings"]) == 2
+
+
 def test_a_frame_is_weighed_in_graded_mended_and_posted(
     filed: dict[str, Any], shop: Shop, bea: User
 ) -> None:
     bench = machine(bea, "bench", "read")
     tag = weighed(bench, filed)
     look = {"findings": [{"component": "arm_left", "defect": "snapped"}], "polymer": "ours"}
-    grading = done(bench.post(f"frames/{tag}/gradings/", look), 201)
+    grading = done(bench.post(f"frames/{tag}/gradings/", look | version(bench, tag)), 201)
     assert grading["decided"] == "repair"
     job = done(bench.post(f"frames/{tag}/jobs/"), 201)
     step = {"remedy": job["steps"][0]["remedy"], "component": "arm_left"}
@@ -247,7 +270,7 @@ def test_a_strip_down_is_undone_with_a_reason_until_its_box_is_touched(
     why = {"reason": "wrong frame on the tray"}
     refused(bench.post(undo, why), 409, "stale-state")
     look = {"findings": [{"component": "front", "defect": "snapped"}], "polymer": "ours"}
-    done(bench.post(f"frames/{tag}/gradings/", look), 201)
+    done(bench.post(f"frames/{tag}/gradings/", look | version(bench, tag)), 201)
     parts = {"scale": "Fine scale", "plastic": "19,400", "lenses": "5,200", "metal": "0,220"}
     done(bench.post(f"frames/{tag}/strip-downs/", parts))
     refused(bench.post(undo, {"reason": ""}), 400, "bad-input")
@@ -263,7 +286,7 @@ def test_a_frame_is_stripped_and_ground_by_two_people_into_a_lot(
     opening(500_000, shop)
     tag = weighed(bench, filed)
     look = {"findings": [{"component": "front", "defect": "snapped"}], "polymer": "ours"}
-    grading = done(bench.post(f"frames/{tag}/gradings/", look), 201)
+    grading = done(bench.post(f"frames/{tag}/gradings/", look | version(bench, tag)), 201)
     assert grading["decided"] == "regrind"
     parts = {"scale": "Fine scale", "plastic": "19,400", "lenses": "5,200", "metal": "0,220"}
     assert done(bench.post(f"frames/{tag}/strip-downs/", parts))["state"] == "boxed"

@@ -130,6 +130,7 @@ def look_over(page: Page, tag: str, *, part: str, defect: str) -> None:
         page.get_by_text(part, exact=True).click()
     ticked.check()
     press(page, "Show the answer")
+    press(page, "Take it")
 
 
 def mend(page: Page, tag: str, *, mass: str, part: str) -> None:

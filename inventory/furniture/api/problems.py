@@ -142,8 +142,11 @@ def _of_framework(error: exceptions.APIException) -> Response:
 
 def _of_rule(error: HingebackError) -> Response:
     members: dict[str, Any] = {}
-    if isinstance(error, BadInput) and error.field:
-        members["errors"] = [{"detail": _whole(error.message), "pointer": f"#/{error.field}"}]
+    faults = [one for one in (error, *error.others) if isinstance(one, BadInput) and one.field]
+    if faults:
+        members["errors"] = [
+            {"detail": _whole(one.message), "pointer": f"#/{one.field}"} for one in faults
+        ]
     if error.facts.get("reasons"):
         members["reasons"] = [str(reason) for reason in error.facts["reasons"]]
     return problem(error.code, error.status, error.message, **members)

@@ -28,6 +28,7 @@ class ActionForm(forms.Form):
     """A form with a hidden one-time key: a double click or a reload repeats, never doubles."""
 
     key = forms.UUIDField(widget=forms.HiddenInput, initial=uuid.uuid4)
+    refusal: HingebackError | None = None
 
     def attempt(self, rule: Callable[..., Made], **facts: Any) -> Made | None:
         """Call a rule with the form's key. A refusal lands beside its field; None then."""
@@ -37,8 +38,10 @@ class ActionForm(forms.Form):
             self._renew_key()
             return None
         except HingebackError as error:
-            field = getattr(error, "field", "")
-            self.add_error(field if field in self.fields else None, error.message)
+            self.refusal = error
+            for one in (error, *error.others):
+                field = getattr(one, "field", "")
+                self.add_error(field if field in self.fields else None, one.message)
             return None
 
     def _renew_key(self) -> None:

@@ -5,15 +5,38 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, TypeVar
 
+from django import forms
 from django.db import models
 from django.utils import timezone
 
-from inventory.errors import NotFound
+from inventory.errors import NotFound, StaleState
 from inventory.furniture.pages.access import StaffRequest
-from inventory.furniture.pages.forms import ActionForm
+from inventory.furniture.pages.forms import ActionForm, Made
 from returns.arriving.pages import scales
+from returns.bench.queries.frames import version_of
+from returns.models import ReturnedFrame
 
 RowT = TypeVar("RowT", bound=models.Model)
+
+
+class FrameForm(ActionForm):
+    """A form about one frame: it carries the version of the frame's story that its page showed.
+
+    Refused because somebody was faster, it takes the newer version: its page then shows the frame
+    as it is now, and whoever sends it again has seen that.
+    """
+
+    seen_version = forms.IntegerField(required=False, min_value=0, widget=forms.HiddenInput)
+
+    def attempt(self, rule: Callable[..., Made], **facts: Any) -> Made | None:
+        made = super().attempt(rule, **facts, seen_version=self.cleaned_data["seen_version"])
+        if isinstance(self.refusal, StaleState):
+            frame: ReturnedFrame = facts["frame"]
+            sent: Any = self.data
+            data = sent.copy()
+            data[self.add_prefix("seen_version")] = str(version_of(frame.tag))
+            self.data = data
+        return made
 
 
 def done(

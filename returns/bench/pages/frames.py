@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +27,7 @@ from inventory.weighing.queries import traced
 from inventory.weighing.sums.traced import MassUncertainty, Replay
 from returns.arriving import rules as arriving
 from returns.arriving.pages.parcels import SlipField
+from returns.bench.pages.attempts import FrameForm
 from returns.bench.pages.finding import frame_by
 from returns.bench.queries import frames
 from returns.bench.queries.queue import WAITING
@@ -63,7 +65,7 @@ _UNMENDED = {
 }
 
 
-class OverruleForm(ActionForm):
+class OverruleForm(FrameForm):
     outcome = forms.ChoiceField(
         label=_("Decide instead"), choices=Outcome.choices, widget=forms.RadioSelect
     )
@@ -83,7 +85,7 @@ class OverruleForm(ActionForm):
         ]
 
 
-class WishForm(ActionForm):
+class WishForm(FrameForm):
     wish = forms.ChoiceField(
         label=_("If it cannot be mended, the customer wants us to"),
         choices=Wish.choices,
@@ -165,7 +167,8 @@ def unstrip(request: StaffRequest, tag: str) -> HttpResponse:
 def _done(request: StaffRequest, tag: str, form: ActionForm, rule: Any) -> HttpResponse:
     data = frame_by(tag)
     if form.is_valid():
-        facts = {name: told_ for name, told_ in form.cleaned_data.items() if name != "key"}
+        carried = ("key", "seen_version")
+        facts = {name: told_ for name, told_ in form.cleaned_data.items() if name not in carried}
         if form.attempt(rule, frame=data, at=timezone.now(), by=request.user, **facts) is not None:
             messages.success(request, _DONE[type(form)])
             return redirect("frame", data.tag)
@@ -185,6 +188,7 @@ _DONE: dict[type[ActionForm], Any] = {
 def _shown(
     request: StaffRequest, shown: ReturnedFrame, tried: ActionForm | None = None
 ) -> HttpResponse:
+    version = frames.version_of(shown.tag)
     data, walk = frames.story(shown), traced.story_of(shown.tag)
     may_act = bool(roles_of(request.user) & {BENCH, OWNER})
     names = wording.part_names() if data.latest else {}
@@ -195,13 +199,13 @@ def _shown(
         "state": wording.STATES.get(shown.state, shown.state),
         "wish": wording.WISHES.get(shown.wish, shown.wish),
         "next": _next(shown) if may_act else None,
-        "decision": _decision(data.latest, names) if data.latest else None,
+        "decision": decision(data.latest, names) if data.latest else None,
         "was_given_up": data.latest is not None
         and any(
             job.state == RepairJob.State.ABANDONED and job.grading_id == data.latest.pk
             for job in data.jobs
         ),
-        "earlier": [_decision(one, names) for one in data.gradings[1:]],
+        "earlier": [decision(one, names) for one in data.gradings[1:]],
         "mass": _mass(shown),
         "held": _held(data, walk),
         "history": [{"it": action, "words": wording.deed(action.name)} for action in data.events],
@@ -219,19 +223,26 @@ def _shown(
         if may_act and shown.state == FrameState.BOXED
         else "",
         "part_promises": salvage.promises_of(shown),
-    } | _forms(shown, tried, may_act, data.latest)
+    } | _forms(shown, tried, may_act, data.latest, version)
     status = 422 if tried is not None else 200
     return render(request, "returns/bench/frame.html", facts, status=status)
 
 
 def _forms(
-    shown: ReturnedFrame, tried: ActionForm | None, may_act: bool, latest: Grading | None
+    shown: ReturnedFrame,
+    tried: ActionForm | None,
+    may_act: bool,
+    latest: Grading | None,
+    version: int,
 ) -> dict[str, Any]:
     """The forms that fit the frame's state; the one that was refused keeps what was typed."""
     open_ = may_act and shown.state in REGRADABLE
+    carried = {"seen_version": version}
     blank = {
-        "overrule_form": OverruleForm(auto_id="overrule_%s") if open_ and latest else None,
-        "wish_form": WishForm(auto_id="wish_%s") if open_ else None,
+        "overrule_form": OverruleForm(auto_id="overrule_%s", initial=carried)
+        if open_ and latest
+        else None,
+        "wish_form": WishForm(auto_id="wish_%s", initial=carried) if open_ else None,
         "assign_form": AssignForm(auto_id="assign_%s")
         if may_act and shown.request is None and shown.state in ASSIGNABLE
         else None,
@@ -307,8 +318,10 @@ def _mass(shown: ReturnedFrame) -> dict[str, Any]:
     }
 
 
-def _decision(grading: Grading, names: dict[str, str]) -> dict[str, Any]:
-    """One grading in words and figures, as it was kept."""
+def decision(
+    grading: Grading, names: dict[str, str], seen: Iterable[Any] | None = None
+) -> dict[str, Any]:
+    """One grading in words and figures, as it was kept; what was `seen` if it is not written."""
     sums = grading.sums
     currency = sums["facts"]["currency"]
     return {
@@ -318,7 +331,7 @@ def _decision(grading: Grading, names: dict[str, str]) -> dict[str, Any]:
         "disposition": wording.DISPOSITIONS.get(sums["disposition"], ""),
         "reasons": [wording.reason(one, currency, names) for one in sums["reasons"]],
         "polymer": wording.POLYMERS.get(sums["facts"]["polymer"], ""),
-        "findings": [_finding(one) for one in grading.findings.all()],
+        "findings": [_finding(one) for one in (grading.findings.all() if seen is None else seen)],
         "figures": sums["figures"],
         "plan": _plan(sums["plan"], names),
         "is_followed": not grading.overrule_reason or grading.decided == Outcome.REPAIR,

@@ -6,8 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from django.db.models import Sum
+from django.db.models import Max, OuterRef, QuerySet, Subquery, Sum
+from django.db.models.functions import Coalesce
+from django.utils.translation import gettext as _
 
+from inventory.errors import StaleState
 from inventory.models import Event, Movement, Place, PlaceKind, Posting
 from inventory.weighing.queries import readings
 from inventory.weighing.sums.traced import MassUncertainty
@@ -101,6 +104,35 @@ def by_tag(tag: str) -> ReturnedFrame | None:
         )
         .first()
     )
+
+
+def version_of(tag: str) -> int:
+    """Which version of a frame's story this is: the number of its latest event, 0 before any.
+
+    Read it before the frame itself: what is read after it is at least as new.
+    """
+    return Event.objects.filter(subject=tag).aggregate(latest=Max("pk"))["latest"] or 0
+
+
+def versioned(rows: QuerySet[ReturnedFrame]) -> QuerySet[ReturnedFrame]:
+    """The frames with their `version`, read in the one statement that reads the frame."""
+    latest = Event.objects.filter(subject=OuterRef("tag")).order_by("-pk").values("pk")[:1]
+    return rows.annotate(version=Coalesce(Subquery(latest), 0))
+
+
+def refuse_older(tag: str, seen: int | None) -> None:
+    """Refuse what was decided on an older version of a frame's story than today's.
+
+    Call it once the frame's row is held, so that of two hands the slower sees what the faster
+    did. None asks for no version: the caller has read and decided in one breath.
+    """
+    if seen is not None and seen != version_of(tag):
+        raise StaleState(
+            _(
+                "Somebody has worked on this frame since you read it. Look at it as it is now, "
+                "then decide again."
+            )
+        )
 
 
 # The one next step by state: the URL name of its page, whose argument is the tag.

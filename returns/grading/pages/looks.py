@@ -18,17 +18,20 @@ from django.utils.translation import gettext_lazy as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods
 
+from inventory.errors import BadInput, StaleState
 from inventory.furniture.pages.access import StaffRequest, allow
-from inventory.furniture.pages.forms import ActionForm
 from inventory.staff.queries import BENCH, OWNER
 from returns.arriving.pages.parcels import batch_by
+from returns.bench.pages.attempts import FrameForm
 from returns.bench.pages.finding import frame_by
+from returns.bench.pages.frames import decision
+from returns.bench.queries.frames import version_of
 from returns.grading.pages import wording
 from returns.grading.queries.facts import MEASURED, Seen
-from returns.grading.rules import lookover
+from returns.grading.rules import lookover, record
 from returns.grading.rules.lookover import MEASURED_UM_MAX, Look
 from returns.grading.sums import PolymerCheck
-from returns.models import Colourway, ProductionBatch, Remedy, ReturnedFrame
+from returns.models import Colourway, Grading, ProductionBatch, Remedy, ReturnedFrame
 from returns.models.catalogue import ComponentKey
 from returns.models.remedies import DefectKey
 from returns.story.sums.states import REGRADABLE
@@ -105,7 +108,7 @@ class Row:
         return "|".join(["", *words])
 
 
-class LookForm(ActionForm):
+class LookForm(FrameForm):
     """A tick per part and defect; everything else about the frame in three questions."""
 
     polymer = forms.ChoiceField(
@@ -133,6 +136,8 @@ class LookForm(ActionForm):
         label=_("Batch moulded into the arm"),
         help_text=_("If it can be read and was not noted at the weigh-in."),
     )
+
+    shown = forms.CharField(required=False, max_length=64, widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, opened: str = "", **facts: Any) -> None:
         """`opened` is the part that stands open from the start."""
@@ -167,21 +172,27 @@ class LookForm(ActionForm):
         hint = str(MEASURE_HINTS.get(defect, ""))
         return Cell(self[f"d_{key}_{defect}"], measure, str(defect.label), hint)
 
+    def carried(self) -> list[tuple[str, str]]:
+        """What was looked at, as sent: the names and values that the taking form carries on."""
+        sent: Any = self.data
+        own = set(self.fields) - {"key", "seen_version", "shown"}
+        return [(name, value) for name in sent if name in own for value in sent.getlist(name)]
+
     def look(self) -> Look:
         """What was ticked. A measure without its tick counts as ticked: nobody measures nothing."""
-        data = self.cleaned_data
+        given = self.cleaned_data
         seen = [
-            Seen(key, defect, data.get(f"um_{key}_{defect}"))
+            Seen(key, defect, given.get(f"um_{key}_{defect}"))
             for key, defects in self.grid
             for defect in defects
-            if data[f"d_{key}_{defect}"] or data.get(f"um_{key}_{defect}") is not None
+            if given[f"d_{key}_{defect}"] or given.get(f"um_{key}_{defect}") is not None
         ]
         return Look(
             findings=seen,
-            polymer=data["polymer"],
-            found_sound=data["found_sound"],
-            batch=data["batch"],
-            colourway=data["colourway"],
+            polymer=given["polymer"],
+            found_sound=given["found_sound"],
+            batch=given["batch"],
+            colourway=given["colourway"],
         )
 
 
@@ -200,24 +211,71 @@ def _offered(component: str, extra: set[tuple[str, str]]) -> list[str]:
 @require_http_methods(["GET", "HEAD", "POST"])
 @allow(BENCH, OWNER)
 def look(request: StaffRequest, tag: str) -> HttpResponse:
-    """Look a frame over; the answer with its sums stands on the frame's own page."""
+    """Look a frame over: the answer is shown first, and taken by a second press."""
+    version = version_of(tag)
     seen = frame_by(tag)
     if seen.state not in REGRADABLE:
         messages.warning(request, _t("This frame is past its look-over."))
         return redirect("frame", seen.tag)
     form = LookForm(
         request.POST if request.method == "POST" else None,
-        initial={"batch": seen.batch.code if seen.batch else "", "colourway": seen.colourway},
+        initial={
+            "batch": seen.batch.code if seen.batch else "",
+            "colourway": seen.colourway,
+            "seen_version": version,
+        },
         opened=_named(seen),
     )
-    if request.method == "POST" and form.is_valid():
-        graded = form.attempt(
-            lookover.grade, frame=seen, look=form.look(), at=timezone.now(), by=request.user
-        )
-        if graded is not None:
-            return redirect("frame", seen.tag)
-    facts = {"frame": seen, "form": form} | _told(seen)
+    taken = form.is_valid() and "take" in request.POST and _taken(request, form, seen)
+    if taken:
+        messages.success(request, _t("The answer is taken."))
+        return redirect("frame", seen.tag)
+    facts = {"frame": seen, "form": form, "answer": _answer(form, seen)} | _told(seen)
     return render(request, "returns/bench/look.html", facts, status=422 if form.errors else 200)
+
+
+def _taken(request: StaffRequest, form: LookForm, seen: ReturnedFrame) -> bool:
+    """Take the answer that was shown. A refusal is in the form."""
+    graded = form.attempt(
+        lookover.grade,
+        frame=seen,
+        look=form.look(),
+        shown=form.cleaned_data["shown"],
+        at=timezone.now(),
+        by=request.user,
+    )
+    return graded is not None
+
+
+def _answer(form: LookForm, seen: ReturnedFrame) -> dict[str, Any] | None:
+    """What today's sums say of a look that was sent, and what the taking form carries.
+
+    None before anything was sent, and for a look that has to be put right first. After a refusal
+    for something newer this is the newer answer, of the frame as it is now.
+    """
+    is_newer = isinstance(form.refusal, StaleState)
+    if not form.is_bound or (form.errors and not is_newer):
+        return None
+    version = version_of(seen.tag)
+    now = frame_by(seen.tag)
+    if now.state not in REGRADABLE:
+        return None
+    look = form.look()
+    try:
+        kept = lookover.answer(frame=now, look=look)
+    except BadInput as error:
+        form.add_error(error.field if error.field in form.fields else None, error.message)
+        return None
+    grading = Grading(frame=now, computed=kept["outcome"], decided=kept["outcome"], sums=kept)
+    names = wording.part_names()
+    return {
+        "decision": decision(grading, names, look.findings),
+        "standing": now.gradings.select_related("by").first(),
+        "carried": form.carried(),
+        "key": form["key"].value(),
+        "seen_version": version,
+        "shown": record.answer_of(kept),
+    }
 
 
 def _named(frame: ReturnedFrame) -> str:

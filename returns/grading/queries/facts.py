@@ -209,10 +209,10 @@ def _material_minor_per_kg(frame: ReturnedFrame) -> int:
     return max(0, price.price_minor_per_kg - costs)
 
 
-def stock_of(offered: Iterable[Offer]) -> grading.Stock:
-    """Parts that may still be promised."""
+def stock_of(offered: Iterable[Offer], tag: str) -> grading.Stock:
+    """Parts that may be promised to this frame, those promised to it already included."""
     parts = {part for offer in offered for part in offer.parts}
-    return grading.Stock({part.code: part_stock.available(part) for part in parts})
+    return grading.Stock({part.code: part_stock.available(part, subject=tag) for part in parts})
 
 
 def limits(policy: Policy) -> grading.Limits:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, Final
@@ -24,7 +25,7 @@ from inventory.ledger.rules import ledger, places
 from inventory.models import Event, Part, PlaceKind
 from inventory.parts import rules as stock
 from returns.arriving.queries.massfits import massfit_of
-from returns.bench.queries.frames import plan_of, whereabouts
+from returns.bench.queries.frames import plan_of, refuse_older, whereabouts
 from returns.grading import sums
 from returns.grading.queries.facts import Seen
 from returns.grading.rules import record
@@ -81,22 +82,65 @@ def _frame(frame: ReturnedFrame) -> ReturnedFrame:
     return ReturnedFrame.objects.get(pk=frame.pk)
 
 
-@events.rule("lookover.grade", facts=lambda frame, look: [frame.tag, *look.facts()], again=_graded)
+def answer(*, frame: ReturnedFrame, look: Look) -> dict[str, Any]:
+    """What `grade` would decide and keep of this look, today. Reads only.
+
+    Raises BadInput as `grade` does.
+    """
+    _refuse_bad_look(look)
+    turned_out = copy(frame)
+    for name, found in _turned_out(frame, look).items():
+        setattr(turned_out, name, found)
+    _graded, kept = record.compute(
+        frame=turned_out,
+        seen=list(look.findings),
+        polymer=look.polymer,
+        found_sound=look.found_sound,
+    )
+    return kept
+
+
+@events.rule(
+    "lookover.grade",
+    facts=lambda frame, look: [frame.tag, *look.facts()],
+    again=_graded,
+    aside=("seen_version", "shown"),
+)
 def grade(
-    event: Draft, /, *, key: UUID, frame: ReturnedFrame, look: Look, at: datetime, by: User
+    event: Draft,
+    /,
+    *,
+    key: UUID,
+    frame: ReturnedFrame,
+    look: Look,
+    at: datetime,
+    by: User,
+    seen_version: int | None = None,
+    shown: str = "",
 ) -> Grading:
     """Decide what to do with a frame from what was seen, the masters, the prices and the stock.
 
     The frame is carried to the bench or the hold shelf, and the plan's parts are promised to it.
-    Raises BadInput for findings that clash, StaleState when work on the frame has begun.
+    `seen_version` is the frame's version that the hand looked at, `shown` the fingerprint of the
+    answer that it was shown (`record.answer_of`); without them nobody looked at an answer first.
+
+    Raises BadInput for findings that clash, StaleState when work on the frame has begun, when the
+    frame has changed since, or when the answer is not the one shown.
     """
     _refuse_bad_look(look)
-    _claim(frame, look)
+    _claim(frame, look, seen_version)
     stock.release(subject=frame.tag)
     seen = list(look.findings)
     computed, kept = record.compute(
         frame=frame, seen=seen, polymer=look.polymer, found_sound=look.found_sound
     )
+    if shown and shown != record.answer_of(kept):
+        raise StaleState(
+            _(
+                "Prices, parts or what was learned have changed since the answer was shown. It "
+                "is shown anew: nothing is taken yet."
+            )
+        )
     grading = Grading.objects.create(
         frame=frame,
         computed=computed.outcome.value,
@@ -115,6 +159,7 @@ def grade(
     "lookover.overrule",
     facts=lambda frame, outcome, reason: [frame.tag, outcome, reason.strip()],
     again=_graded,
+    aside=("seen_version",),
 )
 def overrule(
     event: Draft,
@@ -126,14 +171,16 @@ def overrule(
     reason: str,
     at: datetime,
     by: User,
+    seen_version: int | None = None,
 ) -> Grading:
     """Decide otherwise than the sums did. What was computed and what was decided are both kept.
 
     A frame that is not mended goes the way of its customer's wish: "regrind" leads to the post
     for one that is wanted back. Raises BadInput without a reason, without an earlier grading, or
-    when regrind is wanted without a wish, or for a plastic that is not known to be ours.
+    when regrind is wanted without a wish, or for a plastic that is not known to be ours;
+    StaleState when the frame has changed since the version that was seen.
     """
-    _claim(frame, None)
+    _claim(frame, None, seen_version)
     earlier = _overrulable(frame, outcome, reason)
     stock.release(subject=frame.tag)
     grading = Grading.objects.create(
@@ -155,6 +202,7 @@ def overrule(
     "lookover.record_wish",
     facts=lambda frame, wish, evidence: [frame.tag, wish, evidence],
     again=_frame,
+    aside=("seen_version",),
 )
 def record_wish(
     event: Draft,
@@ -166,6 +214,7 @@ def record_wish(
     evidence: str,
     at: datetime,
     by: User,
+    seen_version: int | None = None,
 ) -> ReturnedFrame:
     """Note what the customer wants if the frame cannot be mended, and how we know.
 
@@ -179,6 +228,7 @@ def record_wish(
     rows = ReturnedFrame.objects.filter(pk=frame.pk, state__in=REGRADABLE)
     if rows.update(wish=wish) != 1:
         raise StaleState()
+    refuse_older(frame.tag, seen_version)
     unwanted = {Wish.POST_BACK: FrameState.TO_STRIP, Wish.REGRIND: FrameState.TO_RETURN}
     if rows.filter(state=unwanted[Wish(wish)]).exists():
         _enter(frame, FrameState.HELD)
@@ -215,7 +265,7 @@ def _refuse_bad_look(look: Look) -> None:
             )
 
 
-def _claim(frame: ReturnedFrame, look: Look | None) -> None:
+def _claim(frame: ReturnedFrame, look: Look | None, seen_version: int | None) -> None:
     """Hold the frame's row while nothing has been done to it; take what it turned out to be."""
     changes: dict[str, Any] = {"state": models.F("state")}
     if look is not None:
@@ -223,6 +273,7 @@ def _claim(frame: ReturnedFrame, look: Look | None) -> None:
     rows = ReturnedFrame.objects.filter(pk=frame.pk, state__in=REGRADABLE)
     if rows.update(**changes) != 1:
         raise StaleState()
+    refuse_older(frame.tag, seen_version)
     frame.refresh_from_db()
 
 

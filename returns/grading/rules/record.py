@@ -7,6 +7,7 @@ from dataclasses import asdict
 from math import ceil, floor
 from typing import Any, Final
 
+from inventory import events
 from inventory.errors import BadInput
 from inventory.models import Workshop
 from returns.figures.circularity.queries.judged import told
@@ -28,7 +29,7 @@ def compute(
     offered = gradingfacts.offers(frame, seen, policy)
     try:
         prices = gradingfacts.prices(frame, offered, policy)
-        stock = gradingfacts.stock_of(offered)
+        stock = gradingfacts.stock_of(offered, frame.tag)
         limits = gradingfacts.limits(policy)
         facts = gradingfacts.frame_facts(frame, seen, polymer, found_sound=found_sound)
         graded = grading.grade(
@@ -58,6 +59,15 @@ def compute(
     }
     thresholds = _thresholds(graded, offered, prices, facts.mass_mg)
     return graded, _kept(graded, offered) | {"tippings": thresholds, "facts": known}
+
+
+def answer_of(kept: Mapping[str, Any]) -> str:
+    """A fingerprint of what a person is shown as the answer: decision, reasons, plan, money.
+
+    Two gradings with one fingerprint tell the bench to do the same, for the same cost.
+    """
+    shown = ("outcome", "disposition", "reasons", "figures", "plan")
+    return events.fingerprint({name: kept[name] for name in shown})
 
 
 def _kept(graded: grading.Grading, offered: Sequence[Offer]) -> dict[str, Any]:

@@ -15,9 +15,11 @@ from django.urls import reverse
 
 from inventory.ledger.rules import places
 from inventory.material.rules import grinding
-from inventory.models import Lot, Movement, Origin
+from inventory.models import Event, Lot, Movement, Origin, OutboxMessage, Reservation
 from inventory.parts import rules as stock
 from returns.arriving import rules as arriving
+from returns.grading.queries.facts import Seen
+from returns.grading.rules import lookover
 from returns.mending.rules import mending
 from returns.models import (
     Colourway,
@@ -237,7 +239,7 @@ def test_missing_parts_are_named_on_the_list_and_on_the_frame(
 ) -> None:
     """The grading keeps codes; a person reads names."""
     stock.count(key=key(), part=shop.arm, counted=0, reason="none left", at=NOON, actor=bea)
-    facts = {"key": key(), "polymer": "ours", "d_arm_left_snapped": "on"}
+    facts = {"key": key(), "polymer": "ours", "d_arm_left_snapped": "on", "take": "1"}
     page = desk.post(page_of(frame, "frame-look"), facts, follow=True).content.decode()
     assert ReturnedFrame.objects.get().state == "held"
     assert "1 × Arm, Avocet" in page
@@ -257,15 +259,96 @@ def test_frame_page_names_the_next_step_and_no_customer(desk: Client, frame: Ret
     assert "pim@example.org" not in page
 
 
-def test_look_over_shows_the_answer_with_its_sums(desk: Client, frame: ReturnedFrame) -> None:
+def shown_and_carried(page: str) -> dict[str, str]:
+    """What the taking form carries: its hidden fields by name."""
+    form = page.partition('id="answer"')[2].partition("</form>")[0]
+    return dict(re.findall(r'type="hidden" name="([a-z_]+)" value="([^"]*)"', form))
+
+
+def test_look_over_shows_the_answer_and_writes_nothing(desk: Client, frame: ReturnedFrame) -> None:
+    events, letters = Event.objects.count(), OutboxMessage.objects.count()
     facts = {"key": key(), "polymer": "ours", "d_arm_left_snapped": "on"}
-    answer = desk.post(page_of(frame, "frame-look"), facts, follow=True)
+    answer = desk.post(page_of(frame, "frame-look"), facts)
     page = answer.content.decode()
-    assert answer.redirect_chain[0][0] == page_of(frame)
+    assert answer.status_code == 200
     assert "Repair" in page
     assert "9.25 EUR" in page
     assert "23.88 EUR" in page
-    assert "minutes" in page
+    assert "Nothing is written yet" in page
+    assert (Event.objects.count(), OutboxMessage.objects.count()) == (events, letters)
+    assert not Grading.objects.exists()
+    assert not Reservation.objects.exists()
+    assert ReturnedFrame.objects.get().state == "weighed"
+
+
+def test_answer_that_was_shown_is_taken_with_what_was_looked_at(
+    desk: Client, frame: ReturnedFrame
+) -> None:
+    address = page_of(frame, "frame-look")
+    facts = {"key": key(), "polymer": "ours", "d_arm_left_snapped": "on"}
+    carried = shown_and_carried(desk.post(address, facts).content.decode())
+    assert (carried["polymer"], carried["d_arm_left_snapped"]) == ("ours", "on")
+    answer = desk.post(address, carried | {"take": "1"}, follow=True)
+    assert answer.redirect_chain[0][0] == page_of(frame)
+    assert Grading.objects.get().decided == "repair"
+    assert ReturnedFrame.objects.get().state == "to_mend"
+
+
+def test_answer_that_differs_from_the_one_shown_is_shown_instead_of_taken(
+    desk: Client, frame: ReturnedFrame, shop: Shop, bea: User
+) -> None:
+    """The arms are gone between showing and taking: mending becomes waiting."""
+    address = page_of(frame, "frame-look")
+    facts = {"key": key(), "polymer": "ours", "d_arm_left_snapped": "on"}
+    carried = shown_and_carried(desk.post(address, facts).content.decode())
+    stock.count(key=key(), part=shop.arm, counted=0, reason="mislaid", at=NOON, actor=bea)
+    refused = desk.post(address, carried | {"take": "1"})
+    assert refused.status_code == 422
+    assert not Grading.objects.exists()
+    page = refused.content.decode()
+    assert "It is shown anew: nothing is taken yet." in page
+    assert "The answer: Hold" in page
+    anew = shown_and_carried(page)
+    assert anew["shown"] != carried["shown"]
+    assert desk.post(address, anew | {"take": "1"}).status_code == 302
+    assert Grading.objects.get().decided == "hold"
+
+
+def test_slower_hand_is_refused_and_shown_what_the_faster_decided(
+    desk: Client, frame: ReturnedFrame, bea: User
+) -> None:
+    address = page_of(frame, "frame-look")
+    facts = {"key": key(), "polymer": "ours", "d_arm_left_snapped": "on"}
+    carried = shown_and_carried(desk.post(address, facts).content.decode())
+    faster = lookover.Look(findings=[Seen("front", "snapped")], polymer="ours")
+    lookover.grade(key=key(), frame=frame, look=faster, at=NOON, by=bea)
+    refused = desk.post(address, carried | {"take": "1"})
+    assert refused.status_code == 422
+    page = refused.content.decode()
+    assert "Somebody has worked on this frame since you read it" in page
+    assert "Decided so far: regrind" in page
+    assert Grading.objects.get().decided == "regrind"
+    assert desk.post(address, shown_and_carried(page) | {"take": "1"}).status_code == 302
+    assert Grading.objects.count() == 2
+
+
+def test_overruling_on_an_old_page_is_refused_once_then_taken(
+    desk: Client, frame: ReturnedFrame, bea: User
+) -> None:
+    look = lookover.Look(findings=[Seen("arm_left", "snapped")], polymer="ours")
+    lookover.grade(key=key(), frame=frame, look=look, at=NOON, by=bea)
+    version = desk.get(page_of(frame)).context["overrule_form"]["seen_version"].value()
+    lookover.record_wish(
+        key=key(), frame=frame, wish="post_back", evidence="email", at=NOON, by=bea
+    )
+    wanted = {"key": key(), "outcome": "regrind", "reason": "brittle", "seen_version": version}
+    refused = desk.post(page_of(frame, "frame-overrule"), wanted)
+    assert refused.status_code == 422
+    assert "post it back as it is" in refused.content.decode()
+    newer = refused.context["overrule_form"]["seen_version"].value()
+    answer = desk.post(page_of(frame, "frame-overrule"), wanted | {"seen_version": newer})
+    assert answer.status_code == 302
+    assert ReturnedFrame.objects.get().state == "to_return"
 
 
 def _open_parts(page: str) -> list[str]:
@@ -298,6 +381,7 @@ def test_measured_offset_is_read_with_a_comma_and_kept_in_micrometres(
     desk: Client, frame: ReturnedFrame
 ) -> None:
     facts = {"key": key(), "polymer": "ours", "um_hinge_left_hole_offset": "0,15 mm"}
+    facts["take"] = "1"
     desk.post(page_of(frame, "frame-look"), facts)
     assert Grading.objects.get().findings.get().measured_um == 150
 
@@ -326,7 +410,7 @@ def test_form_without_any_field_is_refused_not_broken(desk: Client, frame: Retur
 
 def test_overrule_and_wish_from_the_frame_page(desk: Client, shop: Shop, bea: User) -> None:
     frame = on_shelf(shop, bea)
-    look = {"key": key(), "polymer": "ours", "d_arm_left_snapped": "on"}
+    look = {"key": key(), "polymer": "ours", "d_arm_left_snapped": "on", "take": "1"}
     desk.post(page_of(frame, "frame-look"), look)
     wanted = {"key": key(), "outcome": "regrind", "reason": "past mending"}
     refused = desk.post(page_of(frame, "frame-overrule"), wanted)
@@ -355,7 +439,7 @@ def test_held_frame_is_given_up_from_its_page_the_way_its_customer_wished(
 ) -> None:
     stock.count(key=key(), part=shop.arm, counted=0, reason="mislaid", at=NOON)
     frame = on_shelf(shop, bea, filed(shop.avocet_slate, wish=wish))
-    look = {"key": key(), "polymer": "ours", "d_arm_left_snapped": "on"}
+    look = {"key": key(), "polymer": "ours", "d_arm_left_snapped": "on", "take": "1"}
     desk.post(page_of(frame, "frame-look"), look)
     assert f"It cannot be mended: {choice}" in desk.get(page_of(frame)).content.decode()
     data = {"key": key(), "outcome": "regrind", "reason": "the arm never comes"}
@@ -648,7 +732,7 @@ def test_boxes_and_lots_are_printed_on_sheets(desk: Client, shop: Shop) -> None:
 
 def test_a_held_strangers_page_leads_to_its_discarding(desk: Client, shop: Shop, bea: User) -> None:
     frame = on_shelf(shop, bea, filed(shop.avocet_slate), colourway=None, is_stranger=True)
-    desk.post(page_of(frame, "frame-look"), {"key": key(), "polymer": "foreign"})
+    desk.post(page_of(frame, "frame-look"), {"key": key(), "polymer": "foreign", "take": "1"})
     assert ReturnedFrame.objects.get().state == "held"
     assert page_of(frame, "strip") in desk.get(page_of(frame)).content.decode()
 
@@ -667,7 +751,7 @@ def test_colour_that_was_wrong_at_the_weigh_in_is_chosen_anew_at_the_look_over(
 ) -> None:
     form = desk.get(page_of(frame, "frame-look")).content.decode()
     assert f'<option value="{shop.avocet_slate.pk}" selected>' in form
-    data = {"key": key(), "polymer": "ours", "colourway": shop.avocet_moss.pk}
+    data = {"key": key(), "polymer": "ours", "colourway": shop.avocet_moss.pk, "take": "1"}
     desk.post(page_of(frame, "frame-look"), data | {"d_arm_left_snapped": "on"})
     assert ReturnedFrame.objects.get().colourway == shop.avocet_moss
 

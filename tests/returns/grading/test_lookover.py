@@ -7,14 +7,19 @@ the ceiling is 1.2 times that, 2388.
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+from threading import Barrier
+
 import pytest
 from django.contrib.auth.models import User
+from django.db import connections
 from django.utils import translation
 
 from inventory.errors import BadInput, KeyReused, NotEnough, StaleState
 from inventory.models import Balance, ClassPrice, Event, OutboxMessage, Reservation
 from inventory.parts import queries as part_stock
 from inventory.parts import rules as stock
+from returns.bench.queries.frames import version_of
 from returns.grading.queries.facts import Seen
 from returns.grading.rules import lookover
 from returns.grading.rules.lookover import Look
@@ -477,3 +482,44 @@ def test_batch_of_another_colour_is_refused(shop: Shop, bea: User) -> None:
     with pytest.raises(BadInput) as refused:
         grade(frame, bea, look(SNAPPED, batch=shop.batch))
     assert refused.value.field == "batch"
+
+
+HANDS = 20
+
+
+@pytest.mark.django_db(transaction=True)
+def test_of_many_hands_on_one_frame_the_first_decides_and_the_others_are_refused(
+    shop: Shop, bea: User
+) -> None:
+    frame = on_shelf(shop, bea, filed(shop.avocet_slate))
+    version, start = version_of(frame.tag), Barrier(HANDS)
+
+    def decide(number: int) -> str:
+        seen = SNAPPED if number % 2 else SCUFFED_LENS
+        start.wait()
+        try:
+            lookover.grade(
+                key=key(), frame=frame, look=look(seen), at=NOON, by=bea, seen_version=version
+            )
+        except StaleState:
+            return "refused"
+        finally:
+            connections.close_all()
+        return "decided"
+
+    with ThreadPoolExecutor(HANDS) as pool:
+        answers = list(pool.map(decide, range(HANDS)))
+    assert sorted(answers) == ["decided"] + ["refused"] * (HANDS - 1)
+    assert Grading.objects.count() == 1
+
+
+def test_answer_reads_only_and_counts_parts_promised_to_the_frame_as_free_for_it(
+    frame: ReturnedFrame, bea: User, shop: Shop
+) -> None:
+    stock.count(key=key(), part=shop.arm, counted=1, reason="one left", at=NOON)
+    graded = grade(frame, bea, look(SNAPPED))
+    frame.refresh_from_db()
+    before = Event.objects.count()
+    again = lookover.answer(frame=frame, look=look(SNAPPED))
+    assert again == graded.sums
+    assert Event.objects.count() == before
