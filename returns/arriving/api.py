@@ -18,7 +18,7 @@ from inventory.furniture.api.shapes import (
 )
 from inventory.furniture.api.views import ActionView, Detail, Listing
 from returns.arriving import rules as arriving
-from returns.arriving.rules import MENDS_TYPED_MAX, WeighIn
+from returns.arriving.rules import MENDS_TYPED_MAX, REASON_LENGTH_MAX, WeighIn
 from returns.furniture.api.lookups import ColourwayCode, RequestReference, parcel_at
 from returns.grading.api import FrameRow
 from returns.models import Parcel, ProductionBatch, ReturnedFrame
@@ -87,13 +87,25 @@ class WeighInBody(Body):
     is_stranger = serializers.BooleanField(default=False, help_text="Not one of ours.")
     request = RequestReference(required=False, allow_null=True)
     mends_before = serializers.IntegerField(min_value=0, max_value=MENDS_TYPED_MAX, default=0)
+    again = TypedMass(
+        required=False,
+        allow_blank=True,
+        help_text="A second reading of the same scale, where the first is doubtful.",
+    )
+    reason = serializers.CharField(
+        max_length=REASON_LENGTH_MAX,
+        allow_blank=True,
+        default="",
+        help_text="Why it weighs so much or so little, instead of a second reading.",
+    )
 
 
 class ParcelFrames(ActionView):
     """Weigh in one frame of a parcel: it gets its tag, its reading and a place on the shelf.
 
-    The mass is text in grams as the scale shows it. Answers `bad-input` naming the field, and
-    `stale-state` when the parcel is finished already.
+    The mass is text in grams as the scale shows it. One that no such frame weighs needs `again` or
+    `reason`. Answers `bad-input` naming every field to put right, and `stale-state` when the parcel
+    is finished already.
     """
 
     scope = "bench"

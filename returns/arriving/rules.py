@@ -7,7 +7,7 @@ frame afterwards is told in `lookover`.
 from __future__ import annotations
 
 import uuid
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
@@ -17,14 +17,25 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from inventory import clock, events
-from inventory.errors import BadInput, StaleState
+from inventory.errors import BadInput, StaleState, raise_all
 from inventory.events import Draft
+from inventory.furniture import numbers
 from inventory.ledger.rules import ledger, places
 from inventory.models import Event, Movement, PlaceKind, Reading, Scale, Workshop
 from inventory.weighing import rules as weighing
-from returns.arriving.queries.massfits import massfit_of
+from inventory.weighing.sums.masses import is_ambiguous
+from returns.arriving.queries.frame_masses import reading_limit_mg
+from returns.arriving.queries.massfits import bills_of, massfit_of
+from returns.arriving.sums.plausible import Doubt, doubt
 from returns.letters import rules as letters
-from returns.models import Colourway, Parcel, ProductionBatch, Request, ReturnedFrame
+from returns.models import (
+    Colourway,
+    FrameModel,
+    Parcel,
+    ProductionBatch,
+    Request,
+    ReturnedFrame,
+)
 from returns.story.rules import settle
 from returns.story.sums import codes
 from returns.story.sums.states import FrameState, RequestState, sources
@@ -34,6 +45,10 @@ if TYPE_CHECKING:
 
 # A frame that was mended more often than this was mistyped.
 MENDS_TYPED_MAX = 20
+REASON_LENGTH_MAX = 200
+PERCENT_PPM = 10_000
+# What spectacle frames of any maker weigh, with room to spare; common practice, no source.
+FRAMES_MG = range(5_000, 150_001)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,6 +57,8 @@ class WeighIn:
 
     `cleaned` is the bench's word that the frame was washed, disinfected and dried. `request` is
     the story the frame belongs to: the parcel's own, another slip's, or None without a slip.
+    `again` is a second reading of the same scale, and `reason` a person's word: one of the two is
+    asked for where no such frame weighs so much.
     """
 
     scale: Scale
@@ -52,6 +69,14 @@ class WeighIn:
     is_stranger: bool = False
     request: Request | None = None
     mends_before: int = 0
+    again: str = ""
+    reason: str = ""
+
+    @property
+    def model(self) -> FrameModel | None:
+        """The model that the frame is said to be, by its colourway or its batch."""
+        known = self.colourway or (self.batch.colourway if self.batch else None)
+        return known.model if known else None
 
     def facts(self) -> list[object]:
         """What was asked, for the fingerprint."""
@@ -64,6 +89,7 @@ class WeighIn:
             self.is_stranger,
             self.request.reference if self.request else None,
             self.mends_before,
+            *([self.again.strip(), self.reason.strip()] if self.again or self.reason else []),
         ]
 
 
@@ -97,9 +123,10 @@ def weigh_in(
 ) -> ReturnedFrame:
     """Give one frame of a parcel its tag, its reading and its place on the arrivals shelf.
 
-    Raises BadInput naming the field to mend, StaleState when the parcel is finished already.
+    Raises BadInput naming each field to mend, all at once; StaleState when the parcel is finished
+    already. A mass that no such frame weighs needs a second reading or a reason.
     """
-    _refuse_bad_weigh_in(weighing)
+    raise_all([*_bad_entries(weighing), *_bad_masses(weighing)])
     _hold_open(parcel)
     if weighing.request is not None:
         _mark_arrived(weighing.request)
@@ -112,6 +139,7 @@ def weigh_in(
         request=weighing.request.reference if weighing.request else None,
         mass_mg=frame.reading.mass_mg,
         movement=movement.number,
+        **_explained(weighing, frame.reading, at),
     )
     return frame
 
@@ -238,29 +266,141 @@ def _withdrawn_at(request: Request) -> datetime | None:
     return ends.filter(subject=request.reference).values_list("at", flat=True).last()
 
 
-def _refuse_bad_weigh_in(weighing: WeighIn) -> None:
+def _bad_entries(weighing: WeighIn) -> Iterator[BadInput]:
+    """What is wrong beside the mass."""
     if not weighing.cleaned:
-        raise BadInput(
-            _("Wash, disinfect and dry the frame before it is weighed, then tick the box."),
-            field="cleaned",
-        )
+        yield not_cleaned()
     if weighing.is_stranger and (weighing.colourway or weighing.batch):
-        raise BadInput(
+        yield BadInput(
             _("A frame that is not one of ours has no model. Clear one of the two."),
             field="is_stranger",
         )
     if weighing.batch and weighing.colourway not in (None, weighing.batch.colourway):
-        raise BadInput(
+        yield BadInput(
             _("Batch %(batch)s was moulded as %(colourway)s. Choose the one that is right.")
             % {"batch": weighing.batch.code, "colourway": weighing.batch.colourway},
             field="batch",
         )
     if not 0 <= weighing.mends_before <= MENDS_TYPED_MAX:
-        raise BadInput(
+        yield BadInput(
             _("Write how often it was mended before, from 0 to %(max)s.")
             % {"max": MENDS_TYPED_MAX},
             field="mends_before",
         )
+    if len(weighing.reason.strip()) > REASON_LENGTH_MAX:
+        yield BadInput(
+            _("Say why, in up to %(max)s characters.") % {"max": REASON_LENGTH_MAX}, field="reason"
+        )
+
+
+def not_cleaned() -> BadInput:
+    """The refusal of a frame that nobody says is clean."""
+    return BadInput(
+        _("Wash, disinfect and dry the frame before it is weighed, then tick the box."),
+        field="cleaned",
+    )
+
+
+def _bad_masses(weighing_in: WeighIn) -> Iterator[BadInput]:
+    """A mass that cannot be read; one that is doubtful and that nobody has confirmed."""
+    masses: dict[str, int] = {}
+    for field in ("mass", "again"):
+        typed = getattr(weighing_in, field)
+        if field == "again" and not typed.strip():
+            continue
+        try:
+            masses[field] = weighing.parse(scale=weighing_in.scale, typed=typed, field=field)
+        except BadInput as fault:
+            yield fault
+    mass_mg = masses.get("mass")
+    if mass_mg is None:
+        return
+    asked = "" if weighing_in.reason.strip() else doubtful(weighing_in, mass_mg)
+    if not asked:
+        return
+    if "again" in masses:
+        yield from _bad_second(weighing_in.scale, mass_mg, masses["again"])
+    elif not weighing_in.again.strip():
+        yield BadInput(asked, field="mass", is_doubtful=True)
+
+
+def _bad_second(scale: Scale, first_mg: int, second_mg: int) -> Iterator[BadInput]:
+    gap_mg = abs(first_mg - second_mg)
+    if gap_mg <= reading_limit_mg(scale, first_mg):
+        return
+    yield BadInput(
+        _("The two weighings lie %(gap)s apart. Weigh again, and write what the scale shows.")
+        % {"gap": numbers.mass_words(gap_mg)},
+        field="again",
+        is_doubtful=True,
+    )
+
+
+def doubtful(weighing_in: WeighIn, mass_mg: int) -> str:
+    """What to ask about a mass, in words; empty where the frame may weigh so much."""
+    model = weighing_in.model
+    bills = {} if weighing_in.is_stranger else bills_of(model)
+    limit_mg = reading_limit_mg(weighing_in.scale, mass_mg)
+    doubts = [doubt(mass_mg=mass_mg, limit_mg=limit_mg, bill=bill) for bill in bills.values()]
+    if not doubts:
+        # Nothing says what it should weigh, so only the way it is written can be doubtful.
+        is_odd = mass_mg not in FRAMES_MG and is_ambiguous(weighing_in.mass)
+        return _two_ways(mass_mg) if is_odd else ""
+    if None in doubts:
+        return ""
+    if model is None or doubts[0] is None:
+        return _fits_no_model(mass_mg)
+    return _fits_not(doubts[0], model)
+
+
+def _two_ways(mass_mg: int) -> str:
+    return _(
+        "The point or comma may be a decimal sign or a thousands sign. Is it %(mass)s? Weigh it "
+        "again and write that too, or say why."
+    ) % {"mass": numbers.mass_words(mass_mg)}
+
+
+def _fits_no_model(mass_mg: int) -> str:
+    return _(
+        "%(mass)s fits none of our models, whole or with pieces missing. Weigh it again and write "
+        "that too, or say why."
+    ) % {"mass": numbers.mass_words(mass_mg)}
+
+
+def _fits_not(asked: Doubt, model: FrameModel) -> str:
+    figures = {
+        "mass": numbers.mass_words(asked.mass_mg),
+        "share": numbers.fixed(asked.share_ppm / PERCENT_PPM, 1),
+        "model": model.name,
+        "whole": numbers.mass_words(asked.whole_mg),
+    }
+    if asked.likely_mg is None:
+        return (
+            _(
+                "%(mass)s is %(share)s %% of a whole %(model)s (%(whole)s), and no missing piece "
+                "explains it. Weigh it again and write that too, or say why."
+            )
+            % figures
+        )
+    return _(
+        "%(mass)s is %(share)s %% of a whole %(model)s (%(whole)s). Is it %(likely)s? Put the mass "
+        "right; or weigh it again and write that too, or say why."
+    ) % (figures | {"likely": numbers.mass_words(asked.likely_mg)})
+
+
+def _explained(weighing_in: WeighIn, reading: Reading, at: datetime) -> dict[str, object]:
+    """What stands behind a doubtful mass, for the event: the second reading, or the reason."""
+    if not (weighing_in.again or weighing_in.reason):
+        return {}
+    data: dict[str, object] = {}
+    if doubtful(weighing_in, reading.mass_mg):
+        data["reason"] = weighing_in.reason.strip()
+    if weighing_in.again.strip():
+        second = weighing.read(
+            scale=weighing_in.scale, typed=weighing_in.again, at=at, field="again"
+        )
+        data["second_reading"] = second.pk
+    return data
 
 
 def _hold_open(parcel: Parcel) -> None:

@@ -121,6 +121,11 @@ def parse_mass_mg(
     return feasible[0]
 
 
+def is_ambiguous(text: str) -> bool:
+    """Whether the text alone can be read as two masses, whatever a scale can show: "1.234"."""
+    return len(_readings_mg(text)) > 1
+
+
 def mass_g(mass_mg: int) -> Decimal:
     """Return the mass in grams, exact, with three decimals."""
     # Decimal and not a float: 24.310 g must come out as it was typed, to the last zero.

@@ -15,11 +15,11 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.errors import BadInput
 from inventory.furniture.pages.access import StaffRequest, allow
-from inventory.furniture.pages.forms import ActionForm, WeighedForm
+from inventory.furniture.pages.forms import ActionForm, MassField, WeighedForm
 from inventory.staff.queries import BENCH, OWNER
 from returns.arriving import rules as arriving
 from returns.arriving.pages import scales
-from returns.arriving.rules import MENDS_TYPED_MAX, WeighIn
+from returns.arriving.rules import MENDS_TYPED_MAX, REASON_LENGTH_MAX, WeighIn
 from returns.bench.pages.finding import parcel_by, read_code, request_by
 from returns.grading.pages import wording
 from returns.models import Colourway, Parcel, ProductionBatch, Request, ReturnedFrame
@@ -59,8 +59,8 @@ class WeighInForm(WeighedForm):
     """One frame on the scale."""
 
     field_order = [
-        "key", "mass", "scale", "colourway", "cleaned", "request", "batch", "mends_before",
-        "is_stranger",
+        "key", "mass", "scale", "again", "reason", "colourway", "cleaned", "request", "batch",
+        "mends_before", "is_stranger",
     ]  # fmt: skip
     colourway = forms.ModelChoiceField(
         # What is sold no more still comes back.
@@ -90,6 +90,36 @@ class WeighInForm(WeighedForm):
         help_text=_("Count the mending marks inside the arms."),
     )
     is_stranger = forms.BooleanField(required=False, label=_("It is not one of our frames"))
+    again = MassField(
+        required=False,
+        label=_("Weighed again"),
+        help_text=_("Take it off the scale, wait for zero, and put it on once more."),
+    )
+    reason = forms.CharField(
+        required=False,
+        max_length=REASON_LENGTH_MAX,
+        label=_("Or why it weighs so much or so little"),
+        help_text=_("Name no customer here."),
+    )
+
+    @property
+    def is_doubtful(self) -> bool:
+        """Whether a second weighing or a reason is asked for, or was given."""
+        faults = (self.refusal, *self.refusal.others) if self.refusal else ()
+        asked = any(one.facts.get("is_doubtful") for one in faults)
+        return asked or any(self[name].value() or self[name].errors for name in ("again", "reason"))
+
+    def clean(self) -> dict[str, Any]:
+        """What is not ours has no model: the one tick clears the slip's own, which stood there.
+
+        A form that cannot be read goes to no rule, so the tick that is lacking is said here.
+        """
+        data: dict[str, Any] = super().clean() or self.cleaned_data
+        if data.get("is_stranger"):
+            data["colourway"] = None
+        if self.errors and not data.get("cleaned"):
+            self.add_error("cleaned", arriving.not_cleaned().message)
+        return data
 
     def clean_batch(self) -> ProductionBatch | None:
         return batch_by(self.cleaned_data["batch"])

@@ -11,9 +11,9 @@ from django.utils.translation import gettext as _
 from inventory.errors import BadInput
 from inventory.furniture import numbers
 from inventory.ledger.queries import whereabouts
-from inventory.models import PlaceKind, Reading
+from inventory.models import PlaceKind, Reading, Scale
 from inventory.weighing.queries import readings
-from inventory.weighing.sums.weighing import combine, expanded
+from inventory.weighing.sums.weighing import combine, expanded, measure
 from returns.models import ReturnedFrame
 
 # Our own choice: room for dirt, glue and nominal masses that are not quite true.
@@ -32,7 +32,16 @@ def limit_mg(before: Reading, after: Sequence[Reading]) -> int:
     The error that both sides share on one scale cancels.
     """
     sides = [(1, readings.measured(before)), *((-1, readings.measured(part)) for part in after)]
-    return max(GAP_MG, ceil(GAP_UNCERTAINTIES * expanded(combine(sides).u_mg)))
+    return _limit_mg(combine(sides).u_mg)
+
+
+def reading_limit_mg(scale: Scale, mass_mg: int) -> int:
+    """How far one reading may lie from what is expected: by the same rule."""
+    return _limit_mg(measure(readings.sums_scale(scale), mass_mg).u_mg)
+
+
+def _limit_mg(u_mg: float) -> int:
+    return max(GAP_MG, ceil(GAP_UNCERTAINTIES * expanded(u_mg)))
 
 
 def refuse_gap(*, gap_mg: int, limit_mg: int, reason: str) -> None:

@@ -45,6 +45,14 @@ def against_model(*, mass_mg: int, u_mg: float, model: FrameModel) -> dict[str, 
     return against(mass_mg=mass_mg, u_mg=u_mg, bill=bill, others=others) if bill else {}
 
 
+def bills_of(model: FrameModel | None) -> dict[str, list[mass_hypotheses.Component]]:
+    """The bill of a frame's model alone, or of every active one where the model is not known."""
+    bills = _bills(model)
+    if model is None:
+        return bills
+    return {code: bill for code, bill in bills.items() if code == model.code}
+
+
 def _bills(own: FrameModel | None = None) -> dict[str, list[mass_hypotheses.Component]]:
     """The bills of the active models, and of the frame's own, which comes first."""
     rows = (

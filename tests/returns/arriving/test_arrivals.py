@@ -11,7 +11,7 @@ from django.contrib.auth.models import User
 
 from inventory.errors import BadInput, KeyReused, StaleState
 from inventory.ledger.rules import ledger
-from inventory.models import Balance, Event, Movement, OutboxMessage
+from inventory.models import Balance, Event, Movement, OutboxMessage, Reading
 from returns.arriving import rules as arriving
 from returns.filing.rules import intake
 from returns.grading.pages import wording
@@ -363,3 +363,40 @@ def test_wish_recorded_at_the_bench_outlives_the_assignment(shop: Shop, bea: Use
         key=key(), frame=frame, request=filed(shop.avocet_slate), at=NOON, by=bea
     )
     assert found.wish == "post_back"
+
+
+@pytest.mark.parametrize("mass", ["1.234", "1,234"])
+@pytest.mark.parametrize("is_known", [True, False])
+def test_point_or_comma_that_may_mean_thousands_is_asked_back_not_guessed(
+    shop: Shop, bea: User, mass: str, is_known: bool
+) -> None:
+    colourway = shop.avocet_slate if is_known else None
+    with pytest.raises(BadInput) as refused:
+        on_shelf(shop, bea, mass=mass, colourway=colourway, is_stranger=not is_known)
+    assert refused.value.field == "mass"
+    assert "1.234 g" in refused.value.message
+    assert not Reading.objects.exists()
+
+
+def test_doubtful_mass_is_taken_with_a_second_reading_that_agrees(shop: Shop, bea: User) -> None:
+    """Within 200 mg of each other, as at the strip-down and the weigh-out."""
+    with pytest.raises(BadInput) as refused:
+        on_shelf(shop, bea, mass="2,431", again="2,632")
+    assert (refused.value.field, "apart" in refused.value.message) == ("again", True)
+    frame = on_shelf(shop, bea, mass="2,431", again="2,631")
+    event = Event.objects.get(name="arrivals.weigh_in")
+    second = Reading.objects.get(pk=event.detail["second_reading"])
+    assert (frame.reading.mass_mg, second.mass_mg) == (2_431, 2_631)
+
+
+def test_doubtful_mass_is_taken_with_a_reason_that_the_history_keeps(shop: Shop, bea: User) -> None:
+    on_shelf(shop, bea, mass="2,431", reason="half of the front only")
+    event = Event.objects.get(name="arrivals.weigh_in")
+    assert event.detail["reason"] == "half of the front only"
+
+
+def test_all_that_is_wrong_with_a_weigh_in_is_said_at_once(shop: Shop, bea: User) -> None:
+    with pytest.raises(BadInput) as refused:
+        on_shelf(shop, bea, mass="abc", cleaned=False, mends_before=21)
+    faults = [refused.value, *refused.value.others]
+    assert [one.field for one in faults] == ["cleaned", "mends_before", "mass"]

@@ -165,7 +165,7 @@ def test_ambiguous_mass_is_asked_back_with_both_readings(
         ({"scale": "999"}, "scale"),
         ({"batch": "NO-SUCH"}, "batch"),
         ({"mends_before": "21"}, "mends_before"),
-        ({"is_stranger": "on"}, "is_stranger"),
+        ({"is_stranger": "on", "batch": "AV-2601"}, "is_stranger"),
         ({"colourway": "x"}, "colourway"),
         ({"key": "not-a-key"}, "key"),
     ],
@@ -178,6 +178,42 @@ def test_bad_weigh_in_keeps_what_was_typed(
     assert answer.status_code == 422
     assert field in answer.context["form"].errors
     assert not ReturnedFrame.objects.exists()
+
+
+def test_one_tick_says_that_it_is_not_ours_and_clears_the_slips_model(
+    desk: Client, shop: Shop, bea: User
+) -> None:
+    address = reverse("parcel", args=[booked(bea, filed(shop.avocet_slate)).code])
+    assert desk.post(address, weigh_facts(shop, is_stranger="on")).status_code == 302
+    frame = ReturnedFrame.objects.get()
+    assert (frame.is_stranger, frame.colourway) == (True, None)
+
+
+@pytest.mark.parametrize("mass", ["24,31,2", "-3", "abc", "2431", "", "1.234"])
+def test_tick_and_mass_are_criticised_in_one_round(
+    desk: Client, shop: Shop, bea: User, mass: str
+) -> None:
+    address = reverse("parcel", args=[booked(bea).code])
+    answer = desk.post(address, weigh_facts(shop, mass=mass, cleaned=""))
+    assert answer.status_code == 422
+    assert set(answer.context["form"].errors) == {"mass", "cleaned"}
+
+
+def test_mass_that_no_such_frame_weighs_is_asked_back_with_the_likely_one(
+    desk: Client, shop: Shop, bea: User
+) -> None:
+    address = reverse("parcel", args=[booked(bea).code])
+    assert "Weighed again" not in desk.get(address).content.decode()
+    answer = desk.post(address, weigh_facts(shop, mass="2,431"))
+    assert answer.status_code == 422
+    data = answer.context["form"].errors["mass"][0]
+    assert "2.431 g is 9.8 % of a whole Avocet (24.820 g). Is it 24.310 g?" in data
+    page = answer.content.decode()
+    assert "Weighed again" in page
+    assert "Or why it weighs so much or so little" in page
+    facts = weigh_facts(shop, mass="2,431", again="2,430")
+    assert desk.post(address, facts).status_code == 302
+    assert ReturnedFrame.objects.get().reading.mass_mg == 2_431
 
 
 def test_empty_parcel_is_finished_and_goes_back_to_today(
