@@ -208,7 +208,10 @@ class Bench:
             lens_held=works or not is_front,
             no_sharp_edge=True,
         )
-        mending.check(key=self.diary.key(), job=job, check=check, at=moment, by=self.bea)
+        blamed = None if check.passed else weakest
+        mending.check(
+            key=self.diary.key(), job=job, check=check, blamed=blamed, at=moment, by=self.bea
+        )
         if works:
             self._weigh_out(frame, job, moment + timedelta(minutes=5))
         else:

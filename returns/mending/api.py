@@ -12,7 +12,15 @@ from rest_framework import serializers
 from rest_framework.serializers import BaseSerializer
 
 from inventory.errors import NotFound
-from inventory.furniture.api.shapes import Body, KnownCode, Moment, ScaleName, Scanned, TypedMass
+from inventory.furniture.api.shapes import (
+    Body,
+    Code,
+    KnownCode,
+    Moment,
+    ScaleName,
+    Scanned,
+    TypedMass,
+)
 from inventory.models import Part
 from returns.grading.api import FrameDeed, FrameRow, JobAnswer, ReasonBody, StepAnswer
 from returns.mending.rules import mending
@@ -134,6 +142,19 @@ class CheckBody(Body):
     screw_flush = serializers.BooleanField()
     lens_held = serializers.BooleanField()
     no_sharp_edge = serializers.BooleanField()
+    failed_step = StepBody(
+        required=False,
+        allow_null=True,
+        help_text="Where one does not hold: the step that failed, or leave it out.",
+    )
+    nobody_can_tell = serializers.BooleanField(
+        default=False, help_text="Where one does not hold and nobody can tell which step it was."
+    )
+
+
+class StepName(serializers.Serializer[JobStep]):
+    remedy = Code(by="key")
+    component = serializers.CharField()
 
 
 class CheckAnswer(serializers.Serializer[BenchCheck]):
@@ -142,14 +163,17 @@ class CheckAnswer(serializers.Serializer[BenchCheck]):
     screw_flush = serializers.BooleanField()
     lens_held = serializers.BooleanField()
     no_sharp_edge = serializers.BooleanField()
+    failed_step = StepName(source="blamed", allow_null=True)
     at = Moment()
 
 
 class Checks(JobDeed):
     """Enter the bench check after a repair. All four points must hold for the frame to pass.
 
-    A check that fails marks the steps it speaks of, and the frame stays on the bench. Answers `bad-
-    input` while a step is still to be done, and `stale-state` when the job is over.
+    After a check that fails the frame stays on the bench, and `failed_step` is to be done anew, or
+    another step in its place, before the next check. Answers `bad-input` while a step is still to
+    be done, or when a failure names no step and does not say that nobody can tell; `stale-state`
+    when the job is over.
     """
 
     body_class = CheckBody
@@ -157,9 +181,16 @@ class Checks(JobDeed):
     made_status = 201
 
     def do(self, data: dict[str, Any]) -> BenchCheck:
-        check = mending.Check(**data)
+        named = data.get("failed_step")
+        answers = {name: data[name] for name in mending.Check.__dataclass_fields__}
         return mending.check(
-            key=self.action_key, job=self.job(), check=check, at=self.at, by=self.by
+            key=self.action_key,
+            job=self.job(),
+            check=mending.Check(**answers),
+            blamed=self.step(named) if named else None,
+            nobody_can_tell=data["nobody_can_tell"],
+            at=self.at,
+            by=self.by,
         )
 
 

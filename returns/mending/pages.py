@@ -10,26 +10,31 @@ from django import forms
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.utils import timezone
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_POST, require_safe
 
-from inventory.errors import NotFound
+from inventory.errors import BadInput, NotFound
 from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.forms import ActionForm, ScansField, WeighedForm
-from inventory.models import Part
+from inventory.models import Part, Workshop
 from inventory.staff.queries import BENCH, OWNER
 from inventory.weighing.queries import traced
 from returns.arriving.pages import scales
-from returns.bench.pages.attempts import done, focused, found
+from returns.bench.pages.attempts import FrameForm, done, focused, found
 from returns.bench.pages.finding import frame_by
-from returns.mending.rules import fitting, mending
+from returns.bench.queries.frames import version_of
+from returns.grading.sums.facts import PPM
+from returns.mending import queries
+from returns.mending.rules import blaming, fitting, mending, withdrawals
 from returns.mending.rules.mending import Check
-from returns.models import JobStep, Remedy, RepairJob, ReturnedFrame
+from returns.models import BenchCheck, JobStep, Policy, Remedy, RepairJob, ReturnedFrame
 from returns.models.catalogue import ComponentKey
 from returns.story.sums.states import FrameState
 
 MINUTES = {"inputmode": "numeric"}
+NOBODY: Final = "nobody"
 
 
 class StepForm(ActionForm):
@@ -88,18 +93,70 @@ class AddForm(ActionForm):
     component = forms.ChoiceField(label=_("To which part"), choices=ComponentKey.choices)
 
 
-class CheckForm(ActionForm):
-    closes_freely = forms.BooleanField(required=False, label=_("The arms open and close freely"))
-    screw_flush = forms.BooleanField(required=False, label=_("The screws sit flush"))
-    lens_held = forms.BooleanField(required=False, label=_("The lenses are held"))
-    no_sharp_edge = forms.BooleanField(
-        required=False, label=_("No edge is sharp, anywhere a finger or temple touches")
+class VerdictField(forms.TypedChoiceField):
+    """One line of the check: it holds or it does not, and nobody leaves it open."""
+
+    def __init__(self, **facts: Any) -> None:
+        super().__init__(
+            choices=[("yes", _("holds")), ("no", _("does not"))],
+            coerce=lambda data: data == "yes",
+            widget=forms.RadioSelect,
+            error_messages={"required": _("Look at it, then say whether it holds.")},
+            **facts,
+        )
+
+
+class CheckForm(FrameForm):
+    closes_freely = VerdictField(label=_("The arms open and close freely"))
+    screw_flush = VerdictField(label=_("The screws sit flush"))
+    lens_held = VerdictField(label=_("The lenses are held"))
+    no_sharp_edge = VerdictField(label=_("No edge is sharp, anywhere a finger or temple touches"))
+    blamed = forms.ChoiceField(
+        required=False,
+        widget=forms.RadioSelect,
+        label=_("If one does not hold: which step was it?"),
+        help_text=_("Only this step is blamed, in what is learned of the remedies."),
     )
 
+    def __init__(self, job: RepairJob, *args: Any, **facts: Any) -> None:
+        super().__init__(*args, **facts)
+        names = dict(ComponentKey.choices)
+        self.steps = {str(one.pk): one for one in blaming.live_steps(job)}
+        choices: Any = self.fields["blamed"]
+        choices.choices = [
+            *(
+                (pk, f"{one.remedy.name} · {names.get(one.component, one.component)}")
+                for pk, one in self.steps.items()
+            ),
+            (NOBODY, _t("nobody can tell")),
+        ]
+        if not self.steps:
+            del self.fields["blamed"]
+
     def facts(self) -> dict[str, Any]:
-        """What the rule is told."""
-        names = Check.__dataclass_fields__
-        return {"check": Check(**{name: self.cleaned_data[name] for name in names})}
+        """What the rule is told. With all four holding, a choice that was left over is none."""
+        data = self.cleaned_data
+        check = Check(**{name: data[name] for name in Check.__dataclass_fields__})
+        given = "" if check.passed else data.get("blamed", "")
+        return {
+            "check": check,
+            "blamed": self.steps.get(given),
+            "nobody_can_tell": given == NOBODY,
+        }
+
+
+class WithdrawForm(ActionForm):
+    reason = forms.CharField(
+        label=_("Why it is withdrawn"),
+        max_length=withdrawals.REASON_LENGTH_MAX,
+        help_text=_("Both stay in the history. Name no customer here."),
+    )
+
+
+class WithdrawCheckForm(WithdrawForm):
+    """It names its check, so that no other one is withdrawn in its place."""
+
+    check = forms.ModelChoiceField(BenchCheck.objects.all(), widget=forms.HiddenInput)
 
 
 class GiveUpForm(ActionForm):
@@ -131,6 +188,7 @@ class Action:
 ACTIONS: Final = {
     "add": Action("add_form", AddForm, mending.add_step),
     "check": Action("check_form", CheckForm, mending.check),
+    "withdraw-check": Action("withdraw_check_form", WithdrawCheckForm, withdrawals.withdraw_check),
     "give-up": Action("give_up_form", GiveUpForm, mending.give_up),
     "weigh-out": Action("weigh_form", WeighOutForm, mending.weigh_out),
 }
@@ -160,7 +218,7 @@ def act(request: StaffRequest, tag: str, name: str) -> HttpResponse:
     if name not in ACTIONS:
         raise NotFound()
     action, job = ACTIONS[name], _job(frame)
-    form = action.form(request.POST)
+    form = CheckForm(job, request.POST) if name == "check" else action.form(request.POST)
     facts = _facts(form) if form.is_valid() else {}
     if done(request, form, action.rule, job=job, **facts):
         return _onward(request, frame, name)
@@ -192,10 +250,25 @@ def drop_step(request: StaffRequest, tag: str, step: int) -> HttpResponse:
     return _page(request, frame, {"open_form": form})
 
 
+@require_POST
+@allow(BENCH, OWNER)
+def withdraw_step(request: StaffRequest, tag: str, step: int) -> HttpResponse:
+    """A step was noted by mistake."""
+    frame, form = frame_by(tag), WithdrawForm(request.POST)
+    job = _job(frame)
+    row = found(job.steps.select_related("remedy", "job__frame"), pk=step)
+    facts = {"reason": form.cleaned_data["reason"]} if form.is_valid() else {}
+    if done(request, form, withdrawals.withdraw_step, job=job, step=row, **facts):
+        messages.success(request, _t("The step is withdrawn; its parts are back in their bins."))
+        return redirect("mend", frame.tag)
+    return _page(request, frame, {"open_form": form})
+
+
 def _facts(form: ActionForm) -> dict[str, Any]:
     if isinstance(form, CheckForm):
         return form.facts()
-    return {name: data for name, data in form.cleaned_data.items() if name != "key"}
+    carried = ("key", "seen_version")
+    return {name: data for name, data in form.cleaned_data.items() if name not in carried}
 
 
 def _onward(request: StaffRequest, frame: ReturnedFrame, event: str) -> HttpResponse:
@@ -220,26 +293,36 @@ def _page(
     request: StaffRequest, frame: ReturnedFrame, tried: dict[str, Any] | None = None
 ) -> HttpResponse:
     tried = dict(tried or {})
+    version = version_of(frame.tag)
     job = frame.jobs.order_by("-opened_at", "-pk").first()
     is_mending = frame.state == FrameState.MENDING and job is not None
+    standing = blaming.standing_check(job) if is_mending and job is not None else None
     facts: dict[str, Any] = {
         "frame": frame,
         "job": job if is_mending else None,
         "is_waiting": frame.state == FrameState.TO_MEND,
         "is_passed": is_mending and job is not None and job.state == RepairJob.State.PASSED,
         "planned": mending.planned_steps(frame) if frame.state == FrameState.TO_MEND else [],
+        "withdraw_minutes": Policy.the().withdraw_minutes,
         "expected_mg": mending.expected_mass_mg(frame),
         "known": traced.in_house(frame.tag),
         "open_form": ActionForm(auto_id="open_%s"),
         "add_form": AddForm(auto_id="add_%s"),
-        "check_form": focused(CheckForm(auto_id="check_%s")),
+        "check_form": CheckForm(job, auto_id="check_%s", initial={"seen_version": version})
+        if job is not None
+        else None,
+        "withdraw_check_form": _withdraw_check(standing),
         "give_up_form": GiveUpForm(auto_id="give_up_%s"),
         "weigh_form": WeighOutForm(auto_id="weigh_%s", initial=scales.last(request)),
-        "check": job.checks.order_by("-pk").first() if is_mending and job else None,
+        "check": standing,
+        "blamed": _named(standing),
+        "advice": _advice(standing),
     }
     again = tried.pop("tried_step", None)
     facts["steps"] = _steps(job, again) if is_mending and job else []
+    facts["withdrawn"] = _withdrawn(job) if is_mending and job else []
     facts["all_done"] = not any(not step["it"].done_at for step in facts["steps"])
+    facts["may_check"] = facts["all_done"] and job is not None and _is_redone(job)
     facts["refused"] = again or next(iter(tried.values()), None)
     return render(
         request,
@@ -249,9 +332,69 @@ def _page(
     )
 
 
+def _withdraw_check(standing: BenchCheck | None) -> WithdrawCheckForm | None:
+    """The form that withdraws the last check, while that can be done."""
+    if standing is None or standing.passed or not withdrawals.is_fresh(standing.at, timezone.now()):
+        return None
+    if blaming.steps_since(standing.job, standing):
+        return None
+    return WithdrawCheckForm(auto_id="withdraw_check_%s", initial={"check": standing.pk})
+
+
+def _advice(standing: BenchCheck | None) -> dict[str, Any] | None:
+    """What the sums advise after a failed check, until something was done about it."""
+    if standing is None or standing.passed or blaming.steps_since(standing.job, standing):
+        return None
+    way = queries.advice(standing, blaming.live_steps(standing.job))
+    if way is None:
+        return None
+    names = dict(ComponentKey.choices)
+    found, give_up_minor = way.advice, round(way.advice.give_up_minor)
+    return {
+        "goes_on": found.goes_on and way.remedy is not None,
+        "remedy": way.remedy,
+        "component": names.get(way.component, way.component),
+        "odds_ppm": round(found.odds * PPM),
+        "go_on_minor": None if way.remedy is None else round(found.go_on_minor),
+        "give_up_minor": give_up_minor,
+        "currency": Workshop.the().currency,
+    }
+
+
+def _named(standing: BenchCheck | None) -> str:
+    """The step that a failed check named, in words; empty where nobody could tell."""
+    if standing is None or standing.blamed is None:
+        return ""
+    names = dict(ComponentKey.choices)
+    step = standing.blamed
+    return f"{step.remedy.name}, {names.get(step.component, step.component)}"
+
+
+def _withdrawn(job: RepairJob) -> list[dict[str, Any]]:
+    """What was noted by mistake on this job, with its reasons."""
+    steps = job.steps.exclude(withdrawn_at=None).select_related("remedy")
+    checks = job.checks.exclude(withdrawn_at=None)
+    rows = [(one, one.remedy.name) for one in steps] + [(one, _t("Bench check")) for one in checks]
+    return [
+        {"words": words, "at": one.withdrawn_at, "reason": one.withdrawn_because}
+        for one, words in sorted(rows, key=lambda row: row[0].withdrawn_at)
+    ]
+
+
+def _is_redone(job: RepairJob) -> bool:
+    """Whether something was done about the last failed check."""
+    try:
+        blaming.refuse_not_redone(job)
+    except BadInput:
+        return False
+    return True
+
+
 def _steps(job: RepairJob, tried: StepForm | None) -> list[dict[str, Any]]:
     """Each step with its form while it is to be done; the first of these gets the focus."""
-    rows = list(job.steps.select_related("remedy", "job__frame", "job__grading"))
+    live = job.steps.filter(withdrawn_at=None)
+    rows = list(live.select_related("remedy", "job__frame", "job__grading"))
+    now = timezone.now()
     names = dict(ComponentKey.choices)
     parts = dict(Part.objects.values_list("code", "name"))
     is_open = job.state == RepairJob.State.OPEN
@@ -270,6 +413,12 @@ def _steps(job: RepairJob, tried: StepForm | None) -> list[dict[str, Any]]:
                 "used": [(parts.get(code, code), n) for code, n in step.parts_used.items()],
                 "form": form,
                 "drop": ActionForm(auto_id=f"drop{step.pk}_%s"),
+                "withdraw": WithdrawForm(auto_id=f"withdraw{step.pk}_%s")
+                if is_open
+                and step.done_at
+                and step.worked is None
+                and withdrawals.is_fresh(step.done_at, now)
+                else None,
             }
         )
     first = next((one["form"] for one in shown if one["form"] is not None), None)

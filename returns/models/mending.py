@@ -39,7 +39,11 @@ class RepairJob(models.Model):
 
 
 class JobStep(models.Model):
-    """One remedy of the plan. `worked` stays empty until the bench check has judged it."""
+    """One remedy of the plan. `worked` stays empty until the bench check has judged it.
+
+    `shared_check` is the failed check whose blame it shares with other steps, because nobody could
+    tell which of them did not hold. A step noted by mistake stays, withdrawn, with its reason.
+    """
 
     job = models.ForeignKey(RepairJob, models.CASCADE, related_name="steps")
     remedy = models.ForeignKey(Remedy, models.PROTECT, related_name="+")
@@ -47,31 +51,61 @@ class JobStep(models.Model):
     done_at = models.DateTimeField(null=True, blank=True)
     minutes = models.PositiveIntegerField(_("minutes"), null=True, blank=True)
     worked = models.BooleanField(_("worked"), null=True)
+    shared_check = models.ForeignKey(
+        "BenchCheck", models.PROTECT, null=True, blank=True, related_name="sharing"
+    )
+    withdrawn_at = models.DateTimeField(_("withdrawn"), null=True, blank=True)
+    withdrawn_because = models.CharField(
+        _("withdrawn because"), max_length=200, blank=True, default=""
+    )
     parts_used = models.JSONField(_("part code to pieces"), default=dict)
 
     class Meta:
         verbose_name = _("job step")
         verbose_name_plural = _("job steps")
         ordering = ["pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(withdrawn_at=None) | ~Q(withdrawn_because=""),
+                name="withdrawn_step_names_its_reason",
+            )
+        ]
 
     def __str__(self) -> str:
         return f"{self.remedy_id} {self.component}"
 
 
 class BenchCheck(models.Model):
-    """The check after repair. All four must hold."""
+    """The check after repair. All four must hold.
+
+    `blamed` is the step that did not hold; a failed check without one is shared by its steps. A
+    check noted by mistake stays, withdrawn, with its reason.
+    """
 
     job = models.ForeignKey(RepairJob, models.PROTECT, related_name="checks")
     closes_freely = models.BooleanField(_("arms open and close freely"))
     screw_flush = models.BooleanField(_("screws sit flush"))
     lens_held = models.BooleanField(_("lenses are held"))
     no_sharp_edge = models.BooleanField(_("no sharp edge"))
+    blamed = models.ForeignKey(
+        JobStep, models.PROTECT, null=True, blank=True, related_name="blamed_by"
+    )
+    withdrawn_at = models.DateTimeField(_("withdrawn"), null=True, blank=True)
+    withdrawn_because = models.CharField(
+        _("withdrawn because"), max_length=200, blank=True, default=""
+    )
     at = models.DateTimeField(_("at"))
     by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
 
     class Meta:
         verbose_name = _("bench check")
         verbose_name_plural = _("bench checks")
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(withdrawn_at=None) | ~Q(withdrawn_because=""),
+                name="withdrawn_check_names_its_reason",
+            )
+        ]
 
     def __str__(self) -> str:
         return f"{self.job_id}: {self.passed}"

@@ -97,6 +97,9 @@ class Policy(models.Model):
     hole_offset_um = models.PositiveIntegerField(
         _("hole offset that stops the arm, µm"), default=100
     )
+    withdraw_minutes = models.PositiveIntegerField(
+        _("minutes in which a mend step or a failed bench check may be withdrawn"), default=60
+    )
     kits_max = models.PositiveIntegerField(_("spare kits per frame in the span below"), default=2)
     kits_days = models.PositiveIntegerField(_("span for kits, days"), default=365)
     massfit_ratio_ppm = models.PositiveIntegerField(

@@ -18,6 +18,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path(f"{FRAME}/mend/open/", mend.open_job, name="mend-open"),
     path(f"{FRAME}/mend/step/<int:step>/", mend.do_step, name="mend-step"),
     path(f"{FRAME}/mend/drop/<int:step>/", mend.drop_step, name="mend-drop"),
+    path(f"{FRAME}/mend/withdraw/<int:step>/", mend.withdraw_step, name="mend-withdraw"),
     path(f"{FRAME}/mend/<slug:name>/", mend.act, name="mend-act"),
     path(f"{FRAME}/strip/", strip.strip, name="strip"),
     path(f"{FRAME}/discard/", strip.discard, name="discard"),

@@ -103,6 +103,7 @@ TABLE: Final = (
     Row("bench/frame/<str:tag>/mend/open/", post=BENCH),
     Row("bench/frame/<str:tag>/mend/step/<int:step>/", post=BENCH),
     Row("bench/frame/<str:tag>/mend/drop/<int:step>/", post=BENCH),
+    Row("bench/frame/<str:tag>/mend/withdraw/<int:step>/", post=BENCH),
     Row("bench/frame/<str:tag>/mend/<slug:deed>/", post=BENCH),
     Row("bench/frame/<str:tag>/strip/", get=BENCH, post=BENCH),
     Row("bench/frame/<str:tag>/discard/", post=BENCH),

@@ -139,8 +139,8 @@ def mend(page: Page, tag: str, *, mass: str, part: str) -> None:
     press(page, "Start mending")
     prove(page, "Labels of the bins", f"bin-{part}")
     press(page, "Done")
-    for held in ("The arms open", "The screws sit", "The lenses are held", "No edge is sharp"):
-        page.get_by_label(held).check()
+    for line in ("closes_freely", "screw_flush", "lens_held", "no_sharp_edge"):
+        page.locator(f"input[name={line}][value=yes]").check()
     press(page, "Note the check")
     page.get_by_label("Scale", exact=True).select_option(label="Fine scale")
     page.get_by_label("Mass", exact=True).fill(mass)

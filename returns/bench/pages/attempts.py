@@ -31,7 +31,7 @@ class FrameForm(ActionForm):
     def attempt(self, rule: Callable[..., Made], **facts: Any) -> Made | None:
         made = super().attempt(rule, **facts, seen_version=self.cleaned_data["seen_version"])
         if isinstance(self.refusal, StaleState):
-            frame: ReturnedFrame = facts["frame"]
+            frame: ReturnedFrame = facts["frame"] if "frame" in facts else facts["job"].frame
             sent: Any = self.data
             data = sent.copy()
             data[self.add_prefix("seen_version")] = str(version_of(frame.tag))

@@ -111,6 +111,10 @@ CHOICES: tuple[Choice, ...] = (
         "returns.arriving.queries.frame_masses.GAP_UNCERTAINTIES",
         _("the same, in expanded uncertainties; the larger of the two counts"),
     ),
+    Choice(
+        "returns.arriving.sums.plausible.SPREADS",
+        _("spreads of the pieces by which a mass may differ before it is asked back"),
+    ),
     Choice(f"{_SHOP}.grind_loss_limit_ppm"),
     # What the mass of a frame says.
     Choice(f"{_FITS}.complete", _("share of frames thought whole before weighing")),
@@ -157,6 +161,10 @@ CHOICES: tuple[Choice, ...] = (
     ),
     Choice(
         "returns.grading.sums.evidence.LEVEL_DEFAULT", _("level of the ranges of odds and minutes")
+    ),
+    Choice(
+        "returns.grading.sums.fallback.TRIES_MAX",
+        _("how often one remedy is counted on again after a failed check"),
     ),
     Choice("returns.grading.sums.evidence.ODDS_MIN", _("typed odds are never taken as lower")),
     Choice("returns.grading.sums.evidence.ODDS_MAX", _("typed odds are never taken as higher")),

@@ -29,6 +29,20 @@ FRAMES = (
         modules=("returns.arriving.sums.mass_hypotheses", "returns.arriving.sums.massfit"),
     ),
     Entry(
+        key="plausible-mass",
+        title=_("Mass that is asked back"),
+        answers=_("Can this frame weigh so much, or did a finger slip?"),
+        formula=_(
+            "Asked back unless |reading − expected| ≤ limit + 3 · spread for the whole frame, or "
+            "for one with up to three pieces missing. Likely: the reading with its sign moved by "
+            "up to three places or two neighbouring digits swapped, nearest to the whole frame."
+        ),
+        sources=(Source(_("The limit of strip-down and weigh-out; three spreads"), Tag.OWN),),
+        shown=_("Weigh-in of a frame."),
+        limits=_("A second weighing or a reason is enough; nothing is refused for good."),
+        modules=("returns.arriving.sums.plausible",),
+    ),
+    Entry(
         key="grading",
         title=_("Grading: mend or make anew"),
         answers=_("Shall this frame be mended or ground?"),
@@ -79,10 +93,35 @@ FRAMES = (
         sources=(
             Source(_("Weight of the typed figure; minutes spread by half their mean"), Tag.OWN),
             Source(_("Beta and Gamma estimates, textbook conjugate pairs"), Tag.MEMORY),
+            Source(
+                _(
+                    "Failures that nobody can place are shared by expectation-maximisation: "
+                    "Dempster, Laird and Rubin 1977"
+                ),
+                Tag.MEMORY,
+            ),
         ),
         shown=_("Remedies; gradings use it."),
         limits=_("A remedy that is no longer chosen teaches nothing more."),
-        modules=("returns.grading.sums.evidence",),
+        modules=("returns.grading.sums.evidence", "returns.grading.sums.blame"),
+    ),
+    Entry(
+        key="after-failed-check",
+        title=_("After a failed check"),
+        answers=_("Go on mending, by which remedy first, or give up?"),
+        formula=_(
+            "cost of a fix = minutes · wage + parts + odds that all holds then · postage + (1 − "
+            "those odds) · what comes after. What comes after mends the likeliest failure first, "
+            "by the remedy cheapest for each success, until giving up is cheaper. Odds that a "
+            "place holds follow by Bayes' rule from the failed check."
+        ),
+        sources=(
+            Source(_("Likeliest failure first; each thing twice more at most"), Tag.OWN),
+            Source(_("Compared with dynamic programming: at most 1 % dearer"), Tag.OWN),
+        ),
+        shown=_("Mending page, after a check that failed."),
+        limits=_("A later failure is priced as one that nobody can place."),
+        modules=("returns.grading.sums.fallback",),
     ),
     Entry(
         key="salvage",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -41,6 +42,8 @@ def _row(one: Learned) -> dict[str, Any]:
         "answers": f"{ComponentKind(remedy.component_kind).label}, "
         f"{DefectKey(remedy.defect).label}",
         "tally": tally,
+        "worked": _count(tally.successes),
+        "failed": _count(tally.failures),
         "typed_odds": percent(remedy.odds_ppm / 1_000_000),
         "odds": percent(float(one.odds.mean)) if tally.judged else "",
         "odds_range": _range(percent(one.odds.low), percent(one.odds.high)),
@@ -48,6 +51,11 @@ def _row(one: Learned) -> dict[str, Any]:
         "minutes_range": _minutes_range(one.minutes),
         "is_surprising": _is_outside(one.odds, remedy.odds_ppm / 1_000_000),
     }
+
+
+def _count(cases: Fraction) -> str:
+    """A number of cases, with a decimal where a failure is shared."""
+    return str(cases) if cases.denominator == 1 else fixed(float(cases), 1)
 
 
 def _is_outside(odds: Estimate, typed: float) -> bool:

@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 from django.utils.translation import ngettext
 
+from inventory.furniture.numbers import fixed
 from inventory.furniture.wording import money, ppm
 from inventory.models import Part
 from returns.models import FrameModel, Grading
@@ -112,6 +113,8 @@ DEEDS: Words = {
     "mending.drop_step": _("Step taken off"),
     "mending.do_step": _("Step done"),
     "mending.check": _("Bench check noted"),
+    "mending.withdraw_check": _("Bench check withdrawn: noted by mistake"),
+    "mending.withdraw_step": _("Step withdrawn: noted by mistake"),
     "mending.give_up": _("Repair given up"),
     "mending.weigh_out": _("Weighed out"),
     "posting_out.post_frame": _("Posted"),
@@ -178,7 +181,8 @@ def parts(pieces_of: Mapping[str, int], names: Mapping[str, str]) -> str:
 
 def evidence(kept: Mapping[str, Any]) -> list[str]:
     """Where a remedy's odds and minutes come from: the owner's estimate and what was seen here."""
-    tried = kept["worked"] + kept["failed"]
+    shared = kept.get("shared", 0)
+    tried = kept["worked"] + kept["failed"] + shared
     typed = ppm(kept["typed_odds_ppm"])
     if not tried:
         data = [_t("The odds are the owner's estimate; it was not checked here yet.")]
@@ -192,12 +196,23 @@ def evidence(kept: Mapping[str, Any]) -> list[str]:
                 tried,
             )
             % {
-                "worked": kept["worked"],
+                "worked": round(kept["worked"] + shared - kept.get("shared_failed", 0)),
                 "tried": tried,
                 "typed": typed,
                 "weight": kept["weight"],
             }
         ]
+    if shared:
+        data.append(
+            ngettext(
+                "Of %(shared)s failed check nobody could tell which step did not hold; "
+                "%(failed)s of it is blamed on this one.",
+                "Of %(shared)s tries in failed checks nobody could tell which step did not hold; "
+                "%(failed)s of them are blamed on this one.",
+                shared,
+            )
+            % {"shared": shared, "failed": fixed(kept["shared_failed"], 1)}
+        )
     if kept["timed"]:
         data.append(
             ngettext(

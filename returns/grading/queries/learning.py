@@ -1,20 +1,21 @@
-"""What the workshop's own outcomes say of each remedy. Reads only, one query for all remedies.
+"""What the workshop's own outcomes say of each remedy. Reads only, two queries for all remedies.
 
 A step counts for the odds once a bench check has judged it, and for the minutes once it is done.
 The typed figures of the masters count as a stated number of earlier cases; without an outcome of
-its own a remedy keeps them as they were typed.
+its own a remedy keeps them as they were typed. A failure of which nobody can tell the step is
+shared by expectation-maximisation (`blame`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any, Final
 
-from django.db.models import Count, Q, Sum
+from django.db.models import Count, Q, QuerySet, Sum
 
-from returns.grading.sums import evidence
+from returns.grading.sums import blame, evidence
 from returns.grading.sums.evidence import Estimate
 from returns.grading.sums.facts import PPM
 from returns.models import JobStep, Remedy
@@ -25,22 +26,38 @@ LEVEL: Final = evidence.LEVEL_DEFAULT
 
 @dataclass(frozen=True, slots=True)
 class Tally:
-    """The outcomes of one remedy: how many steps worked or failed, and how long they took."""
+    """The outcomes of one remedy: how many steps worked or failed, and how long they took.
+
+    `shared` tries were in failures of which nobody can tell the step; `shared_failed` of them are
+    expected to have failed, the others to have worked.
+    """
 
     worked: int = 0
     failed: int = 0
     timed: int = 0
     minutes_total: int = 0
+    shared: int = 0
+    shared_failed: Fraction = Fraction(0)
 
     @property
     def judged(self) -> int:
-        return self.worked + self.failed
+        return self.worked + self.failed + self.shared
+
+    @property
+    def successes(self) -> Fraction:
+        """Steps that worked, those of shared failures as expected."""
+        return self.worked + self.shared - self.shared_failed
+
+    @property
+    def failures(self) -> Fraction:
+        """Steps that failed, those of shared failures as expected."""
+        return self.failed + self.shared_failed
 
     def odds(self, typed: Fraction) -> Fraction:
         """The mean odds, exactly: `typed` until a bench check has judged a step."""
         if not self.judged:
             return typed
-        shape = evidence.odds_posterior(typed, WEIGHT, self.worked, self.failed)
+        shape = evidence.odds_posterior(typed, WEIGHT, self.successes, self.failures)
         return shape.a / (shape.a + shape.b)
 
     def minutes(self, typed: Fraction) -> Fraction:
@@ -57,7 +74,12 @@ class Tally:
             "failed": self.failed,
             "timed": self.timed,
             "minutes_total": self.minutes_total,
-        }
+        } | self._kept_of_shared()
+
+    def _kept_of_shared(self) -> dict[str, Any]:
+        if not self.shared:
+            return {}
+        return {"shared": self.shared, "shared_failed": float(self.shared_failed)}
 
 
 NOTHING: Final = Tally()
@@ -74,16 +96,54 @@ class Learned:
 
 
 def tallies(remedies: Iterable[Remedy] | None = None) -> Mapping[int, Tally]:
-    """By the remedy's primary key; a remedy without an outcome is not in it."""
-    steps = JobStep.objects.exclude(worked=None, minutes=None)
+    """By the remedy's primary key; a remedy without an outcome is not in it.
+
+    Those that share a failure with a remedy asked for are counted too: its share hangs on them.
+    """
+    failures, typed = _shared_failures()
+    steps = JobStep.objects.filter(withdrawn_at=None).exclude(worked=None, minutes=None)
     if remedies is not None:
-        steps = steps.filter(remedy__in=[remedy.pk for remedy in remedies])
+        steps = steps.filter(remedy__in={*typed, *(remedy.pk for remedy in remedies)})
+    return _with_shares(_alone(steps), failures, typed)
+
+
+def _shared_failures() -> tuple[list[list[int]], dict[int, Fraction]]:
+    """The remedies in each failure that nobody could place, and the typed odds of all of them."""
+    rows = JobStep.objects.filter(withdrawn_at=None, worked=False).exclude(shared_check=None)
+    failures: dict[int, list[int]] = {}
+    typed: dict[int, Fraction] = {}
+    for check, remedy, odds_ppm in rows.order_by("shared_check", "pk").values_list(
+        "shared_check", "remedy", "remedy__odds_ppm"
+    ):
+        failures.setdefault(check, []).append(remedy)
+        typed[remedy] = Fraction(odds_ppm, PPM)
+    return list(failures.values()), typed
+
+
+def _with_shares(
+    alone: dict[int, Tally], failures: list[list[int]], typed: Mapping[int, Fraction]
+) -> dict[int, Tally]:
+    """Add to the verdicts that stand alone what each remedy bears of the shared failures."""
+    records: dict[int, blame.Record] = {}
+    for remedy, odds in typed.items():
+        prior = evidence.odds_posterior(odds, WEIGHT, 0, 0)
+        own = alone.get(remedy, NOTHING)
+        records[remedy] = blame.Record(float(prior.a), float(prior.b), own.worked, own.failed)
+    found = blame.shares(records, failures).items()
+    shared = {
+        remedy: replace(alone.get(remedy, NOTHING), shared=tries, shared_failed=failed)
+        for remedy, (tries, failed) in found
+    }
+    return alone | shared
+
+
+def _alone(steps: QuerySet[JobStep]) -> dict[int, Tally]:
     rows = (
         steps.order_by()
         .values("remedy")
         .annotate(
             worked_count=Count("pk", filter=Q(worked=True)),
-            failed_count=Count("pk", filter=Q(worked=False)),
+            failed_count=Count("pk", filter=Q(worked=False, shared_check=None)),
             timed_count=Count("minutes", filter=Q(done_at__isnull=False)),
             minutes_sum=Sum("minutes", filter=Q(done_at__isnull=False)),
         )
@@ -106,8 +166,8 @@ def learned() -> list[Learned]:
 def _learned(remedy: Remedy, tally: Tally) -> Learned:
     odds = evidence.odds(
         default=Fraction(remedy.odds_ppm, PPM),
-        successes=tally.worked,
-        failures=tally.failed,
+        successes=tally.successes,
+        failures=tally.failures,
     )
     return Learned(remedy, tally, odds, _minutes(remedy, tally))
 

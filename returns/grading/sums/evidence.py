@@ -49,15 +49,15 @@ class Shape:
 def odds(
     *,
     default: Fraction | Decimal,
-    successes: int,
-    failures: int,
+    successes: Fraction | int,
+    failures: Fraction | int,
     weight: Fraction | int = WEIGHT_DEFAULT,
     level: float = LEVEL_DEFAULT,
 ) -> Estimate:
     """Estimate the odds that a remedy passes its bench check, from a Beta prior.
 
     `default` is the typed probability, held to 0.01..0.99; `weight` how many cases it counts
-    for. Raises `EvidenceError`.
+    for. Cases of which nobody can tell the outcome count in shares. Raises `EvidenceError`.
     """
     if successes < 0 or failures < 0:
         raise EvidenceError("counts", "Counts of outcomes cannot be below zero.")
@@ -65,7 +65,7 @@ def odds(
         raise EvidenceError("default-odds", "The typed odds must lie in 0 to 1.")
     _require_weight_and_level(weight, level)
     posterior = odds_posterior(Fraction(default), Fraction(weight), successes, failures)
-    count = successes + failures
+    count = round(successes + failures)
     low, high = _beta_interval(posterior, level)
     return Estimate(
         mean=posterior.a / (posterior.a + posterior.b),
@@ -75,7 +75,9 @@ def odds(
     )
 
 
-def odds_posterior(default: Fraction, weight: Fraction, successes: int, failures: int) -> Shape:
+def odds_posterior(
+    default: Fraction, weight: Fraction, successes: Fraction | int, failures: Fraction | int
+) -> Shape:
     """Return the Beta posterior: a = weight * odds + successes, b likewise with failures."""
     held = min(max(default, ODDS_MIN), ODDS_MAX)
     return Shape(weight * held + successes, weight * (1 - held) + failures)

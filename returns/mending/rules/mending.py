@@ -22,7 +22,8 @@ from inventory.parts import queries as part_stock
 from inventory.parts import rules as stock
 from inventory.weighing import rules as weighing
 from returns.arriving.queries.frame_masses import limit_mg, on_bench_mg, refuse_gap
-from returns.mending.rules import fitting
+from returns.bench.queries.frames import refuse_older
+from returns.mending.rules import blaming, fitting
 from returns.models import BenchCheck, Grading, JobStep, Remedy, RepairJob, ReturnedFrame
 from returns.models.catalogue import ComponentKey, ComponentKind
 from returns.models.filing import Wish
@@ -106,7 +107,7 @@ def add_step(
     by: User,
 ) -> JobStep:
     """Something more turned out to be needed."""
-    _refuse_not_open(job)
+    refuse_not_open(job)
     if component not in ComponentKey.values:
         raise BadInput(_("Choose the component that is mended."), field="component")
     step = JobStep.objects.create(job=job, remedy=remedy, component=component)
@@ -119,7 +120,7 @@ def drop_step(
     event: Draft, /, *, key: UUID, job: RepairJob, step: JobStep, at: datetime, by: User
 ) -> RepairJob:
     """A planned step turned out not to be needed; it is taken off before it was done."""
-    _refuse_not_open(job)
+    refuse_not_open(job)
     if job.steps.filter(pk=step.pk, done_at=None).delete()[0] != 1:
         raise StaleState()
     event.of(job.frame.tag, step=step.pk)
@@ -152,7 +153,7 @@ def do_step(
     Raises WrongScan for the label of any other bin, NotEnough when the bin's free pieces do not
     suffice, StaleState when it was done.
     """
-    _refuse_not_open(job)
+    refuse_not_open(job)
     if not 1 <= minutes <= MINUTES_MAX:
         raise BadInput(_("Write the minutes that it took, from 1 to 480."), field="minutes")
     parts = fitting.named(parts_used)
@@ -162,7 +163,7 @@ def do_step(
     if changed.update(done_at=at, minutes=minutes, parts_used=dict(parts_used)) != 1:
         raise StaleState()
     movements = fitting.fit(key=key, step=target, parts=parts, at=at, by=by)
-    _renew_promises(job, at)
+    renew_promises(job, at)
     numbers = [movement.number for movement in movements]
     event.of(job.frame.tag, step=target.pk, movements=numbers)
     return JobStep.objects.get(pk=target.pk)
@@ -170,23 +171,44 @@ def do_step(
 
 @events.rule(
     "mending.check",
-    facts=lambda job, check: [job.pk, asdict(check)],
+    facts=lambda job, check, blamed, nobody_can_tell: [
+        job.pk,
+        asdict(check),
+        blamed.pk if blamed else nobody_can_tell,
+    ],
     again=lambda event: BenchCheck.objects.get(pk=event.detail["check"]),
+    aside=("seen_version",),
 )
 def check(
-    event: Draft, /, *, key: UUID, job: RepairJob, check: Check, at: datetime, by: User
+    event: Draft,
+    /,
+    *,
+    key: UUID,
+    job: RepairJob,
+    check: Check,
+    at: datetime,
+    by: User,
+    blamed: JobStep | None = None,
+    nobody_can_tell: bool = False,
+    seen_version: int | None = None,
 ) -> BenchCheck:
-    """The check after repair. Passed, the frame is ready to be weighed out; failed, the steps
-    that the failure speaks of are marked, and the frame stays on the bench."""
-    _refuse_not_open(job)
+    """The check after repair. Passed, the frame is ready to be weighed out; failed, it stays on
+    the bench, and `blamed` is the step that did not hold, unless nobody can tell.
+
+    Raises BadInput without that word, while a step is undone, or before something was done about
+    the last failure; StaleState when the job is over or the frame has changed since it was seen.
+    """
+    refuse_not_open(job)
+    refuse_older(job.frame.tag, seen_version)
     _refuse_undone(job)
-    row = BenchCheck.objects.create(job=job, at=at, by=by, **asdict(check))
-    for step in job.steps.filter(worked=None).select_related("remedy"):
-        step.worked = check.judges(step.remedy.component_kind, step.remedy.method)
-        step.save(update_fields=["worked"])
+    blaming.refuse_not_redone(job)
+    live = blaming.live_steps(job)
+    blaming.refuse_bad_blame(check, live, blamed, nobody_can_tell=nobody_can_tell)
+    row = BenchCheck.objects.create(job=job, at=at, by=by, blamed=blamed, **asdict(check))
+    judged = blaming.judge(row, check, live)
     if row.passed:
         _end(job, State.PASSED, at)
-    event.of(job.frame.tag, check=row.pk, passed=row.passed)
+    event.of(job.frame.tag, check=row.pk, passed=row.passed, judged=judged)
     return row
 
 
@@ -313,7 +335,7 @@ def _planned(job: RepairJob, grading: Grading) -> list[JobStep]:
     ]
 
 
-def _renew_promises(job: RepairJob, at: datetime) -> None:
+def renew_promises(job: RepairJob, at: datetime) -> None:
     """Of what was promised to this frame, only the parts of steps still to do stay promised."""
     tag = job.frame.tag
     stock.use(subject=tag)
@@ -333,7 +355,7 @@ def _next_try(job: RepairJob, step: JobStep) -> JobStep:
     return JobStep.objects.create(job=job, remedy=step.remedy, component=step.component)
 
 
-def _refuse_not_open(job: RepairJob) -> None:
+def refuse_not_open(job: RepairJob) -> None:
     """Touches the row, so that two hands at one job go one after the other."""
     if RepairJob.objects.filter(pk=job.pk, state=State.OPEN).update(state=State.OPEN) != 1:
         raise StaleState(_("This repair job has ended."))

@@ -155,7 +155,9 @@ def _promised_by(request: Request, frames: list[ReturnedFrame]) -> date | None:
 def mended_parts(frames: list[ReturnedFrame]) -> list[Mended]:
     """What was done to frames that passed their check, part by part."""
     mended = [frame for frame in frames if frame.state in (FrameState.MENDED, FrameState.POSTED)]
-    rows = JobStep.objects.filter(job__frame__in=mended, job__state=RepairJob.State.PASSED)
+    rows = JobStep.objects.filter(
+        job__frame__in=mended, job__state=RepairJob.State.PASSED, withdrawn_at=None
+    )
     return [
         Mended(_component(step.component), _DONE[Method(step.remedy.method)], step.job.frame.tag)
         for step in rows.exclude(done_at=None)
@@ -197,7 +199,7 @@ def _frame_turns(frame: ReturnedFrame) -> list[Turn]:
     data = [Turn(frame.weighed_at, _("Your frame was weighed in as %(tag)s.") % _tag(frame))]
     data += [Turn(one.at, str(_DECIDED[Outcome(one.decided)])) for one in frame.gradings.all()]
     data += [Turn(job.opened_at, _("We began to mend it.")) for job in frame.jobs.all()]
-    for check in BenchCheck.objects.filter(job__frame=frame):
+    for check in BenchCheck.objects.filter(job__frame=frame, withdrawn_at=None):
         passed = _("It is mended and passed its check.")
         data.append(Turn(check.at, passed if check.passed else _("It did not pass its check.")))
     data += [_dispatch_turn(dispatch) for dispatch in frame.dispatches.exclude(posted_at=None)]

@@ -27,7 +27,10 @@ from inventory.weighing.queries import readings
 from returns.filing.rules import intake
 from returns.kits.rules import kits
 from returns.models import (
+    BenchCheck,
     Dispatch,
+    Finding,
+    JobStep,
     Person,
     ProductionBatch,
     Remedy,
@@ -108,6 +111,46 @@ def test_pages_of_a_frame_in_another_state_say_so(
     assert "not to be stripped now" in page(desk, "strip", frame.tag)
 
 
+HOLDS: Told = dict.fromkeys(("closes_freely", "screw_flush", "lens_held", "no_sharp_edge"), "yes")
+
+
+@pytest.mark.parametrize("left", HOLDS)
+def test_check_with_a_line_left_open_is_refused_beside_it(
+    desk: Client, shop: Shop, bea: User, left: str
+) -> None:
+    frame = graded(shop, bea, POLISH)
+    do(opened(frame, bea), bea)
+    data = {name: word for name, word in HOLDS.items() if name != left}
+    answer = send(desk, "mend-act", frame.tag, "check", **data)
+    assert answer.status_code == 422
+    assert set(answer.context["check_form"].errors) == {left}
+    answer = send(desk, "mend-act", frame.tag, "check", **(HOLDS | {left: "no"}))
+    assert set(answer.context["check_form"].errors) == {"blamed"}
+    assert not BenchCheck.objects.exists()
+
+
+def test_step_is_named_and_the_check_withdrawn_from_the_page(
+    desk: Client, shop: Shop, bea: User
+) -> None:
+    frame = graded(shop, bea, POLISH)
+    do(opened(frame, bea), bea, at=timezone.now())
+    step = JobStep.objects.get()
+    assert "Withdraw the step" in page(desk, "mend", frame.tag)
+    data = HOLDS | {"lens_held": "no", "blamed": str(step.pk)}
+    assert send(desk, "mend-act", frame.tag, "check", **data).status_code == 302
+    text = page(desk, "mend", frame.tag)
+    assert f"The last check did not hold: {step.remedy.name}, front." in clean(text)
+    assert "Withdraw the step" not in text
+    check = BenchCheck.objects.get()
+    data = {"check": check.pk, "reason": "wrong frame in hand"}
+    assert send(desk, "mend-act", frame.tag, "withdraw-check", **data).status_code == 302
+    assert "wrong frame in hand" in page(desk, "mend", frame.tag)
+    data = {"reason": "not done yet"}
+    assert send(desk, "mend-withdraw", frame.tag, step.pk, **data).status_code == 302
+    assert "not done yet" in page(desk, "mend", frame.tag)
+    assert JobStep.objects.filter(done_at=None).count() == 1
+
+
 def test_frame_is_mended_from_the_plan_to_the_weigh_out(
     desk: Client, shop: Shop, bea: User
 ) -> None:
@@ -121,8 +164,7 @@ def test_frame_is_mended_from_the_plan_to_the_weigh_out(
     assert send(desk, "mend-step", frame.tag, step.pk, **data).status_code == 302
     assert part_stock.held(shop.arm) == 5
     assert "Bench check" in page(desk, "mend", frame.tag)
-    ticks = dict.fromkeys(["closes_freely", "screw_flush", "lens_held", "no_sharp_edge"], "on")
-    send(desk, "mend-act", frame.tag, "check", **ticks)
+    send(desk, "mend-act", frame.tag, "check", **HOLDS)
     assert "Weigh it out" in clean(page(desk, "mend", frame.tag))
     answer = send(desk, "mend-act", frame.tag, "weigh-out", scale=shop.fine_scale.pk, mass="24,81")
     assert answer.headers["Location"] == reverse("post-frame", args=[frame.tag])
@@ -134,10 +176,12 @@ def test_failed_check_offers_the_step_anew_and_giving_up(
 ) -> None:
     frame = graded(shop, bea, POLISH)
     do(opened(frame, bea), bea)
-    send(desk, "mend-act", frame.tag, "check", closes_freely="on")
+    data = HOLDS | {"lens_held": "no", "blamed": "nobody"}
+    send(desk, "mend-act", frame.tag, "check", **data)
     text = page(desk, "mend", frame.tag)
-    assert "The last check did not hold" in text
+    assert "The last check did not hold, and nobody could tell" in text
     assert "Done anew" in text
+    assert "Note the check" not in text
     answer = send(desk, "mend-act", frame.tag, "give-up", reason="splits")
     assert answer.headers["Location"] == reverse("strip", args=[frame.tag])
 
@@ -592,3 +636,21 @@ def test_weighing_forms_start_with_that_scale_too(desk: Client, shop: Shop, bea:
     assert chosen in page(desk, "post-frame", waiting.tag)
     for action in ("feedstock", "scrap", "count", "opening"):
         assert chosen in page(desk, "stock-action", action)
+
+
+def test_page_advises_after_a_failed_check_until_something_was_done(
+    desk: Client, shop: Shop, bea: User
+) -> None:
+    frame = graded(shop, bea, NEW_ARM)
+    job = opened(frame, bea)
+    Finding.objects.create(grading=job.grading, component="arm_left", defect="snapped")
+    do(job, bea)
+    assert "The sums advise" not in page(desk, "mend", frame.tag)
+    data = HOLDS | {"closes_freely": "no", "blamed": str(job.steps.get().pk)}
+    send(desk, "mend-act", frame.tag, "check", **data)
+    text = clean(page(desk, "mend", frame.tag))
+    name = Remedy.objects.get(key="new-arm").name
+    assert f"The sums advise: {name}, left arm" in text
+    assert "19.90 EUR" in text
+    do(job, bea)
+    assert "The sums advise" not in page(desk, "mend", frame.tag)

@@ -16,7 +16,7 @@ from returns.grading.queries.facts import Seen
 from returns.grading.queries.learning import Tally
 from returns.grading.rules import lookover
 from returns.grading.rules.lookover import Look
-from returns.models import Grading, JobStep, Remedy, RepairJob, ReturnedFrame
+from returns.models import BenchCheck, Grading, JobStep, Remedy, RepairJob, ReturnedFrame
 from tests.makers import NOON, Shop, key
 from tests.returns.bench_makers import filed, on_shelf
 from tests.returns.workroom_makers import NEW_ARM, graded, opened
@@ -75,6 +75,32 @@ def test_planned_step_that_is_not_done_is_no_evidence(job: RepairJob) -> None:
     assert not learning.tallies()
 
 
+def test_failure_that_nobody_can_place_is_shared_by_the_odds(job: RepairJob, bea: User) -> None:
+    """Ten checks of two arms each, two of them failed: 20 tries, and the failures are even.
+
+    Typed 96 %, counted as five cases. With q the odds, a failed pair holds 2 (1 - q) / (1 - q²) =
+    2 / (1 + q) failures; q = (4.8 + 20 - 4 / (1 + q)) / 25 gives q = 0.9081.
+    """
+    for _check in range(8):
+        outcomes(job, "new-arm", [True, True])
+    for _check in range(2):
+        row = BenchCheck.objects.create(
+            job=job,
+            closes_freely=False,
+            screw_flush=True,
+            lens_held=True,
+            no_sharp_edge=True,
+            at=NOON,
+            by=bea,
+        )
+        outcomes(job, "new-arm", [False, False])
+        JobStep.objects.filter(worked=False, shared_check=None).update(shared_check=row)
+    tally = learning.tallies()[Remedy.objects.get(key="new-arm").pk]
+    assert (tally.worked, tally.failed, tally.shared) == (16, 0, 4)
+    assert float(tally.shared_failed) == pytest.approx(4 / 1.9081, abs=0.001)
+    assert float(tally.odds(TYPED)) == pytest.approx(0.9081, abs=0.001)
+
+
 def test_learned_page_figures_agree_with_what_grading_uses(job: RepairJob) -> None:
     outcomes(job, "new-arm", [True, False])
     one = next(row for row in learning.learned() if row.remedy.key == "new-arm")
@@ -89,8 +115,8 @@ def test_all_remedies_take_one_query_for_outcomes_and_one_for_the_masters(
 ) -> None:
     outcomes(job, "new-arm", [True] * 3)
     outcomes(job, "step-up", [False] * 2)
-    # 1 tallies, 2 remedies
-    with django_assert_num_queries(2):  # type: ignore[operator]
+    # 1 shared failures, 2 tallies, 3 remedies
+    with django_assert_num_queries(3):  # type: ignore[operator]
         rows = learning.learned()
     assert len(rows) == Remedy.objects.count()
 

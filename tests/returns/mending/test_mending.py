@@ -2,22 +2,29 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
+from datetime import timedelta
+from importlib import import_module
+from typing import Any
+
 import pytest
+from django.apps import apps
 from django.contrib.auth.models import User
 
 from inventory.errors import BadInput, KeyReused, NotEnough, StaleState
 from inventory.ledger.rules import ledger, places
-from inventory.models import Movement, Part, PlaceKind, Reservation
+from inventory.models import Event, Movement, Part, PlaceKind, Reservation
 from inventory.parts import queries as part_stock
 from inventory.parts import rules as stock
 from returns.arriving.queries.frame_masses import on_bench_mg
+from returns.bench.queries.frames import version_of
 from returns.grading.queries.facts import Seen
 from returns.grading.rules import lookover
 from returns.grading.rules.lookover import Look
 from returns.grading.sums import PolymerCheck
-from returns.mending.rules import fitting, mending
+from returns.mending.rules import fitting, mending, withdrawals
 from returns.mending.rules.mending import Check
-from returns.models import JobStep, Remedy, RepairJob, ReturnedFrame
+from returns.models import BenchCheck, JobStep, Remedy, RepairJob, ReturnedFrame
 from returns.story.sums.states import FrameState
 from tests.makers import NOON, Shop, key
 from tests.returns.bench_makers import on_shelf
@@ -46,8 +53,10 @@ def state_of(frame: ReturnedFrame) -> str:
     return ReturnedFrame.objects.get(pk=frame.pk).state
 
 
-def checked(job: RepairJob, by: User, check: Check = PASS) -> RepairJob:
-    mending.check(key=key(), job=job, check=check, at=NOON, by=by)
+def checked(job: RepairJob, by: User, check: Check = PASS, **word: Any) -> RepairJob:
+    """Check a job; of a failure nobody can tell the step, unless a word says which."""
+    word = word or {"nobody_can_tell": not check.passed}
+    mending.check(key=key(), job=job, check=check, at=NOON, by=by, **word)
     return RepairJob.objects.get(pk=job.pk)
 
 
@@ -278,6 +287,205 @@ def test_failed_step_is_tried_anew_beside_its_verdict(shop: Shop, bea: User) -> 
     job = checked(job, bea)
     assert [step.worked for step in job.steps.all()] == [False, True]
     assert JobStep.objects.get(pk=first.pk).worked is False
+
+
+def tried(shop: Shop, bea: User, *plan: dict[str, Any]) -> RepairJob:
+    """A job whose steps are all done."""
+    job = opened(graded(shop, bea, *plan), bea)
+    for index in range(len(plan)):
+        do(job, bea, index)
+    return job
+
+
+def verdicts(job: RepairJob) -> list[bool | None]:
+    return [step.worked for step in job.steps.all()]
+
+
+def test_failure_that_nobody_can_place_is_shared_by_the_steps_it_speaks_of(
+    shop: Shop, bea: User
+) -> None:
+    job = checked(tried(shop, bea, POLISH, TIGHTEN, NEW_ARM), bea, FAIL)
+    check = job.checks.get()
+    assert [step.shared_check for step in job.steps.all()] == [None, check, check]
+
+
+def test_failure_that_speaks_of_one_step_only_is_its_own(shop: Shop, bea: User) -> None:
+    job = checked(tried(shop, bea, POLISH, TIGHTEN), bea, FAIL)
+    assert verdicts(job) == [True, False]
+    assert not job.steps.exclude(shared_check=None).exists()
+
+
+def test_named_step_alone_is_blamed_and_the_others_wait_for_the_next_check(
+    shop: Shop, bea: User
+) -> None:
+    job = tried(shop, bea, POLISH, TIGHTEN, NEW_ARM)
+    arm = job.steps.get(component="arm_left")
+    job = checked(job, bea, FAIL, blamed=arm)
+    assert verdicts(job) == [True, None, False]
+    do(job, bea, 2)
+    job = checked(job, bea)
+    assert verdicts(job) == [True, True, False, True]
+
+
+@pytest.mark.parametrize(
+    "word", [{}, {"nobody_can_tell": True, "blamed": "arm"}, {"blamed": "another"}]
+)
+def test_failed_check_says_which_step_or_that_nobody_can_tell(
+    shop: Shop, bea: User, word: dict[str, Any]
+) -> None:
+    job, another = tried(shop, bea, NEW_ARM), tried(shop, bea, POLISH)
+    steps = {"arm": job.steps.get(), "another": another.steps.get()}
+    if "blamed" in word:
+        word = word | {"blamed": steps[word["blamed"]]}
+    with pytest.raises(BadInput) as refused:
+        mending.check(key=key(), job=job, check=FAIL, at=NOON, by=bea, **word)
+    assert refused.value.field == "blamed"
+    assert not job.checks.exists()
+
+
+def test_check_that_holds_blames_nobody(shop: Shop, bea: User) -> None:
+    job = tried(shop, bea, NEW_ARM)
+    with pytest.raises(BadInput):
+        mending.check(key=key(), job=job, check=PASS, blamed=job.steps.get(), at=NOON, by=bea)
+
+
+def test_next_check_waits_until_the_failed_step_is_done_anew(shop: Shop, bea: User) -> None:
+    job = tried(shop, bea, POLISH, NEW_ARM)
+    arm = job.steps.get(component="arm_left")
+    job = checked(job, bea, FAIL, blamed=arm)
+    with pytest.raises(BadInput, match="anew first"):
+        checked(job, bea)
+    polish = Remedy.objects.get(key="polish-front")
+    extra = mending.add_step(key=key(), job=job, remedy=polish, component="front", at=NOON, by=bea)
+    do(job, bea, 0, step=extra)
+    with pytest.raises(BadInput, match="anew first"):
+        checked(job, bea)
+    do(job, bea, 1)
+    assert checked(job, bea).state == RepairJob.State.PASSED
+
+
+def test_another_remedy_at_the_place_of_the_failed_one_will_do(shop: Shop, bea: User) -> None:
+    job = checked(tried(shop, bea, TIGHTEN), bea, FAIL)
+    other = mending.add_step(
+        key=key(),
+        job=job,
+        remedy=Remedy.objects.get(key="step-up"),
+        component="arm_right",
+        at=NOON,
+        by=bea,
+    )
+    do(job, bea, step=other)
+    assert checked(job, bea).state == RepairJob.State.PASSED
+
+
+def test_shared_step_that_was_left_alone_and_then_passed_did_hold(shop: Shop, bea: User) -> None:
+    """Only the arm was done anew and the check passed: so the screw had held all along."""
+    job = checked(tried(shop, bea, TIGHTEN, NEW_ARM), bea, FAIL)
+    do(job, bea, 1)
+    job = checked(job, bea)
+    assert verdicts(job) == [True, False, True]
+
+
+def test_check_on_an_old_page_is_refused(shop: Shop, bea: User) -> None:
+    job = tried(shop, bea, NEW_ARM)
+    seen = version_of(job.frame.tag)
+    checked(job, bea, FAIL)
+    do(job, bea)
+    with pytest.raises(StaleState):
+        mending.check(key=key(), job=job, check=PASS, at=NOON, by=bea, seen_version=seen)
+
+
+def withdraw_check(job: RepairJob, by: User, **changes: Any) -> BenchCheck:
+    facts = {"key": key(), "job": job, "check": job.checks.latest("pk"), "at": NOON, "by": by}
+    return withdrawals.withdraw_check(**(facts | {"reason": "scanned by mistake"} | changes))
+
+
+def test_failed_check_is_withdrawn_with_a_reason_and_its_verdicts_go(shop: Shop, bea: User) -> None:
+    job = checked(tried(shop, bea, POLISH, TIGHTEN, NEW_ARM), bea, FAIL)
+    check = withdraw_check(job, bea)
+    assert (check.withdrawn_at, check.withdrawn_because) == (NOON, "scanned by mistake")
+    assert verdicts(job) == [None, None, None]
+    assert not job.steps.exclude(shared_check=None).exists()
+    names = Event.objects.filter(subject=job.frame.tag).values_list("name", flat=True)
+    assert {"mending.check", "mending.withdraw_check"} <= set(names)
+    assert checked(job, bea).state == RepairJob.State.PASSED
+
+
+@pytest.mark.parametrize(("minutes", "is_taken"), [(60, True), (61, False)])
+def test_failed_check_is_withdrawn_within_the_owners_time(
+    shop: Shop, bea: User, minutes: int, is_taken: bool
+) -> None:
+    job = checked(tried(shop, bea, NEW_ARM), bea, FAIL)
+    at = NOON + timedelta(minutes=minutes)
+    if is_taken:
+        assert withdraw_check(job, bea, at=at).withdrawn_at == at
+        return
+    with pytest.raises(StaleState, match="60 minutes"):
+        withdraw_check(job, bea, at=at)
+
+
+def test_check_that_somebody_acted_on_or_that_passed_stands(shop: Shop, bea: User) -> None:
+    job = checked(tried(shop, bea, NEW_ARM), bea, FAIL)
+    with pytest.raises(BadInput):
+        withdraw_check(job, bea, reason=" ")
+    do(job, bea)
+    with pytest.raises(StaleState):
+        withdraw_check(job, bea)
+    job = checked(job, bea)
+    with pytest.raises(StaleState):
+        withdraw_check(job, bea)
+
+
+def withdraw_step(job: RepairJob, by: User, **changes: Any) -> JobStep:
+    facts = {"key": key(), "job": job, "step": job.steps.first(), "at": NOON, "by": by}
+    return withdrawals.withdraw_step(**(facts | {"reason": "pressed too early"} | changes))
+
+
+def test_step_noted_by_mistake_is_withdrawn_and_its_movements_are_reversed(
+    shop: Shop, bea: User
+) -> None:
+    job, same = tried(shop, bea, NEW_ARM), key()
+    assert part_stock.held(shop.arm) == 5
+    gone = withdraw_step(job, bea, key=same)
+    assert withdraw_step(job, bea, key=same) == gone
+    assert (part_stock.held(shop.arm), held(PlaceKind.FOREIGN)) == (6, 0)
+    assert on_bench_mg(job.frame) == WHOLE_MG
+    assert part_stock.promised(shop.arm) == 1
+    undone = Movement.objects.exclude(reverses=None)
+    assert [one.reason for one in undone] == ["pressed too early"] * 2
+    again = job.steps.get(withdrawn_at=None)
+    assert (again.remedy, again.done_at) == (gone.remedy, None)
+    do(job, bea, step=again)
+    assert part_stock.held(shop.arm) == 5
+    job = checked(job, bea)
+    assert verdicts(job) == [None, True]
+
+
+def test_step_that_a_check_has_judged_or_that_is_old_stands(shop: Shop, bea: User) -> None:
+    job = tried(shop, bea, NEW_ARM)
+    with pytest.raises(StaleState, match="60 minutes"):
+        withdraw_step(job, bea, at=NOON + timedelta(minutes=61))
+    with pytest.raises(BadInput):
+        withdraw_step(job, bea, reason="")
+    job = checked(job, bea, FAIL)
+    with pytest.raises(StaleState):
+        withdraw_step(job, bea)
+
+
+def test_old_failures_are_tied_to_their_check_so_that_the_blame_is_shared(
+    shop: Shop, bea: User
+) -> None:
+    """As the database stood before: both steps failed by themselves, and no check names one."""
+    job = tried(shop, bea, TIGHTEN, NEW_ARM)
+    passed = tried(shop, bea, TIGHTEN, NEW_ARM)
+    for one in (job, passed):
+        one.steps.update(worked=False)
+        BenchCheck.objects.create(job=one, at=NOON, by=bea, **asdict(FAIL))
+    BenchCheck.objects.create(job=passed, at=NOON + timedelta(hours=1), by=bea, **asdict(PASS))
+    import_module("returns.migrations.0012_share_old_blame").link(apps, None)
+    assert {step.shared_check for step in job.steps.all()} == {job.checks.get()}
+    assert verdicts(job) == [False, False]
+    assert verdicts(passed) == [True, True]
 
 
 @pytest.mark.parametrize(
