@@ -32,8 +32,8 @@ _EXPECTED: Final = (Explanation.COMPLETE, Explanation.MISSING)
 class Doubt:
     """A mass that a bill does not explain.
 
-    `share_ppm` is its share of the whole frame of `whole_mg`; `likely_mg` what was probably meant,
-    None where no slip of a finger explains it.
+    `share_ppm` is its share of the whole frame of `whole_mg`; `likely_mg` what was probably meant:
+    a frame that is whole or lacks one piece. None where no slip of a finger explains it.
     """
 
     mass_mg: int
@@ -52,7 +52,8 @@ def doubt(*, mass_mg: int, limit_mg: int, bill: Sequence[Component]) -> Doubt | 
     if _explained(mass_mg, limit_mg, expected):
         return None
     whole_mg = sum(piece.nominal_mg * piece.count for piece in bill)
-    meant = [one for one in _slips(mass_mg) if _explained(one, limit_mg, expected)]
+    usual = [one for one in expected if all(len(two.gone) <= 1 for two in one.changes)]
+    meant = [one for one in _slips(mass_mg) if _explained(one, limit_mg, usual)]
     return Doubt(
         mass_mg=mass_mg,
         whole_mg=whole_mg,

@@ -52,6 +52,7 @@ def test_whole_frame_or_one_with_pieces_missing_is_not_asked_back(mass_mg: int) 
         (42_310, 24_310),  # two digits swapped
         (1_234, None),  # 12.34 g lies between a lost front and more that is lost
         (30_000, None),
+        (4_581, None),  # 5.481 g, digits swapped, would be a frame without front and arms
     ],
 )
 def test_other_mass_is_asked_back_with_what_was_probably_meant(
