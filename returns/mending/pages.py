@@ -375,10 +375,11 @@ def _withdrawn(job: RepairJob) -> list[dict[str, Any]]:
     steps = job.steps.exclude(withdrawn_at=None).select_related("remedy")
     checks = job.checks.exclude(withdrawn_at=None)
     rows = [(one, one.remedy.name) for one in steps] + [(one, _t("Bench check")) for one in checks]
-    return [
+    data: list[dict[str, Any]] = [
         {"words": words, "at": one.withdrawn_at, "reason": one.withdrawn_because}
-        for one, words in sorted(rows, key=lambda row: row[0].withdrawn_at)
+        for one, words in rows
     ]
+    return sorted(data, key=lambda row: row["at"])
 
 
 def _is_redone(job: RepairJob) -> bool:
