@@ -125,6 +125,7 @@ class StepAnswer(serializers.Serializer[JobStep]):
     minutes = serializers.IntegerField(allow_null=True)
     worked = serializers.BooleanField(allow_null=True)
     parts_used = serializers.DictField(child=serializers.IntegerField())
+    withdrawn_at = Moment(allow_null=True)
 
 
 class JobAnswer(serializers.Serializer[RepairJob]):

@@ -23,7 +23,7 @@ from inventory.furniture.api.shapes import (
 )
 from inventory.models import Part
 from returns.grading.api import FrameDeed, FrameRow, JobAnswer, ReasonBody, StepAnswer
-from returns.mending.rules import mending
+from returns.mending.rules import mending, withdrawals
 from returns.mending.rules.fitting import PIECES_MAX
 from returns.mending.rules.mending import MINUTES_MAX
 from returns.models import BenchCheck, JobStep, Remedy, RepairJob, ReturnedFrame
@@ -189,6 +189,57 @@ class Checks(JobDeed):
             check=mending.Check(**answers),
             blamed=self.step(named) if named else None,
             nobody_can_tell=data["nobody_can_tell"],
+            at=self.at,
+            by=self.by,
+        )
+
+
+class CheckWithdrawals(JobDeed):
+    """Withdraw the last bench check, which failed and was noted by mistake; its verdicts go.
+
+    Answers `bad-input` without a reason, and `stale-state` once something was done after it, when
+    it passed, or when the owner's minutes for it are over.
+    """
+
+    body_class = ReasonBody
+    made_class = CheckAnswer
+    made_status = 201
+
+    def do(self, data: dict[str, Any]) -> BenchCheck:
+        job = self.job()
+        check = job.checks.order_by("-pk").first()
+        if check is None:
+            raise NotFound(_("This job has no bench check."))
+        return withdrawals.withdraw_check(
+            key=self.action_key, job=job, check=check, at=self.at, by=self.by, **data
+        )
+
+
+class StepReasonBody(StepBody):
+    reason = serializers.CharField(max_length=200)
+
+
+class StepWithdrawals(JobDeed):
+    """Withdraw a step that was noted as done by mistake: what it moved is reversed.
+
+    Answers `bad-input` without a reason, and `stale-state` once a check has judged the step or the
+    owner's minutes for it are over.
+    """
+
+    body_class = StepReasonBody
+    made_class = StepAnswer
+    made_status = 201
+
+    def do(self, data: dict[str, Any]) -> JobStep:
+        rows = self.job().steps.filter(remedy=data["remedy"], component=data["component"])
+        step = rows.exclude(done_at=None).order_by("-pk").first()
+        if step is None:
+            raise NotFound(_("This job has no such step."))
+        return withdrawals.withdraw_step(
+            key=self.action_key,
+            job=step.job,
+            step=step,
+            reason=data["reason"],
             at=self.at,
             by=self.by,
         )

@@ -63,6 +63,16 @@ _frames: list[URLPattern] = [
     path("frames/<str:tag>/job/removals/", mending.Removals.as_view(), name="api-job-removals"),
     path("frames/<str:tag>/job/steps/", mending.Steps.as_view(), name="api-job-steps"),
     path("frames/<str:tag>/job/checks/", mending.Checks.as_view(), name="api-job-checks"),
+    path(
+        "frames/<str:tag>/job/check-withdrawals/",
+        mending.CheckWithdrawals.as_view(),
+        name="api-check-withdrawals",
+    ),
+    path(
+        "frames/<str:tag>/job/step-withdrawals/",
+        mending.StepWithdrawals.as_view(),
+        name="api-step-withdrawals",
+    ),
     path("frames/<str:tag>/job/endings/", mending.GivingUp.as_view(), name="api-job-endings"),
     path("frames/<str:tag>/job/weigh-outs/", mending.WeighOuts.as_view(), name="api-weigh-outs"),
     path("frames/<str:tag>/strip-downs/", leaving.StripDowns.as_view(), name="api-strip-downs"),

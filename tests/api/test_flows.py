@@ -261,6 +261,32 @@ def test_a_frame_is_weighed_in_graded_mended_and_posted(
     assert done(bench.get(f"requests/{filed['reference']}/"))["state"] == "settled"
 
 
+def test_a_failed_check_names_its_step_and_both_are_withdrawn(
+    filed: dict[str, Any], shop: Shop, bea: User
+) -> None:
+    bench = machine(bea, "bench", "read")
+    tag = weighed(bench, filed)
+    look = {"findings": [{"component": "arm_left", "defect": "snapped"}], "polymer": "ours"}
+    done(bench.post(f"frames/{tag}/gradings/", look | version(bench, tag)), 201)
+    job = done(bench.post(f"frames/{tag}/jobs/"), 201)
+    step = {"remedy": job["steps"][0]["remedy"], "component": "arm_left"}
+    used = step | {"minutes": 8, "parts": [{"part": "arm-avocet", "pieces": 1}]}
+    done(bench.post(f"frames/{tag}/job/steps/", used), 201)
+    fails = {"closes_freely": False, "screw_flush": True, "lens_held": True, "no_sharp_edge": True}
+    checks, why = f"frames/{tag}/job/checks/", {"reason": "wrong frame in hand"}
+    refused(bench.post(checks, fails), 400, "bad-input")
+    check = done(bench.post(checks, fails | {"failed_step": step}), 201)
+    assert (check["passed"], check["failed_step"]) == (False, step)
+    refused(bench.post(checks, fails | {"nobody_can_tell": True}), 400, "bad-input")
+    undo = f"frames/{tag}/job/step-withdrawals/"
+    refused(bench.post(undo, step | why), 409, "stale-state")
+    done(bench.post(f"frames/{tag}/job/check-withdrawals/", why), 201)
+    gone = done(bench.post(undo, step | why), 201)
+    assert gone["withdrawn_at"].endswith("Z")
+    steps = done(bench.get(f"frames/{tag}/"))["jobs"][0]["steps"]
+    assert [one["done_at"] is None for one in steps] == [False, True]
+
+
 def test_a_strip_down_is_undone_with_a_reason_until_its_box_is_touched(
     filed: dict[str, Any], shop: Shop, bea: User
 ) -> None:
