@@ -71,6 +71,8 @@ def test_from_the_code_to_the_grading_by_keys_alone(bench: Page, shop: Shop) -> 
     bench.keyboard.press("Space")
     _press(bench, _tick(bench, "left arm: snapped"), "Space")
     _press(bench, bench.get_by_role("button", name="Show the answer"))
+    expect(bench.locator("#answer")).to_contain_text("The answer: Repair")
+    _press(bench, bench.get_by_role("button", name="Take it"))
     expect(bench.locator("#decision")).to_contain_text("Decision: Repair")
     expect(bench.get_by_role("link", name="Mend it")).to_be_focused()
     bench.keyboard.press("Enter")
