@@ -52,6 +52,6 @@ def unlink(apps, schema_editor):
 
 
 class Migration(migrations.Migration):
-    dependencies = [("returns", "0011_blame_and_withdrawals")]
+    dependencies = [("returns", "0018_blame_and_withdrawals")]
 
     operations = [migrations.RunPython(link, unlink)]

@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('returns', '0010_rim_shape'),
+        ('returns', '0017_event_permissions'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
