@@ -44,12 +44,15 @@ class Lived:
 
 
 def survival(called: Title, lived: Lived, data: Told, *, width: float = WIDTH) -> SafeString:
-    """The share still out, 1 at the beginning, on an axis that starts below its lowest limit."""
+    """Draw the share still out, 1 at the start, on an axis that starts below its lowest limit."""
+    # An axis of no length divides by zero.
     right = max((point.x for point in lived.points), default=1.0) or 1.0
     lowest = min((point.low for point in lived.points), default=0.0)
     up = Axis.over(lowest, 1.0, marks=5)
     names = _lived_key(lived)
     below = canvas.key_height([name for _kind, name in names], width=width)
+    # An axis that does not begin at zero makes small changes look large, so the picture says so
+    # itself.
     starts = lived.starts(data(up.low)) if up.low > 1e-9 else ""
     is_narrow = canvas.is_narrow(width)
     foot = 52 + (3 if starts and is_narrow else 2) * LINE_PX + below
@@ -65,6 +68,8 @@ def survival(called: Title, lived: Lived, data: Told, *, width: float = WIDTH) -
     low = _steps([(x, plot.y(p.low)) for x, p in placed])
     drawn = [
         *plot.lines(data),
+        # Along the upper limit and back along the lower one, so that the outline does not cross
+        # itself.
         canvas.polygon([*high, *reversed(low)], "chart-band"),
         canvas.polyline(_steps([(x, plot.y(p.y)) for x, p in placed]), "chart-line"),
         canvas.polyline(
@@ -89,12 +94,13 @@ def _lived_key(lived: Lived) -> list[tuple[str, str]]:
 
 
 def _risk(plot: Plot, lived: Lived) -> list[SafeString]:
-    """The number at risk under the marks of the axis, as many as have room."""
+    """Write the number at risk under the marks of the axis, as many as have room."""
     y = plot.floor + 54
     drawn = [canvas.text(plot.left, y, lived.at_risk_name, kind="chart-quiet")]
     last = -1e9
     for x, count in lived.at_risk:
         here = plot.x(x)
+        # Numbers that overlap cannot be read; the table has every one.
         if here - last < 10 + canvas.LETTER_PX * len(str(count)):
             continue
         drawn.append(canvas.text(here, y + LINE_PX, str(count), "middle"))
@@ -103,7 +109,7 @@ def _risk(plot: Plot, lived: Lived) -> list[SafeString]:
 
 
 def _broken(plot: Plot) -> SafeString:
-    """A kink at the foot of an axis that does not begin at zero."""
+    """Draw a kink at the foot of an axis that does not begin at zero."""
     x, y = plot.left, plot.floor
     kink = [(x, y), (x - 5, y - 3), (x + 5, y - 7), (x, y - 10)]
     return canvas.polyline(kink, "chart-line chart-kink")
@@ -127,7 +133,7 @@ def curves(
     told_across: Told | None = None,
     width: float = WIDTH,
 ) -> SafeString:
-    """Up to six named shares that rise or fall over a span, on one axis from zero."""
+    """Draw up to six named shares that rise or fall over a span, on one axis from zero."""
     if len(lines) > LINES_MAX:
         raise ValueError("a picture of curves holds at most six")
     every = [point for line in lines for point in line.points]
@@ -145,6 +151,7 @@ def curves(
     drawn = [*plot.lines(data), *plot.feet(told_across or _plain, name=across)]
     for number, line in enumerate(lines):
         placed = [(plot.x(x), plot.y(y)) for x, y in line.points]
+        # Told apart by dashes as well: colour alone fails for many eyes and on every black printer.
         kind = f"chart-line chart-line-{number + 1} chart-dash-{number + 1}"
         drawn.append(canvas.polyline(_steps(placed) if line.stepped else placed, kind))
     drawn += canvas.key(names, y=plot.height - below + 12, width=width)
@@ -171,7 +178,7 @@ class Fan:
 
 
 def fan(called: Title, shown: Fan, *, width: float = WIDTH) -> SafeString:
-    """Past counts as bars, then what is expected with its two bands."""
+    """Draw past counts as bars, then what is expected with its two bands."""
     count = max(1, len(shown.past) + len(shown.ahead))
     most = max([*(n for _label, n in shown.past), *(m.outer[1] for m in shown.ahead)], default=1)
     kinds = ("chart-mark chart-mark-4", "chart-mark chart-mark-1", "chart-inner", "chart-band")
@@ -188,6 +195,7 @@ def fan(called: Title, shown: Fan, *, width: float = WIDTH) -> SafeString:
     drawn += _past(plot, shown.past)
     if shown.ahead:
         at = [plot.x(first + n + 0.5) for n in range(len(shown.ahead))]
+        # The outer band first: SVG has no depth, and what is drawn later lies on top.
         for kind, limits in (("chart-band", "outer"), ("chart-inner", "inner")):
             pairs = [getattr(month, limits) for month in shown.ahead]
             top = [(x, plot.y(high)) for x, (_low, high) in zip(at, pairs, strict=True)]
@@ -220,6 +228,7 @@ def _past(plot: Plot, past: Sequence[tuple[str, int]]) -> list[SafeString]:
 
 def _month_feet(plot: Plot, labels: Sequence[str]) -> list[SafeString]:
     slot = (plot.width - plot.left - plot.right) / max(1, len(labels))
+    # Division rounded up, and 64 px are the room that a label such as 2026-10 takes.
     every = max(1, -int(-64 // slot))
     return [
         canvas.text(plot.x(n + 0.5), plot.floor + 18, label, "middle")
@@ -231,6 +240,7 @@ def _month_feet(plot: Plot, labels: Sequence[str]) -> list[SafeString]:
 def _steps(placed: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
     stepped = list(placed[:1])
     for before, here in itertools.pairwise(placed):
+        # The curve is flat between failures and falls at each: a slanting line would say otherwise.
         stepped += [(here[0], before[1]), here]
     return stepped
 
@@ -238,7 +248,7 @@ def _steps(placed: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
 def smooth(
     share: Callable[[float], float], right: float, *, parts: int = 60
 ) -> list[tuple[float, float]]:
-    """A function from 0 to `right` as a row of points."""
+    """Return a function from 0 to `right` as a row of points."""
     return [(right * n / parts, share(right * n / parts)) for n in range(parts + 1)]
 
 

@@ -60,7 +60,7 @@ class FlowWords:
 
 
 def room(width: float) -> Room:
-    """What a flow is to be laid out on, for a sheet of a width: gaps leave room for the names."""
+    """Return what to lay a flow out on, for a sheet of a width: gaps leave room for the names."""
     return PHONE if canvas.is_narrow(width) else PAGE
 
 
@@ -68,6 +68,7 @@ def flow(called: Title, layout: Layout, words: FlowWords, *, width: float = WIDT
     """Draw a layout made for `room(width)`; it runs down the sheet where that is a phone's."""
     lie = Lie(canvas.is_narrow(width))
     last = max((box.x for box in layout.boxes), default=0)
+    # Ribbons before boxes and names: what is drawn later lies on top.
     drawn = [_ribbon(one, lie, words) for one in layout.ribbons]
     for box in layout.boxes:
         kind = "chart-mark chart-mark-2" if box.is_end else "chart-mark chart-mark-1"
@@ -88,6 +89,9 @@ def flow(called: Title, layout: Layout, words: FlowWords, *, width: float = WIDT
 
 
 def _ribbon(one: Ribbon, lie: Lie, words: FlowWords) -> SafeString:
+    # Both control points of the curve lie half way, so it leaves and enters level. A stream of few
+    # milligrams would be thinner than a pixel: it is drawn a little too wide, and its title has the
+    # mass.
     bend, wide = (one.x1 + one.x2) / 2, max(0.75, one.width)
     edge = [(one.x1, one.y1), (bend, one.y1), (bend, one.y2), (one.x2, one.y2)]
     back = [(along, across + wide) for along, across in reversed(edge)]
@@ -107,18 +111,19 @@ def _ribbon(one: Ribbon, lie: Lie, words: FlowWords) -> SafeString:
 
 
 def _stock(box: Box, px_per_mg: float, lie: Lie) -> list[SafeString]:
-    """What stayed, or was taken from what lay there, as a coloured end of the box."""
+    """Draw what stayed, or was taken from what lay there, as a coloured end of the box."""
     mass_mg = box.to_stock_mg or box.from_stock_mg
     if not mass_mg:
         return []
     wide = mass_mg * px_per_mg
+    # On the side on which a ribbon would have come or gone.
     side = 0.0 if box.from_stock_mg else BOX_PX / 2
     shape = lie.shape(box.x + side, box.y + box.height - wide, BOX_PX / 2, wide)
     return [canvas.rect(shape, "chart-stock")]
 
 
 def _beside(box: Box, last: float, words: FlowWords) -> list[SafeString]:
-    """On a page: the ends' names to their sides, the others' above them."""
+    """Write names as on a page: those of the ends to their sides, the others above them."""
     middle = TOP + box.y + box.height / 2 + 4
     if box.x >= last:
         return [canvas.text(LEFT + box.x + BOX_PX + 8, middle, words.in_one(box))]
@@ -132,8 +137,9 @@ def _beside(box: Box, last: float, words: FlowWords) -> list[SafeString]:
 
 
 def _above(box: Box, lie: Lie, words: FlowWords) -> list[SafeString]:
-    """On a phone: a name above its box, flush with whichever side leaves it on the sheet."""
+    """Write a name as on a phone: above its box, flush with a side that leaves it on the sheet."""
     name, *rest = words.of(box)
+    # A name may be as wide as the gap between two boxes; a broken word would read as two.
     lines = [*wrap(name, int(PHONE.gap / LETTER_PX), break_long_words=False), *rest]
     x, y = lie.at(box.x, box.y)
     if x + LETTER_PX * max(map(len, lines)) <= NARROW:
@@ -149,7 +155,7 @@ def _lines(lines: Sequence[str], x: float, foot: float, anchor: str) -> list[Saf
 
 
 def _numbered(ends: Sequence[Box], foot: float, words: FlowWords) -> list[SafeString]:
-    """A number under each end, and below them what each number is."""
+    """Write a number under each end, and below them what each number is."""
     drawn = []
     for number, box in enumerate(ends, start=1):
         middle = EDGE_PX + box.y + box.height / 2

@@ -40,7 +40,7 @@ class Runs:
 def runs(
     called: Title, shown: Runs, data: Callable[[float], str], *, width: float = WIDTH
 ) -> SafeString:
-    """Dots on a line; one outside the limits is drawn apart and says so.
+    """Draw dots on a line; one outside the limits is drawn apart and says so.
 
     The lines have their names behind them, or under the picture where it is narrow.
     """
@@ -48,9 +48,11 @@ def runs(
     names_px = LINE_PX if is_narrow else 0.0
     values = [run.value for run in shown.runs]
     low, high = min([shown.low, *values]), max([shown.high, *values])
+    # Equal values have no spread, and an axis of no height divides by zero.
     room = (high - low or 0.01) * 0.12
     plot = Plot(
         Axis(0, max(1, len(values)), 1),
+        # A yield cannot exceed 1, and an axis beyond it would suggest that it can.
         Axis.over(low - room, min(high + room, shown.most), marks=4),
         width=width,
         height=canvas.HEIGHT + names_px,

@@ -80,10 +80,12 @@ class Layout:
 def laid_out(
     stands: Sequence[Stand], streams: Sequence[Stream], inner: frozenset[str], room: Room
 ) -> Layout:
-    """Place every stand that a stream touches. `inner` stands keep stock, the others are ends."""
+    """Place every stand that a stream touches. `inner` stands keep stock; the others are ends."""
     flowing = [s for s in stands if any(s.key in (f.source, f.target) for f in streams)]
     last = max((stand.column for stand in flowing), default=0)
     gaps = {s.column: _gap(s.column, last, flowing, room) for s in flowing}
+    # One scale for all, that of the fullest column: else a ribbon would change its width on the
+    # way.
     scale = min(
         (_scale(column, flowing, streams, room.height, gap) for column, gap in gaps.items()),
         default=0.0,
@@ -91,6 +93,7 @@ def laid_out(
     boxes: dict[str, Box] = {}
     y: dict[int, float] = {}
     for stand in flowing:
+        # With a single column there is nothing to divide the width by.
         x = stand.column / (last or 1) * (room.width - BOX_PX)
         box = _box(stand.key, streams, (x, y.get(stand.column, 0.0), scale), stand.key not in inner)
         boxes[stand.key] = box
@@ -101,7 +104,7 @@ def laid_out(
 
 
 def _gap(column: int, last: int, stands: Sequence[Stand], room: Room) -> float:
-    """Between the boxes of a column; together the gaps take half of the height at most."""
+    """Return the gap between boxes of a column; all gaps take half of the height at most."""
     between = sum(stand.column == column for stand in stands) - 1
     return min(room.last_gap if column == last else room.gap, room.height / 2 / max(1, between))
 
@@ -121,7 +124,7 @@ def _through_mg(key: str, streams: Sequence[Stream]) -> int:
 def _scale(
     column: int, stands: Sequence[Stand], streams: Sequence[Stream], height: float, gap: float
 ) -> float:
-    """Pixels per milligram at which a column just fits."""
+    """Return the px per milligram at which a column just fits."""
     keys = [stand.key for stand in stands if stand.column == column]
     through = sum(_through_mg(key, streams) for key in keys)
     return max(1.0, height - gap * (len(keys) - 1)) / through
@@ -145,7 +148,7 @@ def _box(key: str, streams: Sequence[Stream], at: tuple[float, float, float], is
 def _ribbons(
     boxes: Mapping[str, Box], streams: Sequence[Stream], scale: float
 ) -> tuple[Ribbon, ...]:
-    """Ribbons leave and enter in the order of the boxes at their other end, so few cross."""
+    """Place the ribbons. They leave and enter in the order of the boxes at their other end."""
     y1, y2 = _starts(boxes, streams, scale, out=True), _starts(boxes, streams, scale, out=False)
     return tuple(
         Ribbon(
@@ -169,6 +172,8 @@ def _starts(
 
     found: dict[int, float] = {}
     filled: dict[str, float] = {}
+    # Fewer ribbons cross; the sort is stable, so equal ones keep the order in which they were
+    # given.
     order = sorted(range(len(streams)), key=lambda n: boxes[ends(streams[n])[1]].y)
     for number in order:
         here = ends(streams[number])[0]

@@ -61,7 +61,7 @@ class AsItIsForm(LensForm):
 @require_http_methods(["GET", "HEAD", "POST"])
 @allow(BENCH, OWNER)
 def post_frame(request: StaffRequest, tag: str) -> HttpResponse:
-    """The address, its label, and the word that the frame is in the post."""
+    """Show the address and its label, and take the word that the frame is in the post."""
     frame = frame_by(tag)
     form = AsItIsForm(request.POST or None, initial=scales.last(request))
     if request.method == "POST" and _is_posted(request, form, frame):
@@ -73,7 +73,8 @@ def post_frame(request: StaffRequest, tag: str) -> HttpResponse:
 @require_POST
 @allow(BENCH, OWNER)
 def post_lenses(request: StaffRequest, tag: str) -> HttpResponse:
-    """The lenses of a stripped frame are in the post."""
+    """Take the word that the lenses of a stripped frame are in the post."""
+    # Two forms with the same field stand on the page, so the ids of one have another beginning.
     frame, form = frame_by(tag), LensForm(request.POST, auto_id="lens_%s")
     scanned = form.cleaned_data["scanned"] if form.is_valid() else ""
     if done(request, form, posting_out.post_lenses, frame=frame, scanned=scanned):
@@ -85,7 +86,7 @@ def post_lenses(request: StaffRequest, tag: str) -> HttpResponse:
 @require_safe
 @allow(BENCH, OWNER)
 def frame_label(request: StaffRequest, tag: str) -> HttpResponse:
-    """The address label for a frame or its lenses, before it is posted."""
+    """Send the address label for a frame or its lenses, before it is posted."""
     del request
     frame = frame_by(tag)
     return _label(Dispatch(code=frame.tag, frame=frame, request=frame.request))
@@ -94,8 +95,10 @@ def frame_label(request: StaffRequest, tag: str) -> HttpResponse:
 @require_safe
 @allow(BENCH, OWNER)
 def kit_list(request: StaffRequest) -> HttpResponse:
-    """Everything that is to be posted, the kits that wait, and what went missing."""
+    """List everything that is to be posted, the kits that wait, and what went missing."""
     facts = {
+        # Each list is cut: the page stays quick on the day that somebody imports a year of
+        # requests.
         "lost": list(intake.lost(timezone.now())[:100]),
         "listed_days": kit_stock.SETTLED_AFTER.days,
         "frames": list(posting_out.frames_to_post()[:100]),
@@ -111,8 +114,10 @@ def kit_list(request: StaffRequest) -> HttpResponse:
 @require_safe
 @allow(BENCH, OWNER)
 def address_sheet(request: StaffRequest) -> HttpResponse:
-    """The address labels of all that is to be posted, on sheets of A4."""
+    """Send the address labels of all that is to be posted, on sheets of A4."""
     del request
+    # A dispatch that is never saved: a label is printed before the post takes it, and prints as
+    # often as needed.
     leaving = [
         *(Dispatch(code=one.reference, request=one) for one in kit_stock.to_post()[:100]),
         *(
@@ -120,17 +125,19 @@ def address_sheet(request: StaffRequest) -> HttpResponse:
             for frame in (*posting_out.frames_to_post()[:100], *posting_out.lenses_to_post())
         ),
     ]
-    known = [one for one in leaving if labels.receiver(one) is not None]
-    if not known:
+    # An erased customer or a parcel without a request has no address, and no reason to stop the
+    # others.
+    addressed = [one for one in leaving if labels.receiver(one) is not None]
+    if not addressed:
         raise NotFound(_t("No address is known of anything that is to be posted."))
-    drawn = labels.addresses_pdf(known[: labels.LABELS_MAX])
+    drawn = labels.addresses_pdf(addressed[: labels.LABELS_MAX])
     return HttpResponse(drawn, content_type="application/pdf")
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @allow(BENCH, OWNER)
 def kit(request: StaffRequest, reference: str) -> HttpResponse:
-    """One kit: its packing list, its label, and what can be done with it."""
+    """Show one kit: its packing list, its label, and what can be done with it."""
     asked = _asked(reference)
     form = ActionForm(request.POST or None)
     rule = _KIT_RULES.get(request.POST.get("deed", "post"))
@@ -154,7 +161,7 @@ def kit(request: StaffRequest, reference: str) -> HttpResponse:
 @require_safe
 @allow(BENCH, OWNER)
 def kit_label(request: StaffRequest, reference: str) -> HttpResponse:
-    """The address label of a kit."""
+    """Send the address label of a kit."""
     del request
     asked = _asked(reference)
     return _label(Dispatch(code=asked.reference, request=asked))
@@ -175,7 +182,7 @@ def _asked(reference: str) -> Request:
 
 
 def _packing(asked: Request) -> list[tuple[Any, int]]:
-    """What was promised to the request; for one not promised yet, what its kit would hold."""
+    """Return what was promised to the request; if nothing yet, what its kit would hold."""
     promised = Reservation.objects.filter(
         subject=asked.reference, state=ReservationState.OPEN
     ).select_related("part")
@@ -210,6 +217,7 @@ def _frame_page(request: StaffRequest, frame: ReturnedFrame, form: ActionForm) -
 
 def _address(asked: Request | None) -> list[str]:
     person = asked.person if asked else None
+    # What was erased at the customer's wish must not come back on a label.
     if person is None or person.erased_at is not None:
         return []
     return labels.address_lines(person, Workshop.the())

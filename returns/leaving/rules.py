@@ -60,6 +60,7 @@ def _sent(key: UUID) -> Dispatch:
         reason.strip(),
     ],
     again=_sent,
+    # The scan is the proof that the right thing is in the hand, not part of what is asked.
     aside=["scanned"],
 )
 def post_frame(
@@ -75,16 +76,19 @@ def post_frame(
     mass: str = "",
     reason: str = "",
 ) -> Dispatch:
-    """A frame leaves the house, mended or as it is. `scanned` is the tag that goes with it.
+    """Post a frame, mended or as it is. `scanned` is the tag that goes with it.
 
     A frame that goes back as it is may be weighed once more: then give `scale` and `mass` as
     typed. A mended one was weighed out already. Raises StaleState when it is not to be posted,
     WrongScan for another tag.
     """
+    # Read again in the transaction: the page's copy may be from before another hand acted.
+    # `advance` below still decides, with a conditional update that finds one row or none.
     way = WAYS.get(FrameState(again(frame).state))
     if way is None:
         raise StaleState(_("This frame is not to be posted now."))
     scanned_frames.require(scanned, frame)
+    # From wherever its mass lies; `_leave` posts from the bench alone.
     carrying.carry(key=key, subject=frame.tag, to=PlaceKind.BENCH, at=at, actor=by)
     reading = _reading(key, frame, scale, mass, reason, at, by)
     _leave(key, frame, way.kind, reading, at, by)
@@ -101,15 +105,17 @@ def post_frame(
 def post_lenses(
     event: Draft, /, *, key: UUID, frame: ReturnedFrame, scanned: str, at: datetime, by: User
 ) -> Dispatch:
-    """The lenses of a stripped frame go back to their wearer. `scanned` is the tag on them.
+    """Post the lenses of a stripped frame back to their wearer. `scanned` is the tag on them.
 
     Raises StaleState when no lenses of this frame wait, WrongScan for another tag.
     """
+    # The ledger is asked and not a flag: what it has on the bench is what can be posted.
     if not lenses_wait(again(frame)):
         raise StaleState(_("No lenses of this frame wait to be posted."))
     scanned_frames.require(scanned, frame)
     _leave(key, frame, Dispatch.Kind.LENSES, None, at, by)
     over = (FrameState.GROUND, FrameState.DISCARDED)
+    # A frame still in its box ends when it is ground; only where that is over do its lenses end it.
     ReturnedFrame.objects.filter(pk=frame.pk, state__in=over).update(ended_at=at)
     dispatch = _dispatched(key, Dispatch.Kind.LENSES, again(frame), at)
     _end(dispatch, "lenses_posted", at)
@@ -118,17 +124,19 @@ def post_lenses(
 
 
 def frames_to_post() -> QuerySet[ReturnedFrame]:
-    """Frames that are ready to leave, the first promised first."""
+    """Return the frames that are ready to leave, the first promised first."""
     return ReturnedFrame.objects.filter(state__in=TO_POST).select_related(
         "request__person", "colourway__model", "colourway__colour"
     )
 
 
 def lenses_to_post() -> list[ReturnedFrame]:
-    """Stripped frames whose lenses wait on the bench, the first promised first."""
+    """Return the stripped frames whose lenses wait on the bench, the first promised first."""
     posted = Dispatch.objects.filter(frame=OuterRef("pk"), kind=Dispatch.Kind.LENSES)
     rows = ReturnedFrame.objects.filter(~Exists(posted), lenses_back=True)
     rows = rows.filter(state__in=LENSES_WAIT_IN).select_related("request__person")
+    # One question of the ledger a frame. The rows are few: those with lenses to go back, not yet
+    # posted.
     return [frame for frame in rows if lenses_wait(frame)]
 
 
@@ -158,7 +166,7 @@ def _leave(
     at: datetime,
     by: User,
 ) -> None:
-    """The movement's reason says what left: the month's report counts mended frames by it."""
+    """Book the frame out. The reason says what left: the month's report counts by it."""
     mass_mg = on_bench_mg(frame)
     if mass_mg < 1:
         raise StaleState(_("The ledger has nothing of this frame on the bench."))
@@ -166,6 +174,8 @@ def _leave(
         places.mass(PlaceKind.BENCH), places.mass(PlaceKind.WEARERS), mass_mg, reading
     )
     ledger.post(
+        # The event has the key itself. A derived one is the same on every repeat, so the ledger
+        # finds its own.
         key=uuid.uuid5(key, "post"),
         kind="post_frame",
         lines=[line],
@@ -175,6 +185,7 @@ def _leave(
 
 
 def _dispatched(key: UUID, kind: Dispatch.Kind, frame: ReturnedFrame, at: datetime) -> Dispatch:
+    # Two hands may draw one code between this look and the insert; the unique column then refuses.
     while Dispatch.objects.filter(code=(code := new_code("D"))).exists():
         continue
     return Dispatch.objects.create(
@@ -183,7 +194,7 @@ def _dispatched(key: UUID, kind: Dispatch.Kind, frame: ReturnedFrame, at: dateti
 
 
 def _end(dispatch: Dispatch, letter: str, at: datetime) -> None:
-    """The request's end, and the letter if somebody is known who gets one."""
+    """End the request, and enqueue the letter if somebody is known who gets one."""
     settle(dispatch.request, at)
     if dispatch.request is not None:
         letters.enqueue(letter=letter, request=dispatch.request, frame=dispatch.frame, at=at)

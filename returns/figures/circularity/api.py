@@ -179,6 +179,8 @@ class Whole(Detail):
     def instance(self) -> dict[str, Any]:
         span, scope = self.span(), self.within()
         figures: Circularity = circularity(span, scope)
+        # `asdict` goes down into the masses too, so what is named twice below is one and the same
+        # figure.
         data = dataclasses.asdict(figures)
         more = dataclasses.asdict(indicators(span, scope, figures))
         weighed = {name: data[name] for name in ("salvaged", "ground", "flake")}
@@ -192,8 +194,10 @@ class Whole(Detail):
         if not any(asked.values()):
             return Span.of_year_before(timezone.now())
         for name, text in asked.items():
+            # Refused by its length before it is parsed: a year of many digits is no month.
             if len(text) > MONTH_TEXT_MAX:
                 raise BadInput(field=name)
+        # One month given alone is a span of that month.
         return Span.parse(asked["from"] or asked["to"], asked["to"] or asked["from"])
 
 

@@ -23,7 +23,7 @@ from returns.models import EmissionFactors, Policy
 @require_safe
 @allow(OWNER)
 def page(request: HttpRequest) -> HttpResponse:
-    """Every year with issues: its statement, or why there is no number."""
+    """Show every year with issues: its statement, or why there is no number."""
     choice = Policy.the()
     facts: dict[str, Any] = {
         "rows": [_row(year) for year in emissions.years()],
@@ -37,7 +37,7 @@ def page(request: HttpRequest) -> HttpResponse:
 
 
 def _reason(kept: str) -> str:
-    """What the owner wrote stands as it is; what a new workshop starts with is worded here."""
+    """Word the reason: the owner's stands as written; that of a new workshop is translated."""
     return _("Own assumption, not measured") if kept == "Own assumption, not measured" else kept
 
 
@@ -60,9 +60,10 @@ def _row(year: Year) -> dict[str, Any]:
 
 
 def _spread(expanded_kg: Decimal | None) -> str:
-    """The uncertainty of line 1 by the weighings, never rounded to nothing."""
+    """Word the uncertainty of line 1 by the weighings, never rounded to nothing."""
     if expanded_kg is None:
         return _("no range: masses were booked that nobody weighed")
+    # Upward, so that an uncertainty is never shown smaller than it is.
     shown = expanded_kg.quantize(Decimal("0.1"), ROUND_CEILING)
     data = unbroken_factor(_("± %(spread)s by the weighings alone, k = 2"))
     return data % {"spread": _kg(shown)}

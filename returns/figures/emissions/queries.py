@@ -54,14 +54,15 @@ class Year:
 
 
 def years() -> list[Year]:
-    """Every year with issues to moulding, the newest first, at most ten."""
+    """Return every year with issues to moulding, the newest first, at most ten."""
     labels = Movement.objects.filter(kind="issue").values_list("month", flat=True).distinct()
+    # A month's label begins with its year, as in 2026-10.
     found = sorted({int(label[:4]) for label in labels}, reverse=True)[:YEARS_MAX]
     return [of_year(year, Policy.the()) for year in found]
 
 
 def of_year(year: int, choice: Policy) -> Year:
-    """The two lines of one year, by the owner's own factors for it or else the UK set's."""
+    """Return the two lines of one year, by the owner's own factors for it, else the UK set's."""
     issued = _issued(year)
     issued_mg = issued.mass_mg
     expanded_mg = None if issued.stated_mg is None else ceil(issued.stated_mg)
@@ -74,11 +75,13 @@ def of_year(year: int, choice: Policy) -> Year:
             displaced=Activity(issued_mg, year, virgin),
             substitution=_substitution(choice),
         )
+    # Must come first: it is an `EvidenceError` too, and the answer to it is another one.
     except MissingFactor:
         return Year(year, issued_mg, None, _lacking_factor(year), None, expanded_mg)
     except (InputRefused, EvidenceError):
         text = _("The limits' replacement shares or factors cannot be used. Mend them there.")
         return Year(year, issued_mg, None, text, None, expanded_mg)
+    # The ± of the mass through the same factor, which itself comes without an uncertainty.
     expanded_kg = None if expanded_mg is None else Activity(expanded_mg, year, process).kg_co2e
     return Year(year, issued_mg, made, "", process, expanded_mg, expanded_kg)
 
@@ -87,12 +90,15 @@ def _issued(year: int) -> Weighed:
     span = Span(Month(year, 1), Month(year, 12))
     reclaimed = [Origin.RETURN, Origin.FEEDSTOCK]
     rows = flows.postings(span).filter(
-        Q(source__origin__in=reclaimed) | Q(target__origin__in=reclaimed), movement__kind="issue"
+        # The target matters for reversals, which bring material back from the press to its lot.
+        Q(source__origin__in=reclaimed) | Q(target__origin__in=reclaimed),
+        movement__kind="issue",
     )
     return flows.weighed(rows, source=PlaceKind.LOT, target=PlaceKind.PRESS)
 
 
 def _factors(year: int) -> tuple[Factor, Factor]:
+    # Both from one hand: an own factor and one of the UK set rest on different methods.
     own = EmissionFactors.objects.filter(year=year).first()
     if own is not None:
         return _own(VIRGIN, own.virgin_g_per_t, own), _own(PROCESS, own.process_g_per_t, own)
@@ -103,6 +109,8 @@ def _own(flow: str, g_per_tonne: int, row: EmissionFactors) -> Factor:
     return Factor(
         flow=flow,
         year=row.year,
+        # Kept in whole grams per tonne, so that the column is an integer; the sums take kg per
+        # tonne.
         kg_co2e_per_unit=Decimal(g_per_tonne) / 1000,
         unit="t",
         scope="scope 3",
@@ -113,6 +121,7 @@ def _own(flow: str, g_per_tonne: int, row: EmissionFactors) -> Factor:
 
 
 def _substitution(choice: Policy) -> Substitution:
+    # Decimal from end to end: shares are whole millionths, and a float would print as 0.7000000001.
     million = Decimal(1_000_000)
     return Substitution(
         low=choice.substitution_low_ppm / million,

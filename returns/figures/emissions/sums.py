@@ -106,6 +106,7 @@ def uk_factor(flow: str, *, year: int) -> Factor:
         raise MissingFactor(
             f"No UK factor is held for {flow!r} in {year}: enter the published one with its "
             "source, or leave the figure out. It is not zero."
+            # A KeyError beneath would say nothing that this message does not.
         ) from None
 
 
@@ -125,6 +126,8 @@ class Activity:
     @property
     def kg_co2e(self) -> Decimal:
         """Emissions in kilograms of CO2 equivalent."""
+        # Multiplied before it is divided, in Decimal: the published digits go in as they are
+        # printed.
         return self.factor.kg_co2e_per_unit * self.mass_mg / _MG_PER_TONNE
 
 
@@ -144,6 +147,7 @@ class PowerUse:
     @property
     def kg_co2e(self) -> Decimal:
         """Emissions in kilograms of CO2 equivalent."""
+        # Watt-hours to kilowatt-hours, the unit of the factor.
         return self.factor.kg_co2e_per_unit * self.energy_wh / 1000
 
 
@@ -197,6 +201,8 @@ def statement(
         raise InputRefused("Give the emissions of the process itself before any avoided ones.")
     for activity in done:
         _refuse_mixture(activity.factor, displaced.factor)
+    # The published factor of the material holds the forming: metered power of the press is in it
+    # already.
     _refuse_double_forming(done)
     base = displaced.kg_co2e
     return EmissionStatement(

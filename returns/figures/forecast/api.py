@@ -249,6 +249,8 @@ class PartOrders(Detail):
         text = self.request.GET.get("service_ppm", "")
         if not text:
             return forecast.SERVICE_LEVEL
+        # `isdigit` is true of "²" as well, which `int` refuses; the length is bounded before it is
+        # parsed.
         usable = text.isascii() and text.isdigit() and len(text) <= len(str(WHOLE_PPM))
         if not usable or not SERVICE_PPM[0] <= int(text) <= SERVICE_PPM[1]:
             data = _("Give a share from %(low)s to %(high)s parts per million.")
@@ -305,6 +307,7 @@ def _months(ahead: forecast.Forecast) -> list[dict[str, Any]]:
     if ahead.made is None or ahead.inner is None:
         return []
     return [
+        # One simulation gave both: the months pair off, and strict says so should that ever change.
         _dated(outer) | {"inner_low": inner.low, "inner_high": inner.high}
         for outer, inner in zip(ahead.made.months, ahead.inner.months, strict=True)
     ]

@@ -171,7 +171,7 @@ def parts_by_month(scope: Scope, as_of: Month) -> Table:
 
 
 def outstanding(found: Outstanding) -> Table:
-    """Month of sale by month of sale: known, expected in the end, still to come."""
+    """Show for each month of sale what came, what is expected in the end, what is to come."""
     return Table(
         "outstanding",
         _("Returns still to come of what was sold, by month of sale"),
@@ -199,18 +199,21 @@ def outstanding(found: Outstanding) -> Table:
 
 
 def triangle(found: Outstanding) -> Table:
-    """What was known of each month of sale by each age, added up; the last row has the factors."""
+    """Show returns by month of sale and age, added up; the last row has the factors."""
     ages = range(found.first_age, found.last_age + 1)
     rows = [
         (
             words(month.month),
             *(count(known) for known in month.known),
+            # The ages that a young cohort has not lived yet are empty, which is not the same as
+            # zero.
             *(Cell(None, "") for _age in range(len(ages) - len(month.known))),
         )
         for month in found.months
     ]
     factors = [Cell(factor, fixed(factor, 3)) for factor in found.factors]
     if rows:
+        # There is one factor less than ages: nothing follows the last.
         rows.append((words("factor", _("factor to the next age")), *factors, Cell(None, "")))
     return Table(
         "triangle",

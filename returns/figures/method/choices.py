@@ -56,6 +56,7 @@ def _found(path: str) -> Any:
     if isinstance(owner, type) and issubclass(owner, Model):
         return _field(path).default
     if isinstance(owner, type) and is_dataclass(owner):
+        # Not `getattr`: on a class with slots it gives the slot's descriptor and not the default.
         default = next(field.default for field in fields(owner) if field.name == name)
         if default is MISSING:
             raise AttributeError(path)
@@ -64,10 +65,11 @@ def _found(path: str) -> Any:
 
 
 def _owner(path: str) -> tuple[Any, str]:
-    """The module or class that holds the last name of a path."""
+    """Return the module or class that holds the last name of a path, and that name."""
     above, name = path.rsplit(".", 1)
     try:
         return import_module(above), name
+    # The part above the last name is a class then, and its module is one step further up.
     except ModuleNotFoundError:
         module, cls = above.rsplit(".", 1)
         return getattr(import_module(module), cls), name
@@ -79,7 +81,8 @@ def _field(path: str) -> Any:
 
 
 def _text(value: Any) -> str:
-    """A whole number in threes, another one with the decimal sign of the language."""
+    """Write a whole number in threes, another one with the decimal sign of the language."""
+    # 1/3 as it was chosen: a decimal would be another number.
     if isinstance(value, Fraction):
         return str(value)
     if isinstance(value, int):

@@ -11,5 +11,5 @@ from returns.figures.method import CHOICES, ENTRIES
 
 @require_safe
 def page(request: HttpRequest) -> HttpResponse:
-    """Every figure's question, formula, sources, place and limits; then the numbers we chose."""
+    """Show every figure's question, formula, sources, place and limits; then our own numbers."""
     return render(request, "returns/customer/method.html", {"entries": ENTRIES, "choices": CHOICES})

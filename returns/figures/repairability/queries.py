@@ -43,17 +43,21 @@ class ModelProfile:
 
 
 def profiles() -> list[ModelProfile]:
-    """Every model that is still served, by name."""
+    """Return the profile of every model that is still served, by name of the model."""
     rows = FrameModel.objects.filter(active=True).order_by("name")
+    # `of_model` reads these relations with `all()` only: a filter there would ask anew for each
+    # model.
     return [of_model(model) for model in rows.prefetch_related("components", "repair_scores")]
 
 
 def of_model(model: FrameModel) -> ModelProfile:
-    """The profile over every kind of component in the bill of one model."""
+    """Return the profile over every kind of component in the bill of one model."""
     bill: dict[str, list[Component]] = {}
     for component in model.components.all():
         bill.setdefault(component.kind, []).append(component)
     data = {row.kind: row for row in model.repair_scores.all()}
+    # In the order of the trade's list, so that weights and rows of the page do not depend on the
+    # bill's.
     kinds = [kind for kind in ComponentKind.values if kind in bill]
     missing = tuple(str(ComponentKind(kind).label) for kind in kinds if kind not in data)
     if missing or not kinds:
@@ -68,7 +72,9 @@ def of_model(model: FrameModel) -> ModelProfile:
 
 
 def equal(count: int) -> tuple[Decimal, ...]:
-    """Equal weights that add up to 1 exactly, to the ten-thousandth."""
+    """Return equal weights, to the ten-thousandth, that add up to 1 exactly."""
+    # A third three times is not 1 in decimals. Apportioned ten-thousandths add up to it exactly,
+    # which `profile` insists on.
     return tuple(Decimal(part) / _WHOLE for part in apportion(_WHOLE, [1] * count))
 
 
@@ -77,13 +83,14 @@ def _scores(row: RepairScores, components: Sequence[Component]) -> dict[Aspect, 
         Aspect.DISASSEMBLY_DEPTH: disassembly_depth_score(row.steps),
         Aspect.FASTENERS: row.fasteners,
         Aspect.TOOLS: row.tools,
+        # The component that is hardest to come by decides: a frame is mended when all of it is.
         Aspect.SPARE_PARTS: min(_spare_part(component) for component in components),
         Aspect.REPAIR_INFORMATION: row.information,
     }
 
 
 def _spare_part(component: Component) -> int:
-    """In the spare kit, in our own stock, or not to be had."""
+    """Score whether a component is in the spare kit, in our own stock, or not to be had."""
     if component.in_kit:
         return IN_KIT
     return STOCKED if component.part_id else NO_PART

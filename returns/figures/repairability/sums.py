@@ -66,6 +66,7 @@ def profile(parts: Iterable[PartScores], aspect_weights: Mapping[Aspect, Decimal
     rows = tuple(parts)
     _require_weights("part-weights", [row.weight for row in rows])
     _require_weights("aspect-weights", list(aspect_weights.values()))
+    # The dictionaries below would silently keep the last of two.
     if len({row.part_key for row in rows}) != len(rows):
         raise RepairabilityError("part-twice", "Give each part once.")
     for row in rows:
@@ -116,5 +117,6 @@ def _weakest(
         for row in rows
         for aspect, weight in aspect_weights.items()
     ]
+    # On the lift alone: of equal ones the first in the caller's order wins, not the last by name.
     best = max(lifts, key=lambda lift: lift[0])
     return best[1], best[2]

@@ -26,7 +26,7 @@ _SHAPE = {"placeholder": "2026-10"}
 
 
 class ScopeForm(forms.Form):
-    """Of which model or batch."""
+    """Ask of which model or batch."""
 
     model = forms.ModelChoiceField(
         FrameModel.objects.all(),
@@ -38,7 +38,7 @@ class ScopeForm(forms.Form):
     batch = forms.CharField(label=_("Production batch"), max_length=20, required=False)
 
     def scope(self) -> Scope:
-        """What the figures are of. BadInput when the batch is unknown or of another model."""
+        """Return what the figures are of. BadInput for a batch unknown or of another model."""
         model = self.cleaned_data["model"]
         return Scope.of_codes(
             model=model.code if model else "", batch=self.cleaned_data["batch"].strip()
@@ -46,14 +46,14 @@ class ScopeForm(forms.Form):
 
 
 class SelectionForm(ScopeForm):
-    """From which month to which as well."""
+    """Ask from which month to which as well."""
 
     field_order = ["first", "last", "model", "batch"]
     first = forms.CharField(label=_("From month"), max_length=7, widget=MonthInput(_SHAPE))
     last = forms.CharField(label=_("To month"), max_length=7, widget=MonthInput(_SHAPE))
 
     def span(self) -> Span:
-        """Both months. BadInput names the one that will not do."""
+        """Return both months. BadInput names the one that will not do."""
         return Span.parse(self.cleaned_data["first"], self.cleaned_data["last"])
 
 
@@ -68,7 +68,7 @@ class Selection:
 
     @property
     def query(self) -> str:
-        """The choice as a query string, for links that keep it."""
+        """Return the choice as a query string, for links that keep it."""
         first, last = self.span.labels
         return urlencode({"first": first, "last": last, **self.scope.codes})
 
@@ -78,11 +78,14 @@ def chosen(request: HttpRequest, *, at: datetime) -> Selection:
     fallback = Span.of_year_before(at)
     first, last = fallback.labels
     data: dict[str, Any] = {"first": first, "last": last}
+    # Bound even without a query, so that the form shows the months that the figures are of.
     data |= {name: request.GET[name] for name in SelectionForm.base_fields if name in request.GET}
     form = SelectionForm(data)
     if form.is_valid():
         try:
             return Selection(form, form.span(), form.scope(), is_good=True)
         except BadInput as error:
+            # The rule may name a field that this form does not have; `add_error` would raise
+            # ValueError.
             form.add_error(error.field if error.field in form.fields else None, error.message)
     return Selection(form, fallback, Scope(), is_good=False)

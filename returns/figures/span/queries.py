@@ -46,7 +46,7 @@ class Span:
 
     @classmethod
     def of_year_before(cls, at: datetime) -> Span:
-        """Twelve months, up to and with the month of `at`."""
+        """Return twelve months, up to and including the month of `at`."""
         last = month_of(at, zone())
         return cls(by_index(index(last) - 11), last)
 
@@ -71,7 +71,9 @@ class Span:
         return self.last.span_utc(zone())[1]
 
     def holds(self, column: str) -> Q:
-        """A condition: the moment in `column` lies in the span."""
+        """Return the condition that the moment in `column` lies in the span."""
+        # Half-open, so that a moment at midnight belongs to one month only; and a plain range, so
+        # that an index on the column serves.
         return Q(**{f"{column}__gte": self.start, f"{column}__lt": self.end})
 
 
@@ -85,6 +87,8 @@ class Scope:
     @classmethod
     def of_codes(cls, *, model: str = "", batch: str = "") -> Scope:
         """Look both up by code; a batch brings its model. BadInput names the unknown one."""
+        # The name of the scope reads the batch's model: fetched along, it costs no further
+        # question.
         found = ProductionBatch.objects.select_related("colourway__model").filter(code=batch)
         if batch:
             made = found.first()
@@ -106,7 +110,7 @@ class Scope:
 
     @property
     def name(self) -> str:
-        """What a heading or a claim calls it."""
+        """What a heading or a claim calls this scope."""
         if self.batch is not None:
             return _("%(model)s, batch %(batch)s") % {
                 "model": self.batch.colourway.model.name,
@@ -123,7 +127,7 @@ class Scope:
         }
 
     def frames(self) -> QuerySet[ReturnedFrame]:
-        """Returned frames of our own make in this scope; a weigh-in that was undone is none."""
+        """Return the frames of our own make in this scope; a weigh-in that was undone is none."""
         return ReturnedFrame.objects.filter(
             self._filter("colourway__model", "batch"), is_stranger=False
         ).exclude(state=FrameState.VOIDED)
@@ -141,18 +145,19 @@ class Scope:
 
 
 def zone() -> ZoneInfo:
-    """The workshop's clock."""
+    """Return the time zone of the workshop's clock."""
+    # Not the current one: what a month is must not depend on who asks.
     found: Any = timezone.get_default_timezone()
     return found if isinstance(found, ZoneInfo) else ZoneInfo(str(found))
 
 
 def index(month: Month) -> int:
-    """A running month number: year * 12 + month - 1."""
+    """Return a running month number: year * 12 + month - 1."""
     return month.year * 12 + month.number - 1
 
 
 def by_index(number: int) -> Month:
-    """The month of a running number; BadInput outside the calendar that the books cover."""
+    """Return the month of a running number; BadInput outside the calendar that the books cover."""
     try:
         return Month(number // 12, number % 12 + 1)
     except BadMonth as error:

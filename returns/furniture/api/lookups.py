@@ -20,6 +20,7 @@ class ColourwayCode(KnownCode):
         super().__init__(Colourway.objects.all, by="code", **options)
 
     def run_validation(self, data: Any = None) -> Any:
+        # Past the parent on purpose: it would look the text up as one code, and here it is two.
         text = super(KnownCode, self).run_validation(data)
         if not text:
             return None

@@ -60,6 +60,8 @@ def reason(why: Reasons) -> str:
     """The commonest finding, with its share of all findings."""
     if not why.total:
         return _("No frame was looked over in these months, so there are no reasons yet.")
+    # Of equal counts the last key in the alphabet wins: any would do, but it must be the same each
+    # time.
     seen, component, defect = max(
         (count, component, defect)
         for component, counts, _sum in why.rows
@@ -92,6 +94,8 @@ def circular(found: Circularity) -> str:
         "count": found.content.issues,
         "mass": mass_kg(found.content.counted_mg),
     }
+    # Mass that was booked and not weighed has no range, and a range of no width would claim
+    # certainty.
     if share.low == share.high:
         return (
             ngettext(
@@ -175,6 +179,8 @@ def of_circularity(found: Circularity, more: Indicators, runs: GrindYields) -> l
         _lives(more),
     ]
     missing = more.material_circularity.missing
+    # The indicator is of one model: for the whole workshop the row is left out, not shown as
+    # missing.
     if missing is None or missing.of != "models":
         rows.insert(0, _material_circularity(more))
     return rows
@@ -189,6 +195,7 @@ def scrap_back(found: Circularity) -> str:
 
 
 def _expanded(data: Weighed) -> str:
+    # Milligrams to micrograms, rounded up: an uncertainty is never shown smaller than it is.
     return unbroken_factor(f"± {uncertainty_kg(ceil(data.expanded_mg * 1000))}, k = 2")
 
 

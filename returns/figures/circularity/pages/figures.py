@@ -33,7 +33,7 @@ from returns.figures.span.queries import Scope
 
 @allow(OWNER)
 def page(request: HttpRequest) -> HttpResponse:
-    """Promise, returns and reasons, circularity, and what may be said, for the chosen months."""
+    """Show promise, returns, reasons, circularity and what may be said, for the chosen months."""
     selection = chosen(request, at=timezone.now())
     facts: dict[str, Any] = {"selection": selection, "form": selection.form, "wide": True}
     if selection.is_good:
@@ -51,7 +51,7 @@ def page(request: HttpRequest) -> HttpResponse:
 
 @allow(OWNER)
 def download(request: HttpRequest, name: str) -> HttpResponse:
-    """One table of the page as CSV."""
+    """Send one table of the page as CSV."""
     make = _DOWNLOADS.get(name)
     if make is None:
         raise Http404
@@ -76,6 +76,8 @@ def _flow(selection: Selection, side: str) -> Table:
     return tables.flow(side, "", getattr(found, side))
 
 
+# Only the table asked for is computed. A key is part of an address and of a file name: it never
+# changes.
 _DOWNLOADS: dict[str, Callable[[Selection], Table]] = {
     "figures": lambda s: tables.figures(_circularity(s)),
     "returns": lambda s: tables.returns(_months(s)),
@@ -87,6 +89,8 @@ _DOWNLOADS: dict[str, Callable[[Selection], Table]] = {
     "outflow": lambda s: _flow(s, "outflow"),
     "streams": lambda s: tables.streams(material_flow(s.span), pictures.place_names()),
     "yields": lambda s: tables.yields(grind_yields(s.span)),
+    # Models share the workshop's yield, so they are made from its figures whatever scope was
+    # chosen.
     "models": lambda s: tables.models(by_model(s.span, circularity(s.span, Scope()))),
 }
 
@@ -122,6 +126,7 @@ def _loop(selection: Selection, found: Circularity) -> dict[str, Any]:
         "answer": answers.circular(found),
         "asides": answers.of_circularity(found, more, runs),
         "material": pictures.material(material_flow(selection.span)),
+        # The table of all models stands on the figures of the whole workshop only.
         "models": tables.models(by_model(selection.span, found)) if is_whole else None,
         "pictures": [pictures.yields(runs), pictures.losses(found)],
         "content": tables.content(found),

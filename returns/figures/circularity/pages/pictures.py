@@ -116,7 +116,7 @@ def losses(found: Circularity) -> Picture:
 
 
 def yields(found: GrindYields) -> Picture:
-    """The run chart; with too few runs for limits, only what is missing."""
+    """Draw the run chart; with too few runs for limits, say only what is missing."""
     chart = found.chart
     heading = _("Yield of each grind run")
     table = tables.yields(found)
@@ -152,7 +152,7 @@ def starts_at(share: str) -> str:
 
 
 def material(found: MaterialFlow) -> Picture:
-    """The grams of returned frames through the house."""
+    """Draw the way of the grams of returned frames through the house."""
     title = charts.Title(
         _("The way of the grams"),
         _(
@@ -184,13 +184,15 @@ def layout(found: MaterialFlow, room: Room) -> Layout:
     stands += [Stand(str(kind), column) for kind, column in _COLUMNS.items()]
     stands += [Stand(f"{kind}.{OUT}", _LAST_COLUMN) for kind in _ENDS]
     known = {stand.key for stand in stands}
+    # An end that the columns above do not foresee is drawn all the same: mass must not leave the
+    # picture.
     rest = {end for one in streams for end in (one.source, one.target)} - known
     stands += [Stand(key, _LAST_COLUMN if key.endswith(OUT) else 0) for key in sorted(rest)]
     return laid_out(stands, streams, frozenset(map(str, INNER)), room)
 
 
 def place_names() -> dict[str, str]:
-    """What each end of a stream is called."""
+    """Return what each end of a stream is called."""
     names = {str(kind): str(kind.label) for kind in INNER}
     for kind in PlaceKind:
         names[f"{kind}.{OUT}"] = str(kind.label)

@@ -14,6 +14,7 @@ from returns.figures.circularity.queries.indicators import Indicator
 from returns.figures.circularity.queries.judged import BOOKED, Judged, Missing
 from returns.figures.circularity.sums.circularity import ShareInterval
 
+# The sums speak in keys, so that they need no language; what a reader sees is looked up here.
 METHODS = {
     "wilson": gettext_lazy("score interval for counts (Wilson), 95 %"),
     "exact": gettext_lazy("exact interval for counts (Clopper–Pearson), 95 %"),
@@ -59,7 +60,8 @@ class Shown:
 
 
 def percent(share: float) -> str:
-    """A share 0..1 as percent with one decimal, rounded half to even once; never broken."""
+    """Return a share 0..1 as percent with one decimal, rounded half to even once, never broken."""
+    # Rounded once, to whole millionths: a second rounding of a rounded figure may go the other way.
     return ppm(round(share * 1_000_000)).replace(" ", "\u00a0")
 
 
@@ -93,14 +95,15 @@ def indicator(
 
 
 def basis(evidence: int, of: str, how: str) -> str:
-    """How many cases stand behind a figure, and how its range was made."""
+    """Say how many cases stand behind a figure, and how its range was made."""
     return f"{evidence} {thing_named(of)} · {method(how)}"
 
 
 def spread(found: Indicator, *, decimals: int = 2) -> str:
-    """The range of an indicator, empty where it has none."""
+    """Return the range of an indicator in words, empty where it has none."""
     if found.low is None or found.high is None:
         return ""
+    # Compared as shown: limits that read alike would claim that there is no uncertainty at all.
     low, high = fixed(found.low, decimals), fixed(found.high, decimals)
     if low == high:
         return _("less than ± %(step)s") % {"step": fixed(10**-decimals, decimals)}
@@ -108,7 +111,7 @@ def spread(found: Indicator, *, decimals: int = 2) -> str:
 
 
 def spread_words(found: Indicator) -> str:
-    """What the range of the circularity indicator covers, and which life went into it."""
+    """Say what the range of the circularity indicator covers, and which life went into it."""
     if found.use is not None:
         return _("range of 95 %%, simulated; measured life %(use)s times the trade's") % {
             "use": fixed(found.use, 2)
@@ -119,10 +122,11 @@ def spread_words(found: Indicator) -> str:
 
 
 def lacking(missing: Missing | None) -> str:
-    """Not enough evidence, with the count and the reason."""
+    """Say that there is not enough evidence, with the count and the reason."""
     if missing is None:
         return _("Not enough evidence.")
     instance = thing_named(missing.of)
+    # Translators need the sentence whole, so the thing counted is put in and not appended.
     counted = (
         ngettext(
             "Not enough evidence: %(have)s %(thing)s of the %(need)s needed.",
@@ -141,7 +145,7 @@ def thing_named(key: str) -> str:
 
 
 def method(key: str) -> str:
-    """How a range was made; its coverage factor stays on one line."""
+    """Say how a range was made; its coverage factor stays on one line."""
     return unbroken_factor(str(METHODS.get(key, key)))
 
 

@@ -56,11 +56,12 @@ class Table:
     def columns(self) -> list[tuple[str, bool]]:
         """Each heading, and whether its column holds numbers."""
         first = self.rows[0] if self.rows else ()
+        # A table that is a download only has no headings, so the two may differ in length.
         numeric = [cell.is_number for cell in first] or [False] * len(self.headings)
         return list(zip(self.headings, numeric, strict=False))
 
     def csv(self) -> bytes:
-        """UTF-8 with CRLF (RFC 4180); text that a spreadsheet could run is defused."""
+        """Return UTF-8 with CRLF (RFC 4180); text that a spreadsheet could run is defused."""
         out = io.StringIO(newline="")
         writer = csv.writer(out, dialect="excel", lineterminator="\r\n")
         writer.writerow(self.keys)
@@ -72,8 +73,10 @@ class Table:
 def _raw(value: str | int | float | None) -> str | int:
     if value is None:
         return ""
+    # A fixed form with a point, whatever the reader's language: a program reads the download.
     if isinstance(value, float):
         return f"{value:.6f}"
+    # A text that begins like a formula would be run by a spreadsheet; numbers cannot be one.
     return safe(value) if isinstance(value, str) else value
 
 
@@ -82,7 +85,7 @@ def words(text: str, shown: str = "") -> Cell:
 
 
 def day(moment: datetime) -> Cell:
-    """The day of a moment on the workshop's clock."""
+    """Return the day of a moment on the workshop's clock."""
     on = clock.day_of(moment)
     return words(on.isoformat(), local(on))
 
@@ -142,19 +145,20 @@ def losses(figures: Circularity) -> Table:
 
 
 def _expanded() -> str:
-    """The heading over a ±; its coverage factor stays on one line."""
+    """Return the heading over a ±; its coverage factor stays on one line."""
     return unbroken_factor(_("± (k = 2)"))
 
 
 def _spread(expanded_mg: float | None) -> Cell:
-    """Rounded up to a milligram; what was not weighed itself has none."""
+    """Round a ± up to a milligram; what was not weighed itself has none."""
     if expanded_mg is None:
         return Cell(None, _("not weighed"))
+    # Upward, so that no uncertainty is stated smaller than it is.
     return grams(ceil(expanded_mg))
 
 
-def _known(mass_mg: int, data: MassUncertainty) -> tuple[Cell, Cell]:
-    """The ± (k = 2) of what readings support, and the part of a mass that none supports."""
+def _uncertainty_cells(mass_mg: int, data: MassUncertainty) -> tuple[Cell, Cell]:
+    """Return the ± (k = 2) of what readings support, and the part of a mass that none supports."""
     if not mass_mg:
         return Cell(None, "–"), Cell(0, "–")
     expanded = ceil(data.expanded_ug / 1000)
@@ -165,7 +169,7 @@ def _known(mass_mg: int, data: MassUncertainty) -> tuple[Cell, Cell]:
 
 
 def _of_all(data: MassUncertainty) -> Cell:
-    """The ± of a mass that is weighed through and through."""
+    """Return the ± of a mass, where readings support all of it."""
     return _spread(None if data.booked_mg else data.expanded_ug / 1000)
 
 
@@ -200,6 +204,7 @@ def shades(found: Reasons) -> list[tuple[str, list[tuple[int, int]], int]]:
     return [
         (
             component_name(component),
+            # Division rounded up: what was seen even once has a shade, and only zero has none.
             [(seen, -(-4 * seen // most)) for seen in counts],
             total,
         )
@@ -236,9 +241,10 @@ def yields(found: GrindYields) -> Table:
 
 
 def _share_spread(expanded: float | None) -> Cell:
-    """In per cent with two decimals, rounded up; none where some of the mass was not weighed."""
+    """Give a ± in per cent, two decimals, rounded up; none where some mass was not weighed."""
     if expanded is None:
         return Cell(None, _("not weighed"))
+    # To whole hundredths of a per cent, upward, then in the millionths that `ppm` takes.
     return Cell(expanded, ppm(ceil(expanded * 10_000) * 100, 2))
 
 
@@ -258,7 +264,7 @@ def streams(found: MaterialFlow, names: Mapping[str, str]) -> Table:
         ("from", "to", "mass_mg", "expanded_mg", "unweighed_mg"),
         (_("From"), _("To"), _("Mass"), _expanded(), capfirst(_("not weighed"))),
         tuple(
-            (source, target, grams(one.mass_mg), *_known(one.mass_mg, one.known))
+            (source, target, grams(one.mass_mg), *_uncertainty_cells(one.mass_mg, one.known))
             for source, target, one in rows
         ),
     )
@@ -321,6 +327,7 @@ def content(figures: Circularity) -> Table:
         (Origin.RETURN, found.counted_mg),
         (Origin.FEEDSTOCK, found.counted_mg),
         (Origin.VIRGIN, found.counted_mg),
+        # Own scrap is shown, but is on neither side of the share (ISO 14021).
         (Origin.IN_PROCESS, 0),
     ]
     return Table(
@@ -338,7 +345,7 @@ def content(figures: Circularity) -> Table:
             (
                 words(origin.value, str(origin.label)),
                 grams(mass.mass_mg),
-                *_known(mass.mass_mg, mass.known),
+                *_uncertainty_cells(mass.mass_mg, mass.known),
                 share(mass.mass_mg / whole_mg if whole_mg else None),
             )
             for origin, whole_mg in rows
@@ -378,7 +385,7 @@ def flow(name: str, caption: str, found: FlowTable) -> Table:
 
 
 def figures(found: Circularity) -> Table:
-    """The key figures as a download: share, limits, evidence and method, a line each."""
+    """Return the key figures for download: share, limits, evidence and method, a line each."""
     judged: dict[str, Any] = {
         "take_back": found.take_back,
         "take_back_in_span": found.take_back_in_span,

@@ -25,6 +25,8 @@ from returns.figures.circularity.sums.outflow_spread import (
 from returns.figures.span.queries import Scope, Span
 from returns.models import Dispatch
 
+# Any number would do, but it must stay: the same books must show the same range on every
+# reading.
 SEED = 20_261_125
 DRAWS = 2000
 
@@ -105,8 +107,10 @@ def outflow(span: Span, scope: Scope, figures: Circularity) -> FlowTable:
     reused_mg = sum(fate.reused.mass_mg for fate in fates)
     recycled_mg = round(boxed_mg * (recovered.share if recovered else 0))
     masses = {"reused": reused_mg, "recycled": recycled_mg}
+    # By subtraction, so that the three shares fill the whole whatever the yield was rounded to.
     masses["linear"] = total_mg - reused_mg - recycled_mg
     why = {"biological": _("Plastic, glass and metal have no biological cycle.")}
+    # Reversals of an earlier span's postings may outweigh what this span posted.
     if min(masses.values()) < 0:
         data = _("More was taken back in these months than went out.")
         return FlowTable(missing=Missing(of="", have=0, need=1, reason=data))
@@ -116,6 +120,7 @@ def outflow(span: Span, scope: Scope, figures: Circularity) -> FlowTable:
     # What hangs on a yield of booked masses has no range either.
     is_booked = figures.recovery_yield.is_booked
     limits = {} if is_booked else _outflow_limits(fates, between)
+    # What was reused is weighed on its own and keeps its ±; the two others have the yield in them.
     if is_booked:
         known = {"reused": known["reused"]}
     weighed = total(mass for fate in fates for mass in (fate.reused, fate.boxed, fate.rest))
@@ -132,7 +137,7 @@ def outflow(span: Span, scope: Scope, figures: Circularity) -> FlowTable:
 def _outflow_limits(
     fates: Sequence[Fate], between: tuple[float, float, float] | None
 ) -> dict[str, tuple[float, float]]:
-    """None where reversals left mass without a frame."""
+    """Return no limits where reversals left mass without a frame."""
     if sum(fate.frames for fate in fates) < 1:
         return {}
     return outflow_limits(fates, between, seed=SEED, draws=DRAWS)
@@ -143,11 +148,13 @@ def _ranged(
     limits: Mapping[str, tuple[float, float]],
     known: Mapping[str, float | None],
 ) -> tuple[FlowShare, ...]:
-    """Limits and ± put to the shares, never leaving the booked share outside."""
+    """Put limits and ± to the shares; the limits never leave the booked share outside."""
     return tuple(
         replace(
             one,
             expanded_mg=known.get(one.category),
+            # A simulated median need not be the booked share, and nobody believes a figure outside
+            # its own range.
             low_percent=min(one.percent, 100 * limits[one.category][0]),
             high_percent=max(one.percent, 100 * limits[one.category][1]),
         )
@@ -171,7 +178,9 @@ _STREAMS: dict[str, Stream] = {
 
 
 def _fates(rows: QuerySet[Posting]) -> tuple[Fate, ...]:
-    """Frames mended, frames taken apart into a box, and all others: sent back or thrown away."""
+    """Return frames mended, frames taken apart into a box, and others: sent back or discarded."""
+    # `Exists` and not a join: a movement has several postings, and a join would repeat each of
+    # them.
     at_the_box = Posting.objects.filter(
         Q(source__kind=PlaceKind.BOX) | Q(target__kind=PlaceKind.BOX), movement=OuterRef("movement")
     )
@@ -181,20 +190,23 @@ def _fates(rows: QuerySet[Posting]) -> tuple[Fate, ...]:
     other = marked.exclude(mended | lenses | boxed)
     return (
         _fate("reused", marked.filter(mended), mended, _STREAMS),
+        # The wearer's lenses are mass of a frame that was ground: they count as its mass, not as a
+        # frame more.
         _fate("boxed", marked.filter(boxed | lenses), boxed, _STREAMS),
         _fate("rest", other, ~_SETTLED, {}),
     )
 
 
 def _posted_as(kind: str) -> Q:
-    """A posting's reason says what left; a reversal has its own, so its original is asked."""
+    """Select by what left. A posting's reason says so; a reversal's is that of its original."""
     return Q(movement__kind="post_frame") & (
         Q(movement__reverses=None, movement__reason=kind) | Q(movement__reverses__reason=kind)
     )
 
 
 def _fate(goes: Stream, rows: QuerySet[Posting], counted: Q, streams: Mapping[str, Stream]) -> Fate:
-    """A frame of a fate has one movement: those `counted`, less those taken back."""
+    """Return one fate. Each frame has one movement: those `counted`, less those reversed."""
+    # Distinct, because one movement has a posting for each place it fills.
     frames = rows.filter(counted).aggregate(
         forward=Count("movement", distinct=True, filter=Q(movement__reverses=None)),
         back=Count("movement", distinct=True, filter=Q(movement__reverses__isnull=False)),
@@ -202,6 +214,8 @@ def _fate(goes: Stream, rows: QuerySet[Posting], counted: Q, streams: Mapping[st
     masses: dict[Stream, list[Measured]] = {stream: [] for stream in STREAMS}
     for target, mass in flows.weighed_by_target(rows.exclude(_OUT_OF_DIFFERENCE)).items():
         masses[streams.get(target, "rest")].append(mass.measured)
+    # It adds no mass. It lends the uncertainty of the weigh-in to what left without a weighing of
+    # its own.
     masses["rest" if goes == "rest" else "reused"].append(_as_it_came(rows))
     return Fate(
         goes=goes,
@@ -213,7 +227,7 @@ def _fate(goes: Stream, rows: QuerySet[Posting], counted: Q, streams: Mapping[st
 
 
 def _as_it_came(rows: QuerySet[Posting]) -> Measured:
-    """No mass, with the uncertainty of what left unweighed: that of its frames' weigh-in."""
+    """Return no mass, with the uncertainty of what left unweighed: that of the weigh-in."""
     unweighed = rows.filter(movement__reverses=None, reading=None).exclude(_SETTLED)
     came = Posting.objects.filter(
         movement__kind="weigh_in", movement__subject__in=unweighed.values("movement__subject")

@@ -133,7 +133,7 @@ class Circularity:
 
 
 def circularity(span: Span, scope: Scope) -> Circularity:
-    """Every figure of a span, in a number of questions that does not grow with the books.
+    """Return every figure of a span, in a number of questions that does not grow with the books.
 
     Grinding mixes models in a box, so recovery yield and grinding losses are those of the whole
     workshop whatever the scope.
@@ -177,6 +177,7 @@ def circularity(span: Span, scope: Scope) -> Circularity:
 
 def _counts(span: Span, scope: Scope) -> Counts:
     last = span.labels[1]
+    # Filtered sums in one question: a question for each count would read the same rows again.
     sold = scope.sold().aggregate(
         ever=Sum("pieces", filter=Q(month__lte=last)),
         span=Sum("pieces", filter=Q(month__lte=last, month__gte=span.labels[0])),
@@ -202,14 +203,14 @@ def _counts(span: Span, scope: Scope) -> Counts:
 
 
 def _take_back(returned: int, sold: int) -> Judged:
-    """More returned than sold means that sales are missing from the import, not a rate."""
+    """Return the rate. More returned than sold means that sales were not imported: no rate."""
     if returned > sold:
         return Judged.without(of="sold units", have=max(0, sold), need=returned)
     return Judged.of(partial(sums.take_back_rate, returned=returned, sold=sold))
 
 
 def _ground_mg(ground: flows.Flows) -> int:
-    """Mass taken from the boxes of returns, less what a run found in excess."""
+    """Return the mass taken from the boxes of returns, less what a run found in excess."""
     leaving = ground.total_mg("grind", source="box", origin=Origin.RETURN)
     return leaving - ground.total_mg("grind", target="box", origin=Origin.RETURN)
 
@@ -221,14 +222,14 @@ def _runs(span: Span) -> int:
 
 
 def _flake(span: Span) -> Weighed:
-    """Flake out of the boxes of returns."""
+    """Return the flake out of the boxes of returns."""
     grinds = flows.postings(span).filter(movement__kind="grind", source__origin=Origin.RETURN)
     back = flows.postings(span).filter(movement__kind="grind", target__origin=Origin.RETURN)
     return flows.weighed(grinds | back, source="box", target="lot")
 
 
 def _boxed(span: Span, ground_mg: int) -> Weighed:
-    """What was ground, as well known as the frames that went into it were at the box."""
+    """Return what was ground, with the uncertainty that its frames had at the box."""
     tags = ReturnedFrame.objects.filter(
         span.holds("lot__run__finished_at"), state=FrameState.GROUND
     ).order_by()
@@ -236,13 +237,14 @@ def _boxed(span: Span, ground_mg: int) -> Weighed:
         movement__kind="strip_down", movement__subject__in=Subquery(tags.values("tag"))
     ).order_by()
     found = flows.weighed(put_in, target="box")
+    # What was ground beyond the frames' own mass has no frame, so no reading stands behind it.
     of_no_frame_mg = abs(ground_mg - found.mass_mg)
     unweighed_mg = min(abs(ground_mg), found.unweighed_mg + of_no_frame_mg)
     return replace(found, mass_mg=ground_mg, unweighed_mg=unweighed_mg)
 
 
 def _yield(flake: Weighed, ground: Weighed, runs: int) -> Judged:
-    """The flake's uncertainty is its readings'; the box's is that of the frames ground."""
+    """Return the yield. The flake's uncertainty is its readings'; the box's, that of its frames."""
     if ground.mass_mg <= 0:
         return Judged.without(of="grind runs", have=runs, need=1)
     judged = Judged.of(
@@ -260,8 +262,10 @@ def _losses(
     found: flows.Flows, rows: QuerySet[Posting], stage: str, causes: Iterable[str]
 ) -> tuple[Loss, ...]:
     by_cause = Counter(found.by_target_mg(stage))
-    whole_mg = found.total_mg(stage) - found.total_mg(stage, source="unexplained")
-    by_cause["unexplained"] -= found.total_mg(stage, source="unexplained")
+    # A find comes out of the difference and a miss goes into it: the two are set against each
+    # other, and mass that was never put in is no part of what was.
+    whole_mg = found.total_mg(stage) - found.total_mg(stage, source="difference")
+    by_cause["difference"] -= found.total_mg(stage, source="difference")
     readings = flows.weighed_by_target(rows.filter(reading__isnull=False))
     return tuple(
         Loss(
@@ -277,7 +281,8 @@ def _losses(
 
 
 def _expanded_mg(weighed: Weighed | None, mass_mg: int) -> float | None:
-    """None unless every milligram was weighed."""
+    """Return the ± (k = 2) in mg, None unless every milligram was weighed."""
+    # A cause of which only a part was weighed would show the ± of that part for the whole.
     if weighed is None or weighed.mass_mg != mass_mg:
         return None
     return weighed.expanded_mg
@@ -286,6 +291,7 @@ def _expanded_mg(weighed: Weighed | None, mass_mg: int) -> float | None:
 def content_of(span: Span, scope: Scope) -> Content:
     rows = flows.of_batches(span, scope)
     scrap = flows.postings(span).filter(movement__kind="return_scrap")
+    # An issue that was wholly reversed leaves zero, which the sum refuses as no issue.
     issued = {key: one for key, one in flows.weighed_by_origin(rows).items() if one.mass_mg > 0}
     made = recycled_content(Issue(key, one.mass_mg) for key, one in sorted(issued.items()))
     weighed = _by_name(issued)
@@ -300,6 +306,7 @@ def content_of(span: Span, scope: Scope) -> Content:
         counted_mg=made.counted_mg,
         recycled_share=_float(made, "post_consumer_share"),
         return_share=_float(made, "return_share"),
+        # Neither the reversals nor what they reversed: what never happened is no evidence.
         issues=rows.filter(movement__reverses=None, movement__reversed_by=None)
         .values("movement")
         .distinct()
@@ -310,7 +317,9 @@ def content_of(span: Span, scope: Scope) -> Content:
 
 
 def _by_name(issued: Mapping[str, Weighed]) -> dict[str, Weighed]:
-    """By the names that `Content` has for its masses: what is unknown is in the virgin too."""
+    """Return masses by the names that `Content` has for them: the unknown is in the virgin too."""
+    # Django's choices hold their plain values too; a bare Enum of Python 3.11 would raise TypeError
+    # here.
     unknown = flows.together(one for key, one in issued.items() if key not in Origin)
     found = {origin.value: issued.get(origin, flows.NOTHING) for origin in Origin}
     found[Origin.VIRGIN] = flows.together([found[Origin.VIRGIN], unknown])
@@ -324,7 +333,7 @@ def _float(made: RecycledContent, name: str) -> float | None:
 
 
 def _issued_shares(content: Content) -> tuple[Judged, Judged]:
-    """Post-consumer material, and own returns alone, in what was issued; own scrap left out.
+    """Return the shares of post-consumer material, and of own returns, in what was issued.
 
     No sampling stands behind them: their range is that of the weighings at the issue.
     """
@@ -353,10 +362,12 @@ def _weighed_share(part: list[Weighed], rest: list[Weighed], evidence: int) -> J
 
 
 def _ranged(judged: Judged, masses: list[Weighed]) -> Judged:
-    """Mass that no reading stands behind has no range to give: then its share has none."""
+    """Take the range from a share that rests on mass which no reading stands behind."""
     share = judged.share
     if share is None or not any(one.unweighed_mg for one in masses):
         return judged
     return Judged(
+        # Low and high at the share itself, and a method that says why: readers of the API know what
+        # to expect.
         share=replace(share, low=share.share, high=share.share, coverage=1.0, method=BOOKED)
     )

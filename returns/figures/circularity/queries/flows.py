@@ -32,6 +32,7 @@ from inventory.weighing.sums.traced import MassUncertainty
 from returns.figures.span.queries import Scope, Span
 
 COVERAGE_FACTOR = 2.0
+# Grouped by, so that a sum never mixes movements with the reversals that take them back.
 _IS_FIRST = ExpressionWrapper(Q(movement__reverses=None), BooleanField())
 
 
@@ -89,7 +90,7 @@ class Weighed:
 
     @property
     def known(self) -> MassUncertainty:
-        """The same as the books tell of a mass that they follow."""
+        """The uncertainty in the form in which the books keep that of a mass they follow."""
         return MassUncertainty(ceil(self.expanded_mg * 1000), abs(self.unweighed_mg), self.readings)
 
 
@@ -97,23 +98,27 @@ NOTHING = Weighed(0, 0.0, 0, 0, weighing.Measured(0, 0.0, ()))
 
 
 def postings(span: Span) -> QuerySet[Posting]:
-    """The mass postings booked in a span."""
+    """Return the mass postings booked in a span."""
     first, last = span.labels
     return Posting.objects.filter(
-        movement__month__gte=first, movement__month__lte=last, source__unit="mg"
+        # Months are texts of one width, 2026-01, so that they compare as they follow each other.
+        movement__month__gte=first,
+        movement__month__lte=last,
+        source__unit="mg",
     ).order_by()
 
 
 def of_frames(span: Span, scope: Scope) -> QuerySet[Posting]:
-    """Postings told of the frames in a scope. The whole scope holds strangers' frames as well."""
+    """Return the postings of the frames in a scope; the whole scope has strangers' frames too."""
     rows = postings(span)
     if scope.is_whole:
         return rows
+    # A movement names its subject by the tag, not by a foreign key: the ledger knows no frames.
     return rows.filter(movement__subject__in=Subquery(scope.frames().order_by().values("tag")))
 
 
 def of_batches(span: Span, scope: Scope) -> QuerySet[Posting]:
-    """Material issued to the batches in a scope."""
+    """Return the postings of material issued to the batches in a scope."""
     rows = postings(span).filter(movement__kind="issue")
     if scope.is_whole:
         return rows
@@ -137,13 +142,15 @@ def net(rows: QuerySet[Posting]) -> Flows:
     found: Counter[Leg] = Counter()
     for kind, is_first, source, target, source_origin, target_origin, total in grouped:
         origin = source_origin or target_origin
+        # A reversal runs the other way: its ends are swapped back, so that it meets the leg it
+        # reverses.
         leg = Leg(kind, *((source, target) if is_first else (target, source)), origin)
         found[leg] += total if is_first else -total
     return Flows(dict(found))
 
 
 def weighed(rows: QuerySet[Posting], *, source: str = "", target: str) -> Weighed:
-    """Net mass that reached a kind of place, with the expanded uncertainty of its readings.
+    """Return the net mass that reached a kind of place, with the ± (k = 2) of its readings.
 
     What readings on one scale within one calibration period share adds up linearly, their own
     parts as root sum of squares (GUM 5.2.2). A reading that a reversal took back counts for
@@ -153,14 +160,15 @@ def weighed(rows: QuerySet[Posting], *, source: str = "", target: str) -> Weighe
 
 
 def weighed_by_target(rows: QuerySet[Posting]) -> dict[str, Weighed]:
-    """Net mass that reached each kind of place, with the uncertainty of its readings as above."""
+    """Return the net mass by the kind of place it reached, with its uncertainty as in `weighed`."""
+    # Of a reversal the source is where the mass had gone.
     reached = Case(When(movement__reverses=None, then=F("target__kind")), default=F("source__kind"))
     listed = _grouped(rows.annotate(reached=reached))
     return {target: _as_weighed(found) for target, found in listed.items()}
 
 
 def weighed_by_origin(rows: QuerySet[Posting]) -> dict[str, Weighed]:
-    """Net mass out of the boxes or lots of each origin, with its uncertainty as above."""
+    """Return the net mass out of boxes or lots by origin, with its uncertainty as in `weighed`."""
     origin = Case(
         When(movement__reverses=None, then=F("source__origin")), default=F("target__origin")
     )
@@ -169,7 +177,7 @@ def weighed_by_origin(rows: QuerySet[Posting]) -> dict[str, Weighed]:
 
 
 def together(several: Iterable[Weighed]) -> Weighed:
-    """Several masses as one; what they share on one scale adds up linearly."""
+    """Return several masses as one; what they share on one scale adds up linearly."""
     listed = list(several)
     return _weighed(
         weighing.total(one.measured for one in listed),
@@ -199,7 +207,7 @@ _Row = tuple[int | None, date | None, bool, int, int | None, int | None, int]
 
 
 def _by_period(rows: QuerySet[Posting], source: str, target: str) -> Iterable[_Row]:
-    """Scale, check date, if it is no reversal, mass, own parts squared, shared parts, readings."""
+    """Return scale, check date, no reversal?, mass, own parts squared, shared parts, readings."""
     forward = Q(movement__reverses=None, target__kind=target)
     back = Q(movement__reverses__isnull=False, source__kind=target)
     if source:
@@ -215,6 +223,7 @@ def _summed(rows: QuerySet[Posting], *by: str) -> Iterable[Any]:
         .values_list(*by, "reading__scale", "reading__check_due", "is_first")
         .annotate(
             mass=Sum("quantity"),
+            # Squared in the database: the readings of a span need not come over one by one.
             squares=Sum(own * own),
             shared=Sum("reading__u_shared_ug"),
             count=Count("reading"),
@@ -223,20 +232,26 @@ def _summed(rows: QuerySet[Posting], *by: str) -> Iterable[Any]:
 
 
 def _combined(grouped: Iterable[_Row]) -> tuple[weighing.Measured, int, int]:
-    """The mass as one, how many readings, and what part of it no reading stands behind."""
+    """Return mass, number of readings, and what part of the mass no reading stands behind."""
     mass_mg = readings = unweighed_mg = 0
     squares_ug2, shared_ug = 0, Counter[str]()
     for scale, check_due, is_first, mass, squares, shared, count in grouped:
         sign = 1 if is_first else -1
         mass_mg += sign * mass
         readings += sign * count
+        # Without a reading there is no scale to group by: booked mass, of which no uncertainty is
+        # known.
         if scale is None:
             unweighed_mg += sign * mass
             continue
+        # Own parts add as squares, shared ones linearly (GUM 5.2.2); a reversal takes its reading's
+        # out again.
         squares_ug2 += sign * (squares or 0)
         shared_ug[period(scale, check_due)] += sign * (shared or 0)
     found = weighing.Measured(
         mass_mg,
+        # A reversal booked in this span may take back a reading of an earlier one: no root of less
+        # than zero.
         max(0, squares_ug2) ** 0.5 / 1000,
         tuple((key, u_ug / 1000) for key, u_ug in sorted(shared_ug.items())),
     )

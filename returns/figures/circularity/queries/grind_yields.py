@@ -53,7 +53,7 @@ class GrindYields:
 
 
 def grind_yields(span: Span) -> GrindYields:
-    """Finished runs of own returns in a span, whole workshop. Two questions to the database."""
+    """Return finished runs of own returns in a span, whole workshop. Two questions in all."""
     rows = GrindRun.objects.filter(
         span.holds("finished_at"), state=GrindRun.State.FINISHED, lot__origin=Origin.RETURN
     ).order_by("finished_at", "pk")
@@ -62,6 +62,7 @@ def grind_yields(span: Span) -> GrindYields:
     runs = tuple(
         _run(code, at, *masses[code])
         for code, at, _box in ended
+        # A run whose postings were all reversed ground nothing: it has no yield, not one of zero.
         if at is not None and code in masses and masses[code][0].mass_mg > 0
     )
     try:
@@ -72,7 +73,10 @@ def grind_yields(span: Span) -> GrindYields:
 
 
 def _run(code: str, at: datetime, ground: MassWithReadings, flake: MassWithReadings) -> RunYield:
-    """With y = flake / ground, dy = (ground d flake - flake d ground) / ground² (GUM 5.1.2)."""
+    """Return a run. With y = flake / ground, dy = (ground d flake - flake d ground) / ground².
+
+    Source: JCGM 100:2008 (GUM), 5.1.2, from memory.
+    """
     ground_mg, flake_mg = ground.mass_mg, flake.mass_mg
     crossed = flake.times(ground_mg).less(ground.times(flake_mg)).known()
     expanded = crossed.expanded_ug / 1000 / ground_mg**2
@@ -89,12 +93,13 @@ def _run(code: str, at: datetime, ground: MassWithReadings, flake: MassWithReadi
 
 
 def _masses(span: Span, boxes: set[int]) -> dict[str, tuple[MassWithReadings, MassWithReadings]]:
-    """Per run: box mass taken less what was found in excess, and flake, reversals taken back.
+    """Return per run the box mass taken, less what was found in excess, and the flake, net.
 
     A box's own postings tell all of it. What was booked late stands in a later month.
     """
     rows = Posting.objects.filter(Q(source__in=boxes) | Q(target__in=boxes))
     found: dict[str, tuple[MassWithReadings, MassWithReadings]] = {}
+    # An empty set of boxes would still be asked of the database, and match nothing.
     for entry, mass in traced.stretch(rows, span.labels[0]).moved if boxes else ():
         if entry.kind != "grind":
             continue

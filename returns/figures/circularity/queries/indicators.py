@@ -32,6 +32,8 @@ from returns.figures.span.queries import Scope, Span
 from returns.models import Component, FrameModel
 
 SOLD_MIN = 30
+# Any number would do, but it must stay: page, download and API simulate each by itself and must
+# agree.
 SEED = 20_261_014
 DRAWS = 1000
 
@@ -65,7 +67,7 @@ class Indicators:
 
 
 def indicators(span: Span, scope: Scope, figures: Circularity) -> Indicators:
-    """The indicators of the same span and scope as `figures`."""
+    """Return the indicators of the same span and scope as `figures`."""
     return Indicators(
         material_circularity=material_circularity(span, scope, figures),
         inflow=circular_flows.inflow(figures),
@@ -94,7 +96,7 @@ class _Basis:
 
 
 def material_circularity(span: Span, scope: Scope, figures: Circularity) -> Indicator:
-    """The indicator of one model from what was measured: issues, box mass, grinding yield.
+    """Return the indicator of one model from what was measured: issues, box mass, grinding yield.
 
     Shares collected are mass boxed or salvaged up to the end of the span per mass sold by then.
     The feedstock's own yield is taken to be that of this workshop's granulator; lenses and screws
@@ -115,7 +117,9 @@ def material_circularity(span: Span, scope: Scope, figures: Circularity) -> Indi
 
 
 def by_model(span: Span, figures: Circularity) -> tuple[ModelIndicator, ...]:
-    """The indicator of every model, from the whole workshop's `figures`. The yield is shared."""
+    """Return the indicator of every model. All share the yield of the workshop's `figures`."""
+    # Sales of all models in one question; content and lives are asked model by model, and models
+    # are few.
     sold = dict(
         Scope()
         .sold()
@@ -161,7 +165,7 @@ def _missing_for_indicator(basis: _Basis) -> Missing | None:
 
 
 def _bill(scope: Scope) -> dict[str, int]:
-    """Nominal milligrams of one piece: frame material, and all else."""
+    """Return nominal milligrams of one piece: frame material, and all else."""
     rows = Component.objects.filter(model=scope.model).aggregate(
         frame=Sum("nominal_mg", filter=Q(is_frame_material=True)),
         rest=Sum("nominal_mg", filter=Q(is_frame_material=False)),
@@ -172,7 +176,7 @@ def _bill(scope: Scope) -> dict[str, int]:
 def _inputs(
     span: Span, scope: Scope, basis: _Basis, masses: dict[str, int]
 ) -> tuple[Inputs, float | None]:
-    """Shares of the sold frame material boxed and salvaged; limits follow the count of frames.
+    """Return the shares of material sold that were boxed or salvaged; limits follow frame counts.
 
     Beside them X, where it was measured.
     """
@@ -184,10 +188,14 @@ def _inputs(
         movement__subject__in=tags.values("tag"),
     ).order_by()
     moved = flows.net(rows).by_target_mg("strip_down")
+    # Real frames may outweigh the drawing: a share above 1 is cut, and what was salvaged gets the
+    # rest.
     recycled = min(1.0, moved.get("box", 0) / sold_mg)
     reused = min(1.0 - recycled, moved.get("salvage", 0) / sold_mg)
     count = by_outcome(outcomes(scope, last=span.labels[1]))[REGROUND]
     limits = sums.counted_share(count=min(count, basis.sold), of=basis.sold)
+    # The interval is one of counts, the share one of mass: its limits are stretched by the same
+    # ratio.
     ratio = recycled / limits.share if limits.share else 1.0
     recovery = basis.recovery.share
     if recovery is None or basis.content.recycled_share is None:
@@ -228,6 +236,8 @@ def _simulated(given: Inputs, use: float | None, sold: int) -> Indicator:
     spread = simulated(given, seed=SEED, draws=DRAWS)
     return Indicator(
         figure=middle,
+        # The simulation's median is not the middle of its inputs: the figure must lie in its own
+        # range.
         low=min(spread.low, middle),
         high=max(spread.high, middle),
         evidence=sold,
@@ -239,7 +249,7 @@ def _simulated(given: Inputs, use: float | None, sold: int) -> Indicator:
 
 
 def mean_lives(span: Span, scope: Scope) -> Indicator:
-    """Mass-weighted mean number of heat passes of the batches moulded in the span.
+    """Return the mass-weighted mean number of heat passes of the batches moulded in the span.
 
     A pass stands for a life, but own scrap ground back has passed without one: an upper figure.
     `returns.figures.circularity.queries.mean_lives.limits` says what its range covers.

@@ -17,8 +17,10 @@ BOOKED: Final = "booked masses"
 
 
 def told(error: Refused) -> str:
-    """What a sum refused, in the reader's language. The sums give keys and figures only."""
+    """Return what a sum refused, in the reader's language. Sums give keys and figures only."""
     words = gettext(error.template)
+    # Without figures a per cent sign in the text is plain text and must not be read as a
+    # placeholder.
     return words % error.figures if error.figures else words
 
 
@@ -33,7 +35,7 @@ class Missing:
 
     @classmethod
     def because(cls, error: EvidenceError) -> Self:
-        """What a sum says is missing: a count of what it needs, or a reason."""
+        """Return what a sum says is missing: a count of what it needs, or a reason."""
         if isinstance(error, NotEnoughEvidence):
             return cls(of=error.of, have=error.have, need=error.need)
         return cls(of="", have=0, need=1, reason=told(error))

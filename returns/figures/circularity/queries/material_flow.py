@@ -70,6 +70,8 @@ def material_flow(span: Span) -> MaterialFlow:
     found = traced.stretch(rows, first)
     legs: dict[Leg, MassWithReadings] = {}
     for entry, mass in found.moved:
+        # What the kinds' table marks as not drawn, such as a count, is no stream and would look
+        # like one.
         if entry.kind not in _LEFT_OUT and _is_own(entry):
             legs.setdefault(_leg(entry), MassWithReadings()).add(mass, entry.sign)
     flow = of_legs(legs)
@@ -79,10 +81,12 @@ def material_flow(span: Span) -> MaterialFlow:
 
 
 def _lying(found: Stretch) -> dict[str, MassWithReadings]:
-    """What lies in each inner place more than before, without what is no stream."""
+    """Return how much more lies in each inner place than before, without what is no stream."""
     places = Place.objects.filter(kind__in=[*INNER, *_SAME], origin__in=["", Origin.RETURN])
     kinds = {code: _inner(kind) for code, kind in places.values_list("code", "kind")}
     lying = {str(key): MassWithReadings() for key in INNER}
+    # Ends less beginnings, then less what moved without being a stream: what is left ties out to
+    # them.
     for masses, sign in ((found.held, 1), (found.opened, -1)):
         for code, mass in masses.items():
             if code in kinds:
@@ -103,16 +107,17 @@ def _is_own(entry: Entry) -> bool:
 
 
 def _leg(entry: Entry) -> Leg:
-    """A reversal goes the other way, and counts as minus the leg that it takes back."""
+    """Return the leg. A reversal goes the other way, and counts as minus the leg it takes back."""
     ends = (entry.source.kind, entry.target.kind)
     return Leg(entry.kind, *(ends if entry.sign > 0 else ends[::-1]))
 
 
 def of_legs(legs: Mapping[Leg, MassWithReadings]) -> MaterialFlow:
-    """The streams from sums by leg, and what was gained by them."""
+    """Return the streams from sums by leg, and what was gained by them."""
     pairs: dict[tuple[str, str], MassWithReadings] = {}
     for leg, mass in legs.items():
         source, target = _inner(leg.source), _inner(leg.target)
+        # From one shelf to the other is no stream where both count as one.
         if source != target:
             pairs.setdefault((source, target), MassWithReadings()).add(mass)
     net: list[Moved] = []
@@ -132,8 +137,10 @@ def of_legs(legs: Mapping[Leg, MassWithReadings]) -> MaterialFlow:
 def _net(
     pairs: Mapping[tuple[str, str], MassWithReadings],
 ) -> Iterable[tuple[str, str, MassWithReadings]]:
-    """One stream between two places, the way that more of it went."""
+    """Yield one stream between two places, the way that more of it went."""
     nothing = MassWithReadings()
+    # Each pair of places once, whichever way it was met first, and in an order that does not
+    # change.
     for one, other in sorted({(min(pair), max(pair)) for pair in pairs}):
         mass = pairs.get((one, other), nothing).less(pairs.get((other, one), nothing))
         if mass.mass_mg > 0:

@@ -18,7 +18,7 @@ from returns.regrind.queries import frame_heat
 
 
 def moulded(span: Span, scope: Scope) -> tuple[tuple[Moulded, ...], int]:
-    """What was moulded in the span by model, with the lives of its pieces; and how many batches.
+    """Return what was moulded in the span by model, with its pieces' lives; and how many batches.
 
     A heat pass stands for a life. A batch without a known spread is left out.
     """
@@ -47,7 +47,7 @@ def moulded(span: Span, scope: Scope) -> tuple[tuple[Moulded, ...], int]:
 
 
 def limits(span: Span, scope: Scope, models: tuple[Moulded, ...]) -> tuple[float, float]:
-    """Low and high at k = 2: the spread of the drawings' masses, and the unknown batches.
+    """Return low and high at k = 2, by the spread of the drawings' masses and the unknown batches.
 
     A returned frame of unknown batch was taken to have the mean of the batches that it may be
     from; what it may differ goes with its lot into the batches moulded. Left out: how many passes
@@ -55,6 +55,7 @@ def limits(span: Span, scope: Scope, models: tuple[Moulded, ...]) -> tuple[float
     """
     middle = sums.mean(models)
     arm = COVERAGE_FACTOR * sums.standard(models, _doubts(span, scope))
+    # Whatever was moulded has at least the life it is in.
     return max(1.0, middle - arm), middle + arm
 
 
@@ -67,26 +68,29 @@ def _batches(span: Span, scope: Scope) -> Any:
 
 
 def _mean_lives(heat: Any) -> float | None:
-    """The first life is one without a pass as well as one with a single pass."""
+    """Return the mean. Material without a pass and with one pass alike are in their first life."""
     try:
         shares = HeatSpread.from_list(heat).shares
     except BadHeatSpread:
         return None
+    # Divided by the sum that is there and not by a million: a list rounded elsewhere may miss it by
+    # a few.
     return sum(max(1, passes) * ppm for passes, ppm in shares) / sum(ppm for _n, ppm in shares)
 
 
 def _piece_masses() -> dict[int, tuple[int, float]]:
-    """Nominal milligrams of frame material by model, and one standard deviation of them."""
+    """Return nominal mg of frame material by model, and one standard deviation of them."""
     found: dict[int, tuple[int, float]] = {}
     rows = Component.objects.filter(is_frame_material=True).order_by()
     for model, mass_mg, spread_mg in rows.values_list("model", "nominal_mg", "spread_mg"):
         total_mg, spread = found.get(model, (0, 0.0))
+        # The components' spreads are independent of each other, so they add as squares.
         found[model] = (total_mg + mass_mg, (spread**2 + spread_mg**2) ** 0.5)
     return found
 
 
 def _doubts(span: Span, scope: Scope) -> list[Doubt]:
-    """Each lot that went into the span's batches, as a part of all that went in, with its doubt."""
+    """Return each unsure lot in the span's batches, as a part of all that went in."""
     rows = issued(_batches(span, scope).values("code")).filter(source__lot__isnull=False)
     by_lot = dict(rows.order_by().values_list("source__lot").annotate(Sum("quantity")))
     whole_mg = sum(by_lot.values())
@@ -95,11 +99,12 @@ def _doubts(span: Span, scope: Scope) -> list[Doubt]:
 
 
 def _unsure_lots(lots: dict[int, int]) -> dict[int, float]:
-    """Lot -> standard uncertainty of its mean passes, for lots with frames of unknown batch."""
+    """Return, by lot with frames of unknown batch, the standard uncertainty of its mean passes."""
     ground = ReturnedFrame.objects.filter(lot__in=list(lots)).order_by()
     rows = ground.values("lot").annotate(
         whole=Sum("boxed_mg"), unknown=Sum("boxed_mg", filter=Q(batch=None))
     )
+    # Only lots with a frame of unknown batch are unsure; for the others the pool is not even read.
     whole_mg = {row["lot"]: row["whole"] for row in rows if row["unknown"]}
     spread_of = _spreads_by_colourway() if whole_mg else {}
     frames: defaultdict[int, list[tuple[int, float]]] = defaultdict(list)
@@ -110,7 +115,7 @@ def _unsure_lots(lots: dict[int, int]) -> dict[int, float]:
 
 
 def _spreads_by_colourway() -> dict[int, float]:
-    """How far apart the batches lie that a frame may be from, as `frame_heat` takes them."""
+    """Return how far apart the batches lie that a frame may be from, as `frame_heat` takes them."""
     sold = frame_heat.pool(ProductionBatch.objects.order_by())
     polymers = dict(Colourway.objects.order_by().values_list("pk", "polymer"))
     found = {}

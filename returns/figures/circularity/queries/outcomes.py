@@ -23,7 +23,7 @@ _NONE = ""
 
 
 def outcomes(scope: Scope, *, first: str = "", last: str) -> Counter[tuple[str, str]]:
-    """Frames by (month, outcome), from month `first` (or the beginning) to `last`. One question.
+    """Count frames by (month, outcome), from month `first` (or the start) to `last`. One question.
 
     Lenses that go back to the wearer of a frame that was ground are no outcome of their own.
     """
@@ -41,6 +41,8 @@ def outcomes(scope: Scope, *, first: str = "", last: str) -> Counter[tuple[str, 
     ).order_by()
     rows = (
         data.annotate(
+            # A reversal's own reason says why it was reversed; what left is the reason of its
+            # original.
             said=Coalesce("reverses__reason", "reason"),
             outcome=Case(
                 When(~Exists(left), kind="post_frame", then=Value(_NONE)),
@@ -63,8 +65,9 @@ def outcomes(scope: Scope, *, first: str = "", last: str) -> Counter[tuple[str, 
 
 
 def by_outcome(found: Counter[tuple[str, str]]) -> Counter[str]:
-    """The same without the months; never below zero."""
+    """Return the same without the months; never below zero."""
     total: Counter[str] = Counter()
     for (_month, outcome), frames in found.items():
         total[outcome] += frames
+    # The plus drops what is zero or below: a reversal of an earlier span's frame may come alone.
     return +total

@@ -37,7 +37,9 @@ class Reasons:
 
 
 def reasons(span: Span, scope: Scope) -> Reasons:
-    """Of frames last looked over in the span. Two questions to the database."""
+    """Count findings on frames last looked over in the span. Two questions to the database."""
+    # The latest of all time, and the span asked of it afterwards: a frame looked over again later
+    # belongs to that later span alone.
     latest = Grading.objects.filter(frame=OuterRef("frame")).order_by("-at", "-pk").values("pk")
     last = Grading.objects.filter(
         span.holds("at"),

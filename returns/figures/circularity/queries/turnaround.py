@@ -55,11 +55,12 @@ class Turnaround:
 
 
 def turnaround(span: Span, scope: Scope) -> Turnaround:
-    """One question to the database. A promise is kept when a frame is done on its day at latest.
+    """Return the days taken, in one question. A promise is kept when a frame is done by its day.
 
     Done is posted, as it is or mended, or taken apart into its box: grinding waits for a full box,
     and the customer was told so.
     """
+    # A strip-down that was reversed did not happen, and its reversal is no strip-down either.
     apart = Movement.objects.filter(
         kind="strip_down", subject=OuterRef("tag"), reverses=None, reversed_by=None
     ).order_by("-happened_at")
@@ -72,6 +73,7 @@ def turnaround(span: Span, scope: Scope) -> Turnaround:
     for weighed_at, done_at, promised_by in rows.values_list(
         "weighed_at", "done_at", "promised_by"
     ):
+        # In whole days on the workshop's calendar: a promise names a day, not an hour.
         came, done = clock.day_of(weighed_at), clock.day_of(done_at)
         days.append(max(0, (done - came).days))
         kept += done <= promised_by
@@ -108,9 +110,10 @@ class MonthRow:
 
 
 def by_month(span: Span, scope: Scope) -> tuple[MonthRow, ...]:
-    """Two questions to the database; every month of the span has a row."""
+    """Return a row for every month of the span. Two questions to the database."""
     came: Counter[str] = Counter()
     weighed = scope.frames().filter(span.holds("weighed_at")).order_by()
+    # By the function that names the ledger's months too, so that both agree about midnight.
     for moment in weighed.values_list("weighed_at", flat=True):
         came[_label(moment)] += 1
     first, last = span.labels

@@ -130,6 +130,8 @@ def material_circularity(
     discarded = math.fsum(part.discarded_mg for part in components)
     recycling_loss = math.fsum(part.recycling_loss_mg for part in components)
     feedstock_loss = math.fsum(part.feedstock_loss_mg for part in components)
+    # Halves: each recycling loss is shared by the product that gives the material and the one that
+    # takes it.
     waste = discarded + (feedstock_loss + recycling_loss) / 2
     index = (virgin + waste) / (2 * mass_mg + (feedstock_loss - recycling_loss) / 2)
     return MaterialCircularity(
@@ -223,6 +225,7 @@ def _refuse_flow(
                 gettext_noop("%(name)s has mass, so it cannot be marked as not applicable."),
                 name=name,
             )
+    # To the milligram, with no tolerance: these are whole numbers from one ledger.
     difference_mg = sum(masses_mg.values()) - total_mg
     if difference_mg > 0:
         raise InputRefused(
@@ -261,9 +264,13 @@ def counted_share(
         raise NotEnoughEvidence(of="units", have=max(of, 0), need=1)
     if not 0 <= count <= of:
         raise InputRefused(gettext_noop("The count must lie between 0 and %(most)s."), most=of)
+    # Wilson: (p + z2 / 2n ± z sqrt(p q / n + z2 / 4n2)) / (1 + z2 / n). Unlike the normal interval
+    # it stays within 0..1 and is fair with few cases.
     interval = binomtest(count, of).proportion_ci(confidence_level=coverage, method=method)
     return ShareInterval(
         share=count / of,
+        # At 0 and at all the limit is the share itself, which rounding may leave a last bit
+        # outside.
         low=min(float(interval.low), count / of),
         high=max(float(interval.high), count / of),
         coverage=coverage,
@@ -341,6 +348,7 @@ def propagate(
 
 
 def _draw(rng: Generator, spread: Spread, draws: int) -> list[float]:
+    # NumPy refuses a triangle without width.
     if spread.low == spread.high:
         return [spread.low] * draws
     return [float(v) for v in rng.triangular(spread.low, spread.mode, spread.high, draws)]

@@ -47,6 +47,7 @@ def mean_life_factor(fit: Weibull, *, coverage: float = 0.95) -> float:
     """
     from scipy.special import digamma
 
+    # psi, the derivative of ln Gamma: the mean is eta Gamma(1 + sigma).
     slope = float(digamma(1 + fit.sigma))
     var_mu, covariance, var_sigma = fit.covariance
     variance = var_mu + 2 * slope * covariance + slope**2 * var_sigma
@@ -89,6 +90,8 @@ def indicator(given: Inputs, *, collected: float, recovered: float, use: float =
     frame = Component(
         mass_mg=given.frame_mg,
         recycled_in=given.recycled_in,
+        # A drawn share collected may not claim what was salvaged already: the two fates fill one
+        # whole.
         recycled_out=min(collected, 1 - given.reused),
         reused_out=given.reused,
         recycling_yield=recovered,
@@ -101,6 +104,7 @@ def indicator(given: Inputs, *, collected: float, recovered: float, use: float =
 def simulated(given: Inputs, *, seed: int, draws: int = 1000) -> Propagated:
     """Return the indicator's 95 % interval, its three inputs drawn independently."""
     middle = math.log(given.use)
+    # From the limit at 95 % to the end of the triangle, as in `of_interval`.
     arm = math.log(max(1.0, given.use_factor)) / (1 - _TAIL)
     spreads = {
         "collected": of_interval(*given.collected),

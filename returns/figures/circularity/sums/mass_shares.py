@@ -30,6 +30,8 @@ def mass_share(
             gettext_noop("A share needs masses that are not below 0 mg and a whole above 0 mg.")
         )
     share = part.mass_mg / whole_mg
+    # The weights go in with their signs: what part and rest share on one scale then cancels as it
+    # should.
     standard = spread_mg([(1 - share, part), (-share, rest)]) / whole_mg
     return _interval(share, standard, evidence=evidence, coverage_factor=coverage_factor)
 
@@ -58,6 +60,7 @@ def _interval(
         share=share,
         low=max(0.0, share - coverage_factor * standard),
         high=min(1.0, share + coverage_factor * standard),
+        # What a normal error covers: 0.954 at k = 2.
         coverage=erf(coverage_factor / sqrt(2)),
         method="propagation of weighing uncertainty",
         evidence=evidence,

@@ -50,6 +50,7 @@ def standard(models: Sequence[Moulded], lots: Iterable[Doubt] = ()) -> float:
     """Return the standard uncertainty of `mean`; models and lots are taken as independent."""
     whole_mg = _whole_mg(models)
     middle = mean(models)
+    # Derivative by the mass of a piece, times its spread.
     by_mass = ((one.lives - middle * one.pieces) * one.spread_mg / whole_mg for one in models)
     by_lot = (lot.part * lot.standard for lot in lots)
     return sqrt(fsum(part**2 for part in (*by_mass, *by_lot)))

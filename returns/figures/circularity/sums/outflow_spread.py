@@ -78,10 +78,12 @@ def outflow_limits(
             gettext_noop("An outflow needs at least one frame and a mass above 0 mg.")
         )
     rng = np.random.default_rng(seed)
+    # Masses before yields: the order of drawing is part of the seed, and another moves every limit.
     masses = _masses(rng, fates, draws, can_recycle=recovered is not None)
     whole = sum(masses.values())
     recycled = masses["boxed"] * (_yields(rng, of_interval(*recovered), draws) if recovered else 0)
     shares = {"reused": masses["reused"] / whole, "recycled": recycled / whole}
+    # The rest of each draw, not a draw of its own: the three must fill the whole in every one.
     shares["linear"] = 1 - shares["reused"] - shares["recycled"]
     tail = (1 - coverage) / 2
     return {
@@ -116,8 +118,12 @@ def _masses(
     """Milligrams by stream, one per draw. What no frame had is taken to weigh what frames weigh."""
     frames = sum(fate.frames for fate in fates)
     mean_mg = sum(fate.mass_mg for fate in fates) / frames
+    # Without a yield nothing can be recycled, so no frame is imagined to have gone that way.
     likely = [fate for fate in fates if fate.frames or can_recycle or fate.goes != "boxed"]
+    # Jeffreys' half lets a fate that no frame had come up now and then: zero of five is not never.
     drawn = rng.dirichlet([fate.frames + _JEFFREYS for fate in likely], draws) * frames
+    # One draw for each scale and period: all that was weighed there is off together. Sorted,
+    # because the order of drawing is part of the seed.
     shared = {
         key: rng.standard_normal(draws)
         for key in sorted({key for fate in fates for key in _scales(fate)})
@@ -129,6 +135,7 @@ def _masses(
             continue
         for stream in STREAMS:
             weighed = _weighed(rng, fate.mass(stream), shared, draws)
+            # The mass of a frame of this fate, times the frames that this draw gives it.
             masses[stream] += weighed * drawn[:, number] / fate.frames
     return masses
 
@@ -141,6 +148,7 @@ def _weighed(rng: Generator, one: Measured, shared: Mapping[str, Any], draws: in
     error: Any = one.u_independent_mg * rng.standard_normal(draws)
     for key, u_mg in one.u_shared_mg:
         error = error + u_mg * shared[key]
+    # An error may exceed a small mass, but no mass is negative.
     return (one.mass_mg + error).clip(min=0)
 
 

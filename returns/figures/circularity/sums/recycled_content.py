@@ -78,6 +78,8 @@ def recycled_content(issues: Iterable[Issue]) -> RecycledContent:
     for issue in issues:
         if issue.mass_mg <= 0:
             raise InputRefused(gettext_noop("An issue needs a mass above 0 mg."))
+        # Among the members, for Python 3.11 raises TypeError when an Enum class is asked for a
+        # plain string.
         if issue.origin in Origin.__members__.values():
             masses_mg[Origin(issue.origin)] += issue.mass_mg
         else:

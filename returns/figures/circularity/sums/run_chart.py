@@ -42,6 +42,8 @@ def run_chart(
         raise NotEnoughEvidence(of="grind runs", have=len(values), need=VALUES_MIN)
     mean = math.fsum(values) / len(values)
     moving = math.fsum(abs(b - a) for a, b in pairwise(values)) / (len(values) - 1)
+    # 3 / 1.128 = 2.66, the factor that the books on control charts print. Neighbours, not all
+    # values: a slow drift must not widen the limits that are to show it.
     reach = _SIGMAS * moving / _D2_OF_TWO
     return RunChart(
         mean=mean,

@@ -33,7 +33,7 @@ TITLES = {
 
 @allow(OWNER)
 def page(request: HttpRequest) -> HttpResponse:
-    """Every statement, publishable or withheld, for the chosen months and model."""
+    """Show every statement, publishable or withheld, for the chosen months and model."""
     selection = chosen(request, at=timezone.now())
     facts: dict[str, Any] = {"selection": selection, "form": selection.form}
     if selection.is_good:
@@ -48,6 +48,7 @@ def page(request: HttpRequest) -> HttpResponse:
             }
             for line in claims_sheet.sheet(found)
         ]
+        # What the public sees is of closed months of the whole workshop, whatever was chosen here.
         facts["public"] = public_claims()
         facts["deed"] = ActionForm()
         facts["has_word_list"] = claims_sheet.has_word_list()

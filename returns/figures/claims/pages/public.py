@@ -19,7 +19,7 @@ FRESH_S = 300
 
 @require_safe
 def page(request: HttpRequest) -> HttpResponse:
-    """Each sentence with its figure, range, period, method, and what it does not cover."""
+    """Show each sentence with its figure, range, period, method, and what it does not cover."""
     found = _opened()
     facts = {"found": found, "lines": [_shown(line) for line in found.lines] if found else []}
     return _fresh(render(request, "returns/customer/claims.html", facts))
@@ -27,7 +27,7 @@ def page(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 def data(request: HttpRequest) -> HttpResponse:
-    """The same for a machine."""
+    """Give the same claims as JSON, for a program to read."""
     found = _opened()
     workshop = Workshop.the()
     given: dict[str, Any] = {
@@ -36,18 +36,21 @@ def data(request: HttpRequest) -> HttpResponse:
         "first_month": found.span.labels[0] if found else None,
         "last_month": found.span.labels[1] if found else None,
         "last_month_digest": found.digest if found else None,
-        "claims": [_told(request, line) for line in found.lines] if found else [],
+        "claims": [_as_data(request, line) for line in found.lines] if found else [],
     }
     return _fresh(JsonResponse(given, json_dumps_params={"ensure_ascii": False, "indent": 1}))
 
 
 def _opened() -> PublicClaims | None:
     if not Workshop.the().public_page:
+        # As if there were no such page: whether it exists is the owner's to tell.
         raise Http404
     return public_claims()
 
 
 def _fresh(answer: HttpResponse) -> HttpResponse:
+    # Nothing here is of a person, so any cache may keep it; briefly, for the owner may shut the
+    # page.
     patch_cache_control(answer, public=True, max_age=FRESH_S)
     return answer
 
@@ -61,7 +64,7 @@ def _shown(line: Line) -> dict[str, Any]:
     return {"line": line, "claim": line.claim, "told": given, "method": _method(line)}
 
 
-def _told(request: HttpRequest, line: Line) -> dict[str, Any]:
+def _as_data(request: HttpRequest, line: Line) -> dict[str, Any]:
     claim = line.claim
     if claim is None:
         return {}

@@ -58,7 +58,7 @@ class _Draft:
 
 
 def sheet(figures: Circularity) -> tuple[Line, ...]:
-    """Every statement that the workshop could make, judged. Reads nothing but the figures."""
+    """Judge every statement that the workshop could make. Reads nothing but the figures."""
     makers: tuple[Callable[[Circularity], _Draft], ...] = (
         _recycled_content,
         _closed_loop,
@@ -73,7 +73,7 @@ def sheet(figures: Circularity) -> tuple[Line, ...]:
 
 
 def _period(draft: _Draft, figures: Circularity) -> str:
-    """The take-back rate is of everything sold so far, so it has an end and no beginning."""
+    """Word the period. The take-back rate is of all sold so far: it has an end and no beginning."""
     months = {"first": figures.first_month, "last": figures.last_month}
     if draft.key == "take_back_rate":
         return _("up to %(last)s") % months
@@ -93,6 +93,8 @@ def _line(draft: _Draft, scope: str, period: str) -> Line:
         sentence = _(claim.template) % words(claim)
         # The sentence as it is read: a translation may not say more than its original.
         claims.refuse_broad_words(sentence)
+    # A line that is refused is shown with its reason and takes none of the other lines down with
+    # it.
     except InputRefused as error:
         return Line(
             key=draft.key,
@@ -112,6 +114,7 @@ def _line(draft: _Draft, scope: str, period: str) -> Line:
 
 def _spread(claim: Claim, judged: Judged) -> str:
     data = words(claim)
+    # Compared as printed: a range that reads the same at both ends needs other words.
     if data["low"] != data["high"]:
         return f"{data['low']} – {data['high']} %"
     if judged.is_booked:
@@ -124,13 +127,14 @@ def _how(judged: Judged, weighed: str) -> str:
 
 
 def has_word_list() -> bool:
-    """Whether the reader's language has a list of words that claim too much."""
+    """Tell whether the reader's language has a list of words that claim too much."""
     return broad_words.has_list(get_language() or "en")
 
 
 def words(claim: Claim) -> dict[str, str]:
-    """The parameters of a sentence, its figures with the decimal sign of the language."""
+    """Return the parameters of a sentence, its figures with the decimal sign of the language."""
     data = claim.params
+    # A withheld claim has no figure, and an empty text is no number to format.
     figures = (name for name in ("figure", "low", "high") if data[name])
     return data | {name: number_format(data[name]) for name in figures}
 

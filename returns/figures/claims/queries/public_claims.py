@@ -35,13 +35,16 @@ class PublicClaims:
 
 
 def public_claims() -> PublicClaims | None:
-    """None while no month is closed. Whether the page is open is for the page to ask."""
+    """Return the claims; None while no month is closed. The page asks whether it is open."""
     closed = list(ClosedMonth.objects.order_by("-label").values_list("label", "digest")[:MONTHS])
     if not closed:
         return None
     last = Month.parse(closed[0][0])
+    # Twelve closed months may reach back further than a year, where months between them are not
+    # closed.
     first = max(Month.parse(closed[-1][0]), by_index(index(last) - MONTHS + 1))
     span = Span(first, last)
     lines = claims_sheet.sheet(circularity(span, Scope()))
+    # A withheld line is left out here, not shown as withheld: that we lack evidence is no claim.
     good = tuple(line for line in lines if line.may_be_published)
     return PublicClaims(span=span, digest=closed[0][1], lines=good)

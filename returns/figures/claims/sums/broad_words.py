@@ -54,7 +54,7 @@ LISTS: Mapping[str, BroadWords] = MappingProxyType(
 
 
 def has_list(language: str) -> bool:
-    """Whether a language, such as "de" or "de-at", has a list of its own."""
+    """Tell whether a language, such as "de" or "de-at", has a list of its own."""
     return language.lower().replace("_", "-").split("-")[0] in LISTS
 
 
@@ -62,14 +62,20 @@ def found_in(text: str) -> str:
     """Return the first broad word of any language in a text, as it is written there, or ""."""
     # One form for a letter and its marks; a soft hyphen may not hide a word.
     plain = unicodedata.normalize("NFC", text).replace("\u00ad", "")
+    # Colours are blanked letter for letter, so that positions still hold in the text as it was
+    # written.
     broad = _BROAD.search(_COLOURS.sub(lambda match: " " * len(match.group(0)), plain))
     return plain[broad.start() : broad.end()] if broad else ""
 
 
 def _pattern(phrases: Iterable[str]) -> re.Pattern[str]:
+    # `re.escape` has put a backslash before star and blank; both are turned into what they stand
+    # for. A hyphen of any kind joins two words as a blank does.
     forms = (
         re.escape(phrase).replace(r"\*", r"\w*").replace(r"\ ", r"[\s\-‐‑–]") for phrase in phrases
     )
+    # Whole words only: "eco" is broad, and "second" is not. `\w` knows umlauts, which ASCII ranges
+    # miss.
     return re.compile(rf"(?<!\w)(?:{'|'.join(forms)})(?!\w)", re.IGNORECASE)
 
 

@@ -124,6 +124,8 @@ class Subject:
             raise InputRefused(
                 gettext_noop("A claim must say what it does not cover, for example the screws.")
             )
+        # Names come from the owner: a model called after a broad word would carry it into every
+        # sentence.
         for text in (self.scope, self.basis, self.period, *self.excludes):
             refuse_broad_words(text)
 
@@ -198,6 +200,7 @@ def judge(
     the widest interval that may be. A sentence that prints a range needs an interval. Both
     limits are the workshop's own choice, not a standard's.
     """
+    # Checked before the verdict, so that a wrong call fails with thin evidence as well.
     _refuse_unusable(key, figure_percent, interval_percent, evidence_min)
     if evidence < evidence_min or _too_wide(interval_percent, width_percent_max):
         return _withheld(key, subject, evidence, evidence_min)
@@ -236,6 +239,7 @@ def _refuse_unusable(
         raise InputRefused(
             gettext_noop("This sentence prints a range: give the interval with the figure.")
         )
+    # A claim without a range has one of no width for this check.
     low, high = interval or (figure, figure)
     if not 0 <= low <= figure <= high <= 100:
         raise InputRefused(
@@ -254,6 +258,7 @@ def _withheld(key: str, subject: Subject, evidence: int, needed: int) -> Claim:
         key=key,
         verdict=Verdict.NOT_ENOUGH_EVIDENCE,
         subject=subject,
+        # Not even in the object: what is not there cannot be printed by mistake.
         figure_percent=None,
         interval_percent=None,
         evidence=evidence,

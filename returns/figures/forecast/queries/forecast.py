@@ -23,6 +23,8 @@ MONTHS_LOOKED_AT = 12
 SERVICE_LEVEL = 0.95
 COVERAGE = 0.9
 INNER_COVERAGE = 0.5
+# Any number would do, but it must stay: page, download and API simulate each by itself and must
+# agree.
 SEED = 20_261_014
 LEADS = (3, 2, 1)
 DAYS_PER_MONTH = 365.25 / 12
@@ -62,7 +64,9 @@ class PartProposal:
 
 
 def forecast(found: Cohorts) -> Forecast:
-    """Twelve months after the cohorts' last month. The seed is fixed: the same data, the same."""
+    """Forecast the twelve months after the cohorts' last. The same data give the same figures."""
+    # The same seed draws the same outcomes twice, so the inner limits always lie within the outer
+    # ones.
     made, inner = _made(found, COVERAGE), _made(found, INNER_COVERAGE)
     if isinstance(made, Missing) or isinstance(inner, Missing):
         return Forecast(
@@ -92,6 +96,8 @@ def _made(found: Cohorts, coverage: float) -> forecasts.Forecast | Missing:
 def _past(found: Cohorts) -> tuple[tuple[int, int], ...]:
     """First returns by running month, from the first month of sale on, at most twelve months."""
     last = index(found.as_of)
+    # Months before the first sale are left out: nothing could come back then, and a zero would say
+    # otherwise.
     first = min((cohort.month for cohort in found.cohorts), default=last + 1)
     return tuple(
         (month, sum(cohort.returned_in(month) for cohort in found.cohorts))
@@ -117,8 +123,9 @@ class ColourMass:
 
 
 def mass_by_colour(scope: Scope, *, as_of: Month) -> tuple[ColourMass, ...]:
-    """Milligrams of frame material by colour and month. A colour with thin data is left out, and
-    one whose models name no frame material."""
+    """Return mg of frame material by colour and month. A colour with thin data is left out, as is
+    one whose models name no frame material.
+    """
     made: dict[str, forecasts.Forecast] = {}
     names = dict(Colour.objects.values_list("code", "name"))
     for code in names:
@@ -131,13 +138,13 @@ def mass_by_colour(scope: Scope, *, as_of: Month) -> tuple[ColourMass, ...]:
 
 
 def forecast_of(found: Cohorts) -> forecasts.Forecast | None:
-    """The bare forecast, or None where the data are too thin."""
+    """Return the bare forecast, or None where the data are too thin."""
     made = _made(found, COVERAGE)
     return None if isinstance(made, Missing) else made
 
 
 def screws_by_month(scope: Scope, *, as_of: Month) -> tuple[forecasts.MonthForecast, ...]:
-    """Requests for spare kits in the months to come; a kit holds what the bill of materials says.
+    """Return the spare kits to be asked for by month; a kit holds what the bill of materials says.
 
     Each unit is taken to ask once: who asks again starts anew, as with returns.
     """
@@ -157,11 +164,12 @@ def _frame_material_mg(scope: Scope, colours: Iterable[str]) -> dict[str, int]:
         .values_list("model__colourways__colour__code")
         .annotate(mass=Sum("nominal_mg"), models=Count("model", distinct=True))
     )
+    # Whole milligrams: a forecast in grams does not miss the fraction.
     return {code: mass // models for code, mass, models in found}
 
 
 def part_proposals(*, as_of: Month, level: float = SERVICE_LEVEL) -> tuple[PartProposal, ...]:
-    """Every part, by what left its bin for customers in the twelve months up to `as_of`.
+    """Propose what to order of every part, from what left its bin for customers in twelve months.
 
     `level` is the share of requests that the shelf shall meet, above 0 and below 1.
     Pieces on order are not known here: take off by hand what is on its way. Four questions to
@@ -171,6 +179,7 @@ def part_proposals(*, as_of: Month, level: float = SERVICE_LEVEL) -> tuple[PartP
     hands = dict(
         Balance.objects.filter(place__kind=PlaceKind.BIN).values_list("place__part", "quantity")
     )
+    # Balances and reservations are read for all parts at once, not part by part.
     reserved = dict(
         Reservation.objects.filter(state=ReservationState.OPEN)
         .order_by()
@@ -187,6 +196,8 @@ def _used(as_of: Month) -> defaultdict[int, tuple[int, ...]]:
     """Pieces per month, oldest first; a reversal gives its pieces back to its own month."""
     last = index(as_of)
     months = [str(by_index(n)) for n in range(last - MONTHS_LOOKED_AT + 1, last + 1)]
+    # A reversal is the mirror image, so its pieces go back into the bin: source and target change
+    # places.
     leaving = Q(movement__reverses=None, source__kind=PlaceKind.BIN)
     back = Q(movement__reverses__isnull=False, target__kind=PlaceKind.BIN)
     rows = (
@@ -200,6 +211,8 @@ def _used(as_of: Month) -> defaultdict[int, tuple[int, ...]]:
         .annotate(pieces=Sum("quantity"))
     )
     first_seen = Posting.objects.filter(source__unit="pc").order_by("movement__month")
+    # Before the first piece was booked there was no book, not no demand: such months must not count
+    # as zeros, or the base stock of a young workshop comes out too low.
     began = first_seen.values_list("movement__month", flat=True).first() or months[-1]
     lived = [month for month in months if month >= began]
     counts: Counter[tuple[int, str]] = Counter()
@@ -210,6 +223,8 @@ def _used(as_of: Month) -> defaultdict[int, tuple[int, ...]]:
             counts[target, month] -= pieces
     found: defaultdict[int, tuple[int, ...]] = defaultdict(lambda: (0,) * len(lived))
     for part in {part for part, _month in counts}:
+        # Pieces given back in a later month than they were taken in can leave that month below
+        # zero.
         found[part] = tuple(max(0, counts[part, month]) for month in lived)
     return found
 
@@ -222,12 +237,18 @@ def _proposal(
     missing: Missing | None = None
     try:
         monthly = spares.monthly_demand(used)
+        # Demand is by month, the lead time in days. A lead time of 0 is taken as a day: nothing
+        # comes at once.
         lead = monthly.over(max(1, part.lead_time_days) / DAYS_PER_MONTH)
         stock = spares.base_stock(lead, level=level) if monthly.mean > 0 else 0
     except EvidenceError as error:
         missing = Missing.because(error)
     holding = spares.Holding(
-        on_hand=max(0, on_hand), on_order=0, reserved=reserved, pack_size=max(1, part.pack_size)
+        # Orders with sellers are not in the books, so none is taken off here; the page says so.
+        on_hand=max(0, on_hand),
+        on_order=0,
+        reserved=reserved,
+        pack_size=max(1, part.pack_size),
     )
     return PartProposal(
         code=part.code,
@@ -237,6 +258,8 @@ def _proposal(
         on_hand=on_hand,
         reserved=reserved,
         base_stock=stock,
+        # The owner's reorder level is a floor: what few data say must not talk a careful owner out
+        # of it.
         order=spares.propose_order(holding, target=max(stock or 0, part.reorder_level)),
         missing=missing,
     )

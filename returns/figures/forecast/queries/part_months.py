@@ -28,13 +28,15 @@ class PartMonths:
 
 
 def parts_by_month(scope: Scope, *, as_of: Month) -> tuple[PartMonths, ...]:
-    """Pieces of every part that comes in a spare kit of the models in scope, by part.
+    """Return the pieces of every part that comes in a spare kit of the models in scope, by part.
 
     A kit holds what the bill of materials says now. Models with thin data are left out, so that
     the sum is of the others alone.
     """
     ahead: dict[int, tuple[MonthForecast, ...]] = {}
     bills = _bills(scope)
+    # Models and parts come in one question each; the cohorts of a model cannot be shared, so they
+    # do not.
     models = FrameModel.objects.in_bulk({model for bill in bills.values() for model in bill})
     for pk, model in models.items():
         made = forecast_of(kit_cohorts(Scope(model), as_of=as_of))
@@ -64,6 +66,8 @@ def _bills(scope: Scope) -> dict[int, dict[int, int]]:
 
 
 def _months(kits: dict[int, tuple[int, tuple[MonthForecast, ...]]]) -> tuple[PartMonth, ...]:
+    # A model without a forecast is left out of the sum, and named as such: a zero would read as
+    # none.
     data = [(pieces, months) for pieces, months in kits.values() if months]
     if not data:
         return ()

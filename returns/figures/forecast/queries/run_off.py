@@ -51,7 +51,7 @@ class Outstanding:
 
 
 def outstanding(found: Cohorts) -> Outstanding:
-    """Of the latest months of sale in a row. Reads nothing but the cohorts."""
+    """Run off the latest unbroken row of months of sale. Reads nothing but the cohorts."""
     rows = _in_a_row(found.cohorts)
     first_age = _first_age(rows)
     used = [row for row in rows if len(row.returned_by_age) >= first_age]
@@ -103,6 +103,8 @@ def _in_a_row(cohorts: tuple[SoldCohort, ...]) -> list[SoldCohort]:
     """The latest cohorts without a gap in the months of sale."""
     kept: list[SoldCohort] = []
     for row in reversed([cohort for cohort in cohorts if cohort.returned_by_age]):
+        # A triangle loses one age a row: a month without sales would leave a step that is two ages
+        # high.
         if kept and row.month != kept[-1].month - 1:
             break
         kept.append(row)
@@ -118,6 +120,8 @@ def _first_age(rows: list[SoldCohort]) -> int:
         (
             age
             for age in range(min(lived), oldest + 1)
+            # A row must start above zero: the factor to the next age is a quotient of what stands
+            # here.
             if all(
                 sum(row.returned_by_age[:age]) for row in rows if len(row.returned_by_age) >= age
             )

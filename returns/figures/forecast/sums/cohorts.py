@@ -27,6 +27,8 @@ class SoldCohort:
     returned_by_age: tuple[int, ...] = ()
 
     def __post_init__(self) -> None:
+        # Made only for its checks: counts below zero, or more returns than sales, are refused
+        # there.
         AgedCohort(self.sold, self.returned_by_age)
 
     @property
@@ -76,6 +78,8 @@ def expected_returns(
     """Return expected returns in each month after `as_of`, from units still out there only."""
     totals = [0.0] * months
     for cohort in cohorts:
+        # Applied to what is still out month after month, so that no more can come back than was
+        # sold.
         still_out = float(cohort.still_out)
         for ahead in range(months):
             age = as_of + 1 + ahead - cohort.month
@@ -97,5 +101,6 @@ def observed_hazards(
 def hazard_table(observed: Sequence[AgeHazard]) -> HazardTable:
     """Return the pooled hazards with a tail pooled over the last six ages."""
     last = observed[-TAIL_AGES:]
+    # The oldest ages have few units each: six together give a tail that one return does not swing.
     tail = sum(row.failed for row in last) / sum(row.at_risk for row in last)
     return HazardTable(tuple(row.hazard for row in observed), tail)

@@ -59,6 +59,9 @@ def misses(
             continue
         for lead in range(1, min(MISS_LEADS, as_of - made_at) + 1):
             month = made_at + lead
+            # What was sold after the forecast was made counts as planned sales: its returns are cut
+            # off, not its units. Otherwise a growing workshop would look like one whose level
+            # drifts.
             then = [c.as_known(at_month=made_at) for c in known if c.month < month]
             expected, variance = _expected_and_variance(then, observed, (made_at, lead))
             actual = sum(cohort.returned_in(month) for cohort in known)
@@ -76,7 +79,11 @@ def drift_of(found: Sequence[Miss]) -> float:
     with `MISSES_AT_FIRST` imagined ones at `DRIFT_AT_FIRST` beside them, give d.
     """
     weights = [miss.lead * miss.expected**2 for miss in found]
+    # The imagined misses weigh as much as an average real one, so a few real ones do not swing the
+    # drift.
     imagined = MISSES_AT_FIRST * (math.fsum(weights) / len(weights) if math.fsum(weights) else 1.0)
+    # May be below zero where forecasts missed by less than counting explains; the root is held at
+    # zero.
     beyond = math.fsum((miss.actual - miss.expected) ** 2 - miss.variance for miss in found)
     square = (imagined * DRIFT_AT_FIRST**2 + beyond) / (imagined + math.fsum(weights))
     return math.sqrt(max(0.0, square))
@@ -92,8 +99,12 @@ def _expected_and_variance(
     for cohort in cohorts:
         age = as_of + lead - cohort.month
         out = float(cohort.still_out)
+        # The months between the making and the month meant have taken their share of the units by
+        # then.
         for passed in range(max(1, age - lead + 1), age):
             out *= 1 - table.at(passed)
+        # All ages beyond the oldest seen share the tail's hazard, so their errors are one and not
+        # many.
         out_by_age[min(age, len(observed) + 1)] += out
     expected = math.fsum(out * table.at(age) for age, out in out_by_age.items())
     seen = [row.at_risk for row in observed]
@@ -102,4 +113,5 @@ def _expected_and_variance(
         out**2 * table.at(age) * (1 - table.at(age)) / (seen[age - 1] + 1)
         for age, out in out_by_age.items()
     )
+    # A Poisson count has its mean for a variance.
     return expected, expected + unsure

@@ -84,6 +84,8 @@ def forecast(
     observed = observed_hazards(known, returns_min)
     table = hazard_table(observed)
     rng = np.random.default_rng(seed)
+    # Hazards, levels, counts: the order in which they are drawn is part of the seed. Another order
+    # would move every published limit without any new data.
     drawn = _draw_hazards(rng, observed, draws)
     if drift is None:
         drift = drift_of(misses(known, as_of=as_of))
@@ -93,6 +95,8 @@ def forecast(
     rows = [
         _month(as_of + 1 + k, expected[k], counts[:, k], coverage=coverage) for k in range(months)
     ]
+    # The limits of the total come from the totals drawn: adding the limits of the months would take
+    # it that all go wrong the same way at once.
     total = _month(as_of + months, math.fsum(expected), counts.sum(axis=1), coverage=coverage)
     return Forecast(
         as_of=as_of,
@@ -176,10 +180,12 @@ def back_test(
     whose evidence was too thin then are left out; NotEnoughEvidence if that leaves none.
     """
     known = tuple(cohorts)
+    # Once, far enough back for the earliest month; each month then takes only what was known to it.
     missed = misses(known, as_of=as_of, reach=MISS_MONTHS + months + lead)
     rows: list[BackTestRow] = []
     for month in range(as_of - months + 1, as_of + 1):
         made_at = month - lead
+        # A forecast may learn its drift only from months that had come when it was made.
         seen = [m for m in missed if m.month - m.lead >= made_at - MISS_MONTHS]
         drift = drift_of([m for m in seen if m.month <= made_at])
         then = [c.as_known(at_month=made_at) for c in known if c.month < month]
@@ -229,6 +235,7 @@ def _draw_hazards(rng: Generator, observed: Sequence[AgeHazard], draws: int) -> 
     pooled = failed[:-1].sum() / at_risk[:-1].sum()
     # A beta needs both parameters above 0, also where every unit of the data came back.
     pooled = min(max(pooled, 1e-9), 1 - 1e-9)
+    # Posterior of a binomial hazard: beta(failed + p, at risk - failed + 1 - p).
     return rng.beta(failed + pooled, at_risk - failed + 1 - pooled, size=(draws, len(failed)))
 
 
@@ -236,6 +243,8 @@ def _levels(rng: Generator, drift: float, shape: tuple[int, int]) -> NDArray[flo
     """Return draws by month of a level that wanders from 1 by lognormal steps of mean 1."""
     import numpy as np
 
+    # The mean of a lognormal is exp(mu + d ** 2 / 2): the shift holds it at 1, so the drift adds
+    # spread and no trend.
     steps = rng.normal(-(drift**2) / 2, drift, size=shape)
     return np.exp(np.cumsum(steps, axis=1))
 
@@ -256,6 +265,8 @@ def _simulate(
         for ahead in range(levels.shape[1]):
             age = as_of + 1 + ahead - cohort.month
             if age >= 1:
+                # One draw of hazards and levels holds for all cohorts: what is wrong of one is
+                # wrong of all. The level can lift a chance above 1, which a binomial refuses.
                 chance = np.minimum(1.0, hazards[:, min(age - 1, tail)] * levels[:, ahead])
                 coming = rng.binomial(still_out, chance)
                 counts[:, ahead] += coming
@@ -273,6 +284,8 @@ def _month(
         month=month,
         expected=expected,
         variance=float(counts.var()),
+        # Outward to whole units, and never so narrow that the expectation lies outside its own
+        # limits.
         low=min(math.floor(low), math.floor(expected)),
         high=max(math.ceil(high), math.ceil(expected)),
     )

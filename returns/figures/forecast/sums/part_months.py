@@ -35,6 +35,8 @@ def part_month(kits: Sequence[tuple[int, MonthForecast]], *, coverage: float = 0
     if len(months) != 1 or any(pieces < 1 for pieces, _kit in kits):
         raise InputRefused("Give forecasts of one month, each with at least one piece in a kit.")
     expected = fsum(pieces * kit.expected for pieces, kit in kits)
+    # Pieces of one kit are asked for together: n pieces multiply the variance of the kits by n
+    # squared.
     spread = sqrt(fsum(pieces**2 * kit.variance for pieces, kit in kits))
     reach = normal_quantile(coverage) * spread
     return PartMonth(

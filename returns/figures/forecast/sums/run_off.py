@@ -70,6 +70,7 @@ def _refuse_shape(rows: Sequence[tuple[float, ...]]) -> None:
 def _factors(rows: Sequence[tuple[float, ...]]) -> tuple[float, ...]:
     last = len(rows) - 1
     return tuple(
+        # f_k = sum of C(i, k + 1) / sum of C(i, k), over the cohorts that have reached age k + 1.
         math.fsum(row[age + 1] for row in rows[: last - age]) / _base(rows, age)
         for age in range(last)
     )
@@ -90,6 +91,8 @@ def _spreads(rows: Sequence[tuple[float, ...]], factors: Sequence[float]) -> tup
         / (last - age - 1)
         for age in range(last - 1)
     ]
+    # One cohort alone has reached the last age, so nothing can be seen to spread there. Mack takes
+    # min(s4 / s2, s2 before, s2 latest), and so does this.
     before, latest = spreads[-2], spreads[-1]
     ratio = latest**2 / before if before > 0 else 0.0
     return (*spreads, min(ratio, before, latest))
@@ -97,6 +100,7 @@ def _spreads(rows: Sequence[tuple[float, ...]], factors: Sequence[float]) -> tup
 
 def _completed(row: tuple[float, ...], factors: Sequence[float]) -> tuple[float, ...]:
     full = list(row)
+    # A row of n ages has used its first n - 1 factors.
     for factor in factors[len(row) - 1 :]:
         full.append(full[-1] * factor)
     return tuple(full)
@@ -109,6 +113,8 @@ def _squared_errors(
     spreads: Sequence[float],
 ) -> list[float]:
     return [
+        # mse = C ** 2 * sum of s2 / f ** 2 * (1 / C(i, k) + 1 / sum of C(j, k)): the first part is
+        # the process, the second the error of the factor. C(i, k) is the completed row's.
         cohort[-1] ** 2
         * math.fsum(
             spreads[age] / factors[age] ** 2 * (1 / cohort[age] + 1 / _base(rows, age))
@@ -128,6 +134,8 @@ def _total_error(
     factors, spreads = development
     total = math.fsum(errors)
     for index, row in enumerate(rows):
+        # Each pair once: a cohort covaries with all younger ones through the factors both still
+        # have ahead.
         younger = math.fsum(cohort[-1] for cohort in full[index + 1 :])
         shared = math.fsum(
             2 * spreads[age] / factors[age] ** 2 / _base(rows, age)

@@ -44,6 +44,8 @@ class Demand:
             return float(pieces >= 0)
         if self.dispersion == 1:
             return float(poisson.cdf(pieces, self.mean))
+        # Negative binomial by its moments: p = 1 / dispersion and r = mean / (dispersion - 1), so
+        # that the variance is mean * dispersion.
         size = self.mean / (self.dispersion - 1)
         return float(nbinom.cdf(pieces, size, 1 / self.dispersion))
 
@@ -51,6 +53,8 @@ class Demand:
         """Return the demand of that many independent periods like this one."""
         if periods <= 0:
             raise InputRefused("Give a number of periods above 0.")
+        # Sums of independent negative binomials with one p keep that p: the ratio does not change
+        # with the span.
         return Demand(mean=self.mean * periods, dispersion=self.dispersion)
 
 
@@ -69,12 +73,15 @@ def monthly_demand(counts: Sequence[int], *, months_min: int = MONTHS_MIN) -> De
     if mean == 0:
         return Demand(mean=0.0)
     ratio = variance(counts, mean) / mean
+    # Index of dispersion: (n - 1) * variance / mean is about chi-squared with n - 1 degrees under
+    # Poisson.
     is_overdispersed = chi2.sf(ratio * (len(counts) - 1), len(counts) - 1) < 0.05
     return Demand(mean=mean, dispersion=max(1.0, ratio) if is_overdispersed else 1.0)
 
 
 def ready_rate(demand: Demand, stock: int) -> float:
     """Return P(D <= S - 1), the share of the lead time's demand that is met from the shelf."""
+    # S - 1, not S: a request is met at once only where fewer than S pieces are on their way in.
     return demand.at_most(stock - 1)
 
 
@@ -82,6 +89,7 @@ def base_stock(demand: Demand, *, level: float) -> int:
     """Return the smallest base stock whose ready rate reaches `level` (0 < level < 1)."""
     if not 0 < level < 1:
         raise InputRefused("The wanted service level must lie between 0 and 1.")
+    # The tolerance lets a level that is met exactly be met, whatever the last bit of the sum.
     return _smallest(lambda pieces: ready_rate(demand, pieces) >= level - 1e-12)
 
 
@@ -121,6 +129,7 @@ def propose_order(holding: Holding, *, target: int) -> OrderProposal:
     if target < 0:
         raise InputRefused("A base stock target must not be below 0.")
     missing = max(0, target - holding.position)
+    # Division rounded up in whole numbers: a float would fail on a large count.
     packs = -(-missing // holding.pack_size)
     return OrderProposal(
         packs=packs,
@@ -131,7 +140,7 @@ def propose_order(holding: Holding, *, target: int) -> OrderProposal:
 
 
 def _smallest(reaches: Callable[[int], bool]) -> int:
-    """Return the smallest count that reaches a monotone goal, by doubling and halving."""
+    """Return the smallest count that reaches a monotone goal, by doubling and then halving."""
     high = 1
     while not reaches(high):
         high *= 2

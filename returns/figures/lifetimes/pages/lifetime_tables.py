@@ -61,6 +61,8 @@ def still_out(lived: Lifetimes) -> Picture | None:
             "the Weibull fit, and how many frames are at risk at each age."
         ),
     )
+    # The product-limit curve starts at the first failure; the drawing starts at age 0, where all
+    # are out.
     points = [charts.Point(0, 1, 1, 1)]
     points += [charts.Point(p.span, p.survival, *p.loglog_limits) for p in lived.curve]
     right = lived.curve[-1].span
@@ -189,6 +191,8 @@ def by_cause(found: Sequence[Cause]) -> list[Picture]:
             [
                 (0, 0),
                 *((p.span, p.incidence) for p in cause.curve),
+                # Every curve is carried on to the last age of any cause, so that a rare one does
+                # not end early.
                 (right, cause.latest.incidence),
             ],
         )
@@ -212,7 +216,7 @@ def by_cause(found: Sequence[Cause]) -> list[Picture]:
 
 
 def fits_by_cause(scope: Scope, as_of: Month) -> Table:
-    """How each cause acts by itself: a shape under 1 early, over 1 by wear."""
+    """How each cause acts by itself: a shape below 1 speaks of early failures, above 1 of wear."""
     found = cause_fits.cause_fits(scope, as_of=as_of)
     rows = tuple(
         (

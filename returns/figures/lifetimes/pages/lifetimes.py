@@ -50,7 +50,7 @@ class LifetimesForm(ScopeForm):
 
 @allow(OWNER)
 def page(request: HttpRequest) -> HttpResponse:
-    """Curve, causes, fit and forecast of a batch, a model or all; parts are of the workshop."""
+    """Show curve, causes, fit and forecast of a batch, a model or all; parts of the workshop."""
     form = LifetimesForm(request.GET)
     as_of = last_complete_month(timezone.now())
     facts: dict[str, Any] = {"form": form, "as_of": str(as_of), "wide": True}
@@ -95,6 +95,8 @@ def _ladder(scope: Scope, as_of: Month) -> Outstanding:
     return outstanding(lifetimes.cohorts(scope, as_of=as_of))
 
 
+# Each table is made only when it is asked for: a forecast simulates, and a CSV needs one table
+# alone.
 _DOWNLOADS: dict[str, Callable[[Scope, Month], Table]] = {
     "curve": lambda s, m: lifetime_tables.curve(lifetimes.lifetimes(lifetimes.cohorts(s, as_of=m))),
     "causes": lambda s, m: lifetime_tables.causes(lifetimes.causes(s, as_of=m)),
@@ -111,6 +113,8 @@ _DOWNLOADS: dict[str, Callable[[Scope, Month], Table]] = {
 
 
 def _everything(scope: Scope, as_of: Month, level: float) -> dict[str, Any]:
+    # The cohorts are read once and passed on, so that curve, forecast and ladder rest on the same
+    # counts.
     found = lifetimes.cohorts(scope, as_of=as_of)
     lived = lifetimes.lifetimes(found)
     ahead = forecasts.forecast(found)

@@ -15,7 +15,7 @@ from returns.figures.span.queries import Scope
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CauseFit:
-    """Shape and scale (months) with standard errors while this cause alone acts, or what misses."""
+    """Shape and scale (months) with standard errors, for this cause alone; or what is missing."""
 
     cause: str
     returns: int
@@ -27,11 +27,13 @@ class CauseFit:
 
 
 def cause_fits(scope: Scope, *, as_of: Month) -> tuple[CauseFit, ...]:
-    """The commonest cause first. A frame nobody looked over has no cause yet and counts as
+    """Fit each cause, the commonest first. A frame nobody looked over has no cause and counts as
     censored."""
     exposures = exposures_by_cause(scope, as_of=as_of)
     returns: Counter[str] = Counter()
     for row in exposures:
+        # A frame without a look-over came back, but of what nobody knows: it must not make a cause
+        # of its own.
         if row.cause not in ("", NOT_LOOKED_OVER):
             returns[row.cause] += row.units
     found = []

@@ -78,6 +78,7 @@ class Fit:
 
     def still_out(self, months: float) -> float:
         """The share that the fit says has not come back after so many months."""
+        # S(t) = exp(-(t / eta) ** beta), the two-parameter Weibull.
         return math.exp(-((months / self.scale) ** self.shape)) if months > 0 else 1.0
 
 
@@ -93,7 +94,7 @@ class Cause:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lifetimes:
-    """The survival curve with log-log limits (95 %), the median, and the fit; or what misses.
+    """The survival curve with log-log limits (95 %), the median and the fit; or what is missing.
 
     A limit of the median is None where it lies beyond the oldest age seen. `fit_outside` are the
     ages in months at which the fit lies outside the limits of the curve.
@@ -113,7 +114,7 @@ def laid(sold: Counter[_Key], came: Counter[_Came], as_of: Month) -> Cohorts:
 
 
 def cohorts(scope: Scope, *, as_of: Month, colour: str = "") -> Cohorts:
-    """Sales and first returns up to and with `as_of`. Two questions to the database."""
+    """Return sales and first returns up to and including `as_of`. Two questions to the database."""
     sold = _sold(scope, as_of, colour)
     frames = _first_returns(scope, as_of, colour)
     came: Counter[_Came] = Counter()
@@ -123,9 +124,12 @@ def cohorts(scope: Scope, *, as_of: Month, colour: str = "") -> Cohorts:
 
 
 def kit_cohorts(scope: Scope, *, as_of: Month) -> Cohorts:
-    """Sales, and the requests for spare screws laid on them as returns are."""
+    """Return sales, with the requests for spare screws laid on them as returns are."""
     rows = Request.objects.filter(
-        kind=Request.Kind.SCREWS, filed_at__lt=as_of.span_utc(zone())[1]
+        # The end of the span is exclusive and in UTC, as the column is; months are the workshop's
+        # own.
+        kind=Request.Kind.SCREWS,
+        filed_at__lt=as_of.span_utc(zone())[1],
     ).exclude(state=RequestState.WITHDRAWN)
     if scope.model is not None:
         rows = rows.filter(colourway__model=scope.model)
@@ -136,7 +140,7 @@ def kit_cohorts(scope: Scope, *, as_of: Month) -> Cohorts:
 
 
 def causes(scope: Scope, *, as_of: Month) -> tuple[Cause, ...]:
-    """Each cause of a first return as one that competes with the others, the commonest first.
+    """Return the incidence of each cause among its competitors, the commonest cause first.
 
     The cause is the first finding of the latest look-over; empty for frames not looked over yet.
     """
@@ -145,7 +149,7 @@ def causes(scope: Scope, *, as_of: Month) -> tuple[Cause, ...]:
 
 
 def exposures_by_cause(scope: Scope, *, as_of: Month) -> list[sums.Exposure]:
-    """Every sold unit by the months it was out and the cause that brought it back, if any did."""
+    """Return every sold unit by the months it was out and the cause that brought it back."""
     sold, laid = _laid_by_cause(scope, as_of)
     return _cause_exposures(sold, laid, as_of)
 
@@ -165,6 +169,8 @@ def _laid_by_cause(scope: Scope, as_of: Month) -> tuple[Counter[int], Counter[_L
     laid, _unmatched = _laid_on(sold, came)
     now = index(as_of)
     return (
+        # Numerator and denominator lose the same month of sale: dropping only one would bend the
+        # curve.
         Counter({sale: count for sale, count in _pieces(sold).items() if sale < now}),
         Counter({key: count for key, count in laid.items() if key[0] < now}),
     )
@@ -179,6 +185,7 @@ def _cause_exposures(sold: Counter[int], laid: Counter[_Laid], as_of: Month) -> 
     for (sale, _age, _cause), count in laid.items():
         came_back[sale] += count
     exposures += [
+        # What was sold and has not come back is censored at the age it has reached today.
         _still_out(now - sale, count - came_back[sale])
         for sale, count in sold.items()
         if count > came_back[sale]
@@ -210,6 +217,8 @@ def _defects(frames: QuerySet[ReturnedFrame]) -> dict[int, str]:
     for frame, grading, defect in rows.order_by("grading_id", "pk").values_list(
         "grading__frame", "grading", "defect"
     ):
+        # In rising order of grading: a later look-over replaces an earlier one, and within one
+        # the first finding stays.
         if frame not in named or named[frame][0] != grading:
             named[frame] = (grading, defect)
     return {frame: defect for frame, (_grading, defect) in named.items()}
@@ -217,7 +226,11 @@ def _defects(frames: QuerySet[ReturnedFrame]) -> dict[int, str]:
 
 def _first_returns(scope: Scope, as_of: Month, colour: str) -> QuerySet[ReturnedFrame]:
     frames = scope.frames().filter(
-        mends_before=0, weighed_at__lt=as_of.span_utc(zone())[1], colourway__isnull=False
+        # Only the first return is a lifetime: a mended frame that comes again was not new when it
+        # went out.
+        mends_before=0,
+        weighed_at__lt=as_of.span_utc(zone())[1],
+        colourway__isnull=False,
     )
     return (frames.filter(colourway__colour__code=colour) if colour else frames).order_by()
 
@@ -235,7 +248,7 @@ def _sold(scope: Scope, as_of: Month, colour: str) -> Counter[_Key]:
 
 
 def lifetimes(found: Cohorts) -> Lifetimes:
-    """Curve and fit of what `cohorts` found; thin data say what is missing instead."""
+    """Return curve and fit of what `cohorts` found, or what is missing where data are thin."""
     exposures = list(_exposures(found))
     try:
         curve = sums.survival_curve(exposures, failures_min=FAILURES_MIN)
@@ -283,19 +296,25 @@ def _laid_on(sold: Counter[_Key], came: Counter[_Came]) -> tuple[Counter[_Laid],
     for month, model, batch, cause in sorted(came, key=lambda key: (key[0], key[2] == 0, key)):
         count = came[month, model, batch, cause]
         by_sale: defaultdict[int, list[_Key]] = defaultdict(list)
+        # Sorted, so that the same data lay the same returns on the same months on every run.
         for key in sorted(still_out):
             if key[0] == model and batch in (0, key[1]) and key[2] <= month and still_out[key]:
                 by_sale[key[2]].append(key)
         fitting = min(count, sum(still_out[key] for keys in by_sale.values() for key in keys))
         unmatched += count - fitting
+        # What is owed is shared before any piece is laid, for the pieces themselves change what is
+        # out.
         owed.share(
             month, fitting, {sale: sum(still_out[k] for k in by_sale[sale]) for sale in by_sale}
         )
         for _piece in range(fitting):
             sales = [sale for sale, keys in by_sale.items() if any(still_out[k] for k in keys)]
             sale = owed.take(month, sales)
+            # Among batches of one month the fullest gives; of equal ones the first in order, so it
+            # is repeatable.
             key = max(by_sale[sale], key=lambda one: still_out[one])
             still_out[key] -= 1
+            # Age 0 does not exist in the tables: what came in its month of sale is booked at age 1.
             returned[sale, max(1, month - sale), cause] += 1
     return returned, unmatched
 
@@ -309,13 +328,17 @@ class _Owed:
 
     def share(self, month: int, count: int, out: dict[int, int]) -> None:
         """Share the returns of a month by the units out, in their month of sale for half of it."""
+        # A unit sold within the month was out for half of it on average.
         exposed = {sale: units if sale < month else units / 2 for sale, units in out.items()}
+        # Zero only where nothing is out, and then there is no month of sale to divide for.
         whole = sum(exposed.values())
         for sale, units in exposed.items():
             self._add(month, sale, count * units / whole)
 
     def take(self, month: int, sales: Iterable[int]) -> int:
         """The month of sale that gets the next piece."""
+        # The largest remainder wins, of the month and of the age together, and pays for it with one
+        # piece: over the months the shares come out right though each piece is whole.
         owed = max(sales, key=lambda sale: self.by_sale[sale] + self.by_age[month - sale])
         self._add(month, owed, -1)
         return owed
@@ -351,6 +374,8 @@ def _exposures(found: Cohorts) -> Iterable[sums.Exposure]:
     now = index(found.as_of)
     for cohort in found.cohorts:
         lived = now - cohort.month
+        # What was sold in the last month has no whole month behind it, so it is at risk at no age
+        # yet.
         if lived < 1:
             continue
         for age, count in enumerate(cohort.returned_by_age, start=1):
@@ -361,7 +386,7 @@ def _exposures(found: Cohorts) -> Iterable[sums.Exposure]:
 
 
 def _came_back(age: int, cause: str, units: int) -> sums.Exposure:
-    """A return is known by its month: taken as sold in the middle of one, it came between two ages.
+    """Only the month of a return is recorded: sold in the middle of one, it came between two ages.
 
     What came in the month of sale itself is counted with age 1.
     """
@@ -369,6 +394,7 @@ def _came_back(age: int, cause: str, units: int) -> sums.Exposure:
 
 
 def _still_out(months: int, units: int) -> sums.Exposure:
+    # Sold in the middle of its month, and seen to the end of the last one: half a month more.
     return sums.Exposure(months + 0.5, "", units)
 
 

@@ -25,6 +25,8 @@ def censored_for(exposures: Iterable[Exposure], cause: str) -> tuple[Exposure, .
 
 
 def _in_use(row: Exposure) -> Exposure:
+    # Between two spans the other cause took it at a moment not seen; the middle errs to neither
+    # side.
     span = row.span if row.since is None else (row.since + row.span) / 2
     return replace(row, cause="", since=None, span=span)
 

@@ -104,6 +104,8 @@ def cumulative_incidence(
     points: list[IncidencePoint] = []
     for step in steps:
         failed, of_cause = step.failed.total(), step.failed[cause]
+        # Aalen-Johansen: dI = S(t-) d_c / n. The survival is that just before the step, over all
+        # causes, so it is lowered only after the incidence has been added.
         incidence += survival * of_cause / step.at_risk
         rows.append(_IncidenceRow(incidence, survival, step.at_risk, failed, of_cause))
         survival *= 1 - failed / step.at_risk
@@ -113,6 +115,7 @@ def cumulative_incidence(
                     span=step.span,
                     failed=of_cause,
                     incidence=incidence,
+                    # Rounding can leave a variance a last bit below zero.
                     standard_error=math.sqrt(max(0.0, _incidence_variance(rows, incidence))),
                 )
             )
@@ -152,9 +155,13 @@ def age_hazards(cohorts: Iterable[AgedCohort], *, failures_min: int = 1) -> tupl
     hazards: list[AgeHazard] = []
     survival, greenwood = 1.0, 0.0
     for age in range(1, max(len(cohort.failed_by_age) for cohort in known) + 1):
+        # A cohort too young for this age says nothing of it: it is left out above and below the
+        # line alike.
         lived = [cohort for cohort in known if len(cohort.failed_by_age) >= age]
         failed = sum(cohort.failed_by_age[age - 1] for cohort in lived)
         at_risk = sum(cohort.units - sum(cohort.failed_by_age[: age - 1]) for cohort in lived)
+        # Every unit has come back by now: a later age has no one at risk, and its hazard is not
+        # defined.
         if at_risk == 0:
             break
         survival *= 1 - failed / at_risk
@@ -178,6 +185,8 @@ def normal_quantile(coverage: float) -> float:
 
     if not 0 < coverage < 1:
         raise InputRefused("Coverage must lie between 0 and 1.")
+    # `ndtri` is the inverse of the normal distribution function: two-sided, so half of the rest on
+    # top.
     return float(ndtri((1 + coverage) / 2))
 
 
@@ -206,16 +215,20 @@ def _steps(exposures: Iterable[Exposure]) -> list[_Step]:
         units: Counter[str] = Counter()
         for row in group:
             units[row.cause] += row.units
+        # Subtracting counters drops every count that is not above zero: it takes out the censored
+        # units, of which there are never more than are at risk, and leaves the failures by cause.
         steps.append(_Step(span, at_risk, units - Counter({"": at_risk})))
         at_risk -= units.total()
     return steps
 
 
 def _survival_point(step: _Step, survival: float, root: float, z: float) -> SurvivalPoint:
+    # The logarithm of S is not defined at 0 and is no divisor at 1: there is no spread to show.
     if survival == 0 or root == 0:
         loglog_limits = (survival, survival)
     else:
         exponent = z * root / math.log(survival)
+        # ln S is below zero, and so is the exponent: the first of the two is the lower limit.
         loglog_limits = (survival ** math.exp(-exponent), survival ** math.exp(exponent))
     return SurvivalPoint(
         span=step.span,
@@ -228,6 +241,8 @@ def _survival_point(step: _Step, survival: float, root: float, z: float) -> Surv
 
 
 def _greenwood_term(failed: int, at_risk: int) -> float:
+    # Greenwood: Var(S) = S ** 2 * sum of d / (n (n - d)); infinite where all who were at risk
+    # failed.
     return failed / (at_risk * (at_risk - failed)) if failed < at_risk else math.inf
 
 
@@ -237,10 +252,14 @@ def _times(survival: float, root: float) -> float | None:
 
 
 def _incidence_variance(rows: Sequence[_IncidenceRow], incidence: float) -> float:
+    # Per earlier step j, with I the incidence now: (I - I_j) ** 2 d / (n (n - d)) + S ** 2 d_c (n -
+    # d_c) / n ** 3 - 2 (I - I_j) S d_c / n ** 2 (Marubini and Valsecchi 1995, from memory).
     total = 0.0
     for row in rows:
         later = incidence - row.incidence
         per_unit = row.survival_before * row.of_cause / row.at_risk**2
+        # The test comes first: where all at risk failed the term is infinite, and infinity times 0
+        # is no number.
         if later > 0 and row.failed:
             total += later**2 * _greenwood_term(row.failed, row.at_risk) - 2 * later * per_unit
         total += per_unit * row.survival_before * (row.at_risk - row.of_cause) / row.at_risk

@@ -24,6 +24,7 @@ def median_span(curve: Sequence[SurvivalPoint]) -> float:
     for point in curve:
         if point.survival <= _HALF:
             return point.span
+    # The median needs at least half of those who are left to fail: the number to wait for.
     left = curve[-1].at_risk - curve[-1].failed
     raise NotEnoughEvidence(of="failures among the units left", have=0, need=math.ceil(left / 2))
 
@@ -33,6 +34,7 @@ def median_limits(curve: Sequence[SurvivalPoint]) -> tuple[float | None, float |
 
     None where a limit is not reached by the oldest span seen, or is no number there.
     """
+    # A comparison with NaN is false, so a limit that is no number is passed over without a test.
     low = (point.span for point in curve if point.loglog_limits[0] <= _HALF)
     high = (point.span for point in curve if point.loglog_limits[1] <= _HALF)
     return next(low, None), next(high, None)

@@ -72,6 +72,7 @@ class Weibull:
         """Return B_p, the span by which `share` (between 0 and 1) have failed."""
         if not 0 < share < 1:
             raise InputRefused("Give a failed share between 0 and 1.")
+        # log1p keeps the digits of a small share, where 1 - share would round them away.
         return self.scale * math.pow(-math.log1p(-share), self.sigma)
 
     def life_limits(self, share: float, *, coverage: float = 0.95) -> tuple[float, float]:
@@ -79,6 +80,8 @@ class Weibull:
         point = self.life_at(share)
         standard = math.log(-math.log1p(-share))
         var_mu, covariance, var_sigma = self.covariance
+        # ln B_p = mu + sigma * ln(-ln(1 - p)) is linear in both parameters: its variance is exact,
+        # and on the logarithm no limit can fall below zero.
         error = math.sqrt(var_mu + 2 * standard * covariance + standard**2 * var_sigma)
         factor = math.exp(normal_quantile(coverage) * error)
         return point / factor, point * factor
@@ -148,6 +151,7 @@ def _exact(rows: _Rows) -> Weibull:
     import numpy as np
 
     spans, units, failed = rows.spans, rows.units, rows.failed
+    # Given the shape, the scale follows in closed form: eta ** beta = sum(t ** beta) / failures.
     failures, shape = float(units[failed].sum()), _profile_shape(rows)
     sigma = 1 / shape
     # Spans are taken relative to the largest so that powers cannot overflow.
@@ -176,24 +180,32 @@ def _read_out(rows: _Rows) -> Weibull:
 
     between = ~np.isnan(rows.since)
     middles = np.where(between, (rows.spans + np.nan_to_num(rows.since)) / 2, rows.spans)
+    # The fit of the middles lies near: from a far start BFGS may wander into a flat corner.
     start = _exact(replace(rows, spans=middles))
 
     def downhill(at: NDArray[float64]) -> tuple[float, NDArray[float64]]:
+        # Searched over ln sigma, so that sigma stays above zero without a bound; the slope by ln
+        # sigma is the slope by sigma times sigma.
         value, by_mu, by_sigma = _likelihood(rows, float(at[0]), math.exp(float(at[1])))
         return -value, np.array([-by_mu, -by_sigma * math.exp(float(at[1]))])
 
+    # A trial step may reach so far that the hazard overflows to infinity: the search then steps
+    # back.
     with np.errstate(over="ignore"):
         found = minimize(
             downhill,
             np.array([start.mu, math.log(start.sigma)]),
             jac=True,
             method="BFGS",
+            # The gradient is a sum over units and grows with them, so the tolerance grows as well.
             options={"gtol": 1e-7 * max(1.0, float(rows.units[rows.failed].sum()))},
         )
     mu, sigma = float(found.x[0]), math.exp(float(found.x[1]))
     return Weibull(
         mu=mu,
         sigma=sigma,
+        # The inverse Hessian that BFGS builds on its way is a by-product, too coarse for standard
+        # errors.
         covariance=_upper(np.linalg.inv(_information(rows, mu, sigma))),
         log_likelihood=-float(found.fun),
         failures=start.failures,
@@ -216,6 +228,7 @@ def _information(rows: _Rows, mu: float, sigma: float) -> NDArray[float64]:
         low = _likelihood(rows, mu - d_mu, sigma - d_sigma)
         columns.append([(low[1] - high[1]) / (2 * step), (low[2] - high[2]) / (2 * step)])
     information = np.array(columns)
+    # Differencing leaves the two off-diagonal values a little apart; the matrix must be symmetric.
     return np.asarray((information + information.T) / 2)
 
 
@@ -225,12 +238,17 @@ def _likelihood(rows: _Rows, mu: float, sigma: float) -> tuple[float, float, flo
 
     between = ~np.isnan(rows.since)
     exact = rows.failed & ~between
+    # ln L of one unit, with H = e ** z: still in use -H; failed at t exactly z - H - ln(sigma t);
+    # failed between two spans ln(S0 - S1) = -H0 + ln(1 - e ** -(H1 - H0)).
     z, force, by_mu, by_sigma = _force(rows.spans, mu, sigma)
     value, of_mu, of_sigma = -force, -by_mu, -by_sigma
     value = value + exact * (z - math.log(sigma) - np.log(rows.spans))
     of_mu, of_sigma = of_mu - exact / sigma, of_sigma - exact * (z + 1) / sigma
     _z, earlier, early_mu, early_sigma = _force(np.nan_to_num(rows.since), mu, sigma)
+    # The 1 stands where no interval is: both branches of `where` are computed, and log(0) would
+    # warn.
     more = np.where(between, force - earlier, 1.0)
+    # expm1 keeps the digits of a narrow interval, where 1 - exp(-x) would lose them.
     share = -np.expm1(-more)
     value = np.where(between, np.log(share) - earlier, value)
     left = np.exp(-more)
@@ -249,6 +267,8 @@ def _force(
     """Return z, the cumulative hazard e**z, and its slopes by mu and by sigma; 0 at span 0."""
     import numpy as np
 
+    # Span 0 is the start of life: no hazard yet. The inner `where` keeps log(0) from being taken at
+    # all.
     z = np.where(spans > 0, (np.log(np.where(spans > 0, spans, 1.0)) - mu) / sigma, -np.inf)
     force = np.exp(z)
     return z, force, -force / sigma, -np.where(spans > 0, z, 0.0) * force / sigma
@@ -259,10 +279,12 @@ def _profile_shape(rows: _Rows) -> float:
     from scipy.optimize import brentq
 
     units, failed = rows.units, rows.failed
+    # Relative to the largest span every power is at most 1, whatever shape the search tries.
     logs = np.log(rows.spans / rows.spans.max())
     mean_log = float((units * logs)[failed].sum() / units[failed].sum())
 
     def slope(shape: float) -> float:
+        # sum(t ** b ln t) / sum(t ** b) - 1 / b - mean of ln t over the failures; it rises with b.
         weights = units * np.exp(shape * logs)
         return float((weights * logs).sum() / weights.sum()) - 1 / shape - mean_log
 
@@ -271,6 +293,9 @@ def _profile_shape(rows: _Rows) -> float:
 
 def _bracket(slope: Callable[[float], float]) -> tuple[float, float]:
     high = 1.0
+    # At 0.001 the term 1 / b alone is 1000 and outweighs every difference of logarithms: the slope
+    # is below zero there. Equal failure spans at the top never bring it above, hence the end of the
+    # doubling.
     while slope(high) < 0:
         high *= 2
         if high > 1e6:
