@@ -56,6 +56,8 @@ class WeighForm(ActionForm):
     def __init__(self, data: Any, *, frames: list[AuditedFrame]) -> None:
         super().__init__(data)
         for one in frames:
+            # Named by the tag and not by a number: a page that is sent late cannot enter a mass for
+            # another frame.
             self.fields[f"mass-{one.frame.tag}"] = forms.CharField(
                 label=one.frame.tag,
                 required=False,
@@ -79,7 +81,7 @@ class WeighForm(ActionForm):
 @allow(OWNER)
 @require_http_methods(["GET", "POST"])
 def page(request: StaffRequest) -> HttpResponse:
-    """The audits so far, and a new draw."""
+    """Show the audits so far, and draw a new one."""
     form = DrawForm(request.POST if request.method == "POST" else None)
     if form.is_valid():
         made = form.attempt(
@@ -100,10 +102,11 @@ def page(request: StaffRequest) -> HttpResponse:
 @allow(OWNER, BENCH)
 @require_http_methods(["GET", "POST"])
 def one(request: StaffRequest, number: int) -> HttpResponse:
-    """One audit: its plan and sample; the form while it waits, the verdict afterwards."""
+    """Show one audit: its plan and sample; the form while it waits, the verdict afterwards."""
     audit = WeighAudit.objects.filter(pk=number).first()
     if audit is None:
         raise NotFound
+    # Form, table and verdicts all read the frames: one question for all of them.
     frames = list(audit.frames.select_related("frame__reading__scale", "reading"))
     form = WeighForm(request.POST if request.method == "POST" else None, frames=frames)
     if form.is_valid():
@@ -122,7 +125,7 @@ def one(request: StaffRequest, number: int) -> HttpResponse:
 
 @allow(OWNER, BENCH)
 def download(request: StaffRequest, number: int) -> HttpResponse:
-    """The chances of acceptance as CSV."""
+    """Send the chances of acceptance as CSV."""
     del request
     audit = WeighAudit.objects.filter(pk=number).first()
     if audit is None:
@@ -150,7 +153,7 @@ def _facts(audit: WeighAudit, frames: list[AuditedFrame], form: WeighForm) -> di
 
 
 def _tells(plan: sampling.Plan, lot: int) -> list[str]:
-    """What the plan can tell, in words: how bad a lot it mostly accepts, and mostly refuses."""
+    """Say what the plan can tell: how bad a lot it mostly accepts, and mostly refuses."""
     if plan.sample >= lot:
         return [_("Every frame of the lot is weighed again, so nothing is left to chance.")]
     good, bad = (_most_wrong(plan, lot, chance) for chance in CHANCES)
@@ -164,8 +167,9 @@ def _tells(plan: sampling.Plan, lot: int) -> list[str]:
 
 
 def _most_wrong(plan: sampling.Plan, lot: int, chance: float) -> int:
-    """The most wrong pieces at which the lot is accepted with more than that chance."""
+    """Return the most wrong pieces at which the lot is accepted with at least that chance."""
     wrong = 0
+    # The chance falls with every wrong piece more, so the first that is too low ends the search.
     while wrong < lot and _chance(plan, lot, wrong + 1) >= chance:
         wrong += 1
     return wrong
@@ -176,7 +180,7 @@ def _chance(plan: sampling.Plan, lot: int, wrong: int) -> float:
 
 
 def _curve(plan: sampling.Plan, lot: int) -> list[tuple[int, float]]:
-    """Wrong pieces in the lot, and the chance that the sample accepts it; ends where it is nil."""
+    """Return wrong pieces in the lot with the chance of acceptance, up to where it is nil."""
     last = min(lot, _most_wrong(plan, lot, 0.005) + 1)
     step = max(1, last // POINTS)
     return [(wrong, _chance(plan, lot, wrong)) for wrong in range(0, last + 1, step)]

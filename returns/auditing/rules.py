@@ -53,10 +53,11 @@ class WeighedAgain:
 
 
 def lot_of(month: str) -> QuerySet[ReturnedFrame]:
-    """Frames of a month's weigh-ins that are here as they came. BadInput if that is no month."""
+    """Return the frames weighed in a month that are here as they came. BadInput if no month."""
     try:
         span = Span.parse(month, month)
     except BadInput as error:
+        # The span names its fields "first" and "last"; this form has one month only.
         raise BadInput(error.message, field="month") from error
     rows = ReturnedFrame.objects.filter(span.holds("weighed_at"), state__in=AS_THEY_CAME)
     return rows.order_by("tag")
@@ -73,13 +74,18 @@ def draw(
     """Draw the sample of a month. StaleState while an audit of that month is still open."""
     lot = {frame.tag: frame for frame in lot_of(month)}
     plan = plan_of(len(lot), quality_limit)
+    # For the sentence alone: of two hands at once, a constraint of the table refuses the second.
     if WeighAudit.objects.filter(month=month, state=WeighAudit.State.OPEN).exists():
         raise StaleState(_("An audit of this month is open. Weigh its frames first."))
+    # Drawn only now, after the lot is fixed: who knows the seed before could choose which frames to
+    # spare.
     seed = secrets.token_hex(8)
     audit = WeighAudit.objects.create(
         key=key,
         month=month,
         quality_limit=quality_limit,
+        # The whole lot is kept beside the seed: without it the draw could not be repeated later,
+        # when frames have gone on.
         lot_tags=list(lot),
         seed=seed,
         accept=plan.accept,
@@ -93,7 +99,7 @@ def draw(
 
 
 def plan_of(lot: int, quality_limit: str) -> sampling.Plan:
-    """The plan for a lot; BadInput says why there is none."""
+    """Return the plan for a lot; BadInput says why there is none."""
     if lot < sampling.LOT_MIN:
         raise BadInput(
             _("Fewer than two frames of this month are here as they came: weigh them as they are."),
@@ -119,6 +125,8 @@ def weigh(
     _refuse_strangers(frames, again)
     wrong = sum(_judge(one, again, at) != AuditedFrame.Verdict.AGREES for one in frames)
     state = WeighAudit.State.PASSED if wrong <= audit.accept else WeighAudit.State.FAILED
+    # A conditional update decides between two hands, on SQLite too, where a row lock does nothing.
+    # It comes after the readings, and the slower hand's are rolled back with it.
     turned = WeighAudit.objects.filter(pk=audit.pk, state=WeighAudit.State.OPEN).update(
         state=state, judged_at=at, judged_by=by
     )
@@ -144,6 +152,7 @@ def _judge(one: AuditedFrame, again: WeighedAgain, at: datetime) -> str:
     if typed:
         one.reading = weighing.read(scale=again.scale, typed=typed, at=at, field=f"mass-{tag}")
         one.limit_ug = limit_ug(one.frame.reading, one.reading)
+        # Both sides in micrograms: the limit is finer than the milligrams of a reading.
         far = abs(one.difference_mg or 0) * 1000 > one.limit_ug
         one.verdict = AuditedFrame.Verdict.DIFFERS if far else AuditedFrame.Verdict.AGREES
     else:
@@ -153,6 +162,8 @@ def _judge(one: AuditedFrame, again: WeighedAgain, at: datetime) -> str:
 
 
 def limit_ug(then: Reading, now: Reading) -> int:
-    """Three standard deviations of the difference; what one scale shares cancels (GUM 5.2.2)."""
+    """Return three standard deviations of the difference in µg; what a scale shares cancels."""
+    # With their signs, so that what one scale does to both weighings cancels (GUM 5.2.2).
     difference = combine([(1, readings.measured(now)), (-1, readings.measured(then))])
+    # Upward: a difference at the very limit counts as chance.
     return ceil(COVERAGE_FACTOR * difference.u_mg * 1000)

@@ -81,6 +81,7 @@ def code_letter(lot: int) -> str:
         raise InputRefused(
             "A lot for sampling has at least 2 pieces: inspect a single piece itself."
         )
+    # Left, so that a lot of exactly the largest size still has that letter.
     index = bisect_left([size for size, _ in _LETTER_LOTS_MAX], lot)
     return _LETTER_LOTS_MAX[index][1] if index < len(_LETTER_LOTS_MAX) else _LETTER_LARGEST
 
@@ -109,6 +110,7 @@ def acceptance_chance_in_lot(audit: Plan, *, lot: int, bad: int) -> float:
 
     if not (0 <= bad <= lot and audit.sample <= lot):
         raise InputRefused("Bad pieces and sample must not exceed the lot.")
+    # Without replacement, hence not binomial. SciPy's order is: found, lot, bad in the lot, sample.
     return float(hypergeom.cdf(audit.accept, lot, bad, audit.sample))
 
 
@@ -119,6 +121,8 @@ def drawn(tags: Sequence[str], *, sample: int, seed: str) -> tuple[str, ...]:
     """
     if not 1 <= sample <= len(set(tags)):
         raise InputRefused("The sample must lie between 1 and the number of different pieces.")
+    # A hash and not a generator of random numbers: those differ between languages and versions, and
+    # an auditor must get the same sample with any tool.
     return tuple(sorted(set(tags), key=lambda tag: _rank(seed, tag))[:sample])
 
 

@@ -12,7 +12,7 @@ from returns.models import ReturnedFrame
 
 
 def require(scanned: str, frame: ReturnedFrame, *, field: str = "scanned") -> None:
-    """The tag of this frame was scanned or typed.
+    """Require that the tag of this frame was scanned or typed.
 
     Raises WrongScan for any other label, BadInput when nothing was scanned.
     """
@@ -23,11 +23,12 @@ def require(scanned: str, frame: ReturnedFrame, *, field: str = "scanned") -> No
     tag = meant(scanned)
     if tag == frame.tag:
         return
+    # The refusal names what is in the hand, so that nobody has to guess which of two tags was read.
     other = ReturnedFrame.objects.filter(tag=tag).first()
     raise scans.wrong(words(other) if other else labels.named(scanned), [words(frame)], field)
 
 
 def words(frame: ReturnedFrame) -> str:
-    """A frame by its tag, model and colour."""
+    """Name a frame by its tag, model and colour."""
     known = str(frame.colourway) if frame.colourway else _("model not known")
     return _("frame %(tag)s, %(model)s") % {"tag": frame.tag, "model": known}

@@ -117,7 +117,7 @@ def page(request: HttpRequest) -> HttpResponse:
 @allow(OWNER)
 @require_safe
 def one(request: HttpRequest, reference: str) -> HttpResponse:
-    """Who filed it, what else was filed under that email, and the two deeds."""
+    """Show who filed it, what else was filed under that email, and the two actions."""
     filed = _filed(reference)
     facts: dict[str, Any] = {"filed": filed, "own": _standing(filed), "action": ActionForm()}
     if filed.person is not None and filed.person.erased_at is None:
@@ -130,7 +130,7 @@ def one(request: HttpRequest, reference: str) -> HttpResponse:
 @allow(OWNER)
 @require_POST
 def hand_out(request: StaffRequest, reference: str) -> HttpResponse:
-    """The copy as a JSON file."""
+    """Send the copy as a JSON file."""
     person = _person(_filed(reference))
     form = ActionForm(request.POST)
     copy = None
@@ -148,7 +148,7 @@ def hand_out(request: StaffRequest, reference: str) -> HttpResponse:
 @allow(OWNER)
 @require_http_methods(["GET", "HEAD", "POST"])
 def erase(request: StaffRequest, reference: str) -> HttpResponse:
-    """The question, with what goes, what stays and what cannot be undone; then the deed."""
+    """Ask, with what goes, what stays and what cannot be undone; then erase."""
     filed = _filed(reference)
     person = _person(filed)
     form = EraseForm(request.POST if request.method == "POST" else None)

@@ -1,7 +1,7 @@
 """Who a customer is: checking an address, writing it down, erasing it, handing it out to its owner.
 
-Personal data lives in `Person` and in photos alone. Deeds, duties and the ledger hold codes, so
-erasing a person changes no figure.
+Personal data lives in `Person` and in photos alone. Events, outbox messages and the ledger hold
+codes, so erasing a person changes no figure.
 """
 
 from __future__ import annotations
@@ -51,12 +51,12 @@ class Contact:
     language: str = "en"
 
     def values(self) -> list[str]:
-        """Its fields in order, for a fingerprint."""
+        """Return the fields in order, for a fingerprint."""
         return list(asdict(self).values())
 
 
 def checked(contact: Contact) -> Contact:
-    """The contact with its blanks trimmed. BadInput names the first field that will not do."""
+    """Return the contact with its blanks trimmed. BadInput names the first field that is wrong."""
     tidy = Contact(**{name: _one_line(text, name) for name, text in asdict(contact).items()})
     tidy = replace(tidy, country=tidy.country.upper(), postal_code=tidy.postal_code.upper())
     if not tidy.name:
@@ -68,7 +68,7 @@ def checked(contact: Contact) -> Contact:
 
 
 def address_slips(contact: Contact) -> dict[str, str]:
-    """What to mend in an address: field name to a sentence. Empty when it will do."""
+    """Return what to mend in an address: field name to a sentence. Empty when it will do."""
     if len(contact.country) != 2 or not contact.country.isascii() or not contact.country.isalpha():
         return {"country": _("Choose a country.")}
     address = addresses.Address(
@@ -98,8 +98,10 @@ def _sentence(part: addresses.Part, slip: addresses.Slip, example: str) -> str:
 
 
 def _one_line(text: str, name: str) -> str:
-    """Trimmed, within the column, and without anything that could start a new header line."""
+    """Trim a text. BadInput when it is too long or could start a new header line."""
     tidy = text.strip().strip(JOINERS).strip()
+    # A line end in a name could smuggle a header into a letter. `isprintable` is false of all of
+    # them, and of the joiners, which must pass.
     if any(not character.isprintable() and character not in JOINERS for character in tidy):
         raise BadInput(_("Use one line of plain text here."), field=name)
     room = getattr(Person._meta.get_field(name), "max_length", None)
@@ -118,7 +120,7 @@ def _refuse_bad_email(email: str) -> None:
 
 
 def write_down(contact: Contact) -> Person:
-    """A new person row for one request.
+    """Make a new person row for one request.
 
     People are never merged by their email: nobody has proved that it is theirs, and a stranger
     who types it must not be able to change where an earlier request is posted to.
@@ -133,17 +135,18 @@ def rewrite(person: Person, contact: Contact) -> None:
 
 
 def mark(texts: list[str], salt: str) -> str:
-    """A fingerprint of personal texts that means nothing once `salt` is gone. Hex, 64 characters.
+    """Return a fingerprint of personal texts that means nothing once `salt` is gone, 64 hex digits.
 
-    Deeds are never deleted, so what they hold must not lead back to a person after an erasure:
+    Events are never deleted, so what they hold must not lead back to a person after an erasure:
     the salt is replaced then.
     """
     text = json.dumps(texts, ensure_ascii=False)
+    # Keyed by the salt: a plain hash of a name could be found by trying names.
     return hmac.new(salt.encode(), text.encode(), hashlib.sha256).hexdigest()
 
 
 def open_requests(person: Person) -> list[Request]:
-    """Requests whose story goes on, which still need the person's address."""
+    """Return the requests whose story goes on, which still need the person's address."""
     return list(person.requests.filter(ended_at=None))
 
 
@@ -162,6 +165,8 @@ def erase(
     Raises:
         Conflict: a request of theirs is still open; end or withdraw it first.
     """
+    # Locked, so that two erasures take turns and the second finds the first one done. SQLite
+    # ignores the lock, and its writers take turns anyhow.
     person = Person.objects.select_for_update().get(pk=person.pk)
     if person.erased_at is not None:
         event.drop()
@@ -180,7 +185,7 @@ def erase(
 
 
 def _forget_request(request: Request) -> None:
-    """The link dies with its salt, and so does every fingerprint made with it."""
+    """Forget a request: its link dies with its salt, as does every fingerprint made with it."""
     photos.remove_all(request)
     dead = secrets.token_hex(32)
     Request.objects.filter(pk=request.pk).update(
@@ -190,6 +195,7 @@ def _forget_request(request: Request) -> None:
 
 def _blank(person: Person, at: datetime) -> None:
     for name in Contact.__slots__:
+        # The language stays: it tells nothing of who it was.
         if name != "language":
             setattr(person, name, "")
     person.former_email = ""
@@ -198,9 +204,11 @@ def _blank(person: Person, at: datetime) -> None:
 
 
 def expired(at: datetime) -> list[Person]:
-    """People whose every story ended longer ago than the workshop keeps personal data."""
+    """Return people whose every story ended longer ago than the workshop keeps personal data."""
     limit = at - timedelta(days=Workshop.the().retention_days)
     known = Person.objects.filter(erased_at=None)
+    # Max passes over what has not ended, so whoever has anything open is taken out by itself. At
+    # most 200 at a time: the sweep comes again.
     known = known.annotate(last_end=Max("requests__ended_at")).filter(last_end__lt=limit)
     return list(known.exclude(requests__ended_at=None).order_by("pk")[:200])
 
@@ -215,7 +223,7 @@ def _copy(person: Person) -> dict[str, Any]:
 def hand_out(
     event: Draft, /, *, key: UUID, person: Person, at: datetime, by: User
 ) -> dict[str, Any]:
-    """The copy that a person asked for. The history says that it was made, and nothing of it.
+    """Make the copy that a person asked for. The history says that it was made, and nothing of it.
 
     Raises:
         Conflict: their data has been deleted.
@@ -225,7 +233,7 @@ def hand_out(
 
 
 def export(person: Person) -> dict[str, Any]:
-    """Everything held about one person, JSON-able: contact, requests, photos, what was posted.
+    """Return all that is held about one person, JSON-able: contact, requests, photos, dispatches.
 
     Mass and grading of a frame are under its tag; they are about the frame.
     """
@@ -280,10 +288,10 @@ def _exported(request: Request) -> dict[str, Any]:
 
 
 def _written(moment: date | None) -> str | None:
-    """A day or moment in ISO 8601; None while there is none."""
+    """Write a day or moment in ISO 8601; None while there is none."""
     return moment.isoformat() if moment else None
 
 
 def same_person(email: str) -> Q:
-    """Rows of requests filed under an email, however it is capitalised."""
+    """Select requests filed under an email, however it is capitalised."""
     return Q(person__email__iexact=email)

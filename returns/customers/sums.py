@@ -111,17 +111,18 @@ SHAPES: Final[Mapping[str, Shape]] = MappingProxyType(
 
 
 def shape_of(country: str) -> Shape:
-    """The shape for a two-letter country code; the free form for one that is not listed."""
+    """Return the shape for a two-letter country code; the free form for one that is not listed."""
     return SHAPES.get(country.upper(), FREE_FORM)
 
 
 def slips(address: Address) -> dict[Part, Slip]:
-    """Every part that is missing or misshapen; empty when the address will do."""
+    """Return every part that is missing or misshapen; empty when the address will do."""
     shape = shape_of(address.country)
     found = {
         part: Slip.EMPTY for part in shape.required if not getattr(address, part.value).strip()
     }
     code = address.postal_code.strip().upper()
+    # The whole code, and ASCII only: `\d` would else take the digits of every script.
     if code and shape.pattern and not re.fullmatch(shape.pattern, code, re.ASCII):
         found[Part.POSTAL_CODE] = Slip.SHAPE
     return found

@@ -18,7 +18,7 @@ from returns.setup import queries as readiness
 
 
 def notes(at: datetime) -> list[Note]:
-    """The service itself, the set-up, promises, parts, months; last, the public page."""
+    """Return notes on the set-up, late promises, thin parts, months to close, the public page."""
     today = owner_today(at)
     audits = _audits(today.open_audits)
     return [
@@ -33,13 +33,13 @@ def notes(at: datetime) -> list[Note]:
 
 
 def bench_notes(at: datetime) -> list[Note]:
-    """What the owner asks the bench to do."""
+    """Return notes on what the owner asks the bench to do."""
     del at
     return _audits(open_audits())
 
 
 def _setup() -> list[Note]:
-    """Before the first customer: how much of the set-up is left."""
+    """Say, before the first customer, how much of the set-up is left."""
     if readiness.is_open():
         return []
     left = sum(step.is_needed and not step.is_done for step in readiness.steps())

@@ -57,7 +57,7 @@ class KitAnswer(serializers.Serializer[Request]):
         return [*request.person.address_lines(), request.person.country]
 
     def _contents(self, model: FrameModel) -> list[dict[str, Any]]:
-        """Asked once per model: a page of kits is mostly of the same few."""
+        """Return what a model's kit holds, asked once per model: a page has the same few."""
         known: dict[int, list[dict[str, Any]]] = self.__dict__.setdefault("known", {})
         if model.pk not in known:
             known[model.pk] = [
@@ -79,14 +79,14 @@ class Kits(Listing):
 
 
 class KitDeed(ActionView):
-    """A deed on one kit."""
+    """An action on one kit."""
 
     scope = "bench"
     made_class: ClassVar[type[BaseSerializer[Any]]] = KitAnswer
     made_status = 200
     rule: Callable[..., Any]
 
-    def do(self, _said: dict[str, Any]) -> Any:
+    def do(self, _data: dict[str, Any]) -> Any:
         request = request_at(self.kwargs["reference"])
         return type(self).rule(key=self.action_key, request=request, at=self.at, by=self.by)
 

@@ -21,33 +21,34 @@ SETTLED_AFTER = timedelta(days=45)
 
 
 def contents(model: FrameModel) -> dict[Part, int]:
-    """Pieces of each part in a model's spare kit, from its bill of materials."""
+    """Return the pieces of each part in a model's spare kit, from its bill of materials."""
     pieces: dict[Part, int] = {}
     for component in model.components.filter(in_kit=True, part__isnull=False).select_related(
         "part"
     ):
         if component.part is not None:
+            # Both hinges take the same screw, each with a line of the bill of its own.
             pieces[component.part] = pieces.get(component.part, 0) + 1
     return pieces
 
 
 def has_kit(model: FrameModel) -> bool:
-    """Whether the workshop posts spare screws for a model."""
+    """Tell whether the workshop posts spare screws for a model."""
     return model.components.filter(in_kit=True, part__isnull=False).exists()
 
 
 def waiting() -> QuerySet[Request]:
-    """Requests that wait for stock, the oldest first."""
+    """Return the requests that wait for stock, the oldest first."""
     return _in_state(RequestState.WAITING_STOCK)
 
 
 def to_post() -> QuerySet[Request]:
-    """Requests whose kit is promised from stock and may be posted now, the oldest first."""
+    """Return requests whose kit is promised from stock and may be posted, the oldest first."""
     return _in_state(RequestState.RESERVED)
 
 
 def missing() -> QuerySet[Request]:
-    """Requests whose kit was reported as never arrived, the oldest first."""
+    """Return the requests whose kit was reported as never arrived, the oldest first."""
     return _in_state(RequestState.REPORTED_MISSING)
 
 
@@ -59,10 +60,10 @@ def _in_state(state: RequestState) -> QuerySet[Request]:
 
 
 def promise_day(at: datetime) -> date:
-    """The day by which a kit filed or reserved now shall be posted, in the workshop's zone."""
+    """Return the day to post a kit by that is filed or reserved now, in the workshop's zone."""
     return clock.day_of(at) + timedelta(days=Workshop.the().kit_promise_days)
 
 
 def long_posted(posted_at: datetime | None, at: datetime) -> bool:
-    """Whether it was posted so long ago that its story is over."""
+    """Tell whether it was posted so long ago that its story is over."""
     return posted_at is not None and posted_at <= at - SETTLED_AFTER

@@ -42,6 +42,7 @@ class ReturnedFrame(models.Model):
 
     tag = models.CharField(_("tag"), max_length=20, unique=True)
     key = models.UUIDField(_("client id"), unique=True)
+    # PROTECT throughout: nothing that a story stands on may vanish beneath it.
     parcel = models.ForeignKey(Parcel, models.PROTECT, related_name="frames")
     request = models.ForeignKey(
         Request, models.PROTECT, null=True, blank=True, related_name="frames"
@@ -60,11 +61,14 @@ class ReturnedFrame(models.Model):
     lenses_back = models.BooleanField(_("lenses to be posted back"), default=False)
     cleaned_at = models.DateTimeField(_("cleaned and disinfected"))
     reading = models.ForeignKey(Reading, models.PROTECT, related_name="+")
+    # As it was computed at the weigh-in: a bill that changes later must not change what was said
+    # then.
     massfit = models.JSONField(_("what the mass says"), default=dict)
     weighed_at = models.DateTimeField(_("weighed in"))
     promised_by = models.DateField(_("promised by"))
     mends_before = models.PositiveSmallIntegerField(_("mended before"), default=0)
     box = models.ForeignKey(Place, models.PROTECT, null=True, blank=True, related_name="frames")
+    # A copy of what the ledger credited, for the share of a frame in a batch; the ledger decides.
     boxed_mg = models.PositiveBigIntegerField(_("frame material put in the box, mg"), default=0)
     lot = models.ForeignKey(Lot, models.PROTECT, null=True, blank=True, related_name="frames")
     ended_at = models.DateTimeField(_("story ended"), null=True, blank=True)
@@ -73,6 +77,7 @@ class ReturnedFrame(models.Model):
         verbose_name = _("returned frame")
         verbose_name_plural = _("returned frames")
         ordering = ["promised_by", "tag"]
+        # The queue at the bench asks for a state in the order of the promised days.
         indexes = [models.Index(fields=["state", "promised_by"])]
 
     def __str__(self) -> str:

@@ -39,7 +39,11 @@ class WeighAudit(models.Model):
         ordering = ["-drawn_at", "-pk"]
         constraints = [
             models.UniqueConstraint(
-                fields=["month"], condition=Q(state="open"), name="one_open_audit_a_month"
+                # A partial index, which both databases have: judged audits of a month may be many,
+                # open ones not.
+                fields=["month"],
+                condition=Q(state="open"),
+                name="one_open_audit_a_month",
             ),
             models.CheckConstraint(
                 condition=Q(state="open", judged_at=None)

@@ -50,6 +50,7 @@ class Colourway(models.Model):
         verbose_name_plural = _("colourways")
         ordering = ["model__name", "colour__code"]
         constraints = [
+            # Sums over models by colour join through here, and would count a model twice.
             models.UniqueConstraint(fields=["model", "colour"], name="colourway_once_per_model")
         ]
 
@@ -83,6 +84,8 @@ class ComponentKey(models.TextChoices):
 class Component(models.Model):
     """One line of a bill of materials. The spread is one standard deviation of one piece."""
 
+    # A bill belongs to its model and goes with it; a model that was ever sold is held by its
+    # colourways.
     model = models.ForeignKey(FrameModel, models.CASCADE, related_name="components")
     key = models.CharField(_("component"), max_length=20, choices=ComponentKey.choices)
     kind = models.CharField(_("kind"), max_length=10, choices=ComponentKind.choices)
@@ -167,6 +170,7 @@ class SoldUnits(models.Model):
     """How many pieces of a batch were sold in a month. Comes from an import."""
 
     batch = models.ForeignKey(ProductionBatch, models.PROTECT, related_name="sold")
+    # Text such as 2026-10, which sorts by time and is the same on both databases.
     month = models.CharField(_("month"), max_length=7)
     pieces = models.PositiveIntegerField(_("pieces"))
     imported_at = models.DateTimeField(_("imported"))
@@ -176,6 +180,8 @@ class SoldUnits(models.Model):
         verbose_name_plural = _("sold units")
         ordering = ["month", "batch"]
         constraints = [
+            # The import writes over a month by this constraint; without it a list sent twice would
+            # double sales.
             models.UniqueConstraint(fields=["batch", "month"], name="sold_units_once_per_month")
         ]
 

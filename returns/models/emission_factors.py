@@ -16,6 +16,7 @@ class EmissionFactors(models.Model):
         unique=True,
         validators=[MinValueValidator(1990), MaxValueValidator(2999)],
     )
+    # Whole grams, so that no float is stored.
     virgin_g_per_t = models.PositiveBigIntegerField(
         _("virgin material, moulded: g of CO2 equivalent per tonne")
     )

@@ -33,6 +33,8 @@ class Request(models.Model):
     state = models.CharField(
         _("state"), max_length=20, choices=[(s.value, s.value) for s in RequestState]
     )
+    # The one link that may be cut: a person can go while the request stays, for figures stand on
+    # it.
     person = models.ForeignKey(
         Person, models.SET_NULL, null=True, blank=True, related_name="requests"
     )
@@ -64,6 +66,8 @@ class Request(models.Model):
         indexes = [models.Index(fields=["state", "promised_by"])]
         constraints = [
             models.CheckConstraint(
+                # Nobody's frame may come to us without a word on what happens if it cannot be
+                # mended.
                 condition=Q(kind="spare_screws", wish="") | Q(kind="send_back") & ~Q(wish=""),
                 name="send_back_has_a_wish",
             ),

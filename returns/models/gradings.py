@@ -27,6 +27,8 @@ class Grading(models.Model):
     overrule_reason = models.CharField(
         _("overruled because"), max_length=200, blank=True, default=""
     )
+    # Kept whole: the prices, odds and limits that it rested on will have changed when somebody
+    # asks.
     sums = models.JSONField(_("reasons, plans and figures"))
     at = models.DateTimeField(_("at"))
     by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
@@ -37,6 +39,8 @@ class Grading(models.Model):
         ordering = ["-at", "-pk"]
         constraints = [
             models.CheckConstraint(
+                # Deciding otherwise than the sums is a person's right, and has a reason on the
+                # record.
                 condition=Q(computed=models.F("decided")) | ~Q(overrule_reason=""),
                 name="overruling_names_its_reason",
             )

@@ -30,7 +30,11 @@ class RepairJob(models.Model):
         verbose_name_plural = _("repair jobs")
         constraints = [
             models.UniqueConstraint(
-                fields=["frame"], condition=Q(state="open"), name="one_open_job_per_frame"
+                # Two hands who begin at once: the database refuses the second, whatever was read
+                # before.
+                fields=["frame"],
+                condition=Q(state="open"),
+                name="one_open_job_per_frame",
             )
         ]
 

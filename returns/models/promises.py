@@ -38,6 +38,7 @@ class PartPromise(models.Model):
         ordering = ["made_at", "pk"]
         constraints = [
             models.UniqueConstraint(
+                # What was withdrawn or lapsed is free again; what is open or kept is not.
                 fields=["donor", "component"],
                 condition=Q(state__in=["open", "kept"]),
                 name="a_donors_component_is_promised_once",

@@ -44,6 +44,7 @@ class Remedy(models.Model):
     component_kind = models.CharField(_("component"), max_length=10, choices=ComponentKind.choices)
     defect = models.CharField(_("defect"), max_length=20, choices=DefectKey.choices)
     minutes = models.PositiveIntegerField(_("minutes"))
+    # Whole parts per million: no float is stored, here or in any other quantity.
     odds_ppm = models.PositiveIntegerField(
         _("odds of success, parts per million"), validators=[MaxValueValidator(1_000_000)]
     )
@@ -126,6 +127,8 @@ class Policy(models.Model):
         verbose_name = _("policy")
         verbose_name_plural = _("policy")
         constraints = [
+            # One row also serves as a lock: what must be counted before it is written takes this
+            # row first.
             models.CheckConstraint(condition=Q(pk=1), name="policy_is_one_row"),
             models.CheckConstraint(
                 condition=Q(

@@ -25,7 +25,7 @@ class BatchHeat:
 
 
 def known_issues(batches: Sequence[ProductionBatch]) -> dict[str, MassUncertainty]:
-    """Code -> how well what was issued for a batch is known, in one question for all of them.
+    """Return by code the uncertainty of what was issued for a batch, in one question for all.
 
     Without a batch that was moulded from a part of its issues, or before the ledger began.
     """
@@ -34,12 +34,13 @@ def known_issues(batches: Sequence[ProductionBatch]) -> dict[str, MassUncertaint
         read = posting.reading
         source = readings.source(read) if read else booked(posting.quantity)
         masses[posting.movement.subject].add(MassWithReadings.of(source))
+    # Where the sums differ, the batch took a part of its issues, and which part nobody wrote down.
     took_mg = {batch.code: batch.issued_mg for batch in batches}
     return {code: one.known() for code, one in masses.items() if one.mass_mg == took_mg[code]}
 
 
 def of(batch: ProductionBatch) -> BatchHeat:
-    """A batch from before the ledger has its spread and no lots."""
+    """Return a batch's heat and lots. A batch from before the ledger has its spread and no lots."""
     rows = issued([batch.code]).select_related("movement").order_by("movement__number", "line")
     return BatchHeat(
         batch=batch,
@@ -57,7 +58,7 @@ def of(batch: ProductionBatch) -> BatchHeat:
 
 
 def issued(codes: Iterable[str]) -> QuerySet[Posting]:
-    """What was issued for some batches and not taken back."""
+    """Return what was issued for some batches and not taken back."""
     rows = Posting.objects.filter(
         movement__kind="issue",
         movement__subject__in=codes,
@@ -68,7 +69,7 @@ def issued(codes: Iterable[str]) -> QuerySet[Posting]:
 
 
 def heat_of(postings: list[Posting]) -> HeatSpread:
-    """The spread after moulding what the postings took from their lots."""
+    """Return the spread after moulding what the postings took from their lots."""
     spreads = [
         (HeatSpread.from_list(posting.source.lot.heat), posting.quantity)
         for posting in postings
@@ -78,5 +79,5 @@ def heat_of(postings: list[Posting]) -> HeatSpread:
 
 
 def lot_code(posting: Posting) -> str:
-    """The code of the lot that an issue took from."""
+    """Return the code of the lot that an issue took from, or ""."""
     return posting.source.lot.code if posting.source.lot else ""

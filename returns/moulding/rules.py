@@ -55,6 +55,7 @@ def mould(
         raise BadInput(_("Write how many good pieces came out."), field="pieces")
     if made_on > clock.day_of(at):
         raise BadInput(_("This day is still to come."), field="made_on")
+    # For the sentence alone: of two hands at once, the unique column refuses the second.
     if ProductionBatch.objects.filter(code=code.strip()).exists():
         raise Conflict(_("Batch %(code)s exists already.") % {"code": code.strip()}, field="code")
     rows = moulded.issued([code.strip()])
@@ -67,6 +68,8 @@ def mould(
         colourway=colourway,
         made_on=made_on,
         pieces=pieces,
+        # Kept with the batch: a lot's own spread is not asked again when its frames come back years
+        # later.
         heat=moulded.heat_of(postings).to_list(),
         issued_mg=sum(posting.quantity for posting in postings),
     )

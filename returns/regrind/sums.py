@@ -22,12 +22,15 @@ class Part:
 
 
 def part_in_batch(*, frame_mg: int, ground_mg: int, taken_mg: int, batch_mg: int) -> Part:
-    """A frame of `frame_mg` among `ground_mg` that became a lot; a batch of `batch_mg` took
-    `taken_mg` of that lot. Losses are borne by all frames alike. Rounded half to even.
+    """Return how much of a frame a batch holds, each figure rounded half to even.
+
+    The frame was `frame_mg` of the `ground_mg` that became a lot; a batch of `batch_mg` took
+    `taken_mg` of that lot. All frames of a lot bear its losses alike.
 
     Raises ValueError when a part is larger than its whole or a whole is nothing.
     """
     if not 0 <= frame_mg <= ground_mg or not 0 <= taken_mg <= batch_mg or not ground_mg * batch_mg:
         raise ValueError("a part is larger than its whole")
+    # A fraction stays exact until the end, so that mass and share are each rounded once.
     mass_mg = Fraction(frame_mg, ground_mg) * taken_mg
     return Part(round(mass_mg), round(mass_mg / batch_mg * PPM))

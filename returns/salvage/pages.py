@@ -144,7 +144,7 @@ def _total(months: list[MonthSaving]) -> dict[str, Any]:
 
 
 def _why_equal(total: dict[str, int]) -> str:
-    """Why both orders helped as many frames, from what was played; empty where they did not."""
+    """Say why both orders helped as many frames, from what was played; "" where they did not."""
     if total["best"] != total["in_order"]:
         return ""
     if not total["contested"]:

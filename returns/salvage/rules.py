@@ -48,7 +48,7 @@ class Match:
     frame: ReturnedFrame
 
     def facts(self) -> list[Any]:
-        """What was asked, for the fingerprint."""
+        """Return what was asked, for the fingerprint."""
         return [self.donor.tag, self.component, self.frame.tag]
 
 
@@ -63,6 +63,8 @@ def approve(event: Draft, /, *, key: UUID, match: Match, at: datetime, by: User)
     Raises BadInput when the part does not fit or the frame does not lack it, Conflict when either
     is promised already, StaleState when one of the two no longer waits.
     """
+    # Donor first, then frame. No frame is both, so two approvals never wait for each other
+    # crosswise.
     _hold(match.donor, (FrameState.TO_STRIP,))
     _hold(match.frame, lacking.WAITING)
     lapsed = _end_dead(at)
@@ -94,6 +96,7 @@ def withdraw(
     Raises StaleState when there is no open promise of that component.
     """
     rows = PartPromise.objects.filter(donor=donor, component=component, state=State.OPEN)
+    # Read for its id alone; the update beneath decides, by its state, whether it was still open.
     promise = rows.select_related("frame").first()
     if promise is None or rows.update(state=State.WITHDRAWN, ended_at=at) != 1:
         raise StaleState(_("There is no open promise of this part."))
@@ -104,12 +107,13 @@ def withdraw(
 def keep(
     *, donor: ReturnedFrame, salvaged: Mapping[Part, int], at: datetime, by: User
 ) -> list[PartPromise]:
-    """Part of stripping a donor, after its parts are in their bins: each promised part that was
-    kept is reserved for its frame; the other promises come to nothing. Returns those kept.
+    """Do the part of a strip-down that comes after its parts are in their bins: each promised one
+    that was kept is reserved for its frame; the other promises come to nothing. Returns those kept.
 
     Call inside the strip-down's transaction. Raises StaleState when somebody turned a promise
     since.
     """
+    # Pieces are dealt out one by one, so that two promises never count on the same one.
     left = Counter({part.pk: pieces for part, pieces in salvaged.items()})
     live = set(lacking.open_promises().filter(donor=donor).values_list("pk", flat=True))
     rows = PartPromise.objects.filter(donor=donor, state=State.OPEN)
@@ -129,13 +133,15 @@ def keep(
 def take_up(
     *, donor: ReturnedFrame, stripped_at: datetime, at: datetime, by: User
 ) -> list[PartPromise]:
-    """Part of undoing a strip-down, after its parts are back: what the strip-down alone ended is
+    """Do the part of an undo that comes once the parts are back: what the strip-down ended is
     promised again. Returns the promises that hold again.
 
     A promise stays ended when its frame no longer lacks the part, or got another promise since.
     Call inside the undo's transaction, once the donor waits to be stripped again. Raises StaleState
     when somebody turned a promise since.
     """
+    # The strip-down ended its promises at its own moment; what lapsed before has another and stays
+    # so.
     rows = PartPromise.objects.filter(donor=donor, state=State.LAPSED, ended_at=stripped_at)
     covered = set(PartPromise.objects.filter(state=State.OPEN).values_list("frame", "component"))
     lacks = {(one.frame.pk, one.component) for one in lacking.shortage().lacks} - covered
@@ -156,7 +162,7 @@ def _turn(promise: PartPromise, source: State, to: State, ended_at: datetime | N
 
 
 def _record_at_strip(promise: PartPromise, name: str, *, at: datetime, actor: User) -> None:
-    """A key of its own each time: a donor may be stripped, put together and stripped again."""
+    """Record it, with a new key each time: a donor may be stripped again after an undo."""
     events.record(
         key=uuid.uuid4(),
         name=f"salvaging.{name}",
@@ -178,6 +184,8 @@ def _reserve(promise: PartPromise, at: datetime) -> bool:
     part, tag = promise.part, promise.frame.tag
     plan = plan_of(promise.frame.gradings.first()) or {}
     rows = Reservation.objects.filter(part=part, subject=tag, state=ReservationState.OPEN)
+    # An earlier promise may have reserved a piece of the same part: one reservation grows, no
+    # second is made.
     there = rows.aggregate(total=models.Sum("pieces"))["total"] or 0
     if there >= plan.get("parts", {}).get(part.code, 1):
         return True
@@ -190,15 +198,19 @@ def _reserve(promise: PartPromise, at: datetime) -> bool:
 
 
 def _hold(frame: ReturnedFrame, states: tuple[FrameState, ...]) -> None:
-    """Touches the row, so that two hands at one frame go one after the other."""
+    """Touch the row, so that two hands at one frame go one after the other."""
     rows = ReturnedFrame.objects.filter(pk=frame.pk, state__in=states)
+    # A write that changes nothing takes the row's lock on both databases, where select_for_update
+    # does nothing on SQLite; and its condition tells whether the frame still waits.
     if rows.update(state=models.F("state")) != 1:
         raise StaleState()
 
 
 def _end_dead(at: datetime) -> list[int]:
-    """Promises whose donor or frame has gone another way no longer bar a new one."""
+    """End the promises whose donor or frame has gone another way; they bar no new one."""
     lacks = {(one.frame.pk, one.component) for one in lacking.shortage().lacks}
+    # Judged in Python: what a frame lacks follows from its plan and the bins, which no query can
+    # say.
     live = {one.pk for one in lacking.open_promises() if (one.frame_id, one.component) in lacks}
     dead = PartPromise.objects.filter(state=State.OPEN).exclude(pk__in=live)
     ended = sorted(dead.values_list("pk", flat=True))
@@ -215,7 +227,7 @@ def _refuse_promised(match: Match) -> None:
 
 
 def _fitting(match: Match) -> Gift:
-    """The gift, provided that it is sound, lacking there, and of the same make."""
+    """Return the gift, provided that it is sound, lacking there, and of the same make."""
     lacks = [
         one
         for one in lacking.shortage().lacks

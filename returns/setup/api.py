@@ -79,6 +79,7 @@ class Tokens(ActionView, Listing):
         return row
 
     def kept(self, answer: Any) -> Any:
+        # What is kept to answer a repeat must not hold the secret: the database would then know it.
         return answer | {"token": None}
 
 
@@ -92,7 +93,7 @@ class Revocations(ActionView):
     made_class = TokenAnswer
     made_status = 200
 
-    def do(self, _said: dict[str, Any]) -> AccessToken:
+    def do(self, _data: dict[str, Any]) -> AccessToken:
         refuse_token(self.request.auth)
         row = self._row()
         tokens.revoke(token=row, at=self.at, by=self.by)
@@ -101,6 +102,7 @@ class Revocations(ActionView):
     def _row(self) -> AccessToken:
         handle = self.kwargs["handle"]
         rows = AccessToken.objects.select_related("user").filter(digest__startswith=handle)
+        # A shorter beginning would fit several tokens and end whichever came first.
         row = rows.first() if len(handle) == tokens.HANDLE_LENGTH else None
         if row is None:
             raise NotFound()

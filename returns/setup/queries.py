@@ -25,6 +25,7 @@ def _has_address() -> bool:
 
 
 def _has_frame_on_offer() -> bool:
+    # A model without frame material could be offered and never ground.
     bill = Component.objects.filter(model=OuterRef("model"), is_frame_material=True)
     return Colourway.objects.filter(Exists(bill), active=True, model__active=True).exists()
 
@@ -76,11 +77,12 @@ ORDER: Final = (
 
 
 def steps() -> tuple[Step, ...]:
-    """Every step in the order in which they are best done."""
+    """Return every step in the order in which they are best done."""
     answers = _NEEDED | _MAY_WAIT
     return tuple(Step(name, name in _NEEDED, answers[name]()) for name in ORDER)
 
 
 def is_open() -> bool:
-    """Whether customers may file. Once the first of them has, it stays so."""
+    """Tell whether customers may file. Once the first of them has, it stays so."""
+    # A master that is switched off later must not shut the door on customers who are being served.
     return Request.objects.exists() or all(is_done() for is_done in _NEEDED.values())

@@ -164,7 +164,7 @@ class Feedstock(ActionView):
     made_class = FeedstockAnswer
 
     def do(self, given: dict[str, Any]) -> dict[str, Any]:
-        data = _told(self, given, given["origin"])
+        data = _facts(self, given, given["origin"])
         if given["into"] == "lot":
             return {"lot": material.receive_as_lot(**data), "movement": None}
         return {"lot": None, "movement": material.receive_to_box(**data)}
@@ -182,10 +182,10 @@ class Scrap(ActionView):
     made_class = MovementAnswer
 
     def do(self, given: dict[str, Any]) -> Movement:
-        return material.return_scrap(**_told(self, given, Origin.IN_PROCESS))
+        return material.return_scrap(**_facts(self, given, Origin.IN_PROCESS))
 
 
-def _told(view: ActionView, data: dict[str, Any], origin: str) -> dict[str, Any]:
+def _facts(view: ActionView, data: dict[str, Any], origin: str) -> dict[str, Any]:
     what = Material(
         polymer=data["polymer"],
         colour=data["colour"],
@@ -231,6 +231,7 @@ class Issues(ActionView):
 
     def do(self, data: dict[str, Any]) -> Movement:
         lots = {one["lot"]: one["mass"] for one in data["lots"]}
+        # The dictionary would silently keep the last of two masses.
         if len(lots) < len(data["lots"]):
             raise BadInput(_("A lot is named twice. Weigh it once."), field="lots")
         return material.issue(

@@ -47,13 +47,14 @@ def done(
         return False
     form.attempt(rule, at=timezone.now(), by=request.user, **facts)
     scale = form.cleaned_data.get("scale")
+    # Only a scale whose reading was taken: a refused one may have been chosen by mistake.
     if scale is not None and not form.errors:
         scales.remember(request, scale)
     return not form.errors
 
 
 def focused(form: ActionForm) -> ActionForm:
-    """The cursor starts in the form's first field that a hand fills in."""
+    """Put the cursor in the form's first field that a hand fills in."""
     first = next(iter(form.visible_fields()), None)
     if first is not None:
         first.field.widget.attrs["autofocus"] = True
@@ -61,7 +62,7 @@ def focused(form: ActionForm) -> ActionForm:
 
 
 def found(rows: models.QuerySet[RowT], **facts: Any) -> RowT:
-    """The one row, or the page that says that there is none."""
+    """Return the one row, or raise NotFound for the page that says that there is none."""
     row = rows.filter(**facts).first()
     if row is None:
         raise NotFound()

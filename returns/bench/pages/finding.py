@@ -17,7 +17,7 @@ RowT = TypeVar("RowT", bound=Model)
 
 
 def read_code(typed: str, *, prefix: str | None = None) -> str:
-    """The code meant by what was typed, or scanned as a whole link. BadInput when it is none."""
+    """Return the code meant by what was typed, or scanned as a link. BadInput when it is none."""
     try:
         return codes.normalise(bare(typed), prefix=prefix)
     except codes.BadCode as error:

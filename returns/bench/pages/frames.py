@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -167,8 +166,8 @@ def unstrip(request: StaffRequest, tag: str) -> HttpResponse:
 def _done(request: StaffRequest, tag: str, form: ActionForm, rule: Any) -> HttpResponse:
     data = frame_by(tag)
     if form.is_valid():
-        carried = ("key", "seen_version")
-        facts = {name: told_ for name, told_ in form.cleaned_data.items() if name not in carried}
+        # `attempt` passes the key itself.
+        facts = {name: value for name, value in form.cleaned_data.items() if name != "key"}
         if form.attempt(rule, frame=data, at=timezone.now(), by=request.user, **facts) is not None:
             messages.success(request, _DONE[type(form)])
             return redirect("frame", data.tag)
@@ -188,8 +187,7 @@ _DONE: dict[type[ActionForm], Any] = {
 def _shown(
     request: StaffRequest, shown: ReturnedFrame, tried: ActionForm | None = None
 ) -> HttpResponse:
-    version = frames.version_of(shown.tag)
-    data, walk = frames.story(shown), traced.story_of(shown.tag)
+    data, replay = frames.story(shown), traced.story_of(shown.tag)
     may_act = bool(roles_of(request.user) & {BENCH, OWNER})
     names = wording.part_names() if data.latest else {}
     facts = {
@@ -207,11 +205,12 @@ def _shown(
         ),
         "earlier": [decision(one, names) for one in data.gradings[1:]],
         "mass": _mass(shown),
-        "held": _held(data, walk),
+        "held": _held(data, replay),
         "history": [{"it": action, "words": wording.deed(action.name)} for action in data.events],
-        "movements": [_movement(one, walk) for one in data.movements],
+        "movements": [_movement(one, replay) for one in data.movements],
         "photos": shown.request.photos.order_by("added_at")[:10] if shown.request else [],
         "may_act": may_act,
+        # Where looking over is the next step anyhow, a second link to it would only confuse.
         "may_look_again": may_act
         and shown.state in REGRADABLE
         and frames.NEXT_PAGE[shown.state] != "frame-look",
@@ -235,14 +234,13 @@ def _forms(
     latest: Grading | None,
     version: int,
 ) -> dict[str, Any]:
-    """The forms that fit the frame's state; the one that was refused keeps what was typed."""
+    """Return the forms that fit the frame's state; a refused one keeps what was typed."""
     open_ = may_act and shown.state in REGRADABLE
     carried = {"seen_version": version}
     blank = {
-        "overrule_form": OverruleForm(auto_id="overrule_%s", initial=carried)
-        if open_ and latest
-        else None,
-        "wish_form": WishForm(auto_id="wish_%s", initial=carried) if open_ else None,
+        # Several forms share the page and some of their field names, so each has ids of its own.
+        "overrule_form": OverruleForm(auto_id="overrule_%s") if open_ and latest else None,
+        "wish_form": WishForm(auto_id="wish_%s") if open_ else None,
         "assign_form": AssignForm(auto_id="assign_%s")
         if may_act and shown.request is None and shown.state in ASSIGNABLE
         else None,
@@ -269,7 +267,7 @@ _NAMES: dict[type[ActionForm], str] = {
 
 
 def _next(shown: ReturnedFrame) -> dict[str, Any] | None:
-    """The one next step, when its page is installed."""
+    """Return the one next step, when its page is installed."""
     page = frames.NEXT_PAGE.get(shown.state)
     if page is None:
         return None
@@ -282,10 +280,10 @@ def _next(shown: ReturnedFrame) -> dict[str, Any] | None:
         return None
 
 
-def _movement(one: Movement, walk: Replay) -> dict[str, Any]:
-    """A movement in words, each posting with how well its mass is known."""
+def _movement(one: Movement, replay: Replay) -> dict[str, Any]:
+    """Word a movement, each posting with the uncertainty of its mass."""
     moved = {
-        line: mass.known() for (number, line), mass in walk.moved.items() if number == one.number
+        line: mass.known() for (number, line), mass in replay.moved.items() if number == one.number
     }
     return {
         "it": one,
@@ -294,10 +292,13 @@ def _movement(one: Movement, walk: Replay) -> dict[str, Any]:
     }
 
 
-def _held(data: frames.Story, walk: Replay) -> list[tuple[Place, int, MassUncertainty | None]]:
-    """Where something of the frame lies, and how well that mass is known."""
-    known = traced.held_by(walk)
-    return [(place, mass_mg, known.get(place.code)) for place, mass_mg in data.whereabouts.items()]
+def _held(data: frames.Story, replay: Replay) -> list[tuple[Place, int, MassUncertainty | None]]:
+    """Return where something of the frame lies, with the uncertainty of that mass."""
+    uncertainties = traced.held_by(replay)
+    return [
+        (place, mass_mg, uncertainties.get(place.code))
+        for place, mass_mg in data.whereabouts.items()
+    ]
 
 
 def _mass(shown: ReturnedFrame) -> dict[str, Any]:
@@ -318,10 +319,10 @@ def _mass(shown: ReturnedFrame) -> dict[str, Any]:
     }
 
 
-def decision(
-    grading: Grading, names: dict[str, str], seen: Iterable[Any] | None = None
-) -> dict[str, Any]:
-    """One grading in words and figures, as it was kept; what was `seen` if it is not written."""
+def _decision(grading: Grading, names: dict[str, str]) -> dict[str, Any]:
+    """Word one grading and give its figures, as they were kept."""
+    # What was computed then, not anew: a policy that has changed since would explain another
+    # decision.
     sums = grading.sums
     currency = sums["facts"]["currency"]
     return {
@@ -352,7 +353,7 @@ def decision(
 
 
 def _decided(grading: Grading) -> Any:
-    """The outcome; a frame that was given up and wanted back is named by where it goes."""
+    """Word the outcome; a frame given up and wanted back is named by where it goes."""
     if grading.decided == Outcome.REGRIND and grading.frame.state in _GOES_BACK:
         return _t("Post it back as it is")
     return wording.OUTCOMES[grading.decided]
@@ -385,11 +386,12 @@ def _remedy(one: dict[str, Any], names: dict[str, str]) -> dict[str, Any]:
 @require_safe
 @allow(BENCH, OWNER)
 def photo(request: StaffRequest, file_name: str) -> FileResponse:
-    """A customer's picture. Only names that the table knows are ever opened."""
+    """Send a customer's picture. Only names that the table knows are ever opened."""
     del request
     known = Photo.objects.filter(file_name=file_name).first()
     if known is None:
         raise NotFound()
+    # Only the last part of the kept name: even a row that was tampered with opens nothing outside.
     path = Path(settings.MEDIA_ROOT) / "photos" / Path(known.file_name).name
     if not path.is_file():
         raise NotFound()

@@ -46,6 +46,7 @@ _ROLES: dict[str, str | Promise] = {
 @allow(BENCH, ACCOUNTANT, OWNER)
 def go(request: HttpRequest, code: str = "") -> HttpResponse:
     """Redirect to what the code names, or say plainly why it leads nowhere for this reader."""
+    # PostgreSQL refuses a NUL in a text with an error, SQLite looks it up: taken out before either.
     typed = (code or request.GET.get("code", ""))[:CODE_LENGTH_MAX].replace("\0", "?").strip()
     if not typed:
         return render(request, "returns/bench/go.html", {"typed": "", "why": ""})
@@ -55,6 +56,8 @@ def go(request: HttpRequest, code: str = "") -> HttpResponse:
         return _nothing(request, typed, error.message)
     if not address:
         return _nothing(request, typed, _("The code is well formed, but nothing here has it."))
+    # Asked before the redirect: the page itself would answer with a bare refusal, and this one can
+    # name who to ask.
     page = resolve(address.partition("#")[0])
     openers: frozenset[str] = getattr(page.func, "roles", frame.STAFF)
     if not openers & frame.roles(request):
@@ -65,7 +68,7 @@ def go(request: HttpRequest, code: str = "") -> HttpResponse:
 def _not_for_this_role(
     request: HttpRequest, typed: str, page: ResolverMatch, openers: frozenset[str]
 ) -> HttpResponse:
-    """What the code is and who may open it; nothing of what lies behind it."""
+    """Say what the code is and who may open it; nothing of what lies behind it."""
     facts = {
         "typed": typed,
         "named": _NAMED_BY_PAGE.get(page.url_name or "", _("This code is known here.")),
@@ -80,11 +83,14 @@ def _nothing(request: HttpRequest, typed: str, why: str) -> HttpResponse:
 
 
 def where(typed: str) -> str:
-    """The address of what a code names; empty when nothing has it. BadInput when it is no code."""
+    """Return the address of what a code names, or "" when nothing has it. BadInput if no code."""
     text = bare(typed)
     number = text.removeprefix("#").strip()
+    # `isdigit` is true of "²" as well, which `int` refuses.
     if number.isascii() and number.isdigit():
         return _movement(int(number))
+    # Before the check character is asked for: a readable code has none and would be refused as a
+    # slip.
     plain = _place_or_own_code(text)
     if plain:
         return plain
@@ -93,13 +99,14 @@ def where(typed: str) -> str:
 
 
 def _movement(number: int) -> str:
+    # Beyond 64 bits the two databases fail in ways of their own; no movement has such a number.
     if number > NUMBER_MAX or not Movement.objects.filter(number=number).exists():
         return ""
     return _first(("movement", [number]), ("months", []))
 
 
 def _place_or_own_code(code: str) -> str:
-    """Boxes and bins carry readable codes, and older lots and runs may carry their own."""
+    """Look for readable codes: boxes and bins carry them, and older lots and runs may."""
     place = scanned.alike(Place.objects.select_related("part", "lot"), code).first()
     if place is not None:
         return _place(place)
@@ -182,7 +189,7 @@ _BY_KIND: dict[str, Callable[[str], str]] = {
 
 
 def _first(*candidates: tuple[str, list[object]]) -> str:
-    """The first of several pages that is installed; today's page when none is."""
+    """Return the first of several pages that is installed; today's page when none is."""
     for name, args in candidates:
         try:
             return reverse(name, args=args)

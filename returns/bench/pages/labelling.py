@@ -25,12 +25,13 @@ SHOWN_MAX = 100
 
 def _answer(pdf: bytes, name: str) -> HttpResponse:
     answer = HttpResponse(pdf, content_type="application/pdf")
+    # Inline: the browser shows it, ready to print, and leaves no copy among the downloads.
     answer.headers["Content-Disposition"] = f'inline; filename="{name}.pdf"'
     return answer
 
 
 def _printed(request: StaffRequest, made: Sequence[Label], name: str) -> HttpResponse:
-    """Single labels, or sheets of A4 with `?sheet=1`."""
+    """Send single labels, or sheets of A4 with `?sheet=1`."""
     draw = labels.sheet_pdf if request.GET.get("sheet") else labels.labels_pdf
     return _answer(draw(made), name)
 
@@ -52,7 +53,7 @@ def parcel_label(request: StaffRequest, code: str) -> HttpResponse:
 @require_safe
 @allow(BENCH, OWNER)
 def parcel_tags(request: StaffRequest, code: str) -> HttpResponse:
-    """The tags of every frame in a parcel."""
+    """Send the tags of every frame in a parcel."""
     parcel = parcel_by(code)
     rows = arriving.live_frames(parcel).select_related(
         "request", "colourway__model", "colourway__colour"
@@ -92,7 +93,7 @@ def bin_label(request: StaffRequest, code: str) -> HttpResponse:
 @require_safe
 @allow(BENCH, OWNER)
 def sheet(request: StaffRequest, what: str) -> HttpResponse:
-    """The labels of every box, every bin, or the latest lots, on sheets of A4."""
+    """Send the labels of every box, every bin, or the latest lots, on sheets of A4."""
     del request
     made = _MADE[what]() if what in _MADE else []
     if not made:
@@ -123,7 +124,7 @@ _MADE: dict[str, Callable[[], list[Label]]] = {
 @require_safe
 @allow(BENCH, OWNER)
 def labels_page(request: StaffRequest) -> HttpResponse:
-    """Labels of boxes, lots and bins, and the calibration print."""
+    """Offer the labels of boxes, lots and bins, and the calibration print."""
     facts = {
         "boxes": _boxes(),
         "lots": _lots(),

@@ -44,18 +44,26 @@ class Label:
 
     @property
     def qr_svg(self) -> str:
-        """The QR code of the link that a phone's camera opens."""
+        """The QR code, as SVG, of the link that a phone's camera opens."""
         import segno
 
+        # The public address from the settings, not the request's: a label outlives the name it was
+        # printed under.
         link = f"{settings.BASE_URL}/go/{self.path or self.code}/"
         drawn: str = segno.make(link, error="m", micro=False).svg_inline(
-            border=_QUIET_MODULES, scale=1, omitsize=True, svgclass="qr", lineclass=None
+            # Without a size of its own: the style sheet gives it one in mm, which the printer
+            # keeps.
+            border=_QUIET_MODULES,
+            scale=1,
+            omitsize=True,
+            svgclass="qr",
+            lineclass=None,
         )
         return drawn
 
 
 def of_frame(frame: ReturnedFrame) -> Label:
-    """The tag that stays on a frame. No personal data: a tag can be read by anybody."""
+    """Make the tag that stays on a frame. No personal data: a tag can be read by anybody."""
     what = str(frame.colourway) if frame.colourway else _("model not known")
     reference = frame.request.reference if frame.request else _("no slip")
     day = _("by %(day)s") % {"day": frame.promised_by.isoformat()}
@@ -63,32 +71,32 @@ def of_frame(frame: ReturnedFrame) -> Label:
 
 
 def of_parcel(parcel: Parcel) -> Label:
-    """The label of a parcel that waits to be opened."""
+    """Make the label of a parcel that waits to be opened."""
     reference = parcel.request.reference if parcel.request else _("no slip")
     return Label(parcel.code, (_("Parcel"), reference, clock.day_of(parcel.arrived_at).isoformat()))
 
 
 def of_box(place: Place) -> Label:
-    """The label of a regrind box: its material in words and codes."""
+    """Make the label of a regrind box: its material in words and codes."""
     polymer = place.polymer.code if place.polymer else ""
     colour = place.colour.name if place.colour else ""
     return Label(f"{polymer} · {colour}", (place.get_origin_display(), place.code), place.code)
 
 
 def of_lot(lot: Lot) -> Label:
-    """The label of a flake lot."""
+    """Make the label of a flake lot."""
     words = f"{lot.polymer.code} · {lot.colour.name}"
     return Label(lot.code, (words, lot.get_origin_display(), clock.day_of(lot.made_at).isoformat()))
 
 
 def of_bin(part: Part) -> Label:
-    """The label of a part's bin: the name that people know, and the code that its scan proves."""
+    """Make the label of a part's bin: the name people know, and the code that its scan proves."""
     code = naming.bin_code(part.code)
     return Label(part.name, (part.screw_size or _("Part"), code), code)
 
 
 def labels_pdf(labels: Sequence[Label]) -> bytes:
-    """One page per label, of the workshop's label size; on A4 sheets until a size is known."""
+    """Draw a page per label, of the workshop's label size; on A4 sheets until a size is known."""
     if Workshop.the().label_size_mm is None:
         return sheet_pdf(labels)
     facts = {"labels": _bounded(labels), "size": _size()}
@@ -96,20 +104,20 @@ def labels_pdf(labels: Sequence[Label]) -> bytes:
 
 
 def sheet_pdf(labels: Sequence[Label]) -> bytes:
-    """The labels in rows on sheets of A4, to be cut out."""
+    """Draw the labels in rows on sheets of A4, to be cut out."""
     facts = {"pages": _pages(_bounded(labels)), "size": _size(), "margin": SHEET_MARGIN_MM}
     return _pdf("returns/bench/labels/sheet.html", facts)
 
 
 def calibration_pdf() -> bytes:
-    """A frame and two rulers of known length: shows whether the printer keeps the scale."""
+    """Draw a frame and two rulers of known length, to see whether the printer keeps the scale."""
     sample = Label("F-0000-0000", (_("Sample: no frame has this code"),))
     facts = {"size": _size(), "label": sample, "ruler_mm": range(0, 51, 10)}
     return _pdf("returns/bench/labels/calibration.html", facts)
 
 
 def address_pdf(dispatch: Dispatch) -> bytes:
-    """The address label of a dispatch, with the workshop as sender; on A4 like the other labels.
+    """Draw the address label of a dispatch, the workshop as sender; on A4 like the other labels.
 
     Raises BadInput when nobody's address is known, or when it was erased.
     """
@@ -125,7 +133,7 @@ def address_pdf(dispatch: Dispatch) -> bytes:
 
 
 def addresses_pdf(dispatches: Sequence[Dispatch]) -> bytes:
-    """The address labels of many dispatches in rows on sheets of A4, to be cut out."""
+    """Draw the address labels of many dispatches in rows on sheets of A4, to be cut out."""
     workshop = Workshop.the()
     facts = {
         "size": _size(),
@@ -150,7 +158,7 @@ def _sender(workshop: Workshop) -> list[str]:
 
 
 def address_lines(person: Person, workshop: Workshop) -> list[str]:
-    """The lines of a postal address; the country in capitals last when it is a foreign one.
+    """Return the lines of a postal address; a foreign country stands last, in capitals.
 
     Source: the country's name in capitals on the last line is common practice in the post.
     """
@@ -161,7 +169,7 @@ def address_lines(person: Person, workshop: Workshop) -> list[str]:
 
 
 def _country_name(code: str) -> str:
-    """The name a sorter reads abroad; the code itself for one that is not listed."""
+    """Return the name a sorter reads abroad; the code itself for one that is not listed."""
     return COUNTRY_NAMES.get(code, code)
 
 
@@ -204,7 +212,7 @@ COUNTRY_NAMES: Final = {
 
 
 def receiver(dispatch: Dispatch) -> Person | None:
-    """Whom a dispatch goes to; None when no address is known, or it was erased."""
+    """Return whom a dispatch goes to; None when no address is known, or it was erased."""
     request = dispatch.request or (dispatch.frame.request if dispatch.frame else None)
     person = request.person if request else None
     if person is None or person.erased_at is not None or not person.address_lines():
@@ -213,7 +221,7 @@ def receiver(dispatch: Dispatch) -> Person | None:
 
 
 def _size() -> dict[str, int]:
-    """The label's size in mm: as typed, or an even part of a sheet until somebody has typed it.
+    """Return the label's size in mm: as typed, or an even part of a sheet until it is.
 
     A size too small to carry a readable code is refused.
     """
@@ -225,6 +233,7 @@ def _size() -> dict[str, int]:
         raise BadInput(
             _("The label size of the workshop cannot be printed. Ask the owner to set it.")
         )
+    # Whole millimetres, and a margin kept: a cutter is less exact than a printer.
     qr = min(height - 3, width * 4 // 10)
     return {"width": width, "height": height, "qr": qr, "text": width - qr - 4}
 
@@ -248,6 +257,8 @@ def _pdf(template: str, facts: dict[str, Any]) -> bytes:
     import weasyprint
     from weasyprint.urls import FatalURLFetchingError, URLFetcher
 
+    # Names on a label come from people. A fetcher that refuses keeps a file or an address in one of
+    # them from being read into the document.
     class Refusing(URLFetcher):  # type: ignore[misc]
         def fetch(self, url: str, headers: dict[str, str] | None = None) -> Any:
             del headers

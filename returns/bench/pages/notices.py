@@ -22,7 +22,7 @@ def done(request: StaffRequest, words: str, *, undo: str) -> None:
 
 
 def moved(request: StaffRequest, words: str, form: ActionForm) -> None:
-    """Say what was done and under which movement it stands, which whoever keeps the books can
+    """Say what was done and under which movement it stands, which whoever keeps the books may
     reverse."""
     number = _movement_of(form.cleaned_data["key"])
     if number is None:
@@ -35,7 +35,7 @@ def moved(request: StaffRequest, words: str, form: ActionForm) -> None:
 
 
 def _movement_of(key: UUID) -> int | None:
-    """A deed names its movement; where there is no deed, the movement bears the key itself."""
+    """Return the number: an event names its movement; without one, the movement has the key."""
     action = Event.objects.filter(key=key).first()
     if action is not None:
         number: int | None = action.detail.get("movement")

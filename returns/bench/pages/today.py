@@ -65,12 +65,14 @@ def today(request: HttpRequest) -> HttpResponse:
 
 def _page(request: HttpRequest) -> int:
     typed = request.GET.get("page", "1")
+    # The length is bounded before `int`, which refuses very long numbers with an error of its own.
     fits = typed.isascii() and typed.isdigit() and len(typed) <= PAGE_LENGTH_MAX
     return int(typed) if fits else 1
 
 
 def _only(request: HttpRequest) -> bench.Only:
     data = {
+        # PostgreSQL refuses a NUL in a text; SQLite does not.
         name: request.GET.get(name, "").replace("\0", "").strip()[:TYPED_LENGTH_MAX]
         for name in ("model", "colour", "piece")
     }
@@ -78,7 +80,7 @@ def _only(request: HttpRequest) -> bench.Only:
 
 
 def _may_narrow(queue: bench.Queue, only: bench.Only) -> bool:
-    """A short list needs no filter."""
+    """Tell whether the list is long enough to be narrowed, or narrowed already."""
     of_frames = queue.step == bench.ALL or queue.step in bench.FRAME_STEPS
     return of_frames and (bool(only) or queue.page.paginator.count > NARROW_FROM)
 
@@ -91,7 +93,7 @@ def _choices() -> dict[str, Any]:
 
 
 def _rows(queue: bench.Queue) -> list[dict[str, object]]:
-    """Each row with the words that the page shows beside it."""
+    """Return each row with the words that the page shows beside it."""
     rows = list(queue.page)
     names = wording.part_names() if queue.why else {}
     return [_row(row, queue.why.get(row.pk), names) for row in rows]

@@ -22,9 +22,10 @@ HISTORY_MAX: Final = 100
 
 
 def whereabouts(tag: str) -> dict[Place, int]:
-    """Milligrams of a frame on each shelf or bench, by the movements of its tag."""
+    """Return milligrams of a frame on each shelf or bench, by the movements of its tag."""
     rows = Posting.objects.filter(movement__subject=tag)
     held: dict[int, int] = {}
+    # Two grouped sums, not one with both ends: a posting between two shelves belongs to both.
     for side, sign in (("target", 1), ("source", -1)):
         here = rows.filter(**{f"{side}__kind__in": SHELVES}).order_by()
         for place, total in here.values_list(side).annotate(total=Sum("quantity")):
@@ -34,15 +35,18 @@ def whereabouts(tag: str) -> dict[Place, int]:
 
 
 def boxed(found: Sequence[ReturnedFrame]) -> dict[str, MassUncertainty]:
-    """Tag -> how well the material put in a box is known, in one question for all of them."""
+    """Return by tag the uncertainty of the material put in a box, in one question for all."""
     masses = {frame.tag: frame.boxed_mg for frame in found if frame.boxed_mg}
     rows = Posting.objects.filter(
         movement__kind="strip_down",
         movement__subject__in=masses,
         movement__reverses=None,
+        # A strip-down that was taken back does not speak for the frame any more.
         movement__reversed_by=None,
         target__kind=PlaceKind.BOX,
     )
+    # Booked until a reading is found: mass without one has no uncertainty, which is not a small
+    # one.
     data = {tag: MassUncertainty(booked_mg=mass_mg) for tag, mass_mg in masses.items()}
     for posting in rows.exclude(reading=None).select_related("movement", "reading"):
         if posting.reading is not None:
@@ -74,6 +78,8 @@ def story(frame: ReturnedFrame) -> Story:
     movements = (
         Movement.objects.filter(subject=frame.tag)
         .select_related("reverses", "actor")
+        # Each list is cut and fetched with what its rows show: the page costs the same for any
+        # frame.
         .prefetch_related("postings__source", "postings__target")
     )
     return Story(
@@ -87,7 +93,7 @@ def story(frame: ReturnedFrame) -> Story:
 
 
 def by_tag(tag: str) -> ReturnedFrame | None:
-    """One frame with what its page shows beside it."""
+    """Return one frame with what its page shows beside it, or None."""
     return (
         ReturnedFrame.objects.filter(tag=tag)
         .select_related(
@@ -148,5 +154,5 @@ NEXT_PAGE: Final[dict[str, str]] = {
 
 
 def plan_of(grading: Grading | None) -> dict[str, Any] | None:
-    """The plan that a grading chose or waits for; None without one."""
+    """Return the plan that a grading chose or waits for; None without one."""
     return grading.sums.get("plan") if grading is not None else None

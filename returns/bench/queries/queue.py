@@ -66,7 +66,7 @@ class Only:
         return bool(self.model or self.colour or self.piece)
 
     def among(self, rows: QuerySet[Any]) -> QuerySet[Any]:
-        """The rows that fit. Dashes and spaces in the piece of a tag or reference do not count."""
+        """Return the rows that fit. Dashes and spaces in a piece of a code do not count."""
         if self.model:
             rows = rows.filter(colourway__model__code=self.model)
         if self.colour:
@@ -74,6 +74,7 @@ class Only:
         if not self.piece:
             return rows
         dash, nothing = Value("-"), Value("")
+        # `alias` and not `annotate`: the text without dashes is compared and never fetched.
         rows = rows.alias(
             own=Replace("tag", dash, nothing), slip=Replace("request__reference", dash, nothing)
         )
@@ -82,7 +83,7 @@ class Only:
 
 
 def today(*, step: str, page: int, only: Only | None = None) -> Queue:
-    """The counts of every step, and one page of the chosen one; an unknown step means all frames.
+    """Return every step's count and a page of the chosen one; an unknown step means all frames.
 
     `only` narrows the steps of frames. A page number beyond the end gives the last page.
     """
@@ -99,7 +100,8 @@ def today(*, step: str, page: int, only: Only | None = None) -> Queue:
 
 
 def step_counts() -> dict[str, int]:
-    """How many wait at each step."""
+    """Count what waits at each step."""
+    # One grouped count for all steps of frames, not one question for each.
     frames = dict(
         ReturnedFrame.objects.filter(state__in=FRAME_STEPS.values())
         .order_by()
@@ -112,7 +114,7 @@ def step_counts() -> dict[str, int]:
         "parcels": _parcels().count(),
         "kits": _kits().count(),
         "runs": _runs().count(),
-        "duties": _duties().count(),
+        "duties": _failed_messages().count(),
     }
 
 
@@ -125,6 +127,7 @@ class _Counted(Paginator):  # type: ignore[type-arg]
 
     def __init__(self, rows: QuerySet[Any], per_page: int, total: int) -> None:
         super().__init__(rows, per_page)
+        # Set on the instance, which hides the cached property that would ask the database.
         self.count = total
 
 
@@ -136,7 +139,7 @@ def _rows(step: str) -> QuerySet[Any]:
         "parcels": _parcels,
         "kits": _kits,
         "runs": _runs,
-        "duties": _duties,
+        "duties": _failed_messages,
     }
     return other[step]() if step in other else _frames().filter(state__in=WAITING)
 
@@ -159,6 +162,7 @@ def _parcels() -> QuerySet[Parcel]:
 def _kits() -> QuerySet[Request]:
     rows = Request.objects.filter(kind=Request.Kind.SCREWS, state=RequestState.RESERVED)
     rows = rows.select_related("colourway__model", "colourway__colour")
+    # Said outright: left alone, SQLite puts what has no day first and PostgreSQL puts it last.
     return rows.order_by(F("promised_by").asc(nulls_last=True), "filed_at")
 
 
@@ -167,7 +171,7 @@ def _runs() -> QuerySet[GrindRun]:
     return rows.select_related("box__polymer", "box__colour")
 
 
-def _duties() -> QuerySet[OutboxMessage]:
+def _failed_messages() -> QuerySet[OutboxMessage]:
     return (
         OutboxMessage.objects.exclude(given_up_at=None)
         .filter(settled_at=None)
@@ -176,9 +180,10 @@ def _duties() -> QuerySet[OutboxMessage]:
 
 
 def _why(page: Page[Any]) -> dict[int, Grading]:
-    """The latest grading of each held frame on this page."""
+    """Return the latest grading of each held frame on this page."""
     held = [frame.pk for frame in page if frame.state == FrameState.HELD]
     if not held:
         return {}
     gradings = Grading.objects.filter(frame__in=held).order_by("at", "pk")
+    # In rising order, so that of several gradings of a frame the last one stays.
     return {grading.frame_id: grading for grading in gradings}

@@ -35,6 +35,7 @@ class ModelsFileForm(forms.Form):
 
 
 class ModelsImportForm(ActionForm):
+    # Written out with all columns, a list may be longer than the file it came from.
     rows = lists.tried_field(2 * csvlists.BYTES_MAX)
     replace = forms.BooleanField(
         label=gettext_lazy("Yes, give the known models the list's bill of materials"),
@@ -45,7 +46,7 @@ class ModelsImportForm(ActionForm):
 @allow(OWNER)
 @require_http_methods(["GET", "POST"])
 def page(request: HttpRequest) -> HttpResponse:
-    """Choose a list; it is tried and nothing is written."""
+    """Take a list to try; nothing is written."""
     form = ModelsFileForm(request.POST or None, request.FILES or None)
     if request.method == "POST" and form.is_valid():
         try:
@@ -71,6 +72,7 @@ def bring_in(request: StaffRequest) -> HttpResponse:
         messages.error(request, _("The list got lost on the way. Choose the file again."))
         return redirect("models-list")
     try:
+        # Read and checked again: what comes back from a browser is no longer what was tried.
         lines = catalogue_import.read(form.cleaned_data["rows"].encode())
     except BadInput as error:
         messages.error(request, error.message)
@@ -91,7 +93,7 @@ def bring_in(request: StaffRequest) -> HttpResponse:
 @allow(OWNER)
 @require_GET
 def template(request: HttpRequest) -> HttpResponse:
-    """A list with every column and example rows; they are refused until they are replaced."""
+    """Send a list with every column and example rows, which are refused until replaced."""
     del request
     polymer = Polymer.objects.values_list("code", flat=True).first() or "PP"
     colours = " ".join(Colour.objects.values_list("code", flat=True)[:3]) or "slate moss"
@@ -115,7 +117,7 @@ def _tried(
 
 
 def _some(codes: Sequence[str]) -> str:
-    """Codes in a row; of many, the first and how many more there are."""
+    """List codes in a row; of many, the first and how many more there are."""
     more = len(codes) - NAMED_MAX
     first = ", ".join(codes[:NAMED_MAX])
     if more <= 0:

@@ -46,7 +46,7 @@ class SalesImportForm(ActionForm):
 @allow(OWNER)
 @require_http_methods(["GET", "POST"])
 def page(request: HttpRequest) -> HttpResponse:
-    """What is known so far; an uploaded list is tried and nothing is written."""
+    """Show what is known so far; an uploaded list is tried and nothing is written."""
     form = SalesFileForm(request.POST or None, request.FILES or None)
     if request.method == "POST" and form.is_valid():
         try:
@@ -91,7 +91,7 @@ def bring_in(request: StaffRequest) -> HttpResponse:
 @allow(OWNER)
 @require_GET
 def template(request: HttpRequest) -> HttpResponse:
-    """A list with the right header and one line to follow; without a batch it is an example."""
+    """Send a list with the right header and a line to follow, an example without a batch."""
     del request
     batch = ProductionBatch.objects.first()
     row = (

@@ -77,7 +77,7 @@ class Verdict:
 
 
 def read(content: bytes) -> tuple[csvlists.Line, ...]:
-    """Rows of the list; BadInput (field "file") for what is no such list."""
+    """Return the rows of the list; BadInput (field "file") for what is no such list."""
     return csvlists.read(content, columns=COLUMNS, optional=OPTIONAL)
 
 
@@ -88,6 +88,7 @@ def check(lines: Sequence[csvlists.Line]) -> Verdict:
     rejected: list[Rejected] = []
     for line in lines:
         piece, slips = catalogue_rows.piece(line, data)
+        # A row with slips of its own is not held against others as well: one cause is named, once.
         slips = slips or list(_clashes(piece, by_model[piece.model]))
         if slips:
             rejected += slips
@@ -97,6 +98,7 @@ def check(lines: Sequence[csvlists.Line]) -> Verdict:
     codes = sorted(code for code, pieces in by_model.items() if pieces)
     found = {
         model.code: model
+        # Read once for the whole list; the loops below use `all()`, which asks nothing more.
         for model in FrameModel.objects.prefetch_related("components__part", "colourways")
         if model.code in by_model
     }
@@ -168,16 +170,19 @@ def _write(pieces: Sequence[Piece]) -> None:
     )
     lines = [Component(model=model, key=piece.key, **dict(piece.line_facts)) for piece in pieces]
     if not is_new:
+        # Only what the list no longer names: what it names is updated in its place below.
         model.components.exclude(key__in=[piece.key for piece in pieces]).delete()
     Component.objects.bulk_create(
         lines,
         update_conflicts=True,
+        # Both databases need the unique columns named for an insert that updates instead.
         unique_fields=["model", "key"],
         update_fields=[name for name, _told in first.line_facts],
     )
     if first.polymer is None:
         return
     for colour in first.colours:
+        # A colour that exists keeps its polymer: frames were sold in it.
         Colourway.objects.get_or_create(
             model=model, colour=colour, defaults={"polymer": first.polymer}
         )
@@ -199,7 +204,7 @@ def _clashes(piece: Piece, earlier: Sequence[Piece]) -> Iterator[Rejected]:
 def _without_frame_material(
     by_model: dict[str, list[Piece]], spoilt: set[str]
 ) -> Iterator[Rejected]:
-    """A bill with no frame material could never be ground; one with bad rows is told of those."""
+    """Refuse a bill without frame material, which could never be ground; bad rows come first."""
     for code, pieces in by_model.items():
         if pieces and code not in spoilt and not any(one.is_frame_material for one in pieces):
             why = _("No component of this model is frame material.")
@@ -208,7 +213,7 @@ def _without_frame_material(
 
 
 def _changes(models: Iterable[FrameModel], by_model: dict[str, list[Piece]]) -> Iterator[Change]:
-    """Cell by cell, what the known models' bills would become."""
+    """Yield, cell by cell, what the known models' bills would become."""
     for model in models:
         pieces = {piece.key: piece for piece in by_model[model.code]}
         if not pieces:

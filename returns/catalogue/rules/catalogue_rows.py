@@ -17,6 +17,8 @@ NUMBER_MAX: Final = 2_000_000_000
 EXAMPLE_MODEL: Final = "example"
 SHOWN_LENGTH: Final = 40
 _CODE = re.compile(r"[a-z0-9_-]{1,30}", re.IGNORECASE)
+# ASCII digits and a bounded length: `\d` takes digits of every script, and `int` grows with any
+# text.
 _WHOLE = re.compile(r"[0-9]{1,10}")
 _DECIMAL = re.compile(r"[0-9]+[.,][0-9]+")
 _WORDS = {"yes": True, "1": True, "no": False, "0": False, "": False}
@@ -32,8 +34,9 @@ class KnownMasters:
 
 
 def known() -> KnownMasters:
-    """What the workshop has entered so far."""
+    """Return what the workshop has entered so far."""
     return KnownMasters(
+        # Once for the whole list: a look-up for each row would be thousands of questions.
         parts={row.code: row for row in Part.objects.all()},
         colours={row.code: row for row in Colour.objects.all()},
         polymers={row.code: row for row in Polymer.objects.all()},
@@ -87,11 +90,13 @@ class Reading:
         self.slips.append(Rejected(self.line.number, model, component, why, column, given))
 
     def number(self, column: str, *, least: int = 0) -> int:
-        """A whole number, or 0 when it will not do."""
+        """Read a whole number; a slip is noted and gives 0."""
         text = self.cell(column)
         if _WHOLE.fullmatch(text) and least <= int(text) <= NUMBER_MAX:
             return int(text)
         why = _("%(column)s must be a whole number from %(least)s on.")
+        # The commonest slip is grams where milligrams are asked for, so it gets a sentence of its
+        # own.
         if _DECIMAL.fullmatch(text):
             why = _(
                 "%(column)s must be a whole number from %(least)s on, without point or comma: "
@@ -115,7 +120,7 @@ class Reading:
 
 
 def piece(line: csvlists.Line, data: KnownMasters) -> tuple[Piece, list[Rejected]]:
-    """The row as a piece, and all that is wrong with it; with slips the piece will not do."""
+    """Return the row as a piece, and all that is wrong with it; with slips it will not do."""
     row = Reading(line)
     model = _model(row)
     facts = _facts(row)
@@ -174,6 +179,7 @@ def _polymer(row: Reading, data: KnownMasters) -> Polymer | None:
     code = row.cell("polymer")
     if not code and not row.cell("colours"):
         return None
+    # A workshop with one polymer need not name it in every row.
     if not code and len(data.polymers) == 1:
         return next(iter(data.polymers.values()))
     if code not in data.polymers:

@@ -30,7 +30,7 @@ class Line:
 def read(
     content: bytes, *, columns: Sequence[str], optional: Sequence[str] = ()
 ) -> tuple[Line, ...]:
-    """Rows of a list with or without a byte order mark, parted by comma, semicolon or tab.
+    """Return the rows of a list: with a byte order mark or not, parted by comma, semicolon or tab.
 
     The header names its columns in any order and any case; columns of other names are ignored. A
     first line such as "sep=;", which some spreadsheets write, is passed over.
@@ -40,11 +40,15 @@ def read(
     if len(content) > BYTES_MAX:
         raise _bad(_("The file is larger than 1 MB. Import it in parts."))
     try:
+        # Spreadsheets write a byte order mark, which would else be a part of the first column's
+        # name.
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise _bad(_("The file is not in UTF-8. Save it as “CSV UTF-8” and try again.")) from error
     if "\x00" in text:
         raise _bad(_("This is no text file. Save the list as CSV and try again."))
+    # `newline=""` leaves line ends inside quotation marks alone; `strict` raises on a mark that is
+    # not closed instead of swallowing the rest of the file.
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=_sign(text), strict=True)
     try:
         return _lines(reader, columns, optional)
@@ -56,7 +60,7 @@ def read(
 
 
 def _sign(text: str) -> str:
-    """The sign that parts the columns: the one that stands most often in the header."""
+    """Return the sign that parts the columns: the one that stands most often in the header."""
     lines = (line for line in text.splitlines() if line.strip() and not _SEP.match(line))
     head = next(lines, "")
     return max(_SIGNS, key=head.count)

@@ -72,7 +72,7 @@ class NewModel:
     again=lambda event: FrameModel.objects.get(code=event.subject),
 )
 def add_model(event: Draft, /, *, key: UUID, data: NewModel, at: datetime, by: User) -> FrameModel:
-    """A model with its bill of materials and its colours. BadInput names the field."""
+    """Enter a model with its bill of materials and its colours. BadInput names the field."""
     if not data.colours:
         raise BadInput(_("Tick at least one colour."), field="colours")
     model = FrameModel(
@@ -105,7 +105,8 @@ def _lines(data: NewModel) -> Iterator[dict[str, Any]]:
 
 
 def _line(key: str, kind: str, mass_mg: int, bill: Bill, **more: Any) -> dict[str, Any]:
-    """A spread of less than a milligram is written as one: no piece is exact."""
+    """Return a line of the bill. A spread below 1 mg is written as 1: no piece is exact."""
+    # Whole numbers from end to end: parts per million of milligrams, rounded down.
     spread_mg = max(1, mass_mg * bill.spread_ppm // 1_000_000)
     if spread_mg >= mass_mg:
         raise BadInput(_("The spread is smaller than the mass itself."), field="spread")
@@ -113,7 +114,7 @@ def _line(key: str, kind: str, mass_mg: int, bill: Bill, **more: Any) -> dict[st
 
 
 def on_offer() -> tuple[Starting, ...]:
-    """Starting remedies for what the workshop has no such remedy yet."""
+    """Return the starting remedies for which the workshop has none such yet."""
     taken = set(Remedy.objects.values_list("component_kind", "defect", "method"))
     return tuple(one for one in STARTING if (*one.answers, one.method) not in taken)
 
@@ -133,7 +134,7 @@ def take_remedies(
     at: datetime,
     by: User,
 ) -> int:
-    """Enter the chosen starting remedies; how many there were. Those taken before stay as they are.
+    """Enter the chosen starting remedies and return how many. Those taken before stay as they are.
 
     Raises BadInput when stepping up is chosen and no larger screw is named.
     """
@@ -155,6 +156,8 @@ def _enter(one: Starting, larger_screw: Part | None) -> None:
     kind, defect = one.answers
     remedy = Remedy(
         key=one.key,
+        # Translated now and kept so: what the owner sees is theirs to change, and changes no more
+        # by itself.
         name=_(one.name),
         component_kind=kind,
         defect=defect,
@@ -168,6 +171,7 @@ def _enter(one: Starting, larger_screw: Part | None) -> None:
     if one.needs_larger_screw:
         RemedyPart.objects.create(remedy=remedy, part=larger_screw)
     elif one.uses_own_part:
+        # No part named means the broken component's own, whatever the model.
         RemedyPart.objects.create(remedy=remedy, part=None)
 
 
@@ -175,5 +179,5 @@ def _enter(one: Starting, larger_screw: Part | None) -> None:
 def set_limits(
     event: Draft, /, *, key: UUID, facts: Mapping[str, Any], at: datetime, by: User
 ) -> Policy:
-    """The owner's limits on mending and on kits."""
+    """Set the owner's limits on mending and on kits."""
     return masters.entered(event, Policy.the(), facts)

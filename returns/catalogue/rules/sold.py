@@ -99,7 +99,7 @@ class Verdict:
 
 
 def read(content: bytes) -> tuple[Row, ...]:
-    """Rows of a list as `csvlists.read` takes it; BadInput (field "file") for what is no list."""
+    """Return the rows of a list as `csvlists.read` takes it; BadInput (field "file") if none."""
     lines = csvlists.read(content, columns=COLUMNS)
     return tuple(Row(line.number, *(line.cells[name] for name in COLUMNS)) for line in lines)
 
@@ -129,8 +129,8 @@ def check(rows: Iterable[Row], *, at: datetime) -> Verdict:
     )
 
 
-def _as_told(rows: Sequence[Row], event: Event, at: datetime) -> Verdict:
-    """The verdict of a repeat: the totals that the first import wrote down."""
+def _as_imported(rows: Sequence[Row], event: Event, at: datetime) -> Verdict:
+    """Return the verdict of a repeat, with the totals that the first import wrote down."""
     now = check(rows, at=at)
     return Verdict(
         now.accepted, now.rejected, event.detail["before"], event.detail["after"], now.mark
@@ -141,7 +141,7 @@ def _facts(rows: Iterable[Row]) -> list[Any]:
     return [[row.batch, row.month, row.pieces] for row in rows]
 
 
-@events.rule("sold.bring_in", facts=_facts, again=_as_told, aside=["replace"])
+@events.rule("sold.bring_in", facts=_facts, again=_as_imported, aside=["replace"])
 def bring_in(
     event: Draft, /, *, key: UUID, rows: Sequence[Row], replace: str = "", at: datetime, by: User
 ) -> Verdict:
@@ -152,6 +152,9 @@ def bring_in(
     """
     # The batches' rows are the lock: two imports cannot both fill up the same batch.
     wanted = _chunk({row.batch for row in rows})
+    # `list` is what locks: a queryset that nobody reads asks nothing. In the order of keys, so that
+    # two imports never wait for each other. SQLite ignores the lock, and its writers take turns
+    # anyhow.
     list(ProductionBatch.objects.select_for_update().filter(code__in=wanted).order_by("pk"))
     verdict = check(rows, at=at)
     _refuse(verdict, replace)
@@ -160,6 +163,7 @@ def bring_in(
             SoldUnits(batch=row.batch, month=row.month, pieces=row.pieces, imported_at=at)
             for row in (*verdict.new, *verdict.replacing)
         ),
+        # SQLite bounds how many values one statement may hold.
         batch_size=1000,
         update_conflicts=True,
         unique_fields=["batch", "month"],
@@ -195,7 +199,7 @@ def _refuse(verdict: Verdict, replace: str) -> None:
 
 
 def _chunk(codes: set[str]) -> list[str]:
-    """Codes that a batch can have. A list of nonsense must not become an endless question."""
+    """Keep codes that a batch can have. A list of nonsense must not become an endless question."""
     return sorted(code for code in codes if 0 < len(code) <= 20)
 
 
@@ -273,11 +277,13 @@ def _refuse_twice(seen: dict[tuple[str, str], int], row: Accepted) -> None:
 def _not_oversold(
     accepted: Sequence[Accepted], known: Mapping[tuple[str, str], int]
 ) -> tuple[list[Accepted], list[Rejected]]:
-    """A batch cannot sell more than the good pieces it had: none of its rows is taken then."""
+    """Refuse all rows of a batch that would sell more than the good pieces it had."""
     sold: Counter[str] = Counter()
     for (code, _month), pieces in known.items():
         sold[code] += pieces
     for row in accepted:
+        # A row that replaces a month counts with its difference: the old pieces are in the sum
+        # already.
         sold[row.batch.code] += row.pieces - (row.known or 0)
     kept = [row for row in accepted if sold[row.batch.code] <= row.batch.pieces]
     over = [row for row in accepted if sold[row.batch.code] > row.batch.pieces]

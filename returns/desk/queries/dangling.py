@@ -44,7 +44,7 @@ ON_A_SHELF = frozenset(
 
 
 def month_guard(label: str) -> list[Reason]:
-    """Everything of this room that keeps a month from being closed; empty when nothing does."""
+    """Return all in this room that keeps a month from being closed; empty when nothing does."""
     end = span(label)[1]
     return [*_unopened(end), *_frames(label, end)]
 
@@ -68,6 +68,8 @@ def _frames(label: str, end: datetime) -> Iterator[Reason]:
     rows = ReturnedFrame.objects.filter(weighed_at__lt=end).order_by("tag")
     for tag, state, ended_at in rows.values_list("tag", "state", "ended_at"):
         mass_mg = held.get(tag, 0)
+        # The end must lie before the month's: a frame that left since was rightly on the books
+        # then.
         over = state not in ON_A_SHELF and ended_at is not None and ended_at < end
         if over and mass_mg != 0:
             text = _("Frame %(tag)s has left, but %(mass)s of it are still on the books.")
@@ -81,6 +83,7 @@ def _frames(label: str, end: datetime) -> Iterator[Reason]:
 def _held_by_tag(label: str) -> dict[str, int]:
     rows = Posting.objects.filter(movement__month__lte=label).exclude(movement__subject="")
     held: dict[str, int] = {}
+    # Two grouped sums for all frames at once: a question for each would grow with the house.
     for end, sign in (("target", 1), ("source", -1)):
         sums = rows.filter(**{f"{end}__kind__in": IN_HOUSE}).order_by()
         for tag, moved in sums.values_list("movement__subject").annotate(Sum("quantity")):

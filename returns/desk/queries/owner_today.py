@@ -65,6 +65,6 @@ def open_audits() -> tuple[OpenAudit, ...]:
 
 
 def late_frames(scope: Scope, at: datetime) -> QuerySet[ReturnedFrame]:
-    """Frames still in the house whose promised day is over."""
+    """Return frames still in the house whose promised day is over."""
     day = clock.day_of(at)
     return scope.frames().filter(state__in=ON_A_SHELF, promised_by__lt=day).order_by()

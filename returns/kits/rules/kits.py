@@ -30,11 +30,13 @@ if TYPE_CHECKING:
 
 
 def refuse_over_limit(*, model: FrameModel, email: str, at: datetime) -> None:
-    """At most so many kits of a model for one email in the policy's span of days.
+    """Refuse more kits of a model for one email than the policy allows in its span of days.
 
     Must run in the transaction that files the request. The policy's row is the lock, so two
     requests sent at once are counted one after the other.
     """
+    # Counting first and filing after is a race: without the lock two requests sent at once would
+    # both be the last one allowed. SQLite ignores it, and its writers take turns anyhow.
     policy = Policy.objects.select_for_update().get(pk=Policy.the().pk)
     since = at - timedelta(days=policy.kits_days)
     rows = Request.objects.filter(
@@ -65,6 +67,7 @@ def reserve(*, model: FrameModel, subject: str, at: datetime) -> RequestState:
             for part in sorted(pieces, key=lambda part: part.pk):
                 stock.reserve(part=part, pieces=pieces[part], subject=subject, at=at)
     except NotEnough:
+        # The inner transaction has taken back the parts that were promised before one ran out.
         return RequestState.WAITING_STOCK
     return RequestState.RESERVED
 
@@ -107,7 +110,7 @@ def _again(request: Request) -> Request:
     again=lambda key: Dispatch.objects.get(key=key),
 )
 def post(event: Draft, /, *, key: UUID, request: Request, at: datetime, by: User) -> Dispatch:
-    """The kit goes into the post: its pieces leave the bin now, as promised.
+    """Post the kit: its pieces leave the bin now, as promised.
 
     Raises:
         StaleState: it is not a reserved kit (any more).
@@ -116,6 +119,7 @@ def post(event: Draft, /, *, key: UUID, request: Request, at: datetime, by: User
     """
     if request.person is None or request.person.erased_at is not None:
         raise Conflict(_("There is no address left to post this to."))
+    # The conditional update comes first: of two hands the slower is refused before a piece moves.
     _step(request, RequestState.POSTED, posted_at=at)
     lines = [
         ledger.Line(places.bin_of(promise.part), places.pieces(PlaceKind.WEARERS), promise.pieces)
@@ -123,7 +127,12 @@ def post(event: Draft, /, *, key: UUID, request: Request, at: datetime, by: User
     ]
     story = ledger.Story(subject=request.reference, actor=by)
     ledger.post(
-        key=uuid.uuid5(key, "kit"), kind="post_kit", lines=lines, happened_at=at, story=story
+        # The event has the key itself; the derived one is the same on every repeat.
+        key=uuid.uuid5(key, "kit"),
+        kind="post_kit",
+        lines=lines,
+        happened_at=at,
+        story=story,
     )
     stock.use(subject=request.reference)
     dispatch = Dispatch.objects.create(
@@ -141,7 +150,7 @@ def _promises(request: Request) -> list[Reservation]:
 
 @events.rule("kits.put_back", facts=lambda request: ["put_back", request.reference], again=_again)
 def put_back(event: Draft, /, *, key: UUID, request: Request, at: datetime, by: User) -> Request:
-    """The bin turned out to hold less than the books said: the kit waits for stock again."""
+    """Put a kit back to wait for stock, because the bin holds less than the books said."""
     _step(request, RequestState.WAITING_STOCK)
     stock.release(subject=request.reference)
     event.of(request.reference)
@@ -153,7 +162,7 @@ def put_back(event: Draft, /, *, key: UUID, request: Request, at: datetime, by: 
     "kits.report_missing", facts=lambda request: ["missing", request.reference], again=_again
 )
 def report_missing(event: Draft, /, *, key: UUID, request: Request, at: datetime) -> Request:
-    """The customer says that a posted kit never arrived; a bench hand decides what follows."""
+    """Record that a posted kit never arrived, as its customer says; a bench hand decides next."""
     refuse_long_posted(request.posted_at, at)
     _step(request, RequestState.REPORTED_MISSING)
     last = request.dispatches.filter(kind=Dispatch.Kind.KIT).order_by("-posted_at").first()
@@ -165,7 +174,7 @@ def report_missing(event: Draft, /, *, key: UUID, request: Request, at: datetime
 
 
 def refuse_long_posted(posted_at: datetime | None, at: datetime) -> None:
-    """A report that it never came, long after: StaleState, with whom to write to."""
+    """Refuse a report that comes long after the posting: StaleState, with whom to write to."""
     if kit_stock.long_posted(posted_at, at):
         words = _("It was posted more than %(days)s days ago. Please write to us: %(email)s")
         raise StaleState(
@@ -189,7 +198,7 @@ def repost(event: Draft, /, *, key: UUID, request: Request, at: datetime, by: Us
 
 @events.rule("kits.turned_up", facts=lambda request: ["turned_up", request.reference], again=_again)
 def turned_up(event: Draft, /, *, key: UUID, request: Request, at: datetime, by: User) -> Request:
-    """A kit reported missing did arrive after all: the story ends."""
+    """End the story of a kit that was reported missing and did arrive after all."""
     rows = Request.objects.filter(pk=request.pk, state=RequestState.REPORTED_MISSING.value)
     if rows.update(state=RequestState.SETTLED.value, ended_at=at) != 1:
         raise StaleState()
@@ -206,6 +215,8 @@ def settle_posted(at: datetime) -> int:
         state=RequestState.POSTED.value,
         posted_at__lte=at - kit_stock.SETTLED_AFTER,
     )
+    # One statement, and the state is in its condition: what was reported missing meanwhile stays
+    # open.
     return old.update(state=RequestState.SETTLED.value, ended_at=at)
 
 

@@ -116,14 +116,14 @@ class BlendForm(forms.Form):
     batch_code = forms.CharField(label=_("For production batch"), required=False, max_length=20)
 
     def clean_mass(self) -> int:
-        """Whole milligrams."""
+        """Read the mass as whole milligrams."""
         try:
             return parse_mass_mg(self.cleaned_data["mass"])
         except MassTextError as error:
             raise forms.ValidationError(weighing.refusal(error)) from error
 
     def recipe(self) -> Recipe:
-        """The recipe as the sums know it. BadRecipe when its limits contradict one another."""
+        """Return the recipe as the sums take it. BadRecipe when its limits contradict."""
         data = self.cleaned_data
         least = ColourShare(colour=data["colour"].code, ppm_min=_ppm(data["colour_min"]) or 0)
         return Recipe(
@@ -140,7 +140,8 @@ class BlendForm(forms.Form):
 @require_safe
 @allow(BENCH, OWNER)
 def page(request: StaffRequest) -> HttpResponse:
-    """The form alone, or with its answer: nothing is changed by asking."""
+    """Show the form alone, or with its answer: nothing is changed by asking."""
+    # By GET: asking changes nothing, and the address of an answer can be kept and sent on.
     form = BlendForm(request.GET) if "mass" in request.GET else BlendForm()
     answer = _answer(form) if form.is_bound and form.is_valid() else None
     facts: dict[str, Any] = {"form": form, "answer": answer}
@@ -178,9 +179,11 @@ def _shown(answer: Answer, batch_code: str) -> dict[str, Any]:
 
 
 def obstacle(one: Obstacle) -> str:
-    """An obstacle as what could be done about it: its figure is rounded to what suffices."""
+    """Word an obstacle as what could be done about it, its figure rounded to what suffices."""
     step = _STEPS.get(one.limit, 0.01)
+    # Away from the bound: rounded the other way, the eased limit would just fail to be enough.
     rounded = ceil if one.eased_to > one.bound else floor
+    # Rounded first, so that a last bit above a whole step does not cost another step.
     eased = rounded(round(one.eased_to / step, 6)) * step
     return str(LIMITS[one.limit]) % {
         "subject": one.subject,
@@ -199,7 +202,7 @@ def _limit_text(limit: LimitKind, figure: float) -> str:
 
 
 def _issue_path(portions: tuple[Portion, ...], batch_code: str) -> str:
-    """The issue form with these lots filled in, rounded down to whole grams where there are any."""
+    """Return the path of the issue form with these lots filled in, rounded down to whole grams."""
     filled = {f"lot-{one.lot.pk}": _to_weigh(one.mass_mg) for one in portions}
     if batch_code:
         filled["batch_code"] = batch_code
@@ -207,10 +210,12 @@ def _issue_path(portions: tuple[Portion, ...], batch_code: str) -> str:
 
 
 def _to_weigh(mass_mg: int) -> str:
+    # Down, never up: the lot must hold what the form proposes to take.
     return f"{mass_mg // 1000} g" if mass_mg >= 1000 else f"{mass_mg} mg"
 
 
 def _ppm(percent: Decimal | None) -> int | None:
+    # Exact: Decimals, and the field lets no more decimals in than parts per million hold.
     return None if percent is None else int(percent * PERCENT_PPM)
 
 

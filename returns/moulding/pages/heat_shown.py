@@ -28,7 +28,8 @@ CODE_LENGTH_MAX = 20
 @require_safe
 @allow(BENCH, OWNER, ACCOUNTANT)
 def page(request: StaffRequest, code: str) -> HttpResponse:
-    """By the code of a lot, else of a batch."""
+    """Show the heat of the lot with this code, else of the batch."""
+    # PostgreSQL refuses a NUL in a text with an error; SQLite looks it up.
     if len(code) > CODE_LENGTH_MAX or "\x00" in code:
         raise NotFound()
     lot = Lot.objects.filter(code=code).select_related("polymer", "colour", "place").first()
@@ -37,7 +38,7 @@ def page(request: StaffRequest, code: str) -> HttpResponse:
 
 
 def spread_rows(spread: HeatSpread) -> list[dict[str, int]]:
-    """One row per number of passes, with the share that has had at least so many."""
+    """Return a row per number of passes, with the share that has had at least so many."""
     return [
         {"passes": passes, "ppm": ppm, "at_least_ppm": spread.share_at_least(passes)}
         for passes, ppm in spread.shares
@@ -74,7 +75,7 @@ def _batch(code: str) -> dict[str, Any]:
 
 
 def _shares(shares: Sequence[Share]) -> list[tuple[Share, MassUncertainty | None]]:
-    """What was issued, each with how well it is known; None where its month does not state it."""
+    """Pair what was issued with its uncertainty; None where its month does not state it."""
     moved = replays.moved(share.posting.movement.month for share in shares)
     masses = (moved.get((one.posting.movement.number, one.posting.line)) for one in shares)
     known = [None if mass is None else mass.known() for mass in masses]

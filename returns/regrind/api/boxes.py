@@ -28,15 +28,16 @@ class HeatShare(serializers.Serializer[Any]):
 
 
 def known_now(context: Mapping[str, Any], place: Place | None) -> dict[str, Any]:
-    """How well a place's mass is known; the books are followed once in an answer."""
+    """Return the uncertainty of a place's mass; the books are replayed once in an answer."""
     request = context["request"]
+    # Kept on the request: a list has a hundred places, and one replay of the books gives them all.
     if not hasattr(request, "known_masses"):
         request.known_masses = traced.of_every_place()
     return known_mass(request.known_masses.get(place.code) if place else None)
 
 
 def heat_shares(pairs: list[list[int]]) -> list[dict[str, int]]:
-    """Heat passes as the API shows them."""
+    """Return heat passes as the API shows them."""
     return [{"passes": passes, "ppm": ppm} for passes, ppm in pairs]
 
 
@@ -54,6 +55,7 @@ class BoxAnswer(serializers.Serializer[Place]):
     open_run = serializers.SerializerMethodField()
 
     def to_representation(self, place: Place) -> Any:
+        # Asked once for a row, before the fields that all read from it.
         self.inside = boxes.contents(place)
         return super().to_representation(place)
 

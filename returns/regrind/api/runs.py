@@ -25,6 +25,7 @@ from inventory.models import GrindRun, Place
 from inventory.weighing.queries import traced
 from returns.regrind.rules import regrind
 
+# Beyond this a number in JSON is no longer exact in every program that reads it.
 MASS_MG_MAX = 2**53
 MELT_FLOW_MAX = 1_000_000
 
@@ -90,7 +91,7 @@ class OneRun(Detail):
 
 
 class RunDeed(ActionView):
-    """A deed on one run."""
+    """An action on one run."""
 
     scope = "bench"
     made_class = RunAnswer
@@ -128,7 +129,7 @@ class Cancellations(RunDeed):
     Answers `stale-state` when it has been ground.
     """
 
-    def do(self, _said: dict[str, Any]) -> GrindRun:
+    def do(self, _data: dict[str, Any]) -> GrindRun:
         return grinding.cancel(key=self.action_key, run=self.run(), at=self.at, by=self.by)
 
 

@@ -81,11 +81,12 @@ class OutForm(ActionForm):
     )
 
     def out(self) -> GrindOut:
-        """What the rule is told."""
+        """Return the arguments of the rule."""
         data = dict(self.cleaned_data)
         del data["key"]
         flow, tolerance = data.pop("melt_flow"), data.pop("melt_flow_tolerance")
         return GrindOut(
+            # Exact: Decimals with at most three places, so milligrams come out whole.
             melt_flow_mg_per_10min=None if flow is None else int(flow * 1000),
             melt_flow_tolerance_mg=None if tolerance is None else int(tolerance * 1000),
             **data,
@@ -130,9 +131,9 @@ def run(request: StaffRequest, code: str) -> HttpResponse:
 @allow(BENCH, OWNER)
 def act(request: StaffRequest, code: str, action: str) -> HttpResponse:
     """Confirm, finish, explain or cancel a run."""
-    if action not in _DEEDS:
+    if action not in _ACTIONS:
         raise NotFound()
-    data, (slot, kind, rule) = _run(code), _DEEDS[action]
+    data, (slot, kind, rule) = _run(code), _ACTIONS[action]
     form = kind(request.POST)
     facts = _facts(form) if form.is_valid() else {}
     if done(request, form, rule, run=data, **facts):
@@ -141,7 +142,7 @@ def act(request: StaffRequest, code: str, action: str) -> HttpResponse:
     return _run_page(request, data, {slot: form})
 
 
-_DEEDS: dict[str, tuple[str, Callable[..., ActionForm], Callable[..., Any]]] = {
+_ACTIONS: dict[str, tuple[str, Callable[..., ActionForm], Callable[..., Any]]] = {
     "confirm": ("seen_form", SeenForm, grinding.confirm),
     "finish": ("out_form", OutForm, regrind.finish),
     "explain": ("explain_form", ExplainForm, regrind.explain),
@@ -173,6 +174,7 @@ def _run(code: str) -> GrindRun:
 
 
 def _boxes(request: StaffRequest, refused: ActionForm | None = None) -> HttpResponse:
+    # One replay of the books for all boxes, not one for each.
     known = traced.of_material()
     shown: list[dict[str, Any]] = [
         {
@@ -181,6 +183,7 @@ def _boxes(request: StaffRequest, refused: ActionForm | None = None) -> HttpResp
             "origin": inside.place.get_origin_display(),
             "frames": regrind.frames_in(inside.place).count(),
             "run": box_queries.open_run(inside.place),
+            # A form for each box on one page: each has a key and ids of its own.
             "form": ActionForm(auto_id=f"box{inside.place.pk}_%s"),
         }
         for inside in box_queries.boxes()
@@ -213,6 +216,8 @@ def _run_page(
             "is_mine": data.proposed_by_id == request.user.pk,
             "came_out": _came_out(data),
             "box_known": traced.of_place_at(data.box, data.box_movement),
+            # What this person was shown goes along: the rule refuses when the box has changed
+            # since.
             "seen_form": SeenForm(initial={"seen_mg": data.box_mg}, auto_id="seen_%s"),
             "out_form": OutForm(auto_id="out_%s", initial=scales.last(request)),
             "explain_form": ExplainForm(auto_id="explain_%s"),
@@ -230,7 +235,7 @@ _STATION = {"proposed": 0, "confirmed": 1, "held": 2, "finished": 3}
 
 
 def _trail(data: GrindRun) -> dict[str, Any]:
-    """The steps of a run and where it stands; of a cancelled one what was done, and its end."""
+    """Return a run's steps and where it stands; of a cancelled one what was done, and its end."""
     steps = [_t("Proposed"), _t("Confirmed"), _t("Ground"), _t("In stock")]
     if data.state == GrindRun.State.CANCELLED:
         steps = [*steps[: 2 if data.confirmed_at else 1], _t("Cancelled")]

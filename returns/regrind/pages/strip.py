@@ -75,16 +75,16 @@ class StripForm(ActionForm):
             )
 
     def heaps(self) -> list[Any]:
-        """The bound fields of the heaps, in the order of the work."""
+        """Return the bound fields of the heaps, in the order of the work."""
         return [self[name] for name in ("plastic", "lenses", "metal", "foreign")]
 
     def kept(self) -> list[tuple[Any, Any]]:
-        """Per spare part its two bound fields."""
+        """Return for each spare part its two bound fields."""
         codes = [part.code for part in self.spares]
         return [(self[f"pieces-{code}"], self[f"salvaged-{code}"]) for code in codes]
 
     def facts(self) -> StripDown:
-        """What the rule is told."""
+        """Return the arguments of the rule."""
         data = self.cleaned_data
         kept = [
             Salvaged(
@@ -118,6 +118,7 @@ def strip(request: StaffRequest, tag: str) -> HttpResponse:
     if done(request, form, stripdown.strip, frame=frame, **data):
         words = _t("%(tag)s is in its box.") % {"tag": frame.tag}
         notices.done(request, words, undo=f"{reverse('frame', args=[frame.tag])}#undo")
+        # Read again: `frame` is from before the rule, which changed the row.
         now = ReturnedFrame.objects.get(pk=frame.pk)
         return redirect("post-frame" if now.lenses_back else "frame", frame.tag)
     return _page(request, frame, {"form": form})
@@ -126,7 +127,7 @@ def strip(request: StaffRequest, tag: str) -> HttpResponse:
 @require_POST
 @allow(BENCH, OWNER)
 def discard(request: StaffRequest, tag: str) -> HttpResponse:
-    """It is not ours, or not surely: it ends as waste."""
+    """Discard a frame that is not ours, or not surely: it ends as waste."""
     frame, form = frame_by(tag), DiscardForm(request.POST, auto_id="discard_%s")
     data = {"reason": form.cleaned_data["reason"]} if form.is_valid() else {}
     if done(request, form, stripdown.discard_foreign, frame=frame, **data):
@@ -154,7 +155,7 @@ def _page(request: StaffRequest, frame: ReturnedFrame, tried: dict[str, Any]) ->
 
 
 def _expected(frame: ReturnedFrame) -> dict[str, int]:
-    """What the bill says of each heap, less what the latest look-over found missing."""
+    """Return the mg of each heap by the bill, less what the latest look-over found missing."""
     if frame.colourway is None:
         return {}
     latest = frame.gradings.order_by("-at", "-pk").first()
@@ -168,7 +169,7 @@ def _expected(frame: ReturnedFrame) -> dict[str, int]:
 
 
 def _spares(frame: ReturnedFrame) -> list[Part]:
-    """The spare parts that this model is built with: what may be worth keeping."""
+    """Return the spare parts that this model is built with: what may be worth keeping."""
     if frame.colourway is None:
         return []
     codes = frame.colourway.model.components.exclude(part=None).values("part")

@@ -48,7 +48,7 @@ class Became:
 
 
 def of(frame: ReturnedFrame) -> Became | None:
-    """The way of a frame's material so far; None for a frame that was never put in a box."""
+    """Return the way of a frame's material so far; None for a frame never put in a box."""
     if frame.state not in _IN_A_BOX or not frame.boxed_mg:
         return None
     credit = _credit(frame)
@@ -72,7 +72,7 @@ def of(frame: ReturnedFrame) -> Became | None:
 
 
 def _credit(frame: ReturnedFrame) -> Posting | None:
-    """The posting by which the frame's material came into its box."""
+    """Return the posting by which the frame's material came into its box."""
     rows = Posting.objects.filter(
         movement__kind="strip_down",
         movement__subject=frame.tag,
@@ -86,6 +86,7 @@ def _credit(frame: ReturnedFrame) -> Posting | None:
 def _spread_mg(credit: Posting | None) -> int | None:
     if credit is None or credit.reading is None:
         return None
+    # At least a milligram: a spread of nothing would claim that a scale is exact.
     return max(1, round(expanded(readings.measured(credit.reading).u_mg)))
 
 
@@ -93,6 +94,7 @@ def _moulded(
     frame: ReturnedFrame, run: GrindRun | None, taken_mg: dict[str, int]
 ) -> tuple[Moulded, ...]:
     rows = ProductionBatch.objects.filter(code__in=taken_mg)
+    # A code may have been issued to before its batch is noted: then there is mass and no share yet.
     known = {batch.code: batch for batch in rows.select_related("colourway__model")}
     return tuple(
         Moulded(code, mass_mg, known.get(code), _part(frame, run, mass_mg, known.get(code)))
@@ -106,6 +108,8 @@ def _part(
     if run is None or batch is None or not batch.issued_mg:
         return None
     return part_in_batch(
+        # A count may have lowered the box below its frames, or reversals the batch below its lot: a
+        # part is never shown larger than its whole.
         frame_mg=min(frame.boxed_mg, run.box_mg),
         ground_mg=run.box_mg,
         taken_mg=min(taken_mg, batch.issued_mg),

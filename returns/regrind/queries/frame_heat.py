@@ -12,7 +12,7 @@ from returns.models import Component, ProductionBatch, ReturnedFrame
 
 
 def of(frame: ReturnedFrame) -> HeatSpread:
-    """The spread of a frame's material.
+    """Return the spread of a frame's material.
 
     Without a known batch it is the spread of all sold batches it may be from, weighed by the
     frame material sold: those of its colourway, else of its polymer. With nothing sold it is one
@@ -43,7 +43,10 @@ class Sold:
 
 
 def pool(batches: QuerySet[ProductionBatch]) -> list[Sold]:
-    """What was sold of each batch."""
+    """Return what was sold of each batch."""
+    # A subquery and not a second join: joined beside the sales, each component would count every
+    # sale again. It is grouped by model and selects the sum alone, for a subquery may have one
+    # column.
     material = (
         Component.objects.filter(model=OuterRef("colourway__model"), is_frame_material=True)
         .order_by()
@@ -54,6 +57,7 @@ def pool(batches: QuerySet[ProductionBatch]) -> list[Sold]:
         sold_pieces=Sum("sold__pieces"), material_mg=Subquery(material)
     ).values_list("colourway", "colourway__polymer", "heat", "sold_pieces", "material_mg")
     return [
+        # A bill without frame material leaves the pieces as weights.
         Sold(colourway, polymer, HeatSpread.from_list(spread), (pieces or 0) * (material_mg or 1))
         for colourway, polymer, spread, pieces, material_mg in rows
     ]

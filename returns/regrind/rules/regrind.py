@@ -41,31 +41,33 @@ def explain(*, key: UUID, run: GrindRun, explanation: str, at: datetime, by: Use
 
 
 def frames_in(box: Place, *, up_to: int | None = None) -> QuerySet[ReturnedFrame]:
-    """Frames whose material lies in a box, or lay there as of movement `up_to`."""
+    """Return frames whose material lies in a box, or lay there as of movement `up_to`."""
     strips = Movement.objects.filter(
         kind="strip_down", subject=OuterRef("tag"), reverses=None, reversed_by=None
     )
     if up_to is not None:
+        # By number: numbers follow the order of booking, whatever moments were told.
         strips = strips.filter(number__lte=up_to)
     rows = ReturnedFrame.objects.filter(Exists(strips), box=box, state=FrameState.BOXED)
     return rows.select_related("request", "colourway__model").order_by("tag")
 
 
 def frames_of(run: GrindRun) -> list[ReturnedFrame]:
-    """The frames that a run grinds, or has ground."""
+    """Return the frames that a run grinds, or has ground."""
     if run.lot_id is not None:
         return list(ReturnedFrame.objects.filter(lot_id=run.lot_id).order_by("tag"))
     return list(frames_in(run.box, up_to=run.box_movement))
 
 
 def _tie(key: UUID, run: GrindRun, at: datetime, by: User) -> None:
-    """Nothing to do for a held run, nor for a repeat: its frames have left the box by then."""
+    """Mark a run's frames as ground. A held run has none yet; a repeat finds none in the box."""
     if run.state != GrindRun.State.FINISHED:
         return
     for frame in frames_in(run.box, up_to=run.box_movement):
         # Whose lenses still wait on the bench, their story has not ended yet.
         ended_at = None if lenses_wait(frame) else at
         ground = advance(frame, FrameState.GROUND, lot=run.lot, ended_at=ended_at)
+        # A key for each frame, derived from the run's: the same again on a repeat.
         _tell(uuid.uuid5(key, frame.tag), run, ground, at, by)
 
 

@@ -84,13 +84,13 @@ class StripDown:
     reason: str = ""
 
     def facts(self) -> list[Any]:
-        """What was asked, for the fingerprint."""
+        """Return what was asked, for the fingerprint."""
         typed = [self.plastic, self.lenses, self.metal, self.foreign]
         kept = [[one.part.code, one.pieces, one.mass.strip()] for one in self.salvaged]
         return [self.scale.pk, [text.strip() for text in typed], kept, self.reason.strip()]
 
     def kept_pieces(self) -> Counter[Part]:
-        """How many good pieces of each part were kept."""
+        """Count the good pieces of each part that were kept."""
         pieces: Counter[Part] = Counter()
         for one in self.salvaged:
             pieces[one.part] += one.pieces
@@ -107,6 +107,7 @@ def strip(
     What the parts do not add up to goes to the count difference; an implausible gap needs a
     reason. Raises BadInput without the wish, a grading or a polymer that is ours.
     """
+    # Read again in the transaction: wish and grading may have changed since the page was shown.
     colourway = _may_be_ground(again(frame))
     carrying.carry(key=key, subject=frame.tag, to=PlaceKind.BENCH, at=at, actor=by)
     readings = _readings(parts, at)
@@ -115,7 +116,10 @@ def strip(
     box = places.box(polymer=colourway.polymer, colour=colourway.colour, origin=Origin.RETURN)
     movement = _post(key, again(frame), parts, readings, box, at, by)
     boxed_mg = readings["plastic"].mass_mg
+    # After the posting, for the ledger must have the pieces in their bins before one is reserved.
     salvaging.keep(donor=frame, salvaged=parts.kept_pieces(), at=at, by=by)
+    # Last, and conditional: a second hand who did the same meanwhile is refused, and all of the
+    # above is rolled back with it.
     stripped = advance(frame, FrameState.BOXED, box=box, boxed_mg=boxed_mg)
     event.of(frame.tag, box=box.code, boxed_mg=boxed_mg, movement=movement.number)
     return stripped
@@ -129,7 +133,7 @@ def strip(
 def discard_foreign(
     event: Draft, /, *, key: UUID, frame: ReturnedFrame, reason: str, at: datetime, by: User
 ) -> ReturnedFrame:
-    """A frame that is not ours, or not surely of our polymer, ends as foreign waste.
+    """Discard a frame that is not ours, or not surely of our polymer, as foreign waste.
 
     The wish to have it destroyed is needed for this just as well. Raises StaleState when the
     frame is neither to be stripped nor held as not ours.
@@ -144,6 +148,7 @@ def discard_foreign(
     movement = ledger.post(
         key=uuid.uuid5(key, "discard"),
         kind="strip_down",
+        # Whole and unweighed: what the books have of it, so that nothing of it stays on the bench.
         lines=[ledger.Line(bench, waste, on_bench_mg(frame))],
         happened_at=at,
         story=ledger.Story(subject=frame.tag, actor=by, reason=reason.strip()),
@@ -171,6 +176,7 @@ def undo(
     movement = stripped_by(frame)
     if frame.state != FrameState.BOXED or frame.box is None or movement is None:
         raise StaleState()
+    # The page asks the same, to hide the button; only this answer, in the transaction, counts.
     obstacle = undo_obstacle(frame)
     if obstacle:
         raise Conflict(obstacle)
@@ -178,6 +184,7 @@ def undo(
         reversal = ledger.reverse(
             key=uuid.uuid5(key, "undo"), movement=movement, reason=reason, at=at, actor=by
         )
+    # The ledger has the last word: it will not take back what is no longer there.
     except NotEnough as error:
         raise Conflict(
             _("It cannot be undone: what it put into %(place)s is no longer there.")
@@ -190,7 +197,7 @@ def undo(
 
 
 def stripped_by(frame: ReturnedFrame) -> Movement | None:
-    """The strip-down that stands; None when there is none."""
+    """Return the strip-down that stands; None when there is none."""
     rows = Movement.objects.filter(
         kind="strip_down", subject=frame.tag, reverses=None, reversed_by=None
     )
@@ -198,12 +205,13 @@ def stripped_by(frame: ReturnedFrame) -> Movement | None:
 
 
 def undo_obstacle(frame: ReturnedFrame) -> str:
-    """Why the strip-down of a boxed frame can no longer be undone; empty when it can."""
+    """Say why the strip-down of a boxed frame can no longer be undone; "" when it can."""
     movement, box = stripped_by(frame), frame.box
     if movement is None or box is None:
         return _("This frame lies in no box.")
     if GrindRun.objects.filter(box=box, state__in=OPEN_RUN_STATES).exists():
         return _("A grind run of its box is open. Cancel the run first.")
+    # What was done and reversed since leaves no trace that matters; both halves are passed over.
     since = Movement.objects.filter(number__gt=movement.number, reverses=None, reversed_by=None)
     if since.filter(Q(postings__source=box) | Q(postings__target=box)).exists():
         return _("Its box was filled or emptied since: its pieces can no longer be told apart.")
@@ -218,7 +226,7 @@ def undo_obstacle(frame: ReturnedFrame) -> str:
 
 
 def _parts_gone(movement: Movement) -> str:
-    """Names of the parts whose kept pieces are no longer free in their bins."""
+    """Name the parts whose kept pieces are no longer free in their bins."""
     kept = movement.postings.filter(target__kind=PlaceKind.BIN).select_related("target__part")
     parts = [(line.target.part, line.quantity) for line in kept.order_by("line")]
     gone = [part.name for part, pieces in parts if part and part_stock.available(part) < pieces]
@@ -226,7 +234,7 @@ def _parts_gone(movement: Movement) -> str:
 
 
 def is_ours(frame: ReturnedFrame) -> bool:
-    """Whether a frame may enter a box: one of our models, and by the latest look-over our
+    """Tell whether a frame may enter a box: one of our models, and by the latest look-over our
     plastic. A doubt counts as a no."""
     if frame.colourway is None or frame.is_stranger:
         return False
@@ -236,7 +244,7 @@ def is_ours(frame: ReturnedFrame) -> bool:
 
 
 def may_be_discarded(frame: ReturnedFrame) -> bool:
-    """Held, only what is not ours can be; to be stripped, whatever turns out not to be."""
+    """Tell whether it may: when held, only what is not ours; when to be stripped, anything."""
     if frame.state == FrameState.HELD:
         return not is_ours(frame)
     return frame.state == FrameState.TO_STRIP
@@ -263,7 +271,7 @@ def _refuse_unwished(frame: ReturnedFrame) -> None:
 
 
 def _readings(parts: StripDown, at: datetime) -> dict[str, Reading]:
-    """By field; salvaged parts under `salvaged-<part code>`."""
+    """Return readings by field; those of salvaged parts under `salvaged-<part code>`."""
     typed = {"plastic": parts.plastic}
     typed |= {name: getattr(parts, name) for name in WASTE_FIELDS}
     for kept in parts.salvaged:
@@ -295,7 +303,9 @@ def _post(
 ) -> Any:
     at, by = when_and_who
     workshop = Workshop.the()
+    # Whole cents, rounded down: cost stands in the ledger and is never a float.
     labour_minor = workshop.strip_minutes * workshop.labour_minor_per_hour // 60
+    # Against what the books have on the bench, not the weigh-in: parts may have been fitted since.
     gap_mg = on_bench_mg(frame) - sum(reading.mass_mg for reading in readings.values())
     refuse_gap(
         gap_mg=gap_mg,
@@ -342,11 +352,14 @@ def _lines(
 
 def _kept_pieces(salvaged: Sequence[Salvaged]) -> list[ledger.Line]:
     customers = places.pieces(PlaceKind.WEARERS)
+    # Pieces come from outside, as if the customer had brought them: in pieces the frame was never
+    # stock.
     return [ledger.Line(customers, places.bin_of(kept.part), kept.pieces) for kept in salvaged]
 
 
 def _gap(bench: Place, gap_mg: int) -> list[ledger.Line]:
     difference = places.mass(PlaceKind.UNEXPLAINED)
+    # What is missing goes to the difference, what is over comes out of it: the bench ends at zero.
     if gap_mg > 0:
         return [ledger.Line(bench, difference, gap_mg)]
     return [ledger.Line(difference, bench, -gap_mg)] if gap_mg else []

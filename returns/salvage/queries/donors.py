@@ -79,7 +79,7 @@ class MonthSaving:
 
     @property
     def gained(self) -> int:
-        """Frames more; a month may be worse when an earlier one took more."""
+        """Frames saved more; a month may be worse when an earlier one took more."""
         return self.best - self.in_order
 
 
@@ -87,6 +87,7 @@ def board() -> Board:
     """Match what is lacking now with what waiting donors could give."""
     short = lacking.shortage()
     promises = tuple(lacking.open_promises())
+    # What is promised already is no longer lacking: matched again, it would take a second donor.
     spoken_for = {(one.frame_id, one.component) for one in promises}
     open_ = [one for one in short.lacks if (one.frame.pk, one.component) not in spoken_for]
     lacks, gifts = _bounded(open_), lacking.gifts()
@@ -110,19 +111,19 @@ def board() -> Board:
 
 
 def promises_of(frame: ReturnedFrame) -> list[PartPromise]:
-    """Promises that still hold, in which the frame gives or gets; and what was kept for it."""
+    """Return live promises in which the frame gives or gets, and what was kept for it."""
     live = lacking.open_promises().filter(Q(donor=frame) | Q(frame=frame))
     kept = PartPromise.objects.filter(frame=frame, state=PartPromise.State.KEPT)
     return [*live, *kept.select_related("donor", "frame", "part")]
 
 
 def need(lack: Lack) -> Need:
-    """A lack as the sums take it. A part that is no component of the model fits no donor."""
+    """Return a lack as the sums take it. A part that is no component of the model fits no donor."""
     return _need(lack.frame, lack.component, lack.part, lack.piece)
 
 
 def donor(gift: Gift, cost_minor: int) -> Donor:
-    """A gift as the sums take it."""
+    """Return a gift as the sums take it."""
     way = gift.donor.colourway
     return Donor(
         key=gift.key,
@@ -135,12 +136,13 @@ def donor(gift: Gift, cost_minor: int) -> Donor:
 
 
 def take_off_minor() -> int:
-    """Labour for one salvaged part, in minor units."""
+    """Return the labour for one salvaged part, in minor units."""
+    # Up to whole cents: labour is not shown cheaper than it is.
     return ceil(TAKE_OFF_MINUTES * Workshop.the().labour_minor_per_hour / 60)
 
 
 def history(at: datetime) -> list[MonthSaving]:
-    """The last months played again day by day: the best matching, and first come, first served.
+    """Replay the last months day by day: the best matching, and first come, first served.
 
     Each day knows the frames held for want of parts on it and the frames that waited on it to be
     stripped. Seven questions to the database.
@@ -182,9 +184,11 @@ def _by_month(served: Served) -> dict[str, list[str]]:
 
 
 def _bounded(lacks: Sequence[Lack]) -> list[Lack]:
-    """As many whole frames as can be matched at a time."""
+    """Return as many whole frames as can be matched at a time."""
     if len(lacks) <= salvage.NEEDS_MAX:
         return list(lacks)
+    # A frame cut in two would look saved with half of its parts: the whole frame waits for the next
+    # time.
     cut = lacks[salvage.NEEDS_MAX].frame.pk
     return [one for one in lacks[: salvage.NEEDS_MAX] if one.frame.pk != cut]
 
@@ -209,7 +213,7 @@ def _need(frame: ReturnedFrame, component: str, part: str, piece: Component | No
 
 
 def _wanting(since: datetime, at: datetime) -> list[Wanting]:
-    """Each frame from its first hold for want of parts until a grading that lacked none, or that
+    """Return each frame from its first hold for want of parts until a grading lacked none, or
     decided otherwise; it may wait still."""
     rows = Grading.objects.filter(at__lte=at, frame__colourway__isnull=False)
     rows = rows.select_related("frame__colourway__model", "frame__colourway__colour")
@@ -217,6 +221,8 @@ def _wanting(since: datetime, at: datetime) -> list[Wanting]:
     until: dict[int, datetime] = {}
     for grading in rows.order_by("at", "pk"):
         if _lacks_parts(grading):
+            # In rising order of time `setdefault` keeps the first: a frame waits from its first
+            # hold on.
             held.setdefault(grading.frame_id, grading)
         elif grading.frame_id in held:
             until.setdefault(grading.frame_id, grading.at)
@@ -247,7 +253,7 @@ def _needs_then(grading: Grading, bills: lacking.Bills) -> list[Need]:
 
 
 def _giving(since: datetime, at: datetime) -> list[Giving]:
-    """The sound parts of each frame from the day it was to be stripped until it was."""
+    """Return the sound parts of each frame from the day it was to be stripped until it was."""
     events = Event.objects.filter(name="stripdown.strip", at__gte=since, at__lte=at)
     until = dict(events.values_list("subject", "at"))
     rows = ReturnedFrame.objects.filter(
@@ -271,9 +277,10 @@ def _giving(since: datetime, at: datetime) -> list[Giving]:
 
 
 def _to_strip_since(frames: Sequence[ReturnedFrame]) -> dict[int, datetime]:
-    """The latest grading, or a repair job given up after it."""
+    """Return the moment of the latest grading, or of a repair job given up after it."""
     keys = [frame.pk for frame in frames]
     graded = Grading.objects.filter(frame__in=keys).order_by("at", "pk")
+    # In rising order, so that the latest grading of a frame stays.
     began = dict(graded.values_list("frame", "at"))
     ended = RepairJob.objects.filter(frame__in=keys, state=RepairJob.State.ABANDONED)
     for frame, moment in ended.order_by("ended_at").values_list("frame", "ended_at"):

@@ -60,6 +60,7 @@ def shortage() -> Shortage:
     plans = {pk: plan for pk, grading in latest(frames).items() if (plan := _waited_for(grading))}
     waiting = [frame for frame in frames if frame.pk in plans]
     bills = bills_of(waiting)
+    # The bins are dealt out as the frames pass, so their order is the order of their promises.
     bins = _Bins.now()
     lacks: list[Lack] = []
     ready: list[ReturnedFrame] = []
@@ -72,7 +73,7 @@ def shortage() -> Shortage:
 
 
 def gifts() -> list[Gift]:
-    """What the frames that wait to be stripped could give; what is promised is left out."""
+    """Return what the frames that wait to be stripped could give, without what is promised."""
     donors = list(
         _frames().filter(state=FrameState.TO_STRIP, colourway__isnull=False, is_stranger=False)
     )
@@ -82,14 +83,14 @@ def gifts() -> list[Gift]:
 
 
 def open_promises() -> Any:
-    """Promises that still hold: the donor waits to be stripped, the other frame for its part."""
+    """Return promises that still hold: the donor waits to be stripped, the frame for its part."""
     return PartPromise.objects.filter(
         state=PartPromise.State.OPEN, donor__state=FrameState.TO_STRIP, frame__state__in=WAITING
     ).select_related("donor", "frame", "part")
 
 
 def sound_pieces(donors: Sequence[ReturnedFrame]) -> list[Gift]:
-    """Per donor the components with a spare part that no finding of its latest grading touches.
+    """Return components with a spare part that no finding of the donor's latest grading touches.
 
     Lenses that the customer wants back are nobody's to give.
     """
@@ -109,21 +110,22 @@ def sound_pieces(donors: Sequence[ReturnedFrame]) -> list[Gift]:
 
 
 def latest(frames: Iterable[ReturnedFrame]) -> dict[int, Grading]:
-    """The latest grading of each frame with its findings; a frame without one is not in it."""
+    """Return the latest grading of each frame that has one, with its findings."""
     rows = Grading.objects.filter(frame__in=[frame.pk for frame in frames])
     ordered = rows.order_by("at", "pk").prefetch_related("findings")
+    # In rising order of time, so that of several gradings the last one stays.
     return {grading.frame_id: grading for grading in ordered}
 
 
 def bills_of(frames: Iterable[ReturnedFrame]) -> dict[tuple[int, str], Component]:
-    """The bills of the frames' models, by model and component."""
+    """Return the bills of the frames' models, by model and component."""
     models = {frame.colourway.model_id for frame in frames if frame.colourway is not None}
     rows = Component.objects.filter(model__in=models).select_related("part", "model")
     return {(piece.model_id, piece.key): piece for piece in rows.order_by("model", "key")}
 
 
 def pieces_lacking(plan: Mapping[str, Any], wanted: Mapping[str, int]) -> list[tuple[str, str]]:
-    """Component and part code of each lacking piece: the last of the plan go without first."""
+    """Return component and part code of each lacking piece: the plan's last go without first."""
     found: list[tuple[str, str]] = []
     for code, count in wanted.items():
         places = [
@@ -141,7 +143,7 @@ def _frames() -> Any:
 
 
 def _waited_for(grading: Grading) -> dict[str, Any] | None:
-    """The plan of a frame that is to be mended, or is held because parts were missing."""
+    """Return the plan of a frame that is to be mended, or is held because parts were missing."""
     plan: dict[str, Any] | None = grading.sums.get("plan")
     if not plan or not plan.get("parts"):
         return None
@@ -165,7 +167,7 @@ def _lacks(
 
 
 def piece_if(piece: Component | None, code: str) -> Component | None:
-    """The component, provided that this part is its own spare part."""
+    """Return the component, provided that this part is its own spare part."""
     return piece if piece is not None and piece.part and piece.part.code == code else None
 
 
@@ -189,13 +191,15 @@ class _Bins:
         for code, subject, pieces in promised.order_by("made_at", "pk").values_list(
             "part__code", "subject", "pieces"
         ):
+            # In the order in which they were made: when a count leaves too few, the latest promise
+            # goes short.
             there = min(pieces, free[code])
             covered[(subject, code)] = there
             free[code] -= there
         return cls(free, covered)
 
     def lacking(self, frame: ReturnedFrame, plan: Mapping[str, Any]) -> dict[str, int]:
-        """Part code to pieces that the frame's plan lacks; free pieces are dealt out to it."""
+        """Return part code to pieces that the plan lacks; free pieces are dealt out to it."""
         wanted: dict[str, int] = {}
         for code, pieces in sorted(plan["parts"].items()):
             short = pieces - self.covered.get((frame.tag, code), 0)

@@ -109,6 +109,7 @@ def match(needs: Sequence[Need], donors: Sequence[Donor]) -> Matching:
     _require_bounds(needs, donors)
     if not needs or not donors:
         return _matching(needs, donors, {})
+    # One need a frame is the assignment problem, which is solved exactly and at once.
     if len({need.frame_key for need in needs}) == len(needs):
         matrix = [
             [donor.cost_minor if need.is_met_by(donor) else None for donor in donors]
@@ -124,6 +125,7 @@ def match_in_order(needs: Sequence[Need], donors: Sequence[Donor]) -> Matching:
     _require_bounds(needs, donors)
     taken: dict[int, int] = {}
     for places in _needs_by_frame(needs).values():
+        # On a copy: a frame that does not get all of its parts gives back what it took.
         chosen = dict(taken)
         for place in places:
             fitting = [
@@ -150,6 +152,7 @@ def assign(costs: Sequence[Sequence[int | None]]) -> tuple[int | None, ...]:
 
     rows, columns = len(costs), len(costs[0]) if costs else 0
     unserved = 1 + sum(max((cost for cost in row if cost is not None), default=0) for row in costs)
+    # The solver reckons in doubles, in which whole numbers are exact up to 2 ** 53 only.
     if unserved * (rows + 1) >= 2**53:
         raise SalvageError("cost-size", "These costs are too large to be compared exactly.")
     # One spare column a row, at the price of leaving it unserved; forbidden pairs cost more.
@@ -202,9 +205,12 @@ def _by_integer_programme(needs: Sequence[Need], donors: Sequence[Donor]) -> dic
     saving[:frames] = 1
     cost = np.zeros(size)
     cost[frames:] = [donors[d].cost_minor for _, d in pairs]
+    # Two solutions and not one with weights: a weight large enough to put frames before any cost
+    # would eat up the digits that the costs differ in.
     first = _solved(-saving, by_frame, pairs, saved=(0, frames))
     most = round(float(saving @ first))
     second = _solved(cost, by_frame, pairs, saved=(most, most))
+    # The solver returns 0 and 1 as floats that may be a little off.
     return {n: d for (n, d), used in zip(pairs, second[frames:], strict=True) if used > 0.5}
 
 
@@ -228,6 +234,7 @@ def _solved(
         integrality=np.ones(len(objective), dtype=np.int64),
         bounds=Bounds(0, 1),
         constraints=LinearConstraint(csr_array((coefficient, (row, column)), shape), lower, upper),
+        # No gap: an answer that is nearly the best would not be the same on every machine.
         options={"time_limit": SOLVE_SECONDS_MAX, "mip_rel_gap": 0},
     )
     if found.status != 0:
@@ -252,6 +259,8 @@ def _constraint_rows(
         entries += [(need_rows[place], column, 1.0), (donor_rows[donor], column, 1.0)]
     last = len(need_rows) + len(donor_rows)
     entries += [(last, frame, 1.0) for frame in range(frames)]
+    # Rows in order: sum of x over donors - y = 0 for each need, so that a frame gets all it lacks
+    # or none; sum of x over needs <= 1 for each donor; sum of y within the frames saved.
     lower = [0.0] * last + [float(saved[0])]
     upper = [0.0] * len(need_rows) + [1.0] * len(donor_rows) + [float(saved[1])]
     return entries, lower, upper

@@ -93,6 +93,7 @@ def _played(serve: Serve, frames: Sequence[Wanting], parts: Sequence[Giving]) ->
     contested: dict[str, int] = {}
     gone: set[str] = set()
     cost_minor = 0
+    # Only days on which something new came: on all others the answer of the day before stands.
     days = {one.stay.first for one in frames} | {one.stay.first for one in parts}
     for day in sorted(days):
         needs, donors = _waiting(day, frames, parts, (day_of, gone))
@@ -114,7 +115,7 @@ def _waiting(
     parts: Sequence[Giving],
     known: tuple[dict[str, int], set[str]],
 ) -> tuple[list[Need], list[Donor]]:
-    """What waits on a day and can meet: the earliest frames, as many as can be matched."""
+    """Return what waits on a day and can meet: the earliest frames, as many as can be matched."""
     saved, gone = known
     donors = [
         one.donor
@@ -124,6 +125,8 @@ def _waiting(
     needs: list[Need] = []
     for one in frames:
         is_here = one.stay.holds(day) and one.frame_key not in saved
+        # A frame with all of its needs or not at all: half of them would make it look easier to
+        # save.
         if is_here and len(needs) + len(one.needs) <= NEEDS_MAX:
             needs += one.needs
     return needs, donors

@@ -24,7 +24,7 @@ from returns.setup.pages.steps import PAGES, Page
 @require_safe
 @allow(OWNER)
 def page(request: HttpRequest) -> HttpResponse:
-    """Every step with its state; when all that is needed is done, the way to a first return."""
+    """Show every step with its state; when all needed ones are done, the way to a first return."""
     steps = readiness.steps()
     waiting = [step for step in steps if step.is_needed and not step.is_done]
     lines = [
@@ -45,7 +45,7 @@ def page(request: HttpRequest) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 @allow(OWNER)
 def one(request: StaffRequest, step: str) -> HttpResponse:
-    """One step: its form and what is there already."""
+    """Show one step: its form and what is there already."""
     if step not in PAGES or PAGES[step].door:
         raise NotFound
     shown = PAGES[step]
@@ -82,7 +82,7 @@ def _done(request: StaffRequest, form: Any, shown: Page) -> bool:
 
 
 def _following(name: str) -> dict[str, Any] | None:
-    """The next step that is not done yet, after this one; None when nothing is left."""
+    """Return the next step that is not done yet, after this one; None when nothing is left."""
     steps = readiness.steps()
     at = [found.name for found in steps].index(name)
     left = [found for found in steps[at + 1 :] if not found.is_done]

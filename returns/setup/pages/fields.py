@@ -39,10 +39,13 @@ class ScaledField(FigureField):
 
     def clean(self, value: Any) -> int | None:
         figure: Decimal | None = super().clean(value)
+        # Exact: a Decimal with no more places than the scale has noughts. A float would lose a
+        # cent.
         return None if figure is None else int(figure * self.scale)
 
     def prepare_value(self, value: Any) -> Any:
-        """A stored whole number is shown as people write it."""
+        """Show a stored whole number as people write it."""
+        # What was typed and refused comes back as text and is shown as it was typed.
         if isinstance(value, int):
             shown = Decimal(value) / self.scale
             return shown.quantize(Decimal(1).scaleb(-(self.decimal_places or 0)))
@@ -50,15 +53,15 @@ class ScaledField(FigureField):
 
 
 def money(**facts: Any) -> ScaledField:
-    """An amount in the workshop's currency; becomes whole cents."""
+    """Make a field for an amount in the workshop's currency; it becomes whole cents."""
     return ScaledField(scale=100, decimal_places=2, max_value=1_000_000, **facts)
 
 
 def percent(**facts: Any) -> ScaledField:
-    """A share in percent; becomes parts per million."""
+    """Make a field for a share in percent; it becomes parts per million."""
     return ScaledField(scale=10_000, decimal_places=1, **facts)
 
 
 def millimetres(**facts: Any) -> ScaledField:
-    """A length in mm; becomes whole micrometres."""
+    """Make a field for a length in mm; it becomes whole micrometres."""
     return ScaledField(scale=1_000, decimal_places=3, max_value=1_000, **facts)

@@ -1,4 +1,4 @@
-"""The set-up's forms: one deed each. `facts()` is what the form's rule is told."""
+"""The set-up's forms: one action each. `facts()` are the arguments of the form's rule."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ _NUMERIC = {"inputmode": "numeric"}
 
 
 def whole(label: Any, least: int, most: int, **facts: Any) -> forms.IntegerField:
-    """A whole number with its bounds."""
+    """Make a field for a whole number with its bounds."""
     return forms.IntegerField(label=label, min_value=least, max_value=most, **facts)
 
 
@@ -87,7 +87,7 @@ class WorkshopForm(StepForm):
     )
 
     def __init__(self, *args: Any, **facts: Any) -> None:
-        """What nobody has entered yet is asked, instead of being taken for an answer."""
+        """Ask for what nobody has entered yet, instead of taking the default for an answer."""
         super().__init__(*args, **facts)
         untouched = Workshop()
         for name in ("name", "email"):
@@ -231,12 +231,15 @@ class ModelForm(ActionForm):
     def __init__(self, *args: Any, **facts: Any) -> None:
         super().__init__(*args, **facts)
         listed = [(colour.code, colour.name) for colour in Colour.objects.all()]
+        # Read when the form is made: a list in the class would be that of the day the server
+        # started.
         self.fields["colours"].choices = listed  # type: ignore[attr-defined]
 
     def clean(self) -> dict[str, Any]:
         data: dict[str, Any] = super().clean() or {}
         part = data.get("screw_part")
         if part is not None and not data.get("screw"):
+            # The part was weighed once already; asking again would only let the two differ.
             data["screw"] = part.nominal_mg
         if part is not None and not data.get("screw"):
             self.add_error("screw", _t("Enter the mass of the screw."))
@@ -283,7 +286,7 @@ class RemediesForm(ActionForm):
         offered = model_setup.on_offer()
         can_step_up = Part.objects.exclude(screw_size="").count() > 1
         choice = self.fields["chosen"]
-        choice.choices = [(one.key, _said(one)) for one in offered]  # type: ignore[attr-defined]
+        choice.choices = [(one.key, _worded(one)) for one in offered]  # type: ignore[attr-defined]
         choice.initial = [one.key for one in offered if can_step_up or not one.needs_larger_screw]
 
     def facts(self) -> dict[str, Any]:
@@ -291,8 +294,8 @@ class RemediesForm(ActionForm):
         return {"chosen": data["chosen"], "larger_screw": data["larger_screw"]}
 
 
-def _said(one: Starting) -> SafeString:
-    """The remedy's name, and under it what it answers and what we guess."""
+def _worded(one: Starting) -> SafeString:
+    """Return the remedy's name, and under it what it answers and what we guess."""
     kind, defect = one.answers
     guess = _t(
         "%(component)s: %(defect)s. %(minutes)s min, works in %(odds)s of 100: typed, not measured"

@@ -52,6 +52,8 @@ def page(request: StaffRequest) -> HttpResponse:
         facts = {name: form.cleaned_data[name] for name in ("name", "first_name", "role")}
         done = form.attempt(staff.hire, at=timezone.now(), by=request.user, **facts)
         if done is not None:
+            # Shown in the answer to the POST, with no redirect: a session or an address would keep
+            # the password.
             made, form = {"made": done[0], "password": done[1]}, HireForm()
     return _shown(request, form, made)
 
@@ -59,7 +61,7 @@ def page(request: StaffRequest) -> HttpResponse:
 @require_POST
 @allow(OWNER)
 def password(request: StaffRequest, number: int) -> HttpResponse:
-    """A new password for somebody, shown in this one answer."""
+    """Make a new password for somebody, shown in this one answer."""
     person, text = staff.renew_password(
         key=_key(request), number=number, at=timezone.now(), by=request.user
     )
@@ -86,7 +88,7 @@ def on(request: StaffRequest, number: int) -> HttpResponse:
 
 
 def _key(request: StaffRequest) -> uuid.UUID:
-    """The button's one-time key; a button without one stands for a new deed."""
+    """Return the button's one-time key; a button without one stands for a new action."""
     try:
         return uuid.UUID(request.POST.get("key", ""))
     except ValueError:
@@ -100,6 +102,7 @@ def _shown(request: StaffRequest, form: HireForm, made: dict[str, Any]) -> HttpR
             "roles": [ROLES.get(group.name, group.name) for group in person.groups.all()],
             "is_self": person.pk == request.user.pk,
             "is_above": person.is_superuser and not request.user.is_superuser,
+            # One for each button of the row: pressing twice is one action.
             "keys": (uuid.uuid4(), uuid.uuid4()),
         }
         for person in staff.everybody()

@@ -46,16 +46,16 @@ class Page:
     door_args: tuple[str, ...] = ()
 
     def initial(self) -> dict[str, Any]:
-        """What the form starts with: the one row as it stands."""
+        """Return what the form starts with: the one row as it stands."""
         row = self.row() if self.row else None
         return {k: v for k, v in model_to_dict(row).items() if k != "id"} if row else {}
 
     def there(self) -> list[There]:
-        """What is entered already, each with its page in the admin."""
+        """Return what is entered already, each with its page in the admin."""
         return [There(str(row), _change(row)) for row in (self.rows() if self.rows else ())]
 
     def address(self, name: str) -> str:
-        """Where the step is done."""
+        """Return the address where the step is done."""
         return (
             reverse(self.door, args=self.door_args)
             if self.door

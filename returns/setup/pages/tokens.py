@@ -85,6 +85,7 @@ def _issued(request: StaffRequest, form: TokenForm) -> dict[str, Any]:
         at=timezone.now(),
         by=request.user,
     )
+    # Shown in the answer to the POST, with no redirect: a session would keep the text.
     return {} if done is None else {"made": done[0], "made_text": done[1]}
 
 

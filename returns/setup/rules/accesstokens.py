@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from django.contrib.auth.models import User
 
 
+# The text is not stored, so a repeat cannot be answered; it is told so instead of getting
+# another.
 def _refuse_second() -> NoReturn:
     raise Conflict(
         _("This token was made already, and its text is shown only once. Make another one.")

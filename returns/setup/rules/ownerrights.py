@@ -35,7 +35,7 @@ APPS = ("auth", "inventory", "returns")
 
 
 def rights() -> Iterator[tuple[str, str]]:
-    """Pairs of app label and permission codename."""
+    """Yield pairs of app label and permission codename."""
     for actions, tables in (
         (("add", "change", "delete", "view"), EDITED),
         (("change", "view"), ONE_ROW),
@@ -56,6 +56,7 @@ def grant(group_model: Any, permission_model: Any, *, tables: frozenset[str] | N
         for app, codename in rights()
         if tables is None or codename.rpartition("_")[2] in tables
     }
+    # One question for all pairs; an app label and a codename must belong together.
     match = Q()
     for app, codename in wanted:
         match |= Q(content_type__app_label=app, codename=codename)
@@ -63,4 +64,5 @@ def grant(group_model: Any, permission_model: Any, *, tables: frozenset[str] | N
     missing = wanted - {(one.content_type.app_label, one.codename) for one in found}
     if missing:
         raise LookupError(f"permissions not made yet: {sorted(missing)}")
+    # `set` also takes away what an earlier version granted.
     group_model.objects.get_or_create(name="owner")[0].permissions.set(found)

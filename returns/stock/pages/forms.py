@@ -53,7 +53,7 @@ class MaterialForm(WeighedForm):
         return {"material": self.material(), "weighing": weighed(data)}
 
     def material(self) -> material.Material:
-        """The material as the rules know it."""
+        """Return the material as the rules take it."""
         data = self.cleaned_data
         return material.Material(
             polymer=data["polymer"],
@@ -115,6 +115,7 @@ class IssueForm(ActionForm):
         super().__init__(*args, **facts)
         rows = Lot.objects.select_related("polymer", "colour", "place")
         rows = rows.filter(place__balance__quantity__gt=0)
+        # Read once and kept: `facts` must look for the same lots that the fields were made for.
         self.lots = list(rows.order_by("made_at", "code")[:60])
         for lot in self.lots:
             self.fields[f"lot-{lot.pk}"] = MassField(
@@ -220,5 +221,5 @@ class PartsCountForm(ActionForm):
 
 
 def weighed(data: dict[str, Any]) -> material.Weighing:
-    """A weighed form's reading, still as typed."""
+    """Return a weighed form's reading, still as typed."""
     return material.Weighing(scale=data["scale"], mass=data["mass"])

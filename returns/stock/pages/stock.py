@@ -1,4 +1,4 @@
-"""The stock room: what is there, and one page per deed that moves it."""
+"""The stock room: what is there, and one page per action that moves it."""
 
 from __future__ import annotations
 
@@ -136,8 +136,9 @@ DEEDS: Final[dict[str, Event]] = {
 @require_safe
 @allow(BENCH, OWNER, ACCOUNTANT)
 def stock_room(request: StaffRequest) -> HttpResponse:
-    """Everything in stock at a glance."""
+    """Show everything in stock at a glance."""
     stocked = parts.listed()
+    # One replay of the books for all places, not one for each.
     known = traced.of_every_place()
     facts = {
         "lots": _lots(known),
@@ -159,7 +160,7 @@ def stock_room(request: StaffRequest) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 @allow(BENCH, OWNER)
 def stock_action(request: StaffRequest, action: str) -> HttpResponse:
-    """One deed: its form, and back to the stock room when it is done."""
+    """Show one action's form and do it, then go back to the stock room."""
     if action not in DEEDS:
         raise NotFound()
     page = DEEDS[action]
@@ -182,7 +183,8 @@ def stock_action(request: StaffRequest, action: str) -> HttpResponse:
 
 
 def _hint(request: StaffRequest) -> dict[str, Any]:
-    """What a link on the stock page has chosen already; a form ignores what it does not know."""
+    """Return what a link on the stock page has chosen; a form ignores what it does not know."""
+    # Never the key: a link must not be able to choose the id of an action.
     known = ("part", "place", "code", "batch_code", "reason")
     data = {
         name: data for name, data in request.GET.items() if name in known or name.startswith("lot-")
