@@ -77,7 +77,7 @@ class Bench:
         return frames
 
     def find_sender(self, frame: ReturnedFrame, request: Request, at: datetime) -> None:
-        """The customer rings about a parcel that came without its slip."""
+        """Assign a frame whose customer rings about a parcel that came without its slip."""
         frame.refresh_from_db()
         if frame.request is None and frame.ended_at is None:
             arriving.assign(key=self.diary.key(), frame=frame, request=request, at=at, by=self.bea)
@@ -120,7 +120,7 @@ class Bench:
         self._next(frame, broken, at)
 
     def _second_thought(self, frame: ReturnedFrame, at: datetime) -> None:
-        """Now and then the hand knows better than the sums."""
+        """Overrule now and then, where the hand knows better than the sums."""
         if self.diary.random.random() < OVERRULED:
             lookover.overrule(
                 key=self.diary.key(),
@@ -148,7 +148,7 @@ class Bench:
             self.diary.at(later, lambda moment: self._resolve(frame, broken, moment))
 
     def _resolve(self, frame: ReturnedFrame, broken: Broken, at: datetime) -> None:
-        """A held frame: nobody knows yet whose it is, or a part is lacking.
+        """Go on with a held frame: nobody knows yet whose it is, or a part is lacking.
 
         Once its story is found or its part has come it is looked over again; else it is given
         up, or waits on if it is to go back.
@@ -182,7 +182,7 @@ class Bench:
         self._next(frame, broken, at)
 
     def _discard(self, frame: ReturnedFrame, at: datetime) -> None:
-        """A stranger's frame: its sender rings and lets it go; it never enters a box."""
+        """Discard a stranger's frame whose sender rings and lets it go; it never enters a box."""
         frame.refresh_from_db()
         self._may_be_ground(frame, lookover.Evidence.PHONE.value, at)
         stripdown.discard_foreign(
@@ -195,10 +195,12 @@ class Bench:
 
     def _mend(self, frame: ReturnedFrame, broken: Broken, at: datetime) -> None:
         frame.refresh_from_db()
+        # Days lie between the writing and the doing: the frame may have gone another way since.
         if frame.state != FrameState.TO_MEND:
             return
         job = mending.open_job(key=self.diary.key(), frame=frame, at=at, by=self.bea)
         moment = self._steps(job, at)
+        # A mend is as good as its weakest step: one draw decides, not one for each.
         weakest = min(job.steps.select_related("remedy"), key=_true_odds, default=None)
         works = weakest is None or self.diary.random.random() < _true_odds(weakest)
         is_front = weakest is not None and weakest.remedy.component_kind in ("front", "lens")
@@ -275,6 +277,7 @@ class Bench:
         bill = list(frame.colourway.model.components.all()) if frame.colourway else []
         masses = self._taken_apart(frame, broken, bill)
         salvaged = self._salvaged(broken, bill)
+        # Kept arms are plastic that does not go into the box.
         kept_mg = sum(piece.pieces * piece.part.nominal_mg for piece in salvaged)
         plastic_mg = masses["plastic"] - kept_mg
         read, fine = self.pans.read, self.fine_scale
@@ -303,7 +306,7 @@ class Bench:
         )
 
     def _salvaged(self, broken: Broken, bill: list[Component]) -> tuple[stripdown.Salvaged, ...]:
-        """A sound arm is kept for the next repair, sometimes."""
+        """Keep a sound arm for the next repair, sometimes."""
         touched = {one.component for one in broken.findings}
         sound = [piece for piece in bill if piece.kind == "arm" and piece.key not in touched]
         part = sound[0].part if sound else None
@@ -315,7 +318,7 @@ class Bench:
     def _taken_apart(
         self, frame: ReturnedFrame, broken: Broken, bill: list[Component]
     ) -> dict[str, int]:
-        """True masses by kind, with a crumb lost. A frame that was mended in between has other
+        """Return true mg by kind, with a crumb lost. A frame that was mended in between has other
         arms than it came with: its plastic is the rest of what the books hold."""
         kinds = {piece.key: piece.kind for piece in bill}
         lens = broken.mass_of_mg(kinds, "lens")
@@ -328,17 +331,17 @@ class Bench:
 
 
 def _has_come(grading: Grading) -> bool:
-    """Whether the free pieces now suffice for what a grading lacked."""
+    """Tell whether the free pieces now suffice for what a grading lacked."""
     missing = (grading.sums.get("plan") or {}).get("missing") or {}
     parts = Part.objects.filter(code__in=missing)
     return all(part_stock.available(part) >= missing[part.code] for part in parts)
 
 
 def on_bench_or_shelf_mg(frame: ReturnedFrame) -> int:
-    """What the ledger says this frame weighs, wherever in the house it lies."""
+    """Return what the ledger says this frame weighs in mg, wherever in the house it lies."""
     return sum(whereabouts(frame.tag).values())
 
 
 def restock(part: Part) -> int:
-    """How many pieces one order of a part brings."""
+    """Return how many pieces one order of a part brings."""
     return part.pack_size * (2 if part.screw_size else 1)

@@ -27,6 +27,7 @@ def hire(logins_file: Path) -> dict[str, User]:
         user.groups.add(Group.objects.get_or_create(name=role)[0])
         house[name] = user
         lines.append(f"  {role:<11} {name:<6} {password}")
+    # Closed to others before it is written, so that there is no moment in which it can be read.
     logins_file.touch(mode=0o600)
     logins_file.write_text("\n".join(lines) + "\n", encoding="utf-8")
     return house

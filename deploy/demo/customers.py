@@ -24,6 +24,7 @@ def someone(random: Random, number: int) -> Contact:
     words = _words()
     first, last = random.choice(words["first_names"]), random.choice(words["last_names"])
     postal_code, city, country = random.choice(words["towns"])
+    # Example addresses only (RFC 2606): a letter of the scenario can reach nobody.
     plain = f"{first}.{last}".lower().replace("ü", "ue")
     return Contact(
         name=f"{first} {last}",

@@ -29,7 +29,7 @@ class Broken:
         return sum(self.masses.values())
 
     def mass_of_mg(self, kinds: Mapping[str, str], *wanted: str) -> int:
-        """The true mass of the pieces of some kinds; `kinds` tells each piece's."""
+        """Return the true mg of the pieces of some kinds; `kinds` has the kind of each piece."""
         return sum(mass for key, mass in self.masses.items() if kinds[key] in wanted)
 
 
@@ -41,6 +41,8 @@ def broken(
     findings += _further(random, findings[0])
     lost = {one.component for one in findings if one.defect == "missing"}
     masses = {
+        # Half of the spread that the bill admits: a workshop states its tolerance with room to
+        # spare.
         piece.key: max(1, round(random.gauss(piece.nominal_mg, piece.spread_mg / 2)))
         for piece in bill
         if piece.key not in lost
@@ -49,7 +51,7 @@ def broken(
 
 
 def _further(random: Random, first: Seen) -> list[Seen]:
-    """Whoever sits on a frame may snap both arms; other troubles come together by chance."""
+    """Draw a second trouble: who sits on a frame may snap both arms, others meet by chance."""
     if first.component.startswith("arm_") and first.defect == "snapped":
         if random.random() < _BOTH_ARMS:
             other = "arm_right" if first.component == "arm_left" else "arm_left"

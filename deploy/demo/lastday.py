@@ -39,7 +39,7 @@ class LastHours:
     now: datetime
 
     def tell(self) -> None:
-        """The deeds in their order, each so many minutes before the end."""
+        """Do everything in its order, each so many minutes before the end."""
         avocet = self._way("avocet")
         self._match()
         self._weigh_in(avocet, None, self._before(120))
@@ -57,13 +57,15 @@ class LastHours:
         return next(way for (code, _colour), way in self.market.ways.items() if code == model)
 
     def _match(self) -> None:
-        """A frame that lacks both arms, two that lack one each, and one whose arms are sound.
+        """Bring a frame that lacks both arms, two that lack one each, and one whose arms are sound.
 
         Whoever comes first would take both arms; matched, they help two frames.
         """
         godwit = self._way(MODEL)
         self._throw_away_the_rest(Part.objects.get(code=f"arm-{MODEL}"), self._before(230))
         left, right = Seen("arm_left", "snapped"), Seen("arm_right", "snapped")
+        # The frame that lacks both comes first: served in order of arrival, it would take both
+        # arms.
         for minutes, seen in (
             (220, [left, right]),
             (200, [left]),
@@ -73,7 +75,7 @@ class LastHours:
             self._look_over(godwit, seen, self._before(minutes))
 
     def _throw_away_the_rest(self, arm: Part, at: datetime) -> None:
-        """What is promised to a frame stays; the free ones turn out cracked."""
+        """Throw away the free arms, found cracked; what is promised to a frame stays."""
         if part_stock.available(arm):
             stock.count(
                 key=self.bench.diary.key(),
@@ -85,7 +87,7 @@ class LastHours:
             )
 
     def _mend_half(self, way: Colourway, at: datetime) -> None:
-        """Two things to do on one frame, and one of them done."""
+        """Leave a frame on the bench with two things to do on it, and one of them done."""
         seen = [Seen("arm_left", "warped"), Seen("front", "scuffed")]
         frame = self._look_over(way, seen, at)
         if frame.state != FrameState.TO_MEND:
@@ -106,7 +108,7 @@ class LastHours:
         )
 
     def _propose_run(self, at: datetime) -> None:
-        """The fullest box of returns, or else of own scrap; Ben has yet to look at it."""
+        """Propose the fullest box of returns, else of own scrap; Ben has yet to look at it."""
         for origin in (Origin.RETURN, Origin.IN_PROCESS):
             rows = Place.objects.filter(kind=PlaceKind.BOX, origin=origin).order_by("code")
             fullest = max(rows, key=boxes.held_mg, default=None)

@@ -37,7 +37,8 @@ class Cause:
     in_a_year: Mapping[str, float]
 
     def months(self, random: Random, share: float) -> float:
-        """A span drawn by inversion; `share` fixes the scale."""
+        """Draw a span in months by inversion; `share` fixes the scale."""
+        # From 1 - exp(-(12 / scale) ** shape) = share, solved for the scale.
         scale = YEAR_MONTHS / (-log(1 - share)) ** (1 / self.shape)
         return float(scale * (-log(1 - random.random())) ** (1 / self.shape))
 
@@ -124,7 +125,7 @@ class LostScrew:
 
 
 def batches(months: int) -> tuple[Batch, ...]:
-    """Every colourway is moulded every other month, enough for what is sold until the next time.
+    """Mould every colourway every other month, enough for what is sold until the next time.
 
     `months` is how many months of the books have sales to them. Those of month -1 were moulded
     before the books began.
@@ -143,22 +144,27 @@ def _sold(month: int, part: int) -> int:
 
 
 def chance(batch: Batch) -> Random:
-    """The batch's own chance, so that its fate does not hang on what else is drawn."""
+    """Return the batch's own chance, so that its fate does not hang on what else is drawn."""
+    # Seeded by a text: Python hashes it in a fixed way, unlike `hash`, which is salted for each
+    # process.
     return Random(f"{SEED} {batch.model} {batch.colour} {batch.month}")  # noqa: S311
 
 
 def breaks(random: Random, batch: Batch, *, is_weak: bool | None = None) -> Iterator[Break]:
-    """Every first break of a batch that is sent back, in the order of sale.
+    """Yield every first break of a batch that is sent back, in the order of sale.
 
     `is_weak` may be said otherwise than the batch has it.
     """
     weak = batch.is_weak if is_weak is None else is_weak
     for month, pieces in batch.sold:
         for _piece in range(pieces):
+            # Causes compete: each draws its span, and the shortest breaks the piece.
             months, cause = min(_spans(random, batch, weak), key=lambda span: span[0])
             filed = month + random.random() + months + random.uniform(*LAG_MONTHS)
             fate = random.choices(list(FATES), weights=list(FATES.values()))[0]
             days = random.randint(*POST_DAYS)
+            # Drawn for every piece, sent back or not, so that another share moves no other piece's
+            # fate.
             if random.random() < SENT_BACK:
                 yield Break(batch, month, filed, cause, fate, days)
 
@@ -171,7 +177,7 @@ def _spans(random: Random, batch: Batch, is_weak: bool) -> Iterator[tuple[float,
 
 
 def lost_screws(random: Random, batch: Batch) -> Iterator[LostScrew]:
-    """Requests for spare screws: chance alone, the same in every month of a piece's life."""
+    """Yield requests for spare screws: chance alone, the same in every month of a piece's life."""
     for month, pieces in batch.sold:
         for _piece in range(pieces):
             months = random.expovariate(SCREW_LOST_A_MONTH)

@@ -47,11 +47,13 @@ class Calendar:
         return Month(index // 12, index % 12 + 1)
 
     def moment(self, day: date, hour: int, minute: int = 0) -> datetime:
+        # On the workshop's clock first, so that eight in the morning stays so when the clocks
+        # change.
         local = datetime.combine(day, time(hour, minute), tzinfo=self.zone)
         return local.astimezone(UTC)
 
     def at(self, months: float, random: Random) -> datetime:
-        """A moment of the day on which so many months have passed since the first."""
+        """Return a moment of the day on which so many months have passed since the first."""
         month = self.month(int(months))
         days = (month.last_day - month.first_day).days + 1
         day = month.first_day + timedelta(days=int(months % 1 * days))
@@ -82,6 +84,8 @@ class Market:
                 self._made_before_the_books(batch)
             chance = lives.chance(batch)
             for one in lives.breaks(chance, batch):
+                # `partial` binds the break of this turn; a lambda would see the last one when it is
+                # called.
                 self._on(one.filed, chance, partial(self._file, one))
             for screw in lives.lost_screws(chance, batch):
                 self._on(screw.filed, chance, partial(self._ask, screw))
@@ -104,7 +108,7 @@ class Market:
         return f"{batch.model[:2]}{batch.colour[:2]}-{made}".upper()
 
     def orders(self, number: int) -> list[Moulding]:
-        """What is to be moulded in a month."""
+        """Return what is to be moulded in a month."""
         return [self._order(batch) for batch in self.batches if batch.month == number]
 
     def _order(self, batch: Batch) -> Moulding:
@@ -124,7 +128,7 @@ class Market:
         )
 
     def pots_needed(self, number: int, flake_mg: dict[str, int]) -> dict[Colour, int]:
-        """By colour, what pots are bought in a month: enough for two months of moulding."""
+        """Return by colour the mg of pots bought in a month: enough for two months of moulding."""
         wanted: dict[Colour, int] = {}
         for order in (*self.orders(number), *self.orders(number + 1)):
             colour = order.colourway.colour
@@ -137,7 +141,7 @@ class Market:
         }
 
     def sales_list(self, number: int) -> list[sold.Row]:
-        """The month's sales as the shop's list has them."""
+        """Return the month's sales as the shop's list has them."""
         month = str(self.calendar.month(number))
         pieces = [
             (self.code(batch), count)
@@ -152,6 +156,7 @@ class Market:
     def _file(self, one: Break, at: datetime) -> None:
         batch = ProductionBatch.objects.get(code=self.code(one.batch))
         way = self.ways[one.batch.model, one.batch.colour]
+        # The object at hand, whose model and colour are loaded: thousands of questions less.
         batch.colourway = way
         frame = broken(self.diary.random, batch, self.bills[way.model_id], one.cause)
         first = frame.findings[0]
@@ -183,7 +188,7 @@ class Market:
         self.diary.at(at + timedelta(days=1), lambda moment: self._post_kit(request, moment))
 
     def ask_for_screw(self, way: Colourway, at: datetime) -> Request:
-        """A wearer asks for a spare screw."""
+        """File a wearer's request for a spare screw."""
         side = self.diary.random.choice(("left", "right"))
         defect = self.diary.pick({"loose_screw": 3, "missing": 2})
         filing = self.filing(way, f"screw_{side}", defect, wish="")
@@ -210,7 +215,7 @@ class Market:
         self.diary.at(at + timedelta(hours=2), lambda moment: self._post_kit(request, moment))
 
     def filing(self, way: Colourway, component: str, defect: str, *, wish: str) -> intake.Filing:
-        """What a wearer types, with an invented address."""
+        """Return what a wearer types, with an invented address."""
         self.customers += 1
         return intake.Filing(
             colourway=way,
@@ -225,7 +230,7 @@ class Market:
 
 
 def import_sales(diary: Diary, rows: Iterable[sold.Row], at: datetime, by: User) -> None:
-    """The owner uploads a month's list."""
+    """Import a month's list, as the owner uploads it."""
     sold.bring_in(key=diary.key(), rows=list(rows), at=at, by=by)
 
 

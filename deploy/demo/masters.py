@@ -29,7 +29,7 @@ FRONT_WALL_UM = 1_500
 
 
 def read() -> dict[str, Any]:
-    """The masters as they stand in the file."""
+    """Return the masters as they stand in the file."""
     facts: dict[str, Any] = json.loads((settings.BASE_DIR / SOURCE).read_text(encoding="utf-8"))
     return facts
 
@@ -44,6 +44,7 @@ def furnish(*, today: date) -> None:
     for row in facts["class_prices"]:
         ClassPrice.objects.create(polymer=polymer, **row)
     for row in facts["scales"]:
+        # Counted from the day of loading: a fixed day would be overdue in every later demo.
         due = today + timedelta(days=row.pop("check_due_in_days"))
         Scale.objects.create(check_due=due, **row)
     parts = {row["code"]: Part.objects.create(**row) for row in facts["parts"]}

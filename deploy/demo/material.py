@@ -80,7 +80,7 @@ class Yard:
     wrong_lot: Lot | None = field(default=None)
 
     def buy_pots(self, needed: Mapping[Colour, int], at: datetime) -> None:
-        """Shredded nursery pots, collected by the workshop, a load of each colour needed."""
+        """Buy shredded nursery pots, collected by the workshop, a load of each colour needed."""
         for colour, mass_mg in needed.items():
             at += timedelta(minutes=15)
             self._buy(colour, mass_mg, at)
@@ -92,6 +92,7 @@ class Yard:
             origin=Origin.FEEDSTOCK,
             heat=heat.of_passes(1),
             note="Nursery pots, collected",
+            # 1.40 a kilogram, in whole cents.
             cost_minor=mass_mg * 140 // 1_000_000,
         )
         movement = material.receive_to_box(
@@ -104,14 +105,14 @@ class Yard:
         return material.Weighing(scale=self.box_scale, mass=shown)
 
     def grind(self, origin: Origin, at: datetime, *, tare_twice: bool = False) -> None:
-        """Every box worth a run is proposed by Bea, confirmed by Ben and ground.
+        """Grind every box worth a run, proposed by Bea and confirmed by Ben.
 
         `tare_twice`: at the first run, the tare of the flake's bucket is taken off twice.
         """
         self._grind_from(origin, GRIND_FROM_MG[origin], at, tare_twice=tare_twice)
 
     def grind_the_rest(self, at: datetime) -> None:
-        """Returns may not wait for a full box for ever."""
+        """Grind what there is of returns, which may not wait for a full box for ever."""
         self._grind_from(Origin.RETURN, LAST_OF_MONTH_FROM_MG, at, tare_twice=False)
 
     def _grind_from(self, origin: Origin, least_mg: int, at: datetime, *, tare_twice: bool) -> None:
@@ -119,6 +120,8 @@ class Yard:
             if boxes.held_mg(box) >= least_mg:
                 at += timedelta(minutes=50)
                 run = self._grind(box, at, BUCKET_MG if tare_twice else 0)
+                # Remembered, so that the count at the month's end finds what the tare taken off
+                # twice left over.
                 self.wrong_lot = run.lot if tare_twice else self.wrong_lot
                 tare_twice = False
 
@@ -149,16 +152,19 @@ class Yard:
         return run
 
     def _milled(self, run: GrindRun, tare_mg: int) -> tuple[grinding.GrindOut, int]:
-        """What is typed, and the flake's true mass. Dust and purge are weighed to the crumb."""
+        """Return what is typed, and the flake's true mg. Dust and purge are weighed finely."""
         chance = self.diary.random
         fine = run.box_mg <= FINE_UP_TO_MG
         scale = self.fine_scale if fine else self.box_scale
         inside_mg = self.pans.take(run.box, self.pans.lies_in(run.box))
+        # A dirty load exceeds the owner's limit of losses, so that the run is held and must be
+        # explained.
         dirty = chance.random() < 0.06 and inside_mg < DIRTY_LOAD_MAX_MG
         dust_mg = int(inside_mg * (0.065 if dirty else chance.uniform(0.008, 0.02)))
         purged = inside_mg >= PURGED_FROM_MG
         purge_mg = int(inside_mg * chance.uniform(0.004, 0.008)) if purged else 0
         kept_mg = chance.randint(3, 9) if fine else chance.randint(700, 1_800)
+        # By subtraction from what really was inside, so that mass is conserved to the milligram.
         flake_mg = inside_mg - dust_mg - purge_mg - kept_mg
         read, fine_scale = self.pans.read, self.fine_scale
         out = grinding.GrindOut(
@@ -192,7 +198,7 @@ class Yard:
             self._scrap(batch, scrap_mg, at + timedelta(hours=6))
 
     def _issue(self, order: Moulding, at: datetime) -> tuple[Movement, int]:
-        """Returns the movement and the true mass that went to the press."""
+        """Issue flake and return the movement with the true mg that went to the press."""
         typed_by_lot: dict[Lot, str] = {}
         got_mg = 0
         for lot, wanted_mg in self._chosen(order).items():
@@ -216,7 +222,7 @@ class Yard:
         return movement, got_mg
 
     def _chosen(self, order: Moulding) -> dict[Lot, int]:
-        """Own returns first, then some own scrap, then bought pots; the oldest lots first."""
+        """Choose own returns first, then some scrap, then bought pots; the oldest lots first."""
         rows = Lot.objects.filter(colour=order.colourway.colour).order_by("made_at", "code")
         lots = [lot for lot in rows.select_related("place__balance") if self._can_give(lot)]
         left_mg = order.wanted_mg
@@ -233,7 +239,7 @@ class Yard:
         return chosen
 
     def _can_give(self, lot: Lot) -> bool:
-        """Whether the bag holds more than crumbs, by the books and in truth."""
+        """Tell whether the bag holds more than crumbs, by the books and in truth."""
         return min(self.pans.lies_in(lot.place), lot.place.balance.quantity) > CRUMBS_MG
 
     def _scrap(self, batch: ProductionBatch, mass_mg: int, at: datetime) -> None:
@@ -254,7 +260,7 @@ class Yard:
         self.pans.put(_target(movement), mass_mg)
 
     def flake_mg(self) -> Counter[str]:
-        """True flake in the lots, by colour code."""
+        """Return the true mg of flake in the lots, by colour code."""
         held: Counter[str] = Counter()
         for lot in Lot.objects.select_related("place", "colour"):
             held[lot.colour.code] += self.pans.lies_in(lot.place)
@@ -276,13 +282,13 @@ class Yard:
         kits.reserve_waiting(at)
 
     def sweep_up(self, at: datetime) -> None:
-        """Bags with crumbs only are thrown out and counted as empty."""
+        """Throw out bags with crumbs only, and count them as empty."""
         for lot in Lot.objects.select_related("place__balance"):
             if lot.place.balance.quantity > 0 and self.pans.lies_in(lot.place) <= CRUMBS_MG:
                 self._count(lot, "0", "The bag is empty", at)
 
     def count_the_fullest(self, at: datetime, *, misread: bool = False) -> None:
-        """A stock count at the end of a month. `misread`: two digits change places, and the lot
+        """Count stock at the end of a month. `misread`: two digits change places, and the lot
         is counted again before the day is over. A lot known to be wrong is counted first."""
         lots = list(Lot.objects.select_related("place"))
         fullest = max(lots, key=lambda lot: self.pans.lies_in(lot.place), default=None)
@@ -328,7 +334,7 @@ def _mg(shown: str) -> int:
 
 
 def _swapped(mass_mg: int) -> str:
-    """A reading in grams with two neighbouring digits changed, the first that differ."""
+    """Return a reading in grams with two neighbouring digits changed, the first that differ."""
     digits = list(str(round(mass_mg / 1000)))
     place = next((n for n in range(1, len(digits) - 1) if digits[n] != digits[n + 1]), 0)
     digits[place], digits[place + 1] = digits[place + 1], digits[place]

@@ -18,7 +18,8 @@ UNREST_DIVISIONS = 0.35
 
 
 def typed(mass_mg: int, scale: Scale) -> str:
-    """A mass as a person reads it off the scale and types it."""
+    """Write a mass as a person reads it off the scale and types it."""
+    # A scale shows whole divisions only, and what it cannot show is refused when typed.
     shown_mg = max(1, round(mass_mg / scale.division_mg)) * scale.division_mg
     return f"{shown_mg / 1000:.3f}".rstrip("0").rstrip(".") + " g"
 
@@ -31,7 +32,7 @@ class Pans:
     truth: Counter[int] = field(default_factory=Counter)
 
     def read(self, mass_mg: int, scale: Scale) -> str:
-        """What is typed when a true mass is put on a scale."""
+        """Return what is typed when a true mass is put on a scale."""
         unrest_mg = self.random.gauss(0, UNREST_DIVISIONS * scale.division_mg)
         return typed(round(mass_mg + OFFSET_MG.get(scale.name, 0) + unrest_mg), scale)
 
@@ -40,11 +41,12 @@ class Pans:
         self.truth[place.pk] += mass_mg
 
     def lies_in(self, place: Place) -> int:
-        """True milligrams in a place."""
+        """Return the true milligrams in a place."""
         return self.truth[place.pk]
 
     def take(self, place: Place, mass_mg: int) -> int:
         """Take out up to a mass; returns what was really there to take."""
+        # In truth nothing goes below zero, whatever the books still have of it.
         taken_mg = min(mass_mg, self.truth[place.pk])
         self.truth[place.pk] -= taken_mg
         return taken_mg

@@ -54,6 +54,7 @@ def play(*, now: datetime, logins_file: Path, closed_months: int = CLOSED_MONTHS
     A story of fewer `closed_months` is told by the same rules; it ends before it comes to all
     that the year has in it.
     """
+    # Letters of a year that is past are not to be sent when the demo is loaded.
     with outbox.hushed():
         story = _Story(now, logins_file, closed_months)
         story.tell()
@@ -97,7 +98,7 @@ class _Story:
         LastHours(self.bench, self.market, self.now).tell()
 
     def _on(self, number: int, day: int, hour: int, action: Callable[[datetime], None]) -> None:
-        """Write a deed for a day of a month; a day below 1 counts back from the month's end."""
+        """Write an action for a day of a month; a day below 1 counts back from the month's end."""
         month = self.calendar.month(number)
         start = month.first_day if day > 0 else month.last_day
         date = start + timedelta(days=day - 1 if day > 0 else day)
@@ -129,6 +130,7 @@ class _Story:
             self._on(number + 1, 2, 9, lambda at: self._close(number, at))
 
     def _late(self, parts: set[str]) -> None:
+        # In place: bench and yard hold the same set, and a new one would not reach them.
         self.late.clear()
         self.late.update(parts)
 

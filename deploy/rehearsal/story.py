@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo
 
 from deploy.rehearsal.visitor import Form, Page, Stumble, Visitor
 
+# The alphabet of the codes, without characters that look alike on a label.
 CODE = "[2-9CDFGHJKMNPQRTWXY]{4}-[2-9CDFGHJKMNPQRTWXY]{4}"
 MENDED_G, GROUND_G, PLASTIC_G, LENS_G, METAL_G = "24,31", "24.88 g", "19.52", "5.14", "0.21"
 PLASTIC_MG = 19_520
@@ -39,6 +40,7 @@ class Story:
         """Play everything. Returns the number of steps that held."""
         for role in ROLES:
             self._enter(role)
+        # Compared by difference, so that it can be rehearsed on a service that is already in use.
         before = self._figures()
         owner_before = self._owner_counts()
         self._screws()
@@ -178,6 +180,8 @@ class Story:
         page = bench.open("/bench/boxes/")
         page = bench.send(page.form_to(f"/boxes/{box}/propose/"))
         run = _code("G", page.text)
+        # Built by hand: the page offers its proposer no such form, and the rule must refuse all the
+        # same.
         alone = Form(f"{self.base_url.rstrip('/')}/bench/run/{run}/confirm/", "post")
         alone.fields = [pair for pair in page.form_to("/leave/").fields if pair[0] != "next"]
         alone.fields += [
@@ -194,6 +198,7 @@ class Story:
         page = second.send(page.form_to("/confirm/"), scanned=box)
         box_mg = _box_mg(second, run)
         finish = page.form_with("flake")
+        # Rounded down to 10 mg, which the bench scale can show.
         flake_mg = box_mg * 98 // 100 // 10 * 10
         page = second.send(
             finish,
@@ -241,10 +246,11 @@ class Story:
         self._pdf(label)
 
     def _pdf(self, label: str) -> None:
-        """The worker makes the PDF; the page is looked at again until it is there."""
+        """Have the worker make the PDF, and look at the page again until it is there."""
         accountant = self.people["accountant"]
         page = accountant.open(f"/months/{label}/")
         page = accountant.send(page.form_to(f"/months/{label}/pdf/"))
+        # Monotonic: a clock that is set meanwhile must not end the waiting.
         deadline = time.monotonic() + PDF_PATIENCE_S
         while time.monotonic() < deadline:
             if page.body.startswith(b"%PDF-"):
@@ -283,7 +289,7 @@ class Story:
 
 
 def _bins(step: Form) -> str:
-    """The labels of the bins of a step's planned parts, one a line, as a hand scans them."""
+    """Return the labels of the bins of a step's planned parts, one a line, as a hand scans them."""
     parts = [name.removeprefix("part-") for name, _sent in step.fields if name.startswith("part-")]
     return "\n".join(f"bin-{code}" for code in parts)
 
@@ -307,7 +313,7 @@ def _named(form: Form, page: Page, words: str) -> str:
 
 
 def _answers(form: Form, wanted: Mapping[str, str]) -> dict[str, str]:
-    """Those of the wanted answers that the form asks; radio groups get their first choice."""
+    """Return those of the wanted answers that the form asks; else a group's first choice."""
     answers = {}
     for name, value in wanted.items():
         if name in form.choices:
@@ -321,6 +327,6 @@ def _box_mg(visitor: Visitor, run: str) -> int:
 
 
 def _credited(report: dict[str, Any]) -> int:
-    """Milligrams credited to boxes from returns, summed over the report's rows."""
+    """Return milligrams credited to boxes from returns, summed over the report's rows."""
     cells = [row["flows"]["cells"].get("credited", {}) for row in report["figures"]["material"]]
     return sum(int(cell.get("quantity", 0)) for cell in cells)

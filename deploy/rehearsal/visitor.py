@@ -31,7 +31,7 @@ class Form:
     choices: dict[str, list[tuple[str, str]]] = field(default_factory=dict)
 
     def value(self, name: str) -> str:
-        """The present value of a field, empty when it has none."""
+        """Return the present value of a field, "" when it has none."""
         return next((value for key, value in self.fields if key == name), "")
 
     def names(self) -> set[str]:
@@ -50,7 +50,7 @@ class Page:
     links: list[str]
 
     def form_with(self, *names: str) -> Form:
-        """The first form that has all of these fields."""
+        """Return the first form that has all of these fields. Stumbles when none has."""
         for form in self.forms:
             if set(names) <= form.names():
                 return form
@@ -58,7 +58,7 @@ class Page:
         raise Stumble(f"{self.url}: no form with {', '.join(names)}; forms have {have}")
 
     def form_to(self, part: str) -> Form:
-        """The first form whose action holds this text."""
+        """Return the first form whose action holds this text. Stumbles when none does."""
         for form in self.forms:
             if part in form.action:
                 return form
@@ -89,6 +89,7 @@ class _Reader(HTMLParser):
         elif tag == "a" and facts.get("href"):
             self.links.append(urllib.parse.urljoin(self.url, facts["href"]))
         elif tag == "form":
+            # A form without an action goes to its own page.
             action = urllib.parse.urljoin(self.url, facts.get("action") or self.url)
             self._form = Form(action, facts.get("method", "get").lower())
             self.forms.append(self._form)
@@ -143,12 +144,14 @@ class _Reader(HTMLParser):
         self._select = ""
         if form is None or not name:
             return
+        # As a browser does: a list in which nothing is selected sends its first choice.
         if not any(key == name for key, _value in form.fields) and form.choices[name]:
             form.fields.append((name, form.choices[name][0][0]))
 
     def handle_data(self, data: str) -> None:
         if self._area and self._form is not None:
             name = self._area
+            # The parser may hand over a text in several pieces.
             old = self._form.value(name)
             kept = [pair for pair in self._form.fields if pair[0] != name]
             self._form.fields = [*kept, (name, old + data)]
@@ -185,6 +188,7 @@ class Visitor:
             address = form.action.split("?")[0] + "?" + data.decode()
             return self._send(urllib.request.Request(address), status)  # noqa: S310
         request = urllib.request.Request(form.action, data=data)  # noqa: S310
+        # Over HTTPS the protection against forged requests asks where a form came from.
         request.add_header("Referer", form.action)
         return self._send(request, status)
 
@@ -202,6 +206,7 @@ class Visitor:
         try:
             with self._opener.open(request, timeout=TIMEOUT_S) as reply:
                 page = _page(reply.geturl(), reply.status, reply.read(), reply.headers)
+        # A refusal is a page too, and often the one that is expected.
         except urllib.error.HTTPError as error:
             page = _page(
                 error.geturl() or request.full_url, error.code, error.read(), error.headers
