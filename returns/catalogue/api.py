@@ -11,6 +11,7 @@ from returns.kits import queries as kit_stock
 from returns.models import Colourway, Component, FrameModel
 from returns.models.catalogue import RimShape
 
+# A colourway's code has its model's in it: prefetched back, it is not asked for each row.
 ROWS = FrameModel.objects.filter(active=True).prefetch_related(
     "components__part", "colourways__colour", "colourways__polymer", "colourways__model"
 )

@@ -187,6 +187,7 @@ def _person(filed: Request) -> Person:
 
 def _others(filed: Request, person: Person) -> list[Request]:
     rows = Request.objects.filter(people.same_person(person.email)).exclude(pk=filed.pk)
+    # Bounded: anybody may file under anybody's email, as often as the limits let them.
     return list(rows.order_by("-filed_at", "pk")[:OTHERS_SHOWN_MAX])
 
 

@@ -58,10 +58,13 @@ class Contact:
 def checked(contact: Contact) -> Contact:
     """Return the contact with its blanks trimmed. BadInput names the first field that is wrong."""
     tidy = Contact(**{name: _one_line(text, name) for name, text in asdict(contact).items()})
+    # Codes are compared in capitals, whoever typed them.
     tidy = replace(tidy, country=tidy.country.upper(), postal_code=tidy.postal_code.upper())
     if not tidy.name:
         raise BadInput(_("Enter your name, as it is on your letter box."), field="name")
     _refuse_bad_email(tidy.email)
+    # The first slip ends it: a rule refuses one field, and the form shows the others when it is
+    # sent again.
     for part, slip in address_slips(tidy).items():
         raise BadInput(slip, field=part)
     return tidy

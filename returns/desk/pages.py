@@ -34,6 +34,7 @@ def notes(at: datetime) -> list[Note]:
 
 def bench_notes(at: datetime) -> list[Note]:
     """Return notes on what the owner asks the bench to do."""
+    # Every source of notes is asked with the moment; this one does not depend on it.
     del at
     return _audits(open_audits())
 

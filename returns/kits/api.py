@@ -58,6 +58,8 @@ class KitAnswer(serializers.Serializer[Request]):
 
     def _contents(self, model: FrameModel) -> list[dict[str, Any]]:
         """Return what a model's kit holds, asked once per model: a page has the same few."""
+        # On the serializer, which lives for one answer: kept longer it would outlive a change of
+        # the bill.
         known: dict[int, list[dict[str, Any]]] = self.__dict__.setdefault("known", {})
         if model.pk not in known:
             known[model.pk] = [

@@ -97,8 +97,7 @@ def frame_label(request: StaffRequest, tag: str) -> HttpResponse:
 def kit_list(request: StaffRequest) -> HttpResponse:
     """List everything that is to be posted, the kits that wait, and what went missing."""
     facts = {
-        # Each list is cut: the page stays quick on the day that somebody imports a year of
-        # requests.
+        # Most lists are cut, so that the page stays quick on a day when much has piled up.
         "lost": list(intake.lost(timezone.now())[:100]),
         "listed_days": kit_stock.SETTLED_AFTER.days,
         "frames": list(posting_out.frames_to_post()[:100]),
@@ -140,6 +139,7 @@ def kit(request: StaffRequest, reference: str) -> HttpResponse:
     """Show one kit: its packing list, its label, and what can be done with it."""
     asked = _asked(reference)
     form = ActionForm(request.POST or None)
+    # The button names the action; what is not in the table does nothing.
     rule = _KIT_RULES.get(request.POST.get("deed", "post"))
     if request.method == "POST" and rule is not None and done(request, form, rule, request=asked):
         messages.success(request, _t("Done: %(reference)s.") % {"reference": asked.reference})

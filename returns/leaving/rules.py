@@ -109,7 +109,7 @@ def post_lenses(
 
     Raises StaleState when no lenses of this frame wait, WrongScan for another tag.
     """
-    # The ledger is asked and not a flag: what it has on the bench is what can be posted.
+    # The ledger has a say beside the flag: what it has on the bench is what can be posted.
     if not lenses_wait(again(frame)):
         raise StaleState(_("No lenses of this frame wait to be posted."))
     scanned_frames.require(scanned, frame)

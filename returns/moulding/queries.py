@@ -32,6 +32,7 @@ def known_issues(batches: Sequence[ProductionBatch]) -> dict[str, MassUncertaint
     masses = {batch.code: MassWithReadings() for batch in batches if batch.issued_mg}
     for posting in issued(masses).select_related("movement", "reading"):
         read = posting.reading
+        # An issue without a reading is mass that nobody weighed: it is counted apart.
         source = readings.source(read) if read else booked(posting.quantity)
         masses[posting.movement.subject].add(MassWithReadings.of(source))
     # Where the sums differ, the batch took a part of its issues, and which part nobody wrote down.

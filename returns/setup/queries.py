@@ -54,6 +54,8 @@ _NEEDED: Final[dict[str, Callable[[], bool]]] = {
 }
 _MAY_WAIT: Final[dict[str, Callable[[], bool]]] = {
     "parts": Part.objects.exists,
+    # The row of limits has defaults from the start; only the event tells that an owner has set
+    # them.
     "limits": lambda: Event.objects.filter(name=LIMITS_DEED).exists(),
     "stock": lambda: Movement.objects.filter(kind__in=_STOCK_KINDS).exists(),
     "terms": lambda: any(terms.is_priced for terms in Terms.objects.all()),

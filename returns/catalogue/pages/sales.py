@@ -70,6 +70,7 @@ def bring_in(request: StaffRequest) -> HttpResponse:
         messages.error(request, _("The list got lost on the way. Choose the file again."))
         return redirect("sold")
     try:
+        # Read and checked again: what comes back from a browser is no longer what was tried.
         rows = sold.read(form.cleaned_data["rows"].encode())
     except BadInput as error:
         messages.error(request, error.message)

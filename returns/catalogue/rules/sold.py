@@ -109,7 +109,9 @@ def check(rows: Iterable[Row], *, at: datetime) -> Verdict:
     listed = list(rows)
     codes = {row.batch for row in listed}
     batches = {
-        batch.code: batch for batch in ProductionBatch.objects.filter(code__in=_chunk(codes))
+        # Batches and what is known of them come in one question each, however long the list.
+        batch.code: batch
+        for batch in ProductionBatch.objects.filter(code__in=_chunk(codes))
     }
     known = {
         (batch, month): pieces
@@ -269,6 +271,7 @@ def _pieces(text: str) -> int:
 
 
 def _refuse_twice(seen: dict[tuple[str, str], int], row: Accepted) -> None:
+    # The first row of a batch and month is good; each later one names it.
     earlier = seen.setdefault((row.batch.code, row.month), row.line)
     if earlier != row.line:
         raise _No(_("Batch and month stand in line %(line)s already.") % {"line": earlier}, "batch")
@@ -285,6 +288,7 @@ def _not_oversold(
         # A row that replaces a month counts with its difference: the old pieces are in the sum
         # already.
         sold[row.batch.code] += row.pieces - (row.known or 0)
+    # Which of a batch's rows is the one too many cannot be told, so all of them are refused.
     kept = [row for row in accepted if sold[row.batch.code] <= row.batch.pieces]
     over = [row for row in accepted if sold[row.batch.code] > row.batch.pieces]
     return kept, [_oversold(row, sold[row.batch.code]) for row in over]

@@ -64,6 +64,8 @@ def _frames(label: str, end: datetime) -> Iterator[Reason]:
     A state is today's: what is in the house today may have been apart when the month ended, and
     have been put together again since, so its mass is looked for in all that was booked.
     """
+    # The last month that there can be stands for all that was booked: months are texts that sort by
+    # time.
     held, held_now = _held_by_tag(label), _held_by_tag(str(MONTH_LAST))
     rows = ReturnedFrame.objects.filter(weighed_at__lt=end).order_by("tag")
     for tag, state, ended_at in rows.values_list("tag", "state", "ended_at"):
@@ -81,6 +83,7 @@ def _frames(label: str, end: datetime) -> Iterator[Reason]:
 
 
 def _held_by_tag(label: str) -> dict[str, int]:
+    # By the month of booking, which is the month's own, and not by when something happened.
     rows = Posting.objects.filter(movement__month__lte=label).exclude(movement__subject="")
     held: dict[str, int] = {}
     # Two grouped sums for all frames at once: a question for each would grow with the house.

@@ -45,13 +45,17 @@ class OwnerToday:
 def owner_today(at: datetime) -> OwnerToday:
     day = clock.day_of(at)
     kits = Request.objects.filter(
-        kind=Request.Kind.SCREWS, state__in=_KITS_DUE, promised_by__lt=day
+        # On the promised day itself a kit is not late yet.
+        kind=Request.Kind.SCREWS,
+        state__in=_KITS_DUE,
+        promised_by__lt=day,
     )
     return OwnerToday(
         late_frames=late_frames(Scope(), at).count(),
         late_kits=kits.count(),
         thin_parts=tuple(sorted(one.part.name for one in parts.to_order())),
         open_audits=open_audits(),
+        # By label, which sorts by time.
         months_to_close=tuple(
             sorted(one.label for one in months.listed(at) if one.standing == Standing.ENDED)
         ),

@@ -165,6 +165,7 @@ def report_missing(event: Draft, /, *, key: UUID, request: Request, at: datetime
     """Record that a posted kit never arrived, as its customer says; a bench hand decides next."""
     refuse_long_posted(request.posted_at, at)
     _step(request, RequestState.REPORTED_MISSING)
+    # Only the latest: an earlier one was reported in its own time, and posted again.
     last = request.dispatches.filter(kind=Dispatch.Kind.KIT).order_by("-posted_at").first()
     if last is not None:
         Dispatch.objects.filter(pk=last.pk).update(missing_reported_at=at)
@@ -185,7 +186,11 @@ def refuse_long_posted(posted_at: datetime | None, at: datetime) -> None:
 @events.rule("kits.repost", facts=lambda request: ["repost", request.reference], again=_again)
 def repost(event: Draft, /, *, key: UUID, request: Request, at: datetime, by: User) -> Request:
     """Queue a missing kit to be posted once more: reserved, or waiting when stock is short."""
-    state = reserve(model=request.kit_for.model, subject=request.reference, at=at)
+    # Reserved before the request is known to be missing: when the update below finds it is not, the
+    # rule's transaction takes the pieces back.
+    state = reserve(model=request.colourway.model, subject=request.reference, at=at)
+    # Not `_step`, whose sources are those of every way to this state: only a reported kit goes
+    # again.
     rows = Request.objects.filter(pk=request.pk, state=RequestState.REPORTED_MISSING.value)
     if rows.update(state=state.value, promised_by=kit_stock.promise_day(at)) != 1:
         raise StaleState()
@@ -199,6 +204,7 @@ def repost(event: Draft, /, *, key: UUID, request: Request, at: datetime, by: Us
 @events.rule("kits.turned_up", facts=lambda request: ["turned_up", request.reference], again=_again)
 def turned_up(event: Draft, /, *, key: UUID, request: Request, at: datetime, by: User) -> Request:
     """End the story of a kit that was reported missing and did arrive after all."""
+    # Not `_step`, which would take a kit that was posted and never reported as well.
     rows = Request.objects.filter(pk=request.pk, state=RequestState.REPORTED_MISSING.value)
     if rows.update(state=RequestState.SETTLED.value, ended_at=at) != 1:
         raise StaleState()

@@ -33,5 +33,6 @@ def receive_parts(
     movement = stock.receive(
         key=key, part=part, pieces=pieces, cost_minor=cost_minor, at=at, actor=by
     )
+    # In the same transaction, and harmless on a repeat: whoever could be served has been.
     kits.reserve_waiting(at)
     return movement

@@ -76,6 +76,7 @@ def _batch(code: str) -> dict[str, Any]:
 
 def _shares(shares: Sequence[Share]) -> list[tuple[Share, MassUncertainty | None]]:
     """Pair what was issued with its uncertainty; None where its month does not state it."""
+    # By month, for each month's replay is made once for all of its postings.
     moved = replays.moved(share.posting.movement.month for share in shares)
     masses = (moved.get((one.posting.movement.number, one.posting.line)) for one in shares)
     known = [None if mass is None else mass.known() for mass in masses]

@@ -113,6 +113,8 @@ def strip(
     readings = _readings(parts, at)
     if "plastic" not in readings:
         raise BadInput(_("Weigh the clean frame material."), field="plastic")
+    # A box of returns: material of different origin never shares one, or no figure could tell them
+    # apart.
     box = places.box(polymer=colourway.polymer, colour=colourway.colour, origin=Origin.RETURN)
     movement = _post(key, again(frame), parts, readings, box, at, by)
     boxed_mg = readings["plastic"].mass_mg
@@ -240,6 +242,7 @@ def is_ours(frame: ReturnedFrame) -> bool:
         return False
     latest = frame.gradings.order_by("-at", "-pk").first()
     facts = latest.sums.get("facts", {}) if latest else {}
+    # From the grading as it was kept: the look-over decided, not what anybody thinks of it now.
     return facts.get("polymer") == PolymerCheck.OURS
 
 

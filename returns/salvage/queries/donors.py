@@ -203,6 +203,7 @@ def _compared(needs: Sequence[Need], gifts: Sequence[Gift]) -> Comparison:
 
 def _need(frame: ReturnedFrame, component: str, part: str, piece: Component | None) -> Need:
     way = frame.colourway
+    # Only what is seen must match in colour: a screw fits a frame of any.
     is_seen = piece is not None and piece.is_frame_material
     return Need(
         frame_key=frame.tag,

@@ -93,7 +93,7 @@ def _played(serve: Serve, frames: Sequence[Wanting], parts: Sequence[Giving]) ->
     contested: dict[str, int] = {}
     gone: set[str] = set()
     cost_minor = 0
-    # Only days on which something new came: on all others the answer of the day before stands.
+    # Only days on which something new came: on the others nothing more can be matched.
     days = {one.stay.first for one in frames} | {one.stay.first for one in parts}
     for day in sorted(days):
         needs, donors = _waiting(day, frames, parts, (day_of, gone))

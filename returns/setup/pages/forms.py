@@ -175,6 +175,7 @@ class PartForm(StepForm):
 
     def __init__(self, *args: Any, **facts: Any) -> None:
         super().__init__(*args, **facts)
+        # Of "M1.4x0.3" the size without its pitch, as it is printed on a bag of screws.
         sizes = [thread.name.partition("x")[0] for thread in threads.THREADS]
         choice = self.fields["screw_size"]
         choice.choices = [("", _t("no screw")), *((size, size) for size in sizes)]  # type: ignore[attr-defined]
@@ -284,6 +285,8 @@ class RemediesForm(ActionForm):
     def __init__(self, *args: Any, **facts: Any) -> None:
         super().__init__(*args, **facts)
         offered = model_setup.on_offer()
+        # Stepping up takes a second size of screw: ticked without one it would refuse the whole
+        # form.
         can_step_up = Part.objects.exclude(screw_size="").count() > 1
         choice = self.fields["chosen"]
         choice.choices = [(one.key, _worded(one)) for one in offered]  # type: ignore[attr-defined]

@@ -47,6 +47,7 @@ class Page:
 
     def initial(self) -> dict[str, Any]:
         """Return what the form starts with: the one row as it stands."""
+        # Without the id: the form is of the one row there is, and must not be able to name another.
         row = self.row() if self.row else None
         return {k: v for k, v in model_to_dict(row).items() if k != "id"} if row else {}
 
@@ -69,6 +70,7 @@ def _change(row: Model) -> str:
 
 
 def _models() -> Iterable[Model]:
+    # A model without a bill cannot be weighed against anything: it is not set up.
     return FrameModel.objects.annotate(lines=Count("components")).filter(lines__gt=0)
 
 

@@ -59,6 +59,7 @@ def page(request: StaffRequest) -> HttpResponse:
     made: dict[str, Any] = {}
     if request.method == "POST" and form.is_valid():
         made = _issued(request, form)
+        # A fresh form has a fresh key: the old one would answer with a refusal.
         form = form if form.errors else TokenForm()
     facts = {
         "form": form,

@@ -40,6 +40,7 @@ def rights() -> Iterator[tuple[str, str]]:
         (("add", "change", "delete", "view"), EDITED),
         (("change", "view"), ONE_ROW),
         (("view",), READ),
+        # No deleting: events and movements name people for ever. A login is switched off instead.
         (("add", "change", "view"), PEOPLE),
     ):
         for app, models in tables.items():

@@ -92,6 +92,7 @@ class ScrapForm(WeighedForm):
             polymer=batch.colourway.polymer,
             colour=batch.colourway.colour,
             origin=Origin.IN_PROCESS,
+            # The batch's spread has its moulding in it, and its runners went through the same melt.
             heat=HeatSpread.from_list(batch.heat),
             note=batch.code,
         )
@@ -177,6 +178,7 @@ class CountForm(WeighedForm):
     def facts(self) -> dict[str, Any]:
         """What the rule is told."""
         data = self.cleaned_data
+        # The mass is still as typed: the rule parses it once, by what the scale can show.
         return {"place": data["place"], "weighing": weighed(data), "reason": data["reason"]}
 
 

@@ -53,6 +53,8 @@ class Event:
 
 
 def _receive(*, into: str, **facts: Any) -> Movement | Lot:
+    # Two rules and not one with a flag: they leave different things behind, a mass in a box or a
+    # lot.
     return material.receive_to_box(**facts) if into == "box" else material.receive_as_lot(**facts)
 
 
@@ -63,6 +65,7 @@ def _open(*, into: str, **facts: Any) -> Movement | Lot:
 def _count_parts(
     *, key: UUID, part: Part, counted: int, reason: str, at: datetime, by: User
 ) -> Counted:
+    # The rule calls the person `actor`, a form's attempt `by`.
     return stock.count(key=key, part=part, counted=counted, reason=reason, at=at, actor=by)
 
 
@@ -161,6 +164,7 @@ def stock_room(request: StaffRequest) -> HttpResponse:
 @allow(BENCH, OWNER)
 def stock_action(request: StaffRequest, action: str) -> HttpResponse:
     """Show one action's form and do it, then go back to the stock room."""
+    # The name is part of the address: only what stands in the table is ever called.
     if action not in DEEDS:
         raise NotFound()
     page = DEEDS[action]
@@ -196,6 +200,7 @@ def _facts(form: ActionForm) -> dict[str, Any]:
     if not form.is_valid():
         return {}
     data: dict[str, Any] = form.facts()  # type: ignore[attr-defined]
+    # Where it goes chooses the rule and is no part of the material.
     if "into" in form.cleaned_data:
         data["into"] = form.cleaned_data["into"]
     return data
@@ -203,6 +208,7 @@ def _facts(form: ActionForm) -> dict[str, Any]:
 
 def _lots(known: Mapping[str, MassUncertainty]) -> list[dict[str, Any]]:
     rows = Lot.objects.select_related("polymer", "colour", "place")
+    # Summed in the query: asking each lot's place would be one question more a row.
     rows = rows.filter(place__balance__quantity__gt=0).annotate(
         held_mg=Sum("place__balance__quantity")
     )
