@@ -20,7 +20,7 @@ def _words() -> dict[str, Any]:
 
 
 def someone(random: Random, number: int) -> Contact:
-    """One customer. The number keeps the email address unique."""
+    """Invent one customer. The number keeps the email address unique."""
     words = _words()
     first, last = random.choice(words["first_names"]), random.choice(words["last_names"])
     postal_code, city, country = random.choice(words["towns"])

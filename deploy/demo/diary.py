@@ -37,7 +37,7 @@ class Diary:
         return done
 
     def key(self) -> uuid.UUID:
-        """A client's id, drawn from the seeded chance so that a scenario repeats."""
+        """Draw a client's id from the seeded chance, so that a scenario repeats."""
         return uuid.UUID(int=self.random.getrandbits(128), version=4)
 
     def pick(self, weighted: dict[Any, int]) -> Any:

@@ -1,4 +1,4 @@
-"""What the scenario sells and what becomes of each piece, drawn before any of it is told.
+"""What the scenario sells and what becomes of each piece, drawn before any of it is played.
 
 No database and no clock: months are numbered from the first month of the books, and moments are
 counted in months. A piece meets its first break from causes that compete, each a Weibull span of

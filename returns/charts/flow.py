@@ -37,7 +37,7 @@ class Lie:
         return LEFT + along, TOP + across
 
     def shape(self, along: float, across: float, deep: float, wide: float) -> Shape:
-        """A box of so much along the flow and so much across it, never too thin to be seen."""
+        """Return a box, so deep along the flow and so wide across it, never too thin to be seen."""
         x, y = self.at(along, across)
         wide = max(1.0, wide)
         return (x, y, wide, deep) if self.upright else (x, y, deep, wide)
@@ -45,7 +45,7 @@ class Lie:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FlowWords:
-    """What is said: the places' names, how a mass reads, and what stayed in a box."""
+    """The words of a drawing: the places' names, how a mass reads, and what stayed in a box."""
 
     names: Mapping[str, str]
     told: Callable[[int], str]

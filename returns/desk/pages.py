@@ -18,7 +18,7 @@ from returns.setup import queries as readiness
 
 
 def notes(at: datetime) -> list[Note]:
-    """Return notes on the set-up, late promises, thin parts, months to close, the public page."""
+    """The service itself, the set-up, promises, parts, months; last, the public page."""
     today = owner_today(at)
     audits = _audits(today.open_audits)
     return [

@@ -28,6 +28,6 @@ class Person(models.Model):
         return self.name or str(_("erased"))
 
     def address_lines(self) -> list[str]:
-        """The address as it goes on a label, without the country's name."""
+        """Return the address as it goes on a label, without the country's name."""
         town = f"{self.postal_code} {self.city}".strip()
         return [line for line in (self.name, self.street, self.extra, town, self.region) if line]

@@ -149,5 +149,5 @@ class Policy(models.Model):
 
     @classmethod
     def the(cls) -> Policy:
-        """The one row; made with defaults on an empty database."""
+        """Return the one row; made with defaults on an empty database."""
         return cls.objects.get_or_create(pk=1)[0]

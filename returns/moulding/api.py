@@ -159,7 +159,7 @@ class Imports(ActionView):
 
 
 def listed(rows: list[dict[str, Any]]) -> list[Row]:
-    """The rows as the rule takes them, numbered from 1."""
+    """Return the rows as the rule takes them, numbered from 1."""
     return [
         # Text again, as in a file: both ways in are judged by the same rule.
         Row(index, row["batch"], row["month"], str(row["pieces"]))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -166,8 +167,8 @@ def unstrip(request: StaffRequest, tag: str) -> HttpResponse:
 def _done(request: StaffRequest, tag: str, form: ActionForm, rule: Any) -> HttpResponse:
     data = frame_by(tag)
     if form.is_valid():
-        # `attempt` passes the key itself.
-        facts = {name: value for name, value in form.cleaned_data.items() if name != "key"}
+        carried = ("key", "seen_version")
+        facts = {name: told_ for name, told_ in form.cleaned_data.items() if name not in carried}
         if form.attempt(rule, frame=data, at=timezone.now(), by=request.user, **facts) is not None:
             messages.success(request, _DONE[type(form)])
             return redirect("frame", data.tag)
@@ -187,6 +188,7 @@ _DONE: dict[type[ActionForm], Any] = {
 def _shown(
     request: StaffRequest, shown: ReturnedFrame, tried: ActionForm | None = None
 ) -> HttpResponse:
+    version = frames.version_of(shown.tag)
     data, replay = frames.story(shown), traced.story_of(shown.tag)
     may_act = bool(roles_of(request.user) & {BENCH, OWNER})
     names = wording.part_names() if data.latest else {}
@@ -238,9 +240,10 @@ def _forms(
     open_ = may_act and shown.state in REGRADABLE
     carried = {"seen_version": version}
     blank = {
-        # Several forms share the page and some of their field names, so each has ids of its own.
-        "overrule_form": OverruleForm(auto_id="overrule_%s") if open_ and latest else None,
-        "wish_form": WishForm(auto_id="wish_%s") if open_ else None,
+        "overrule_form": OverruleForm(auto_id="overrule_%s", initial=carried)
+        if open_ and latest
+        else None,
+        "wish_form": WishForm(auto_id="wish_%s", initial=carried) if open_ else None,
         "assign_form": AssignForm(auto_id="assign_%s")
         if may_act and shown.request is None and shown.state in ASSIGNABLE
         else None,
@@ -319,10 +322,10 @@ def _mass(shown: ReturnedFrame) -> dict[str, Any]:
     }
 
 
-def _decision(grading: Grading, names: dict[str, str]) -> dict[str, Any]:
-    """Word one grading and give its figures, as they were kept."""
-    # What was computed then, not anew: a policy that has changed since would explain another
-    # decision.
+def decision(
+    grading: Grading, names: dict[str, str], seen: Iterable[Any] | None = None
+) -> dict[str, Any]:
+    """One grading in words and figures, as it was kept; what was `seen` if it is not written."""
     sums = grading.sums
     currency = sums["facts"]["currency"]
     return {

@@ -31,7 +31,7 @@ FRAME_STEPS: Final[dict[str, FrameState]] = {
     "return": FrameState.TO_RETURN,
     "boxed": FrameState.BOXED,
 }
-# What we promised is done for a boxed frame: its customer was told that it is taken apart, and no
+# What we promised is done for a boxed frame: its customer knows that it is taken apart, and no
 # hand can hurry the box. They show under their own step only, without the day that was promised.
 WAITING: Final = tuple(state for state in FRAME_STEPS.values() if state != FrameState.BOXED)
 STEPS: Final = ("underway", "parcels", *FRAME_STEPS, "kits", "runs", "duties")
@@ -123,7 +123,7 @@ def _waiting_steps() -> list[str]:
 
 
 class _Counted(Paginator):  # type: ignore[type-arg]
-    """A paginator that was told how many there are, so that it need not ask again."""
+    """A paginator that is given how many there are, so that it need not ask again."""
 
     def __init__(self, rows: QuerySet[Any], per_page: int, total: int) -> None:
         super().__init__(rows, per_page)

@@ -1,4 +1,4 @@
-"""One row of a list of models, read column by column: all that is wrong with it, told at once."""
+"""One row of a list of models, read column by column: all that is wrong with it, at once."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ class Piece:
     polymer: Polymer | None = None
 
     def says(self) -> tuple[Any, ...]:
-        """What all rows of a model must say alike."""
+        """Return what all rows of a model must have alike."""
         return (self.facts, self.colours, self.polymer)
 
 

@@ -58,7 +58,7 @@ class NewModel:
     rim: str = RimShape.PANTO
 
     def facts(self) -> list[Any]:
-        """What a repeat must say again."""
+        """Return what was asked, for the fingerprint."""
         parts = [part.code if part else "" for part in (self.arm_part, self.screw_part)]
         colours = [colour.code for colour in self.colours]
         costs = [self.new_frame_cost_minor, self.expected_life_months]

@@ -58,7 +58,7 @@ def fan(ahead: Forecast) -> Picture | None:
 
 
 def coverage(test: BackTest) -> str:
-    """How often what came lay within the limits, and how far the middle was off, in words."""
+    """Say how often what came lay within the limits, and how far the middle was off."""
     held = ngettext(
         "Forecast %(lead)s month ahead: what came lay within the 90 %% limits in %(covered)s of "
         "%(months)s months.",

@@ -30,7 +30,7 @@ WORDS = {
 @require_safe
 @allow(OWNER)
 def page(request: HttpRequest) -> HttpResponse:
-    """Each model's scores by component and aspect, and where a change would help the most."""
+    """Show each model's scores by component and aspect, and where a change would help the most."""
     facts: dict[str, Any] = {
         "rows": [_row(one) for one in repairability.profiles()],
         "aspects": [WORDS[aspect] for aspect in ASPECTS],

@@ -186,11 +186,7 @@ def refuse_long_posted(posted_at: datetime | None, at: datetime) -> None:
 @events.rule("kits.repost", facts=lambda request: ["repost", request.reference], again=_again)
 def repost(event: Draft, /, *, key: UUID, request: Request, at: datetime, by: User) -> Request:
     """Queue a missing kit to be posted once more: reserved, or waiting when stock is short."""
-    # Reserved before the request is known to be missing: when the update below finds it is not, the
-    # rule's transaction takes the pieces back.
-    state = reserve(model=request.colourway.model, subject=request.reference, at=at)
-    # Not `_step`, whose sources are those of every way to this state: only a reported kit goes
-    # again.
+    state = reserve(model=request.kit_for.model, subject=request.reference, at=at)
     rows = Request.objects.filter(pk=request.pk, state=RequestState.REPORTED_MISSING.value)
     if rows.update(state=state.value, promised_by=kit_stock.promise_day(at)) != 1:
         raise StaleState()

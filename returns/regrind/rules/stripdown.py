@@ -355,14 +355,11 @@ def _lines(
 
 def _kept_pieces(salvaged: Sequence[Salvaged]) -> list[ledger.Line]:
     customers = places.pieces(PlaceKind.WEARERS)
-    # Pieces come from outside, as if the customer had brought them: in pieces the frame was never
-    # stock.
     return [ledger.Line(customers, places.bin_of(kept.part), kept.pieces) for kept in salvaged]
 
 
 def _gap(bench: Place, gap_mg: int) -> list[ledger.Line]:
     difference = places.mass(PlaceKind.UNEXPLAINED)
-    # What is missing goes to the difference, what is over comes out of it: the bench ends at zero.
     if gap_mg > 0:
         return [ledger.Line(bench, difference, gap_mg)]
     return [ledger.Line(difference, bench, -gap_mg)] if gap_mg else []

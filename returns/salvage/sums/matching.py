@@ -248,7 +248,7 @@ def _solved(
 def _constraint_rows(
     by_frame: Sequence[Sequence[int]], pairs: Sequence[tuple[int, int]], saved: tuple[int, int]
 ) -> tuple[list[tuple[int, int, float]], list[float], list[float]]:
-    """Each need: pairs used - frame saved = 0. Each donor: used at most once. Frames: in range."""
+    """Return entries and bounds. Need: pairs used - frame saved = 0. Donor: at most once."""
     frames = len(by_frame)
     entries: list[tuple[int, int, float]] = []
     need_rows = {place: n for n, place in enumerate(p for places in by_frame for p in places)}

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from django.contrib.auth.models import User
 
 
-# The text is not stored, so a repeat cannot be answered; it is told so instead of getting
+# The text is not stored, so a repeat cannot be answered; it is refused instead of getting
 # another.
 def _refuse_second() -> NoReturn:
     raise Conflict(

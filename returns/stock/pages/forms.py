@@ -48,7 +48,7 @@ class MaterialForm(WeighedForm):
     cost = money(label=_("What it cost altogether"), required=False)
 
     def facts(self) -> dict[str, Any]:
-        """What the rule is told."""
+        """Return the arguments of the rule."""
         data = self.cleaned_data
         return {"material": self.material(), "weighing": weighed(data)}
 
@@ -85,7 +85,7 @@ class ScrapForm(WeighedForm):
     )
 
     def facts(self) -> dict[str, Any]:
-        """What the rule is told."""
+        """Return the arguments of the rule."""
         data = self.cleaned_data
         batch: ProductionBatch = data["batch"]
         scrap = material.Material(
@@ -128,7 +128,7 @@ class IssueForm(ActionForm):
             self.fields[f"lot-{lot.pk}"].widget.attrs["data-label"] = lot.code
 
     def facts(self) -> dict[str, Any]:
-        """What the rule is told."""
+        """Return the arguments of the rule."""
         data = self.cleaned_data
         lots = {lot: data[f"lot-{lot.pk}"] for lot in self.lots if data[f"lot-{lot.pk}"]}
         return {
@@ -151,7 +151,7 @@ class MouldForm(ActionForm):
     pieces = forms.IntegerField(label=_("Good pieces"), min_value=1, max_value=1_000_000)
 
     def facts(self) -> dict[str, Any]:
-        """What the rule is told."""
+        """Return the arguments of the rule."""
         return {name: data for name, data in self.cleaned_data.items() if name != "key"}
 
 
@@ -176,7 +176,7 @@ class CountForm(WeighedForm):
         self.fields["mass"].help_text = _t("Write 0 when it is empty.")
 
     def facts(self) -> dict[str, Any]:
-        """What the rule is told."""
+        """Return the arguments of the rule."""
         data = self.cleaned_data
         # The mass is still as typed: the rule parses it once, by what the scale can show.
         return {"place": data["place"], "weighing": weighed(data), "reason": data["reason"]}
@@ -191,7 +191,7 @@ class DisposeForm(ActionForm):
     reason = forms.CharField(label=_("Who took it, and where to"), max_length=200)
 
     def facts(self) -> dict[str, Any]:
-        """What the rule is told."""
+        """Return the arguments of the rule."""
         return {"place": self.cleaned_data["place"], "reason": self.cleaned_data["reason"]}
 
 
@@ -201,7 +201,7 @@ class PartsForm(ActionForm):
     cost = money(label=_("What they cost altogether"), required=False)
 
     def facts(self) -> dict[str, Any]:
-        """What the rule is told."""
+        """Return the arguments of the rule."""
         data = self.cleaned_data
         return {
             "part": data["part"],
@@ -218,7 +218,7 @@ class PartsCountForm(ActionForm):
     reason = forms.CharField(label=_("Why it was counted"), max_length=200)
 
     def facts(self) -> dict[str, Any]:
-        """What the rule is told."""
+        """Return the arguments of the rule."""
         return {name: data for name, data in self.cleaned_data.items() if name != "key"}
 
 

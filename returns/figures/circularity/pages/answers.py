@@ -57,7 +57,7 @@ def coming_back(found: Circularity) -> str:
 
 
 def reason(why: Reasons) -> str:
-    """The commonest finding, with its share of all findings."""
+    """Name the commonest finding, with its share of all findings."""
     if not why.total:
         return _("No frame was looked over in these months, so there are no reasons yet.")
     # Of equal counts the last key in the alphabet wins: any would do, but it must be the same each
@@ -83,7 +83,7 @@ def reason(why: Reasons) -> str:
 
 
 def circular(found: Circularity) -> str:
-    """How much of what was moulded came back from customers, and what was recovered for it."""
+    """Say how much of what was moulded came back from customers, and what was recovered."""
     if found.closed_loop.share is None:
         return _("Nothing was moulded from the stock in these months.")
     share = found.closed_loop.share

@@ -206,7 +206,7 @@ def place_names() -> dict[str, str]:
 
 
 def about(mass_mg: int) -> str:
-    """A mass for a drawing: whole grams, two decimals below ten. The table has it exactly."""
+    """Write a mass for a drawing: whole grams, two decimals below ten. The table has it exactly."""
     return f"{fixed(mass_mg / 1000, 0 if mass_mg >= 10_000 else 2)} g"
 
 

@@ -66,7 +66,7 @@ def percent(share: float) -> str:
 
 
 def share(label: str, meaning: str, judged: Judged, *, of: str, count: int | None = None) -> Shown:
-    """A judged share; `of` names what its evidence counts, or what `count` counts instead."""
+    """Word a judged share; `of` names what its evidence counts, or what `count` counts instead."""
     if judged.share is None:
         return Shown(label=label, meaning=meaning, lacking=lacking(judged.missing))
     counted = judged.share.evidence if count is None else count
@@ -82,7 +82,7 @@ def share(label: str, meaning: str, judged: Judged, *, of: str, count: int | Non
 def indicator(
     label: str, meaning: str, found: Indicator, *, how: str = "", decimals: int = 2
 ) -> Shown:
-    """A dimensionless figure."""
+    """Word a dimensionless figure."""
     if found.figure is None:
         return Shown(label=label, meaning=meaning, lacking=lacking(found.missing))
     return Shown(

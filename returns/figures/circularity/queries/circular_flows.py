@@ -88,7 +88,7 @@ def _inflow_limits(recycled: ShareInterval) -> dict[str, tuple[float, float]]:
 
 
 def outflow(span: Span, scope: Scope, figures: Circularity) -> FlowTable:
-    """What became of returned frames (ISO 59020:2024 A.3.3 to A.3.5), by mass.
+    """Return what became of returned frames (ISO 59020:2024 A.3.3 to A.3.5), by mass.
 
     Reused: mended frames and lenses posted to their wearers, and salvaged parts. Recycled: box
     mass times the measured yield. The rest is linear, frames sent back as they were included.

@@ -139,8 +139,8 @@ def circularity(span: Span, scope: Scope) -> Circularity:
     workshop whatever the scope.
     """
     counts = _counts(span, scope)
-    told_of_frames = flows.of_frames(span, scope)
-    strips = told_of_frames.filter(movement__kind="strip_down")
+    frame_rows = flows.of_frames(span, scope)
+    strips = frame_rows.filter(movement__kind="strip_down")
     grinds = flows.postings(span).filter(movement__kind="grind")
     stripped, ground = flows.net(strips), flows.net(grinds)
     content = content_of(span, scope)
@@ -164,7 +164,7 @@ def circularity(span: Span, scope: Scope) -> Circularity:
         runs=runs,
         ground=boxed,
         flake=flake,
-        # Boxes of every origin: the granulator's dust is told of all of them.
+        # Boxes of every origin: the granulator's dust comes from all of them.
         losses=(
             *_losses(stripped, strips, "strip_down", STRIP_LOSSES),
             *_losses(ground, grinds, "grind", GRIND_LOSSES),
@@ -262,10 +262,8 @@ def _losses(
     found: flows.Flows, rows: QuerySet[Posting], stage: str, causes: Iterable[str]
 ) -> tuple[Loss, ...]:
     by_cause = Counter(found.by_target_mg(stage))
-    # A find comes out of the difference and a miss goes into it: the two are set against each
-    # other, and mass that was never put in is no part of what was.
-    whole_mg = found.total_mg(stage) - found.total_mg(stage, source="difference")
-    by_cause["difference"] -= found.total_mg(stage, source="difference")
+    whole_mg = found.total_mg(stage) - found.total_mg(stage, source="unexplained")
+    by_cause["unexplained"] -= found.total_mg(stage, source="unexplained")
     readings = flows.weighed_by_target(rows.filter(reading__isnull=False))
     return tuple(
         Loss(

@@ -53,7 +53,7 @@ class Flows:
     net_mg: dict[Leg, int]
 
     def total_mg(self, kind: str, *, source: str = "", target: str = "", origin: str = "") -> int:
-        """The sum over legs of a kind; an empty word stands for any."""
+        """Sum the milligrams over legs of a kind; an empty word stands for any."""
         return sum(
             mass_mg
             for leg, mass_mg in self.net_mg.items()

@@ -1,4 +1,4 @@
-"""What became of frames, told by the ledger: mended, reground, sent back as they were, discarded.
+"""What became of frames, by the ledger: mended, reground, sent back as they were, discarded.
 
 Counted in the month in which the movement was booked, so that the figures agree with the month's
 report; a movement that was reversed counts back in the month of its reversal.

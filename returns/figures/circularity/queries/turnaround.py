@@ -122,7 +122,7 @@ def by_month(span: Span, scope: Scope) -> tuple[MonthRow, ...]:
 
 
 def from_first_sale(rows: tuple[MonthRow, ...], scope: Scope) -> tuple[MonthRow, ...]:
-    """The rows without the empty months before the first sale, or before anything came."""
+    """Return the rows without the empty months before the first sale, or before anything came."""
     first = scope.sold().filter(pieces__gt=0).aggregate(first=Min("month"))["first"]
 
     def is_before(row: MonthRow) -> bool:

@@ -65,10 +65,10 @@ def outstanding(found: Cohorts) -> Outstanding:
         return Outstanding(missing=Missing(of="sale months", have=error.have, need=error.need))
     except InputRefused:
         return _without(0)
-    return _told(found, used, known, (first_age, made))
+    return _with_ladder(found, used, known, (first_age, made))
 
 
-def _told(
+def _with_ladder(
     found: Cohorts,
     used: list[SoldCohort],
     known: list[tuple[int, ...]],
@@ -100,7 +100,7 @@ def _told(
 
 
 def _in_a_row(cohorts: tuple[SoldCohort, ...]) -> list[SoldCohort]:
-    """The latest cohorts without a gap in the months of sale."""
+    """Return the latest cohorts without a gap in the months of sale."""
     kept: list[SoldCohort] = []
     for row in reversed([cohort for cohort in cohorts if cohort.returned_by_age]):
         # A triangle loses one age a row: a month without sales would leave a step that is two ages
@@ -112,7 +112,7 @@ def _in_a_row(cohorts: tuple[SoldCohort, ...]) -> list[SoldCohort]:
 
 
 def _first_age(rows: list[SoldCohort]) -> int:
-    """The first age by which every cohort that is old enough had a return, and that even the
+    """Return the first age by which every cohort old enough had a return, and that even the
     youngest has lived: where nothing was sold of late, it has several."""
     lived = [len(row.returned_by_age) for row in rows] or [1]
     oldest = max(lived)

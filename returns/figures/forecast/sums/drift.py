@@ -44,7 +44,7 @@ class Miss:
 def misses(
     cohorts: Iterable[SoldCohort], *, as_of: int, reach: int = MISS_MONTHS
 ) -> tuple[Miss, ...]:
-    """Forecasts one to three months ahead, made in the last `reach` months, against what came.
+    """Hold forecasts one to three months ahead, of the last `reach` months, against what came.
 
     Each uses only what was known when it was made, sales in between apart.
     """
@@ -92,7 +92,7 @@ def drift_of(found: Sequence[Miss]) -> float:
 def _expected_and_variance(
     cohorts: Sequence[SoldCohort], observed: Sequence[AgeHazard], ahead: tuple[int, int]
 ) -> tuple[float, float]:
-    """Of the last month ahead: the variance is the counts' (Poisson) plus that of the hazards."""
+    """Return both for the last month ahead. Variance: that of counts (Poisson) and of hazards."""
     as_of, lead = ahead
     table = hazard_table(observed)
     out_by_age: defaultdict[int, float] = defaultdict(float)

@@ -23,7 +23,7 @@ CAUSES_DRAWN = 5
 
 
 def answer(lived: Lifetimes, sold: int) -> str:
-    """When half of the frames had come back, with its range, or why nobody can say."""
+    """Say when half of the frames had come back, with the range, or why nobody can say."""
     if not sold:
         return _(
             "No sale is known, so nothing can be said of how long frames last. "
@@ -51,7 +51,7 @@ def answer(lived: Lifetimes, sold: int) -> str:
 
 
 def still_out(lived: Lifetimes) -> Picture | None:
-    """The product-limit curve with its band, the fit over it, and the number at risk."""
+    """Draw the product-limit curve with its band, the fit over it, and the number at risk."""
     if not lived.curve:
         return None
     title = charts.Title(
@@ -153,7 +153,7 @@ def causes(found: Sequence[Cause]) -> Table:
 
 
 def incidence(found: Sequence[Cause]) -> Table:
-    """Every step of every cause, for the download."""
+    """Return every step of every cause, for the download."""
     return Table(
         "incidence",
         _("Cumulative incidence by cause and age"),
@@ -216,7 +216,7 @@ def by_cause(found: Sequence[Cause]) -> list[Picture]:
 
 
 def fits_by_cause(scope: Scope, as_of: Month) -> Table:
-    """How each cause acts by itself: a shape below 1 speaks of early failures, above 1 of wear."""
+    """Show how each cause acts by itself: a shape below 1 means early failures, above 1 wear."""
     found = cause_fits.cause_fits(scope, as_of=as_of)
     rows = tuple(
         (

@@ -66,7 +66,7 @@ def page(request: HttpRequest) -> HttpResponse:
 
 @allow(OWNER)
 def download(request: HttpRequest, name: str) -> HttpResponse:
-    """One table of the page as CSV."""
+    """Send one table of the page as CSV."""
     make = _DOWNLOADS.get(name)
     if make is None:
         raise Http404

@@ -77,7 +77,7 @@ class Fit:
     units: int
 
     def still_out(self, months: float) -> float:
-        """The share that the fit says has not come back after so many months."""
+        """Return the share that by the fit has not come back after so many months."""
         # S(t) = exp(-(t / eta) ** beta), the two-parameter Weibull.
         return math.exp(-((months / self.scale) ** self.shape)) if months > 0 else 1.0
 
@@ -292,7 +292,7 @@ def _laid_on(sold: Counter[_Key], came: Counter[_Came]) -> tuple[Counter[_Laid],
     owed = _Owed(defaultdict(float), defaultdict(float))
     returned: Counter[_Laid] = Counter()
     unmatched = 0
-    # Frames of a known batch go first within a month: they leave less to choose from.
+    # Frames whose batch is on record go first within a month: they leave less to choose from.
     for month, model, batch, cause in sorted(came, key=lambda key: (key[0], key[2] == 0, key)):
         count = came[month, model, batch, cause]
         by_sale: defaultdict[int, list[_Key]] = defaultdict(list)
@@ -336,7 +336,7 @@ class _Owed:
             self._add(month, sale, count * units / whole)
 
     def take(self, month: int, sales: Iterable[int]) -> int:
-        """The month of sale that gets the next piece."""
+        """Choose the month of sale that gets the next piece."""
         # The largest remainder wins, of the month and of the age together, and pays for it with one
         # piece: over the months the shares come out right though each piece is whole.
         owed = max(sales, key=lambda sale: self.by_sale[sale] + self.by_age[month - sale])

@@ -111,7 +111,7 @@ def weibull_fit(exposures: Iterable[Exposure], *, failures_min: int = FAILURES_M
 
 
 def _told_apart(rows: Sequence[Exposure]) -> int:
-    """At how many spans it is seen that some units had failed and others had not, up to 2.
+    """Count, up to 2, the spans at which some units are seen to have failed and others not.
 
     With one such span alone any shape fits, the steeper the better. An exact span tells more.
     """
