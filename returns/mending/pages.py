@@ -212,17 +212,17 @@ def open_job(request: StaffRequest, tag: str) -> HttpResponse:
 
 @require_POST
 @allow(BENCH, OWNER)
-def act(request: StaffRequest, tag: str, name: str) -> HttpResponse:
+def act(request: StaffRequest, tag: str, action: str) -> HttpResponse:
     """One of the deeds of an open job, or the weigh-out."""
     frame = frame_by(tag)
-    if name not in ACTIONS:
+    if action not in ACTIONS:
         raise NotFound()
-    action, job = ACTIONS[name], _job(frame)
-    form = CheckForm(job, request.POST) if name == "check" else action.form(request.POST)
+    chosen, job = ACTIONS[action], _job(frame)
+    form = CheckForm(job, request.POST) if action == "check" else chosen.form(request.POST)
     facts = _facts(form) if form.is_valid() else {}
-    if done(request, form, action.rule, job=job, **facts):
-        return _onward(request, frame, name)
-    return _page(request, frame, {action.slot: form})
+    if done(request, form, chosen.rule, job=job, **facts):
+        return _onward(request, frame, action)
+    return _page(request, frame, {chosen.slot: form})
 
 
 @require_POST

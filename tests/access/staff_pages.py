@@ -53,7 +53,7 @@ def addresses(
     `by` proposes and works; `second` is who opens the pages.
     """
     found = {row.route: [address(row, arguments)] for row in ROWS}
-    found["bench/stock/<slug:deed>/"] = [f"/bench/stock/{name}/" for name in DEEDS]
+    found["bench/stock/<slug:action>/"] = [f"/bench/stock/{name}/" for name in DEEDS]
     found["owner/setup/<slug:step>/"] = [
         f"/owner/setup/{name}/" for name, page in PAGES.items() if page.form
     ]

@@ -114,7 +114,7 @@ def may(callers: frozenset[str]) -> str:
 
 def pages(arguments: dict[str, str]) -> Iterator[tuple[str, str]]:
     """Every page with who may see it; those that differ by a word in their address one by one."""
-    words = {"bench/stock/<slug:deed>/": DEEDS, "owner/setup/<slug:step>/": PAGES}
+    words = {"bench/stock/<slug:action>/": DEEDS, "owner/setup/<slug:step>/": PAGES}
     for row in TABLE:
         if not row.get or row.is_api or row.route.endswith((".pdf", ".csv")):
             continue

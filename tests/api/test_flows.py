@@ -271,6 +271,7 @@ def test_a_failed_check_names_its_step_and_both_are_withdrawn(
     job = done(bench.post(f"frames/{tag}/jobs/"), 201)
     step = {"remedy": job["steps"][0]["remedy"], "component": "arm_left"}
     used = step | {"minutes": 8, "parts": [{"part": "arm-avocet", "pieces": 1}]}
+    used |= {"scanned": ["bin-arm-avocet"]}
     done(bench.post(f"frames/{tag}/job/steps/", used), 201)
     fails = {"closes_freely": False, "screw_flush": True, "lens_held": True, "no_sharp_edge": True}
     checks, why = f"frames/{tag}/job/checks/", {"reason": "wrong frame in hand"}

@@ -21,7 +21,7 @@ User.objects.create_user("olga", password="heron over the mudflat")
 
 
 def typed(
-    house: Path, *words: str, result: str = "", **env: str
+    house: Path, *words: str, answers: str = "", **env: str
 ) -> subprocess.CompletedProcess[str]:
     """What a person sees who types `python manage.py WORDS` in that clone, with nothing set."""
     here = {name: text for name, text in os.environ.items() if not name.startswith("HINGEBACK_")}
@@ -29,7 +29,7 @@ def typed(
         [sys.executable, "manage.py", *words],
         cwd=house,
         env=here | {"DJANGO_SETTINGS_MODULE": "deploy.settings"} | env,
-        input=result,
+        input=answers,
         capture_output=True,
         text=True,
         timeout=120,
@@ -100,7 +100,7 @@ def test_a_command_typed_as_printed_acts_on_the_own_workshop_and_says_so(
     words = [given.get(word, word.replace("/backups/", f"{tmp_path}/")) for word in words]
     if "--prove" in words:
         assert typed(own, "backup", "--to", words[-1]).returncode == 0
-    done = typed(own, *words, told="teal on the salt marsh\n" * 2)
+    done = typed(own, *words, answers="teal on the salt marsh\n" * 2)
     assert f"{own / 'own' / 'hingeback.sqlite3'}" in done.stderr
     assert "your own" in done.stderr
     if words[0] == "firstowner":
