@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from inventory.errors import StaleState
-from inventory.ledger.queries import whereabouts
+from inventory.ledger.queries import balances
 from inventory.models import PlaceKind
 from returns.models import Request, ReturnedFrame
 from returns.story.sums.states import FrameState, RequestState, is_final, sources
@@ -34,7 +34,7 @@ def lenses_wait(frame: ReturnedFrame) -> bool:
     """Whether lenses of a stripped frame still lie on the bench, to be posted back."""
     if not frame.lenses_back or frame.state not in LENSES_WAIT_IN:
         return False
-    return whereabouts.held_mg(subject=frame.tag, kind=PlaceKind.BENCH) > 0
+    return balances.held_mg(subject=frame.tag, kind=PlaceKind.BENCH) > 0
 
 
 def settle(request: Request | None, at: datetime) -> bool:

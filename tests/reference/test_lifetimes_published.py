@@ -8,9 +8,9 @@ from returns.figures.lifetimes.sums.lifetimes import (
     AgedCohort,
     Exposure,
     age_hazards,
+    median_span,
     survival_curve,
 )
-from returns.figures.lifetimes.sums.median_life import median_span
 from returns.figures.lifetimes.sums.weibull import weibull_fit
 
 

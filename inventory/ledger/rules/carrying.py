@@ -9,7 +9,7 @@ from uuid import UUID
 
 from django.db import transaction
 
-from inventory.ledger.queries import whereabouts
+from inventory.ledger.queries import balances
 from inventory.ledger.rules import ledger, places
 from inventory.models import Movement, PlaceKind
 
@@ -38,7 +38,7 @@ def carry(
         for kind in _SHELVES
         # Asked of the postings and not of the balance cache: a shelf holds many subjects, its
         # balance is of them all together.
-        if kind != to and (mass_mg := whereabouts.held_mg(subject=subject, kind=kind)) > 0
+        if kind != to and (mass_mg := balances.held_mg(subject=subject, kind=kind)) > 0
     ]
     if not lines:
         return None

@@ -21,7 +21,7 @@ from inventory.months.queries import months, recovered
 from inventory.months.queries.recovered import lines
 from inventory.months.queries.recovered.shapes import Report
 from inventory.months.reports import chart, headings, naming, tables, tabular
-from inventory.months.reports.language import workshop_language
+from inventory.months.reports.naming import workshop_language
 from inventory.weighing.sums.traced import MassUncertainty
 
 VARIANT = "pdf/a-3a"

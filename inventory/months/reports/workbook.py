@@ -21,7 +21,7 @@ from inventory.months.queries import months
 from inventory.months.queries.recovered.lines import PostingLine
 from inventory.months.queries.recovered.shapes import Flows, Report
 from inventory.months.reports import figures, headings
-from inventory.months.reports.language import workshop_language
+from inventory.months.reports.naming import workshop_language
 from inventory.weighing.sums.traced import MassUncertainty
 
 GRAMS = '#,##0.000;[Red]-#,##0.000;"–"'

@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 
 from inventory.errors import BadInput
 from inventory.furniture import numbers
-from inventory.ledger.queries import whereabouts
+from inventory.ledger.queries import balances
 from inventory.models import PlaceKind, Reading, Scale
 from inventory.weighing.queries import readings
 from inventory.weighing.sums.weighing import combine, expanded, measure
@@ -23,7 +23,7 @@ GAP_UNCERTAINTIES: Final = 5
 
 def on_bench_mg(frame: ReturnedFrame) -> int:
     """Milligrams that the ledger says lie on the bench for this frame's tag."""
-    return whereabouts.held_mg(subject=frame.tag, kind=PlaceKind.BENCH)
+    return balances.held_mg(subject=frame.tag, kind=PlaceKind.BENCH)
 
 
 def limit_mg(before: Reading, after: Sequence[Reading]) -> int:

@@ -320,8 +320,6 @@ FRAMES = (
         modules=(
             "returns.figures.lifetimes.sums.lifetimes",
             "returns.figures.lifetimes.sums.weibull",
-            "returns.figures.lifetimes.sums.median_life",
-            "returns.figures.lifetimes.sums.causes",
         ),
     ),
     Entry(

@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 from inventory import events
 from inventory.errors import BadInput, StaleState
 from inventory.events import Draft
-from inventory.ledger.queries import whereabouts
+from inventory.ledger.queries import balances
 from inventory.ledger.rules import carrying, ledger, places, scans
 from inventory.models import Event, Part, PlaceKind, Reading, Scale
 from inventory.parts import queries as part_stock
@@ -293,7 +293,7 @@ def planned_steps(frame: ReturnedFrame) -> list[dict[str, Any]]:
 def expected_mass_mg(frame: ReturnedFrame) -> int:
     """What the scale should show: the mass that the ledger has of a frame in the house."""
     shelves = (PlaceKind.ARRIVALS, PlaceKind.HOLD, PlaceKind.BENCH)
-    return sum(whereabouts.held_mg(subject=frame.tag, kind=kind) for kind in shelves)
+    return sum(balances.held_mg(subject=frame.tag, kind=kind) for kind in shelves)
 
 
 def planned_parts(step: JobStep) -> dict[str, int]:

@@ -9,7 +9,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from inventory.ledger.queries import whereabouts
+from inventory.ledger.queries import balances
 from inventory.models import PlaceKind
 from returns.kits import queries as kit_stock
 from returns.models import Request, ReturnedFrame
@@ -94,7 +94,7 @@ def lenses_wait(frame: ReturnedFrame) -> bool:
     apart = (FrameState.BOXED, FrameState.GROUND, FrameState.DISCARDED)
     if not frame.lenses_back or frame.state not in apart:
         return False
-    return whereabouts.held_mg(subject=frame.tag, kind=PlaceKind.BENCH) > 0
+    return balances.held_mg(subject=frame.tag, kind=PlaceKind.BENCH) > 0
 
 
 def _state(frame: ReturnedFrame) -> FrameState:

@@ -10,9 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from returns.figures.claims.sums.claims import NotEnoughEvidence
-from returns.figures.lifetimes.sums.causes import cause_weibull, censored_for
 from returns.figures.lifetimes.sums.lifetimes import Exposure
-from returns.figures.lifetimes.sums.weibull import Weibull, weibull_fit
+from returns.figures.lifetimes.sums.weibull import Weibull, cause_weibull, censored_for, weibull_fit
 
 
 def two_causes(seed: int = 3, units: int = 400) -> list[Exposure]:

@@ -12,10 +12,11 @@ from returns.figures.lifetimes.sums.lifetimes import (
     Exposure,
     age_hazards,
     cumulative_incidence,
+    median_limits,
+    median_span,
     normal_quantile,
     survival_curve,
 )
-from returns.figures.lifetimes.sums.median_life import median_limits, median_span
 from returns.figures.lifetimes.sums.weibull import weibull_fit
 
 EXPOSURES = st.lists(

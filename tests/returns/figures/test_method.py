@@ -152,6 +152,7 @@ def test_every_figure_points_at_an_entry_that_is_there() -> None:
 
 # Constants of the sums and queries that are no choice about a figure, and why.
 NO_CHOICES = {
+    "inventory.running.queries.outbox.FAILING_TRIES": "a bound of what is shown",
     "inventory.ledger.sums.scans.SHOWN_LENGTH_MAX": "a bound of what is shown",
     "inventory.ledger.sums.scans.TYPED_LENGTH_MAX": "a bound of input",
     "returns.arriving.queries.massfits.MODELS_TRIED_MAX": "a bound of work",

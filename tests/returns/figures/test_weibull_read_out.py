@@ -9,9 +9,8 @@ import numpy as np
 import pytest
 
 from returns.figures.claims.sums.claims import InputRefused, NotEnoughEvidence
-from returns.figures.lifetimes.sums.causes import censored_for
 from returns.figures.lifetimes.sums.lifetimes import Exposure
-from returns.figures.lifetimes.sums.weibull import weibull_fit
+from returns.figures.lifetimes.sums.weibull import censored_for, weibull_fit
 
 CONSTRUCTED = [
     Exposure(1.5, "snapped", 9, since=0.0),

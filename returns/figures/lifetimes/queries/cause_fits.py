@@ -9,7 +9,7 @@ from inventory.months.sums.calendar_month import Month
 from returns.figures.circularity.queries.judged import Missing
 from returns.figures.claims.sums.claims import EvidenceError
 from returns.figures.lifetimes.queries.lifetimes import NOT_LOOKED_OVER, exposures_by_cause
-from returns.figures.lifetimes.sums.causes import cause_weibull
+from returns.figures.lifetimes.sums.weibull import cause_weibull
 from returns.figures.span.queries import Scope
 
 

@@ -21,7 +21,7 @@ from returns.figures.circularity.sums.indicator_spread import mean_life_factor
 from returns.figures.claims.sums.claims import EvidenceError, NotEnoughEvidence
 from returns.figures.forecast.sums.cohorts import SoldCohort
 from returns.figures.lifetimes.sums import lifetimes as sums
-from returns.figures.lifetimes.sums.median_life import median_limits, median_span
+from returns.figures.lifetimes.sums.lifetimes import median_limits, median_span
 from returns.figures.lifetimes.sums.weibull import Weibull, weibull_fit
 from returns.figures.span.queries import Scope, index, zone
 from returns.models import Finding, Request, ReturnedFrame

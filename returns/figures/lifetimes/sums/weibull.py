@@ -301,3 +301,25 @@ def _bracket(slope: Callable[[float], float]) -> tuple[float, float]:
         if high > 1e6:
             raise NotEnoughEvidence(of="different failure spans", have=1, need=2)
     return 1e-3, high
+
+
+def censored_for(exposures: Iterable[Exposure], cause: str) -> tuple[Exposure, ...]:
+    """Return the exposures with every other cause read as "still in use" up to then.
+
+    What another cause took between two spans is taken as in use up to their middle.
+    """
+    return tuple(row if row.cause == cause else _in_use(row) for row in exposures)
+
+
+def _in_use(row: Exposure) -> Exposure:
+    # Between two spans the other cause took it at a moment not seen; the middle errs to neither
+    # side.
+    span = row.span if row.since is None else (row.since + row.span) / 2
+    return replace(row, cause="", since=None, span=span)
+
+
+def cause_weibull(
+    exposures: Iterable[Exposure], *, cause: str, failures_min: int = FAILURES_MIN
+) -> Weibull:
+    """Return the fit of one cause; NotEnoughEvidence where it took fewer than `failures_min`."""
+    return weibull_fit(censored_for(exposures, cause), failures_min=failures_min)
