@@ -100,6 +100,16 @@ def remedies_and_limits(page: Page, check: Callable[[Page], None]) -> None:
     actions.press(page, "Keep them")
 
 
+def terms(page: Page, check: Callable[[Page], None]) -> None:
+    """What it costs, and who pays the postage: told before anybody files."""
+    onward(page, "Costs, postage and waiting")
+    check(page)
+    fill(page, mending_minor="0", kit_minor="0")
+    for name in ("postage_in_paid_by", "postage_back_paid_by"):
+        page.locator(f"main [name={name}][value=workshop]").check()
+    actions.press(page, "Keep them")
+
+
 def hire(page: Page, name: str) -> str:
     """Make a bench login; the password that is shown once."""
     fill(page, name=name)
@@ -126,6 +136,7 @@ def test_an_empty_workshop_takes_its_first_return_within_the_hour(
     customer.goto("/ask/return/")
     expect(customer.locator("h1")).to_have_text("Not open yet")
     remedies_and_limits(owner, check)
+    terms(owner, check)
     actions.follow(owner, "Next: People and their logins")
     password = hire(owner, "bea")
     check(owner)
@@ -143,5 +154,5 @@ def test_an_empty_workshop_takes_its_first_return_within_the_hour(
     assert ReturnedFrame.objects.get(tag=tag).reading.mass_mg == 24_310
     assert FrameModel.objects.get().components.count() == 7
     entered = Event.objects.filter(name__regex=r"^(masters|furnishing|staff)\.")
-    assert entered.count() == 10  # nine steps entered, and the owner found
+    assert entered.count() == 11  # nine steps entered, and the owner found
     assert entered.filter(actor=None).count() == 1

@@ -107,7 +107,7 @@ def _the_month_adds_up(page: Page) -> None:
     actions.follow(page, "Read the whole report")
     rows = {
         "All boxes and lots": "0.000 19.400 19.000 −19.000 −0.400 19.000",
-        "wearers": "0.000 −24.820 −24.820",
+        "with wearers": "0.000 −24.820 −24.820",
         "lens waste": "0.000 5.200 5.200",
         "metal waste": "0.000 0.220 0.220",
     }
