@@ -1,7 +1,7 @@
 """Parcels and weigh-ins: what the post brought becomes tagged frames with a mass in the ledger.
 
 The only writer of parcels, and the only one that makes returned frames. What is decided about a
-frame afterwards is told in `lookover`.
+frame afterwards stands in `lookover`.
 """
 
 from __future__ import annotations
@@ -126,6 +126,8 @@ def weigh_in(
     Raises BadInput naming each field to mend, all at once; StaleState when the parcel is finished
     already. A mass that no such frame weighs needs a second reading or a reason.
     """
+    # All faults are gathered before anything is written, so that the bench hand puts everything
+    # right in one go instead of field by field.
     raise_all([*_bad_entries(weighing), *_bad_masses(weighing)])
     _hold_open(parcel)
     if weighing.request is not None:
@@ -154,18 +156,22 @@ def _frame(frame: ReturnedFrame) -> ReturnedFrame:
 def assign(
     event: Draft, /, *, key: UUID, frame: ReturnedFrame, request: Request, at: datetime, by: User
 ) -> ReturnedFrame:
-    """Find the story of a frame that came without a slip, while it is still in the house.
+    """Give a frame that came without a slip to its request, while it is still in the house.
 
     The request's wish counts unless one was recorded at the bench. Raises StaleState when the
     frame has a story already or has ended.
     """
     _mark_arrived(request)
+    # The condition is part of the update: of two hands that name a sender at once, only one finds
+    # the frame without a story.
     rows = ReturnedFrame.objects.filter(pk=frame.pk, request=None, ended_at=None)
     rows = rows.exclude(state__in=[FrameState.BOXED, FrameState.GROUND, FrameState.VOIDED])
     wish = frame.wish or request.wish
     if rows.update(request=request, wish=wish, lenses_back=request.lenses_back) != 1:
         raise StaleState()
     found = _frame(frame)
+    # The sender on the parcel's slip may have waited only because this frame could have been
+    # theirs.
     _set_back(found.parcel.request, at)
     letters.enqueue(letter="arrived", request=request, frame=found, at=at)
     event.of(frame.tag, request=request.reference)
@@ -178,13 +184,16 @@ def assign(
     again=lambda parcel: Parcel.objects.get(pk=parcel.pk),
 )
 def finish(event: Draft, /, *, key: UUID, parcel: Parcel, at: datetime, by: User) -> Parcel:
-    """Everything in the parcel is weighed in; without a single frame it was empty.
+    """Close a parcel once everything in it is weighed in; without a single frame it was empty.
 
-    Tells the parcel's sender if no frame of theirs was in it: their request is awaited again.
+    The parcel's sender gets a letter if no frame of theirs was in it: their request is awaited
+    again.
     Raises StaleState when somebody finished it first.
     """
     frames = list(live_frames(parcel).select_related("request"))
     content = Parcel.Content.FRAMES if frames else Parcel.Content.EMPTY
+    # Two hands may press at once. Only the one that finds the parcel open goes on, so that its
+    # sender gets no second letter.
     changed = Parcel.objects.filter(pk=parcel.pk, done_at=None).update(content=content, done_at=at)
     if changed != 1:
         raise StaleState()
@@ -205,9 +214,13 @@ def unweigh(
     The parcel opens again, so that the frame can be weighed in anew. Raises StaleState once the
     frame was looked over.
     """
+    # The state decides, not what was read before: a look-over that came first has left the source
+    # states.
     rows = ReturnedFrame.objects.filter(pk=frame.pk, state__in=sources(FrameState.VOIDED))
     if rows.update(state=FrameState.VOIDED, ended_at=at) != 1:
         raise StaleState()
+    # Nothing in the ledger is deleted. The weigh-in is found by the key that it was derived from,
+    # and a movement of its own takes it back.
     undone = ledger.reverse(
         key=uuid.uuid5(key, "unweigh"),
         movement=Movement.objects.get(key=uuid.uuid5(frame.key, "weigh-in")),
@@ -215,6 +228,7 @@ def unweigh(
         at=at,
         actor=by,
     )
+    # Without a condition, for it is right whether the parcel was finished or still open.
     Parcel.objects.filter(pk=frame.parcel_id).update(done_at=None)
     _set_back(frame.request, at)
     event.of(frame.tag, movement=undone.number)
@@ -222,7 +236,7 @@ def unweigh(
 
 
 def live_frames(parcel: Parcel) -> QuerySet[ReturnedFrame]:
-    """The parcel's frames whose weigh-in stands."""
+    """Return the parcel's frames whose weigh-in stands, oldest first."""
     return parcel.frames.exclude(state=FrameState.VOIDED).order_by("pk")
 
 
@@ -238,6 +252,8 @@ def _mark_arrived(request: Request) -> None:
     awaited = rows.filter(state__in=sources(RequestState.ARRIVED))
     if awaited.update(state=RequestState.ARRIVED, ended_at=None) == 1:
         return
+    # No row changed: either it had arrived already, which a second parcel makes normal, or it
+    # cannot arrive. Only the latter is refused.
     if not rows.filter(state=RequestState.ARRIVED).exists():
         raise StaleState()
 
@@ -262,6 +278,7 @@ def _set_back(request: Request | None, at: datetime) -> None:
 
 def _withdrawn_at(request: Request) -> datetime | None:
     """When its customer withdrew it or it lapsed, whatever came since; None if neither."""
+    # The request itself no longer knows: its arrival cleared `ended_at`. The audit history does.
     ends = Event.objects.filter(name__in=["intake.withdraw", "intake.lapse"])
     return ends.filter(subject=request.reference).values_list("at", flat=True).last()
 
@@ -294,7 +311,7 @@ def _bad_entries(weighing: WeighIn) -> Iterator[BadInput]:
 
 
 def not_cleaned() -> BadInput:
-    """The refusal of a frame that nobody says is clean."""
+    """Return the refusal of a frame that nobody says is clean."""
     return BadInput(
         _("Wash, disinfect and dry the frame before it is weighed, then tick the box."),
         field="cleaned",
@@ -318,6 +335,8 @@ def _bad_masses(weighing_in: WeighIn) -> Iterator[BadInput]:
     asked = "" if weighing_in.reason.strip() else doubtful(weighing_in, mass_mg)
     if not asked:
         return
+    # A second reading that was typed but cannot be read has its refusal above. The doubt waits
+    # until that one is put right.
     if "again" in masses:
         yield from _bad_second(weighing_in.scale, mass_mg, masses["again"])
     elif not weighing_in.again.strip():
@@ -337,7 +356,7 @@ def _bad_second(scale: Scale, first_mg: int, second_mg: int) -> Iterator[BadInpu
 
 
 def doubtful(weighing_in: WeighIn, mass_mg: int) -> str:
-    """What to ask about a mass, in words; empty where the frame may weigh so much."""
+    """Return the question about a mass of `mass_mg`; empty where the frame may weigh so much."""
     model = weighing_in.model
     bills = {} if weighing_in.is_stranger else bills_of(model)
     limit_mg = reading_limit_mg(weighing_in.scale, mass_mg)
@@ -346,6 +365,7 @@ def doubtful(weighing_in: WeighIn, mass_mg: int) -> str:
         # Nothing says what it should weigh, so only the way it is written can be doubtful.
         is_odd = mass_mg not in FRAMES_MG and is_ambiguous(weighing_in.mass)
         return _two_ways(mass_mg) if is_odd else ""
+    # One model that explains the mass is enough. Which one it is, the mass alone never decides.
     if None in doubts:
         return ""
     if model is None or doubts[0] is None:
@@ -393,9 +413,12 @@ def _explained(weighing_in: WeighIn, reading: Reading, at: datetime) -> dict[str
     if not (weighing_in.again or weighing_in.reason):
         return {}
     data: dict[str, object] = {}
+    # A reason typed beside a mass that nobody doubts is noise, and free text is kept as little as
+    # possible.
     if doubtful(weighing_in, reading.mass_mg):
         data["reason"] = weighing_in.reason.strip()
     if weighing_in.again.strip():
+        # The ledger goes by the first reading. The second is stored as evidence and moves nothing.
         second = weighing.read(
             scale=weighing_in.scale, typed=weighing_in.again, at=at, field="again"
         )
@@ -405,6 +428,8 @@ def _explained(weighing_in: WeighIn, reading: Reading, at: datetime) -> dict[str
 
 def _hold_open(parcel: Parcel) -> None:
     """Touch the parcel's row, so that nobody finishes it while this frame is weighed in."""
+    # On PostgreSQL the update locks the row until the transaction ends; on SQLite, where there are
+    # no row locks, the first write holds the whole database.
     rows = Parcel.objects.filter(pk=parcel.pk, done_at=None)
     if rows.update(content=Parcel.Content.FRAMES) != 1:
         raise StaleState(_("This parcel is finished. Book another one for what else was in it."))
@@ -425,6 +450,8 @@ def _made_frame(key: UUID, parcel: Parcel, weighing: WeighIn, at: datetime) -> R
         state=FrameState.WEIGHED,
         wish=story.wish if story else "",
         lenses_back=story.lenses_back if story else False,
+        # A weigh-in is refused without the word that the frame is clean, so its moment serves for
+        # both.
         cleaned_at=at,
         reading=reading,
         massfit=massfit_of(reading=reading, colourway=colourway, is_stranger=weighing.is_stranger),
@@ -453,6 +480,8 @@ def _put_on_shelf(key: UUID, frame: ReturnedFrame, at: datetime, by: User) -> Mo
         frame.reading,
     )
     return ledger.post(
+        # Derived from the client's key, which the frame keeps: an undo finds the movement without a
+        # column for it.
         key=uuid.uuid5(key, "weigh-in"),
         kind="weigh_in",
         lines=[line],
@@ -465,6 +494,7 @@ def _tell_arrived(frame: ReturnedFrame, at: datetime) -> None:
     """One letter per request and parcel, with the first frame that stands on the scale."""
     if frame.request is None:
         return
+    # This frame is in the table already, so it must not count as the one before it.
     before = live_frames(frame.parcel).filter(request=frame.request).exclude(pk=frame.pk)
     if not before.exists():
         letters.enqueue(letter="arrived", request=frame.request, frame=frame, at=at)
@@ -480,6 +510,8 @@ def _tell_empty(parcel: Parcel, frames: Iterable[ReturnedFrame], at: datetime) -
 
 
 def _fresh_parcel_code() -> str:
+    # The look spares a clash; should two draw one code at the same moment, the unique column
+    # refuses the second.
     while Parcel.objects.filter(code=(code := codes.new_code("P"))).exists():
         continue
     return code

@@ -125,13 +125,14 @@ class WeighInForm(WeighedForm):
         return batch_by(self.cleaned_data["batch"])
 
     def weighing(self) -> WeighIn:
+        # The form's one-time key belongs to the action, not to what was weighed.
         data = dict(self.cleaned_data)
         data.pop("key")
         return WeighIn(**data)
 
 
 def batch_by(typed: str) -> ProductionBatch | None:
-    """The batch of a typed code; a validation error when there is none."""
+    """Return the batch of a typed code, None for an empty one; ValidationError when unknown."""
     code = typed.strip()
     if not code:
         return None
@@ -200,6 +201,8 @@ def parcel(request: StaffRequest, code: str) -> HttpResponse:
         )
         if frame is not None:
             scales.remember(request, frame.reading.scale)
+            # Redirected after the action, so that a reload sends nothing again; the address names
+            # the tag to show.
             return redirect(f"{request.path}?weighed={frame.tag}")
     facts = _parcel_facts(request, opened) | {"form": form}
     return render(request, "returns/bench/parcel.html", facts, status=_status(form))
@@ -215,6 +218,7 @@ def _first_guess(request: StaffRequest, opened: Parcel) -> dict[str, Any]:
 
 
 def _parcel_facts(request: StaffRequest, opened: Parcel) -> dict[str, Any]:
+    # Everything that a row shows comes in one query, however many frames the parcel held.
     rows = arriving.live_frames(opened).select_related(
         "reading", "colourway__model", "colourway__colour", "request"
     )
@@ -251,6 +255,7 @@ def finish(request: StaffRequest, code: str) -> HttpResponse:
         return redirect("bench")
     messages.success(request, _t("Parcel %(code)s is finished.") % {"code": done.code})
     first = arriving.live_frames(done).first()
+    # A single frame is what the hand holds now, so its page comes next.
     return redirect("frame", first.tag) if first and done.frames.count() == 1 else redirect("bench")
 
 

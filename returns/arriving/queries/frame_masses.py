@@ -22,21 +22,22 @@ GAP_UNCERTAINTIES: Final = 5
 
 
 def on_bench_mg(frame: ReturnedFrame) -> int:
-    """Milligrams that the ledger says lie on the bench for this frame's tag."""
+    """Return the milligrams that, by the ledger, lie on the bench for this frame's tag."""
     return balances.held_mg(subject=frame.tag, kind=PlaceKind.BENCH)
 
 
 def limit_mg(before: Reading, after: Sequence[Reading]) -> int:
-    """How far two sides of a frame may lie apart: 200 mg, or five expanded uncertainties.
+    """Return how far two sides of a frame may lie apart: 200 mg or five expanded uncertainties.
 
     The error that both sides share on one scale cancels.
     """
+    # The signs say before minus after, so that `combine` lets the common part of the error cancel.
     sides = [(1, readings.measured(before)), *((-1, readings.measured(part)) for part in after)]
     return _limit_mg(combine(sides).u_mg)
 
 
 def reading_limit_mg(scale: Scale, mass_mg: int) -> int:
-    """How far one reading may lie from what is expected: by the same rule."""
+    """Return by the same rule how far one reading may lie from what is expected, in mg."""
     return _limit_mg(measure(readings.sums_scale(scale), mass_mg).u_mg)
 
 
@@ -45,7 +46,11 @@ def _limit_mg(u_mg: float) -> int:
 
 
 def refuse_gap(*, gap_mg: int, limit_mg: int, reason: str) -> None:
-    """Refuse an implausible difference that nobody has explained. `gap_mg` is missing mass."""
+    """Refuse an implausible difference that nobody has explained.
+
+    `gap_mg` is missing mass, below zero when there is too much. A reason lifts any limit, for the
+    books must be able to follow the scale. Raises BadInput on `reason`.
+    """
     if len(reason.strip()) > 200:
         raise BadInput(_("Keep the reason to 200 characters."), field="reason")
     if abs(gap_mg) <= limit_mg or reason.strip():

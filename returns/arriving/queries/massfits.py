@@ -22,7 +22,7 @@ CANNOT_TELL = "cannot_tell"
 def massfit_of(
     *, reading: Reading, colourway: Colourway | None, is_stranger: bool
 ) -> dict[str, Any]:
-    """The reading against the bill of materials as JSON; empty for a stranger's frame.
+    """Weigh the reading up against the bill of materials, as JSON; {} for a stranger's frame.
 
     Without a known model every active model is tried, and those the mass fits are named under
     `models`; the mass alone never chooses one.
@@ -38,7 +38,7 @@ def massfit_of(
 
 
 def against_model(*, mass_mg: int, u_mg: float, model: FrameModel) -> dict[str, Any]:
-    """A mass against a model's bill of materials and the pieces of the others; {} without one."""
+    """Weigh a mass up against a model's bill and the pieces of the others; {} without a bill."""
     bills = _bills(model)
     bill = bills.pop(model.code, None)
     others = [replace(piece, of=code) for code, other in bills.items() for piece in other]
@@ -46,7 +46,7 @@ def against_model(*, mass_mg: int, u_mg: float, model: FrameModel) -> dict[str, 
 
 
 def bills_of(model: FrameModel | None) -> dict[str, list[mass_hypotheses.Component]]:
-    """The bill of a frame's model alone, or of every active one where the model is not known."""
+    """Return the bill of a frame's model, or of every active one where the model is unknown."""
     bills = _bills(model)
     if model is None:
         return bills
@@ -62,6 +62,8 @@ def _bills(own: FrameModel | None = None) -> dict[str, list[mass_hypotheses.Comp
     )
     bills: dict[str, list[mass_hypotheses.Component]] = {}
     for row in rows:
+        # The limit counts models and not rows, so that no bill is cut short: a bill without its
+        # last piece would call a whole frame too heavy.
         if row.model.code in bills or len(bills) < MODELS_TRIED_MAX:
             piece = mass_hypotheses.Component(row.key, row.nominal_mg, row.spread_mg)
             bills.setdefault(row.model.code, []).append(piece)
@@ -75,9 +77,13 @@ def against(
     bill: Sequence[mass_hypotheses.Component],
     others: Sequence[mass_hypotheses.Component] = (),
 ) -> dict[str, Any]:
-    """A mass against a bill, as JSON, at the ratio that the owner asks for. MassFitError."""
+    """Weigh a mass up against a bill, as JSON, at the ratio that the owner asks for.
+
+    `mass_mg` and `u_mg` (standard uncertainty) are milligrams. Raises MassFitError.
+    """
     found = massfit.fit(
         mass_mg=mass_mg,
+        # The sums divide by the uncertainty and refuse 0; a microgram decides nothing.
         u_mg=max(u_mg, 0.001),
         components=bill,
         others=others[: massfit.OTHERS_MAX],
@@ -85,6 +91,7 @@ def against(
     )
     return {
         "verdict": found.verdict or CANNOT_TELL,
+        # JSON has no infinity, and beyond a million nobody reads the figure any more.
         "ratio": None if found.ratio > 1e6 else round(found.ratio, 2),
         "fits": [
             {

@@ -156,7 +156,13 @@ def _variance_mg2(pieces: Iterable[Component]) -> float:
 def hypotheses(
     parts: tuple[Component, ...], others: Sequence[Component], priors: Priors, u_mg: float
 ) -> Iterator[Hypothesis]:
-    """Every hypothesis with its prior share; shares of what cannot be are left out."""
+    """Yield every hypothesis with its prior share; shares of what cannot be are left out.
+
+    `u_mg` is the reading's standard uncertainty. The priors then add up to less than 1, which
+    Bayes' rule mends when it divides by their sum.
+    """
+    # Variances of independent masses add, and the reading's own is one of them (JCGM 100:2008,
+    # 5.1.2).
     every = [part for part in parts for _ in range(part.count)]
     whole = _Whole(parts, _mass_mg(every), _variance_mg2(every) + u_mg**2)
     yield whole.but(Explanation.COMPLETE, priors.complete)
@@ -166,6 +172,7 @@ def hypotheses(
         yield from _piece_sets(whole, (sign, size), share)
     yield from _one_missing_one_extra(whole, priors.one_missing_one_extra)
     yield from _of_another_model(whole, others, priors.one_of_another_model)
+    # The only piece cannot be missing: something foreign alone would not be this frame.
     if whole.pieces > 1:
         for part in parts:
             share = priors.missing_and_foreign * part.count / whole.pieces
@@ -178,6 +185,8 @@ def _piece_sets(whole: _Whole, change: tuple[int, int], share: float) -> Iterato
     A set that cannot be (a frame with nothing left) gets none; its share is lost to all alike.
     """
     sign, size = change
+    # Pieces of one line are alike: the share is split by ways to pick, so that two equal screws
+    # count twice.
     ways_in_all = comb(whole.pieces, size)
     for chosen in combinations_with_replacement(whole.parts, size):
         ways = _ways(chosen)
@@ -190,6 +199,7 @@ def _piece_sets(whole: _Whole, change: tuple[int, int], share: float) -> Iterato
 
 def _one_missing_one_extra(whole: _Whole, share: float) -> Iterator[Hypothesis]:
     """Every pair of unlike pieces, one gone and the other there once more."""
+    # Ordered pairs of pieces less those of one line, which would exchange a piece for its own like.
     pairs_in_all = whole.pieces**2 - sum(part.count**2 for part in whole.parts)
     for gone, come in permutations(whole.parts, 2):
         prior = share * gone.count * come.count / pairs_in_all
@@ -221,6 +231,8 @@ def merged(hypotheses: Iterable[Hypothesis]) -> list[Hypothesis]:
     """Join the hypotheses that foretell the same mass and spread: no scale tells them apart."""
     joined: dict[tuple[Explanation, int, int], Hypothesis] = {}
     for one in hypotheses:
+        # Floats are compared in thousandths of mg²: two sums of the same terms may differ in the
+        # last bit.
         key = (one.explanation, one.mean_mg, round(one.variance_mg2 * 1000))
         other = joined.get(key)
         if other is None:

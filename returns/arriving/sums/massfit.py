@@ -106,6 +106,7 @@ def fit(
     total_mg = sum(part.nominal_mg * part.count for part in parts)
     weighed = merged(hypotheses(parts, likes, priors, u_mg))
     logs = [_log_likelihood(hypothesis, mass_mg, total_mg) for hypothesis in weighed]
+    # Foreign and unexplained are always among them, so there is a second fit to compare with.
     fits = _weighed(weighed, logs, mass_mg)
     ratio = fits[0].posterior / fits[1].posterior if fits[1].posterior > 0 else inf
     return MassFit(_verdict(fits[0], ratio, ratio_limit), ratio, fits[:FITS_SHOWN_MAX])
@@ -130,6 +131,8 @@ def _log_likelihood(hypothesis: Hypothesis, mass_mg: int, total_mg: int) -> floa
     if hypothesis.explanation in _OF_ANY_MASS:
         return _log_uniform_blur(mass_mg - hypothesis.mean_mg, total_mg, sigma)
     if hypothesis.explanation is Explanation.UNEXPLAINED:
+        # As likely at any mass up to twice the frame: flat, so that it wins only where nothing else
+        # explains the reading.
         return -log(2 * max(total_mg, mass_mg))
     z = (mass_mg - hypothesis.mean_mg) / sigma
     return -z * z / 2 - log(sigma * sqrt(2 * pi))
@@ -137,6 +140,8 @@ def _log_likelihood(hypothesis: Hypothesis, mass_mg: int, total_mg: int) -> floa
 
 def _log_uniform_blur(excess_mg: float, width_mg: float, sigma: float) -> float:
     """Return ln of the density of (uniform on 0..width) + (normal with std sigma)."""
+    # The difference of two normal distribution functions, written with erfc, which keeps its digits
+    # far below the range; far above it the two cancel to zero, which the -inf stands for.
     root = sigma * sqrt(2)
     share = (erfc(-excess_mg / root) - erfc((width_mg - excess_mg) / root)) / 2
     # Two logarithms: the quotient of a share near the smallest float would be zero.
@@ -148,6 +153,8 @@ def _weighed(weighed: Sequence[Hypothesis], logs: Sequence[float], mass_mg: int)
         log(hypothesis.prior) + log_likelihood if hypothesis.prior > 0 else -inf
         for hypothesis, log_likelihood in zip(weighed, logs, strict=True)
     ]
+    # Bayes' rule in logarithms. The largest is taken off before exp, for densities many spreads
+    # away underflow to zero and 0 / 0 would be left.
     top = max(weights)
     if top == -inf:
         raise MassFitError("priors", "These priors leave no hypothesis for the reading.")

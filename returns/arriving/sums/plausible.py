@@ -43,7 +43,7 @@ class Doubt:
 
 
 def doubt(*, mass_mg: int, limit_mg: int, bill: Sequence[Component]) -> Doubt | None:
-    """What is doubtful about a mass, None where the frame may weigh so much.
+    """Return what is doubtful about a mass, None where the frame may weigh so much.
 
     `limit_mg` is how far a reading may lie from what is expected before anybody asks; the spread
     of the pieces that are there comes on top.
@@ -52,6 +52,8 @@ def doubt(*, mass_mg: int, limit_mg: int, bill: Sequence[Component]) -> Doubt | 
     if _explained(mass_mg, limit_mg, expected):
         return None
     whole_mg = sum(piece.nominal_mg * piece.count for piece in bill)
+    # With three pieces missing at will almost any figure would explain itself. A guess at what was
+    # meant must be a frame that is usual.
     usual = [one for one in expected if all(len(two.gone) <= 1 for two in one.changes)]
     meant = [one for one in _slips(mass_mg) if _explained(one, limit_mg, usual)]
     return Doubt(
@@ -63,6 +65,8 @@ def doubt(*, mass_mg: int, limit_mg: int, bill: Sequence[Component]) -> Doubt | 
 
 
 def _expected(bill: Sequence[Component]) -> list[Hypothesis]:
+    # Only masses and spreads are read, so the priors do not matter, and the reading's part is in
+    # `limit_mg`.
     every = merged(hypotheses(tuple(bill), (), Priors(), 0.0))
     return [one for one in every if one.explanation in _EXPECTED]
 
@@ -78,10 +82,13 @@ def _slips(mass_mg: int) -> Iterator[int]:
     """Figures that a slip of a finger turns into this one: a sign moved, two digits swapped."""
     for power in range(1, PLACES_SLIPPED_MAX + 1):
         yield mass_mg * 10**power
+        # A figure that does not divide evenly would have had digits below a milligram, and none are
+        # typed.
         if mass_mg % 10**power == 0:
             yield mass_mg // 10**power
     digits = str(mass_mg)
     for place in range(len(digits) - 1):
         swapped = digits[:place] + digits[place + 1] + digits[place] + digits[place + 2 :]
+        # Nobody types a leading zero: such a pair is not two swapped digits but another length.
         if swapped[0] != "0":
             yield int(swapped)
