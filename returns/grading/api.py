@@ -1,4 +1,4 @@
-"""Returned frames: where each stands, what was decided, and the deeds of looking it over."""
+"""Returned frames: where each stands, what was decided, and the actions of looking it over."""
 
 from __future__ import annotations
 
@@ -157,11 +157,13 @@ class FrameAnswer(FrameRow):
     movements = serializers.SerializerMethodField(help_text="Numbers of the latest movements.")
 
     def to_representation(self, frame: ReturnedFrame) -> Any:
+        # Read once for the whole answer: four of its fields come from the story.
         self.story = frames.story(frame)
         return super().to_representation(frame)
 
     @extend_schema_field(WhereAnswer(many=True))
     def get_whereabouts(self, _frame: ReturnedFrame) -> list[dict[str, Any]]:
+        # One question for all places, and not one for each.
         known = traced.of_subject(self.story.frame.tag)
         return [
             {"place": place.code, "mass_mg": mass_mg, "known": known_mass(known.get(place.code))}
@@ -203,7 +205,7 @@ class OneFrame(Detail):
 
 
 class FrameDeed(ActionView):
-    """A deed at the bench that one frame is the subject of."""
+    """An action at the bench that one frame is the subject of."""
 
     scope = "bench"
     made_class: ClassVar[type[BaseSerializer[Any]]] = FrameRow

@@ -61,6 +61,7 @@ class MillimetreField(forms.CharField):
         super().__init__(required=False, max_length=12, **facts)
 
     def clean(self, value: Any) -> int | None:
+        # Decimal and not float: 0.15 mm has to be 150 µm exactly, or be refused.
         text = str(super().clean(value)).strip().removesuffix("mm").strip().replace(",", ".")
         if not text:
             return None
@@ -68,6 +69,7 @@ class MillimetreField(forms.CharField):
             length_um = Decimal(text) * 1000
         except DecimalException:
             raise forms.ValidationError(_t("Write a length in mm, for example 0.15.")) from None
+        # Decimal reads "NaN" and "Infinity" too, and a comparison with NaN raises.
         if not (length_um.is_finite() and 0 <= length_um <= MEASURED_UM_MAX):
             raise forms.ValidationError(
                 _t("A length here lies between 0 and %(max)s mm.")
@@ -143,6 +145,7 @@ class LookForm(FrameForm):
         """`opened` is the part that stands open from the start."""
         super().__init__(*args, **facts)
         self.opened = opened
+        # One query for the whole grid.
         extra = set(Remedy.objects.filter(active=True).values_list("component_kind", "defect"))
         self.grid = [(key, _offered(key, extra)) for key in ComponentKey.values]
         for key, defects in self.grid:
@@ -174,6 +177,8 @@ class LookForm(FrameForm):
 
     def carried(self) -> list[tuple[str, str]]:
         """What was looked at, as sent: the names and values that the taking form carries on."""
+        # As sent and not as cleaned: the taking form must be read again in the same way, to the
+        # letter.
         sent: Any = self.data
         own = set(self.fields) - {"key", "seen_version", "shown"}
         return [(name, value) for name in sent if name in own for value in sent.getlist(name)]
@@ -212,6 +217,8 @@ def _offered(component: str, extra: set[tuple[str, str]]) -> list[str]:
 @allow(BENCH, OWNER)
 def look(request: StaffRequest, tag: str) -> HttpResponse:
     """Look a frame over: the answer is shown first, and taken by a second press."""
+    # The version before the frame: what changes between the two reads is then noticed, never
+    # overlooked.
     version = version_of(tag)
     seen = frame_by(tag)
     if seen.state not in REGRADABLE:
@@ -266,6 +273,7 @@ def _answer(form: LookForm, seen: ReturnedFrame) -> dict[str, Any] | None:
     except BadInput as error:
         form.add_error(error.field if error.field in form.fields else None, error.message)
         return None
+    # Never saved: the page shows the decision with the same words as one that was taken.
     grading = Grading(frame=now, computed=kept["outcome"], decided=kept["outcome"], sums=kept)
     names = wording.part_names()
     return {

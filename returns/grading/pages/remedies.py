@@ -60,6 +60,7 @@ def _count(cases: Fraction) -> str:
 
 def _is_outside(odds: Estimate, typed: float) -> bool:
     """Whether the typed odds lie outside what the outcomes leave likely."""
+    # Without outcomes the interval is that of the typed odds alone, which cannot surprise.
     return odds.evidence_count > 0 and not odds.low <= typed <= odds.high
 
 

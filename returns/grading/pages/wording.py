@@ -1,4 +1,4 @@
-"""Words for what the sums and the history say: reasons, states, deeds, what the mass fits."""
+"""Words for what the sums and the history say: reasons, states, events, what the mass fits."""
 
 from __future__ import annotations
 
@@ -165,6 +165,8 @@ def reason(
     """One kept reason as a sentence in the page's language; parts by their `names`."""
     template = REASONS.get(kept["key"])
     if template is None:
+        # A grading of earlier days may hold a reason that is given no more; its English sentence
+        # was kept with it.
         return str(kept.get("text", kept["key"]))
     params = {name: _param(name, data, currency) for name, data in kept["params"].items()}
     if "parts" in params and names is not None:

@@ -1,4 +1,4 @@
-"""What a grading is told about a frame: remedies, prices, stock and limits from the masters.
+"""What a grading has to know of a frame: remedies, prices, stock and limits from the masters.
 
 Reads only. The sums themselves live in `returns.grading.sums`; what follows from them is done in
 `lookover`.
@@ -37,6 +37,7 @@ PIECE_OF: Final[Mapping[str, str]] = MappingProxyType(
 )
 MEASURED: Final = frozenset({DefectKey.OFFSET, DefectKey.STRIPPED, DefectKey.GROOVE})
 """Defects with a length: hole offset, wall left round the hole, depth of the worn groove."""
+# One remedy may apply to two pieces, a left and a right arm. The sums need a key for each.
 KEY_SIGN: Final = "@"
 
 
@@ -73,16 +74,18 @@ class Offer:
 
 
 def findings(seen: Iterable[Seen]) -> tuple[grading.Finding, ...]:
-    """The findings as the sums take them: by piece, each defect of a piece once."""
+    """Return the findings as the sums take them: by piece, each defect of a piece once."""
     by_pair: dict[tuple[str, str], grading.Finding] = {}
     for one in seen:
         found = grading.Finding(one.piece, one.defect, measured_mm=one.measured_mm)
+        # Bridge and front may both be ticked and are one piece; the first is taken, for the sums
+        # refuse a finding twice.
         by_pair.setdefault((one.piece, one.defect), found)
     return tuple(by_pair.values())
 
 
 def offers(frame: ReturnedFrame, seen: Sequence[Seen], policy: Policy) -> list[Offer]:
-    """Every remedy in use that could answer a finding on a piece that this model has.
+    """Return every remedy in use that could answer a finding on a piece that this model has.
 
     A replacement answers whatever else is wrong with the same piece, so that nothing is mended
     on a piece that is thrown away. A remedy whose own spare part is not named is left out.
@@ -94,6 +97,7 @@ def offers(frame: ReturnedFrame, seen: Sequence[Seen], policy: Policy) -> list[O
     rows = list(
         Remedy.objects.filter(active=True, defect__in={one.defect for one in seen})
         .order_by("key")
+        # The parts of all remedies come at once, not remedy by remedy.
         .prefetch_related("parts__part")
     )
     outcomes = learning.tallies(rows)
@@ -107,7 +111,7 @@ def offers(frame: ReturnedFrame, seen: Sequence[Seen], policy: Policy) -> list[O
 
 
 def bill(frame: ReturnedFrame) -> list[Component]:
-    """The model's bill of materials; empty when the model is not known."""
+    """Return the model's bill of materials; empty when the model is not known."""
     if frame.colourway is None:
         return []
     rows = Component.objects.filter(model=frame.colourway.model_id)
@@ -142,6 +146,8 @@ def _offer(
 def _parts(rows: Iterable[RemedyPart], piece: Component) -> dict[Part, int] | None:
     parts: dict[Part, int] = {}
     for row in rows:
+        # An empty part means the piece's own. A piece without one cannot be replaced from stock, so
+        # the remedy is no offer.
         part = row.part or piece.part
         if part is None:
             return None
@@ -156,12 +162,15 @@ def _wall_min_mm(
     pieces: Mapping[str, Component],
     policy: Policy,
 ) -> Decimal | None:
-    """The wall needed today beside the hole; None for what is no stepping up."""
+    """Return the wall needed today beside the hole, in mm; None for what is no stepping up."""
     sizes = [thread for part in parts if (thread := _thread(part)) is not None]
     if row.method != Method.STEP_UP or not sizes:
         return None
+    # A remedy may use several threaded parts; the largest thread asks for the most plastic.
     following = max(sizes, key=lambda thread: thread.diameter_mm)
     side = piece.key.rpartition("_")[2]
+    # What the hole holds today is the size of the model's own screw on that side. Without one the
+    # hole is taken to have the new size already, and nothing more is lost.
     own = pieces.get(f"{ComponentKind.SCREW}_{side}")
     current = _thread(own.part) if own is not None and own.part is not None else None
     ratio = Decimal(policy.wall_ratio_ppm) / PPM
@@ -170,13 +179,14 @@ def _wall_min_mm(
 
 def _thread(part: Part) -> threads.Thread | None:
     for thread in threads.THREADS:
+        # The masters may write a size with its pitch or without it, as M1.4x0.3 or M1.4.
         if part.screw_size and part.screw_size in (thread.name, thread.name.partition("x")[0]):
             return thread
     return None
 
 
 def prices(frame: ReturnedFrame, offered: Iterable[Offer], policy: Policy) -> grading.Prices:
-    """What things cost today, in minor units."""
+    """Return what things cost today, in minor units."""
     workshop = Workshop.the()
     model = _model(frame)
     labour_minor = workshop.labour_minor_per_hour
@@ -197,27 +207,32 @@ def _model(frame: ReturnedFrame) -> FrameModel | None:
 
 
 def _material_minor_per_kg(frame: ReturnedFrame) -> int:
-    """What a kilogram of returned material of this colour is worth, its selling costs off."""
+    """Return what a kilogram of returned material of this colour is worth, selling costs off."""
     if frame.colourway is None:
         return 0
     rows = ClassPrice.objects.filter(polymer=frame.colourway.polymer, origin=Origin.RETURN)
     own = Q(colour=frame.colourway.colour_id)
+    # A price for the colour goes before the one for any colour.
     price = rows.filter(own).first() or rows.filter(colour=None).first()
     if price is None:
         return 0
     costs = price.to_complete_minor_per_kg + price.to_sell_minor_per_kg
+    # Net of what it still costs to make and sell (net realisable value, IAS 2). Below zero nobody
+    # would sell it: then it is worth nothing, not less.
     return max(0, price.price_minor_per_kg - costs)
 
 
 def stock_of(offered: Iterable[Offer], tag: str) -> grading.Stock:
-    """Parts that may be promised to this frame, those promised to it already included."""
+    """Return the parts that may be promised to this frame, those promised already included."""
     parts = {part for offer in offered for part in offer.parts}
     return grading.Stock({part.code: part_stock.available(part, subject=tag) for part in parts})
 
 
 def limits(policy: Policy) -> grading.Limits:
-    """The bench's rules that overrule money, with the owner's figures in them."""
+    """Return the bench's rules that overrule money, with the owner's figures in them."""
     return grading.Limits(
+        # Not the owner's to change: a pivot carries the whole load of the arm, and glue does not
+        # hold there. Common practice, no source.
         bans=(grading.Ban(DefectKey.CRACKED_PIVOT, Method.GLUE),),
         measured=(
             grading.MeasuredLimit(
@@ -234,7 +249,7 @@ def limits(policy: Policy) -> grading.Limits:
 def frame_facts(
     frame: ReturnedFrame, seen: Sequence[Seen], polymer: str, *, found_sound: bool
 ) -> grading.FrameFacts:
-    """What is known of the frame itself. A measured wall outweighs the drawing's."""
+    """Return what is known of the frame itself. A measured wall outweighs the drawing's."""
     walls = {
         piece.key: Decimal(piece.wall_um) / 1000
         for piece in bill(frame)
@@ -257,10 +272,15 @@ def frame_facts(
 
 
 def material_mg(frame: ReturnedFrame) -> int:
-    """The frame polymer in the weighed mass, by the bill's shares; the whole mass without one."""
+    """Return the frame polymer in the weighed mass, in mg, by the bill's shares.
+
+    Without a bill, or without frame material in it, that is the whole mass.
+    """
     pieces = bill(frame)
     whole_mg = sum(piece.nominal_mg for piece in pieces)
     plastic_mg = sum(piece.nominal_mg for piece in pieces if piece.is_frame_material)
     if not plastic_mg:
         return frame.reading.mass_mg
+    # Integer division rounds down: the credit for material is never more than there is. At least 1
+    # mg, for the sums refuse a frame without mass.
     return max(1, frame.reading.mass_mg * plastic_mg // whole_mg)

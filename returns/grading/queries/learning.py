@@ -54,18 +54,20 @@ class Tally:
         return self.failed + self.shared_failed
 
     def odds(self, typed: Fraction) -> Fraction:
-        """The mean odds, exactly: `typed` until a bench check has judged a step."""
+        """Return the mean odds, exactly: `typed` until a bench check has judged a step."""
         if not self.judged:
             return typed
+        # The mean of a Beta (a, b) is a / (a + b): the typed odds count as WEIGHT cases beside the
+        # own.
         shape = evidence.odds_posterior(typed, WEIGHT, self.successes, self.failures)
         return shape.a / (shape.a + shape.b)
 
     def minutes(self, typed: Fraction) -> Fraction:
-        """The mean minutes, exactly: what `evidence.minutes` comes to, from the total alone."""
+        """Return the mean minutes, exactly, as `evidence.minutes` does, from the total alone."""
         return (WEIGHT * typed + self.minutes_total) / (WEIGHT + self.timed)
 
     def kept(self, remedy: Remedy) -> dict[str, Any]:
-        """What a grading keeps of it, so that its odds and minutes can be worked out again."""
+        """Return what a grading keeps of it, to work its odds and minutes out again."""
         return {
             "typed_odds_ppm": remedy.odds_ppm,
             "typed_minutes": remedy.minutes,
@@ -96,22 +98,27 @@ class Learned:
 
 
 def tallies(remedies: Iterable[Remedy] | None = None) -> Mapping[int, Tally]:
-    """By the remedy's primary key; a remedy without an outcome is not in it.
+    """Return tallies by the remedy's primary key; a remedy without an outcome is not in it.
 
     Those that share a failure with a remedy asked for are counted too: its share hangs on them.
     """
     failures, typed = _shared_failures()
+    # A step that was noted by mistake says nothing of its remedy.
     steps = JobStep.objects.filter(withdrawn_at=None).exclude(worked=None, minutes=None)
     if remedies is not None:
+        # Remedies of shared failures are read as well, for the shares of one depend on the odds of
+        # the others.
         steps = steps.filter(remedy__in={*typed, *(remedy.pk for remedy in remedies)})
     return _with_shares(_alone(steps), failures, typed)
 
 
 def _shared_failures() -> tuple[list[list[int]], dict[int, Fraction]]:
-    """The remedies in each failure that nobody could place, and the typed odds of all of them."""
+    """Find the remedies of each failure that nobody could place, and their typed odds."""
     rows = JobStep.objects.filter(withdrawn_at=None, worked=False).exclude(shared_check=None)
     failures: dict[int, list[int]] = {}
     typed: dict[int, Fraction] = {}
+    # In a fixed order: floats summed in another order may differ in the last digits, and a grading
+    # has to come out the same.
     for check, remedy, odds_ppm in rows.order_by("shared_check", "pk").values_list(
         "shared_check", "remedy", "remedy__odds_ppm"
     ):
@@ -126,6 +133,7 @@ def _with_shares(
     """Add to the verdicts that stand alone what each remedy bears of the shared failures."""
     records: dict[int, blame.Record] = {}
     for remedy, odds in typed.items():
+        # Without outcomes the posterior is the prior itself, as two numbers of cases.
         prior = evidence.odds_posterior(odds, WEIGHT, 0, 0)
         own = alone.get(remedy, NOTHING)
         records[remedy] = blame.Record(float(prior.a), float(prior.b), own.worked, own.failed)
@@ -143,6 +151,7 @@ def _alone(steps: QuerySet[JobStep]) -> dict[int, Tally]:
         .values("remedy")
         .annotate(
             worked_count=Count("pk", filter=Q(worked=True)),
+            # Shared failures are left out here; `_with_shares` adds what each remedy bears of them.
             failed_count=Count("pk", filter=Q(worked=False, shared_check=None)),
             timed_count=Count("minutes", filter=Q(done_at__isnull=False)),
             minutes_sum=Sum("minutes", filter=Q(done_at__isnull=False)),
@@ -157,7 +166,7 @@ def _alone(steps: QuerySet[JobStep]) -> dict[int, Tally]:
 
 
 def learned() -> list[Learned]:
-    """Every remedy with its estimates, those in use first."""
+    """Return every remedy with its estimates, those in use first."""
     known = tallies()
     remedies = Remedy.objects.order_by("-active", "component_kind", "defect", "key")
     return [_learned(remedy, known.get(remedy.pk, NOTHING)) for remedy in remedies]

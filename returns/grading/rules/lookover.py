@@ -45,7 +45,7 @@ REASON_LENGTH_MAX: Final = 200
 
 
 class Evidence(models.TextChoices):
-    """How a customer told us a wish that was not filed with a request."""
+    """The ways in which a customer can tell us a wish that was not filed with a request."""
 
     LETTER = "letter", gettext_lazy("in a letter or note")
     EMAIL = "email", gettext_lazy("by email")
@@ -83,11 +83,13 @@ def _frame(frame: ReturnedFrame) -> ReturnedFrame:
 
 
 def answer(*, frame: ReturnedFrame, look: Look) -> dict[str, Any]:
-    """What `grade` would decide and keep of this look, today. Reads only.
+    """Return what `grade` would decide and keep of this look, today. Reads only.
 
     Raises BadInput as `grade` does.
     """
     _refuse_bad_look(look)
+    # A copy, so that the page's own frame does not turn into what it may become only once the
+    # answer is taken.
     turned_out = copy(frame)
     for name, found in _turned_out(frame, look).items():
         setattr(turned_out, name, found)
@@ -129,11 +131,15 @@ def grade(
     """
     _refuse_bad_look(look)
     _claim(frame, look, seen_version)
+    # A new decision may need other parts. What an earlier one promised is given back first, and the
+    # new plan's parts are promised at the end.
     stock.release(subject=frame.tag)
     seen = list(look.findings)
     computed, kept = record.compute(
         frame=frame, seen=seen, polymer=look.polymer, found_sound=look.found_sound
     )
+    # Computed anew inside the transaction and compared: what a person pressed on must be what is
+    # done. Raising rolls back the release above.
     if shown and shown != record.answer_of(kept):
         raise StaleState(
             _(
@@ -141,6 +147,7 @@ def grade(
                 "is shown anew: nothing is taken yet."
             )
         )
+    # Both columns start alike; only an overruling makes them differ, so the sums stay to be judged.
     grading = Grading.objects.create(
         frame=frame,
         computed=computed.outcome.value,
@@ -192,6 +199,8 @@ def overrule(
         at=at,
         by=by,
     )
+    # The findings are copied to the new grading, for each grading is read with what was seen for
+    # it.
     _note(grading, [Seen(f.component, f.defect, f.measured_um) for f in earlier.findings.all()])
     _carry_out(key, grading, _state_after(frame, outcome), at, by)
     _say(event, grading)
@@ -225,10 +234,13 @@ def record_wish(
         raise BadInput(_("Choose what the customer wants."), field="wish")
     if evidence not in Evidence.values:
         raise BadInput(_("Say how the customer told us."), field="evidence")
+    # Recorded even where the state stays: the wish decides the next time the frame is looked over.
     rows = ReturnedFrame.objects.filter(pk=frame.pk, state__in=REGRADABLE)
     if rows.update(wish=wish) != 1:
         raise StaleState()
+    # Asked after the update, which has locked the row: nobody can come in between now.
     refuse_older(frame.tag, seen_version)
+    # Held and not carried on by itself: a person looks again before a frame changes its way.
     unwanted = {Wish.POST_BACK: FrameState.TO_STRIP, Wish.REGRIND: FrameState.TO_RETURN}
     if rows.filter(state=unwanted[Wish(wish)]).exists():
         _enter(frame, FrameState.HELD)
@@ -267,6 +279,8 @@ def _refuse_bad_look(look: Look) -> None:
 
 def _claim(frame: ReturnedFrame, look: Look | None, seen_version: int | None) -> None:
     """Hold the frame's row while nothing has been done to it; take what it turned out to be."""
+    # A write that changes nothing still locks the row on PostgreSQL. SQLite has no SELECT FOR
+    # UPDATE; there its one write lock does it.
     changes: dict[str, Any] = {"state": models.F("state")}
     if look is not None:
         changes |= _turned_out(frame, look)
@@ -274,6 +288,7 @@ def _claim(frame: ReturnedFrame, look: Look | None, seen_version: int | None) ->
     if rows.update(**changes) != 1:
         raise StaleState()
     refuse_older(frame.tag, seen_version)
+    # The update went past the instance, and the sums read the instance.
     frame.refresh_from_db()
 
 
@@ -284,6 +299,7 @@ def _turned_out(frame: ReturnedFrame, look: Look) -> dict[str, Any]:
             _("A frame that is not one of ours has no model. Clear one of the two."),
             field="colourway",
         )
+    # A batch was moulded in one colourway: the two must agree, or one of them was misread.
     known = look.colourway or frame.colourway
     if look.batch is not None and (frame.is_stranger or known not in (None, look.batch.colourway)):
         raise BadInput(
@@ -293,6 +309,8 @@ def _turned_out(frame: ReturnedFrame, look: Look) -> dict[str, Any]:
         )
     changes: dict[str, Any] = {}
     if look.colourway not in (None, frame.colourway):
+        # What the mass says was said of the model thought of before, and does not hold for this
+        # one.
         fit = massfit_of(reading=frame.reading, colourway=look.colourway, is_stranger=False)
         changes = {"colourway": look.colourway, "batch": None, "massfit": fit}
     if look.batch is not None:
@@ -310,6 +328,8 @@ def _overrulable(frame: ReturnedFrame, outcome: str, reason: str) -> Grading:
     earlier = frame.gradings.first()
     if earlier is None:
         raise BadInput(_("Look the frame over first; then the answer can be overruled."))
+    # The same outcome may still be wanted when the wish has changed since, for it then leads
+    # elsewhere.
     if outcome == earlier.decided and frame.state == _state_after(frame, outcome):
         raise BadInput(_("That is the decision already."), field="outcome")
     if _state_after(frame, outcome) is FrameState.TO_STRIP:
@@ -346,6 +366,7 @@ def _carry_out(key: UUID, grading: Grading, state: FrameState, at: datetime, by:
     """State, place, promised parts and the customer's letter, as the decision wants them."""
     frame = grading.frame
     _enter(frame, state)
+    # Only what is held goes to the shelf: a frame to mend, to strip or to post needs hands next.
     kind = PlaceKind.HOLD if state is FrameState.HELD else PlaceKind.BENCH
     _carry(uuid.uuid5(key, "carry"), frame, kind, at, by)
     if state is FrameState.TO_MEND:
@@ -356,6 +377,8 @@ def _carry_out(key: UUID, grading: Grading, state: FrameState, at: datetime, by:
 
 
 def _enter(frame: ReturnedFrame, state: FrameState) -> None:
+    # The table lets a strip-down be undone and a job be given up into these states too. A look-over
+    # does neither.
     allowed = sources(state) & REGRADABLE
     rows = ReturnedFrame.objects.filter(pk=frame.pk, state__in=allowed)
     if rows.update(state=state) != 1:
@@ -369,6 +392,7 @@ def _carry(key: UUID, frame: ReturnedFrame, kind: PlaceKind, at: datetime, by: U
     lines = [
         ledger.Line(source, target, mass_mg)
         for source, mass_mg in whereabouts(frame.tag).items()
+        # A second look-over often finds the frame there already, and then nothing is to be carried.
         if source != target
     ]
     if lines:
@@ -378,6 +402,8 @@ def _carry(key: UUID, frame: ReturnedFrame, kind: PlaceKind, at: datetime, by: U
 
 def _promise_parts(grading: Grading, at: datetime) -> None:
     plan = plan_of(grading) or {"parts": {}}
+    # Always in the order of the codes: two frames that reserve the same parts lock them in one
+    # order and cannot wait for each other.
     for code, pieces in sorted(plan["parts"].items()):
         part = Part.objects.get(code=code)
         stock.reserve(part=part, pieces=pieces, subject=grading.frame.tag, at=at)

@@ -17,6 +17,7 @@ from returns.grading.queries.facts import Offer, Seen
 from returns.grading.sums.facts import PPM
 from returns.models import Policy, ReturnedFrame
 
+# Kept with each grading, so that a reader of older ones can tell which fields they lack.
 VERSION: Final = 3
 _FIELD_OF_ERROR: Final[Mapping[str, str]] = {"sound-with-findings": "found_sound"}
 
@@ -24,7 +25,10 @@ _FIELD_OF_ERROR: Final[Mapping[str, str]] = {"sound-with-findings": "found_sound
 def compute(
     *, frame: ReturnedFrame, seen: Sequence[Seen], polymer: str, found_sound: bool
 ) -> tuple[grading.Grading, dict[str, Any]]:
-    """The grading, and what is kept of it. BadInput for facts that clash. Reads only."""
+    """Compute the grading, and what is kept of it. Reads only.
+
+    Raises BadInput for facts that clash, naming the field where there is one.
+    """
     policy = Policy.the()
     offered = gradingfacts.offers(frame, seen, policy)
     try:
@@ -40,9 +44,12 @@ def compute(
             frame=facts,
             limits=limits,
         )
+    # The sums know nothing of Django; their refusal becomes one that a form or the API can show.
     except grading.GradingError as error:
         field = _FIELD_OF_ERROR.get(error.code, "")
         raise BadInput(told(error), field=field) from error
+    # The facts are kept beside the answer. Prices and stock change, and a decision must stay
+    # explainable by what it was made from.
     known = {
         "polymer": polymer,
         "found_sound": found_sound,
@@ -62,10 +69,12 @@ def compute(
 
 
 def answer_of(kept: Mapping[str, Any]) -> str:
-    """A fingerprint of what a person is shown as the answer: decision, reasons, plan, money.
+    """Return a fingerprint of the answer as it is shown: decision, reasons, plan, money.
 
     Two gradings with one fingerprint tell the bench to do the same, for the same cost.
     """
+    # Not everything that is kept: alternatives or tipping points may move without changing what is
+    # to be done.
     shown = ("outcome", "disposition", "reasons", "figures", "plan")
     return events.fingerprint({name: kept[name] for name in shown})
 
@@ -96,9 +105,10 @@ def _kept(graded: grading.Grading, offered: Sequence[Offer]) -> dict[str, Any]:
 def _thresholds(
     graded: grading.Grading, offered: Sequence[Offer], prices: grading.Prices, mass_mg: int
 ) -> list[dict[str, Any]]:
-    """Where each number tips the decision; none where money did not decide."""
+    """Return where each number tips the decision; none where money did not decide."""
     if not graded.weighed:
         return []
+    # Taking apart is paid by the hour too, so that the wage moves both sides of the comparison.
     strip_minutes = Workshop.the().strip_minutes
     weighing = grading.Weighing(graded.weighed, prices, mass_mg, strip_minutes)
     by_key = {offer.sums.key: offer for offer in offered}
@@ -145,6 +155,8 @@ def _plan(plan: grading.Plan, by_key: Mapping[str, Offer]) -> dict[str, Any]:
                 "name": by_key[remedy.key].row.name,
                 "component": by_key[remedy.key].piece,
                 "method": remedy.method,
+                # Shown in whole minutes and rounded against mending, as the costs are: minutes up,
+                # odds down.
                 "minutes": ceil(remedy.minutes),
                 "odds_ppm": floor(remedy.odds * PPM),
                 "evidence": by_key[remedy.key].tally.kept(by_key[remedy.key].row),

@@ -55,7 +55,7 @@ def choices(
     frame: FrameFacts,
     limits: Limits,
 ) -> tuple[Choice, ...]:
-    """Sort the remedies for each finding into those allowed and those refused."""
+    """Sort the remedies for each finding into those allowed and those refused, in their order."""
     offered = tuple(remedies)
     return tuple(_choice(finding, offered, frame, limits) for finding in findings)
 
@@ -105,6 +105,7 @@ def _beyond_measure(finding: Finding, remedy: Remedy, limits: Limits) -> Iterato
                 component=finding.component_key,
                 remedy=remedy.key,
             )
+        # The limit itself is out: `still_allowed` begins at it.
         elif finding.measured_mm >= limit.limit_mm:
             yield reason(
                 "beyond-measured-limit",
@@ -141,6 +142,7 @@ def _wall_too_thin(remedy: Remedy, frame: FrameFacts) -> Iterator[Reason]:
     wall_mm = frame.wall_mm.get(remedy.component_key)
     if wall_mm is None:
         yield reason("wall-not-measured", component=remedy.component_key, remedy=remedy.key)
+    # Here the limit itself still does: it is the least wall that is enough.
     elif wall_mm < remedy.wall_min_mm:
         yield reason(
             "wall-too-thin",

@@ -36,7 +36,7 @@ class Record:
     failed: int = 0
 
     def odds(self, tries: int = 0, failed: float = 0.0) -> float:
-        """The odds once `tries` shared cases, of which `failed` are blamed on it, are added."""
+        """Return the odds with `tries` shared cases, of which `failed` are blamed on it."""
         worked = self.prior_worked + self.worked + tries - failed
         return worked / (worked + self.prior_failed + self.failed + failed)
 
@@ -44,7 +44,7 @@ class Record:
 def shares(
     records: Mapping[Key, Record], failures: Sequence[Sequence[Key]]
 ) -> dict[Key, tuple[int, Fraction]]:
-    """By remedy: how many tries were in such failures, and how many of them failed, as expected.
+    """Share the failures: tries in them by remedy, and how many of these failed, as expected.
 
     Each failure lists the remedies of the steps that may be to blame, a remedy once for each try;
     `records` has every one of them.
@@ -53,8 +53,12 @@ def shares(
     for failure in failures:
         for key in failure:
             tries[key] = tries.get(key, 0) + 1
+    # The start is what is known without the shared cases. No round fits the record worse than the
+    # one before (Dempster, Laird and Rubin 1977, theorem 1; from memory).
     odds = {key: records[key].odds() for key in tries}
     blamed = _expected(odds, failures)
+    # Each round is both steps of the method: the expected blame at the present odds, then the odds
+    # at that blame.
     for _round in range(ROUNDS_MAX):
         blamed = _expected(odds, failures)
         after = {key: records[key].odds(tries[key], blamed[key]) for key in tries}
@@ -66,9 +70,11 @@ def shares(
 
 
 def _expected(odds: Mapping[Key, float], failures: Sequence[Sequence[Key]]) -> dict[Key, float]:
-    """How many tries of each remedy failed, given that in each failure at least one did."""
+    """Return the expected failed tries of each remedy, given one or more in each failure."""
     blamed = dict.fromkeys(odds, 0.0)
     for failure in failures:
+        # Bayes' rule: of a failure at least one step failed, so its own chance is divided by the
+        # chance of that.
         some_failed = 1 - prod(odds[key] for key in failure)
         for key in failure:
             blamed[key] += (1 - odds[key]) / some_failed

@@ -47,12 +47,14 @@ class Costs:
         short = mend_minor + self.failure_minor - self.ceiling_minor
         if short <= 0:
             return 0
+        # Not even a mend that always works would stay within the ceiling.
         if at_stake == 0 or short > at_stake:
             return None
         return ceil(short / at_stake * PPM)
 
     def minutes_max(self, parts_minor: int, odds: Fraction) -> int | None:
         """Return the most whole minutes within the ceiling; None if there is no such tipping."""
+        # Everything but labour is taken off the ceiling; what is left is bench time at the wage.
         left = self.ceiling_minor - self.expected_minor(Fraction(parts_minor), odds)
         if self.labour_minor_per_minute == 0 or left < 0:
             return None
@@ -93,4 +95,6 @@ def costs_for(prices: Prices, mass_mg: int) -> Costs:
 def _ceiling_minor(prices: Prices, replacement_minor: int) -> int:
     if prices.ceiling_minor is not None:
         return prices.ceiling_minor
+    # Flake worth more than a new frame makes a replacement cost less than nothing; a ceiling below
+    # zero says no more than zero does.
     return max(0, replacement_minor * prices.repair_ceiling_share_ppm // PPM)

@@ -135,11 +135,14 @@ def grade(
     _require_gradable(found, offered, prices, frame)
     costs = costs_for(prices, frame.mass_mg)
     case = _Case(found, frame, limits, costs, _figures(prices, costs))
+    # In the order of the policy: identity first, limits next, money last. No sum of money can reach
+    # a frame that a limit stops.
     early = _before_any_remedy(case)
     if early is not None:
         return early
     sorted_choices = choices(found, offered, frame, limits)
     refusals = tuple(refusal for choice in sorted_choices for refusal in choice.refusals)
+    # The search would fail on a finding without a remedy, so limits are settled before it.
     graded = _without_money(case, sorted_choices) or _by_money(
         case, search(sorted_choices, prices, stock, costs)
     )
@@ -214,6 +217,8 @@ def _without_money(case: _Case, sorted_choices: Sequence[Choice]) -> Grading | N
         used_up = reason("mends-used-up", mends=case.frame.mends, limit=case.limits.mends_max)
         return _not_mended(case, used_up)
     blocked = [why for choice in sorted_choices if (why := choice.blocked_because())]
+    # A limit for good decides even where something else is unmeasured: no measure could save the
+    # frame.
     for_good = [why for why in blocked if why.key != "needs-measuring"]
     if for_good:
         return _not_mended(case, *for_good)
@@ -224,9 +229,12 @@ def _by_money(case: _Case, found: Search) -> Grading:
     bounded = (reason("search-bounded"),) if found.is_bounded else ()
     ceiling_minor = case.costs.ceiling_minor
     in_stock = [plan for plan in found.plans if not plan.missing]
+    # The plans come cheapest first, so the first of each kind is the best of its kind.
     best = (in_stock or found.plans)[0]
     if in_stock and best.sums.expected_minor <= ceiling_minor:
         graded = _repaired(case, best)
+    # Cheaper than anything in stock, but short of parts: worth the wait, as nothing in stock will
+    # do.
     elif found.plans[0].sums.expected_minor <= ceiling_minor:
         best = found.plans[0]
         graded = _waiting(case, best)
@@ -234,12 +242,15 @@ def _by_money(case: _Case, found: Search) -> Grading:
         best = found.plans[0]
         graded = _too_dear(case, best)
     others = [plan for plan in found.plans if plan is not graded.plan]
+    # The plan whose sums decided comes first; tipping points are those of that plan.
     weighed = (best, *(plan for plan in found.plans if plan is not best))
     return replace(
         graded,
         reasons=graded.reasons + bounded,
         figures=_weighed(case, best),
         alternatives=tuple(others[:ALTERNATIVES_MAX]),
+        # Tipping points compare the plans again at other numbers, where a dropped one might have
+        # won.
         weighed=weighed if found.is_whole else (),
     )
 
@@ -274,6 +285,8 @@ def _tips(case: _Case, plan: Plan, minutes_key: str) -> tuple[Reason, ...]:
     if weighed.minutes_max is not None:
         tips.append(reason(minutes_key, minutes_max=weighed.minutes_max))
     if weighed.break_even_odds_ppm is not None:
+        # To a tenth of a percent "from 0.0 % on" would be left, which is better said in words: at
+        # any odds.
         percent = f"{Decimal(weighed.break_even_odds_ppm) / 10_000:.1f}"
         known = percent != "0.0"
         tips.append(reason("odds-tip", odds_percent=percent) if known else reason("any-odds"))
@@ -292,9 +305,12 @@ def _weighed(case: _Case, plan: Plan) -> Figures:
 def _not_mended(case: _Case, *reasons: Reason) -> Grading:
     """Grind, post back, or hold: the one place that lets a frame towards the granulator."""
     frame, figures = case.frame, case.figures
+    # Handing a frame back destroys nothing, so it needs no knowledge of the plastic.
     if frame.wish is Wish.POST_BACK:
         all_reasons = (*reasons, reason("post-back"))
         return Grading(Outcome.REGRIND, Disposition.POST_BACK, all_reasons, figures)
+    # Grinding cannot be undone: without a recorded wish and a plastic known as ours a person looks
+    # again.
     if frame.wish is None:
         return _held(case, *reasons, reason("wish-unknown"))
     if frame.polymer is not PolymerCheck.OURS:

@@ -105,6 +105,8 @@ def minutes(
     rate = minutes_posterior(Fraction(default), times, Fraction(weight), Fraction(shape))
     low, high = _mean_minutes_interval(rate, Fraction(shape), level)
     return Estimate(
+        # The mean of shape / rate, with the rate a Gamma: an inverse Gamma, whose mean divides by a
+        # - 1. The prior's + 1 is there so that this is never zero.
         mean=Fraction(shape) * rate.b / (rate.a - 1),
         low=low,
         high=high,
@@ -134,6 +136,7 @@ def _require_weight_and_level(weight: Fraction | int, level: float) -> None:
 
 
 def _beta_interval(posterior: Shape, level: float) -> tuple[float, float]:
+    # Imported where it is used: scipy takes long to load, and only a page of the owner's needs it.
     from scipy import stats
 
     low, high = stats.beta.interval(level, float(posterior.a), float(posterior.b))
@@ -144,5 +147,6 @@ def _mean_minutes_interval(rate: Shape, shape: Fraction, level: float) -> tuple[
     """Turn the interval of the rate over: the mean time is shape / rate."""
     from scipy import stats
 
+    # A high rate is a short time, so the two ends change places.
     slow, fast = stats.gamma.interval(level, float(rate.a), scale=1 / float(rate.b))
     return float(shape) / float(fast), float(shape) / float(slow)

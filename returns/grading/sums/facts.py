@@ -1,4 +1,4 @@
-"""What a grading is told: the findings, the remedies on offer, prices, stock, limits, the frame.
+"""What a grading takes: the findings, the remedies on offer, prices, stock, limits, the frame.
 
 Each class refuses nonsense when it is made, so the sums behind it need no second look. Money is
 in integer minor units, mass in integer milligrams, lengths in mm as Decimal; odds and minutes are
@@ -73,6 +73,8 @@ class Remedy:
     wall_min_mm: Decimal | None = None
 
     def __post_init__(self) -> None:
+        # A frozen dataclass refuses plain assignment; this is its one moment to make the numbers
+        # exact.
         object.__setattr__(self, "minutes", _exact("minutes", self.minutes))
         object.__setattr__(self, "odds", _exact("odds", self.odds))
         if not 0 <= self.odds <= 1:
@@ -200,6 +202,8 @@ class FrameFacts:
 
 
 def _exact(name: str, number: Fraction | Decimal | int) -> Fraction:
+    # Fraction would take a float without a word, with all the digits of its binary form: 0.1 would
+    # not be a tenth.
     if isinstance(number, float):
         raise GradingError("not-exact", f"Give {name} as a whole number, Decimal or Fraction.")
     return Fraction(number)

@@ -82,7 +82,7 @@ def advise(places: Sequence[Place], belief: Belief, ends: Ends) -> Advice:
 
 
 def tries(places: Sequence[Place]) -> dict[tuple[int, int], int]:
-    """How often each fix may still be done."""
+    """Return how often each fix, as (place, fix), may still be done."""
     return {
         (number, fix): TRIES_MAX
         for number, place in enumerate(places)
@@ -91,28 +91,34 @@ def tries(places: Sequence[Place]) -> dict[tuple[int, int], int]:
 
 
 def after(belief: Belief, place: int, odds: float) -> tuple[float, dict[int, float]]:
-    """The chance that all holds once a place is mended anew, and the belief if it does not."""
+    """Return the chance that all holds once a place is mended anew, and the belief if not."""
+    # What stands there now is taken off, so whether it held no longer matters; the new mend holds
+    # by its own odds, whatever else fails.
     bit, found = 1 << place, dict[int, float]()
     for failing, chance in belief.items():
         mended = failing & ~bit
         found[mended] = found.get(mended, 0.0) + chance * odds
         found[mended | bit] = found.get(mended | bit, 0.0) + chance * (1 - odds)
+    # The empty set is the frame that holds. What remains is scaled to 1, for the check has then
+    # said no (Bayes' rule).
     passed = found.pop(0, 0.0)
     rest = sum(found.values())
     return passed, {one: chance / rest for one, chance in found.items() if rest and chance}
 
 
 def named(places: Sequence[Place], failed: int) -> dict[int, float]:
-    """The belief once a place is known not to hold; the others hold by their own odds."""
+    """Return the belief once a place is known not to hold; others hold by their own odds."""
     return _independent(places, {failed: 0.0})
 
 
 def unnamed(places: Sequence[Place], suspects: Sequence[int]) -> dict[int, float]:
-    """The belief once at least one of the suspects does not hold, and nobody can tell which."""
+    """Return the belief once one or more of the suspects fail and nobody can tell which."""
     mask = sum(1 << one for one in suspects)
     belief = {one: chance for one, chance in _independent(places, {}).items() if one & mask}
     whole = sum(belief.values())
     if not whole:
+        # Odds of exactly 1 leave no chance for what has happened. One of them failed all the same,
+        # and nothing says which.
         return {1 << one: 1 / len(suspects) for one in suspects}
     return {one: chance / whole for one, chance in belief.items()}
 
@@ -133,6 +139,8 @@ def _independent(places: Sequence[Place], known: Mapping[int, float]) -> dict[in
 def _open(places: Sequence[Place], left: Left) -> Iterator[tuple[int, int]]:
     for number, place in enumerate(places):
         for fix in range(len(place.fixes)):
+            # A fix that never holds is no way on, and the cost for each success would divide by
+            # zero.
             if left[number, fix] and place.fixes[fix].odds:
                 yield number, fix
 
@@ -153,6 +161,7 @@ def _tried(
     behind = ends.give_up_minor
     if rest:
         fewer = {**left, first: left[first] - 1}
+        # Giving up stays open at each check: nobody has to go through with the row.
         behind = min(behind, _by_rule(places, rest, ends, fewer, ahead=ahead - 1))
     return one.minor + passed * ends.passed_minor + (1 - passed) * behind, passed
 
@@ -160,6 +169,8 @@ def _tried(
 def _by_rule(places: Sequence[Place], belief: Belief, ends: Ends, left: Left, ahead: int) -> float:
     """What the rule costs from here: the likeliest failure first, until giving up is cheaper."""
     chosen = _likeliest(places, belief, left)
+    # Two branches at each failure double the work; far ahead they hardly change the price of the
+    # first fix.
     looked_at = chosen if ahead > 0 else chosen[:1]
     costs = [_tried(places, belief, ends, left, one, ahead=ahead)[0] for one in looked_at]
     return min([ends.give_up_minor, *costs])

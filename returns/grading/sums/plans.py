@@ -82,6 +82,8 @@ def search(choices: Sequence[Choice], prices: Prices, stock: Stock, costs: Costs
     """
     partials = [_Partial((), frozenset(), Fraction(0), Fraction(1), Counter())]
     is_whole, is_bounded = True, False
+    # A plan that uses fewer scarce parts may be the only one that stock covers, so it counts as an
+    # advantage of its own. Plentiful parts never decide.
     scarce = _scarce_parts(choices, stock)
     for place, choice in enumerate(choices):
         partials = [
@@ -89,6 +91,8 @@ def search(choices: Sequence[Choice], prices: Prices, stock: Stock, costs: Costs
             for partial in partials
             for remedy in choice.remedies
         ]
+        # Pareto first, which loses no best plan; only if too many are left is the list cut, and
+        # then the grading says so.
         if len(partials) > PARTIAL_PLANS_MAX:
             is_whole = False
             partials = _undominated(partials, scarce, _keys_of(choices[place + 1 :]))
@@ -105,7 +109,7 @@ def _remedy_minor(remedy: Remedy, prices: Prices, costs: Costs) -> Fraction:
 
 
 def spares_minor(parts: Mapping[str, int], prices: Prices) -> int:
-    """Return what these spare parts cost."""
+    """Return what these spare parts cost, in minor units."""
     return sum(prices.part_minor[key] * count for key, count in parts.items())
 
 
@@ -130,6 +134,8 @@ def _scarce_parts(choices: Iterable[Choice], stock: Stock) -> tuple[str, ...]:
     for choice in choices:
         wanted: Counter[str] = Counter()
         for remedy in choice.remedies:
+            # The union of counters takes the larger of two counts: one remedy is chosen for a
+            # finding, the sum over findings is the worst case.
             wanted |= Counter(remedy.parts)
         demand += wanted
     return tuple(key for key, count in demand.items() if count > stock.of(key))
@@ -142,6 +148,7 @@ def _keys_of(choices: Iterable[Choice]) -> frozenset[str]:
 def _undominated(
     partials: list[_Partial], scarce: Sequence[str], open_keys: frozenset[str]
 ) -> list[_Partial]:
+    # Sorted by cost, each plan need only be compared with cheaper ones, which `_beats` relies on.
     ordered = sorted(partials, key=lambda partial: (partial.mend_minor, -partial.odds))
     kept: list[_Partial] = []
     for partial in ordered:
@@ -194,6 +201,8 @@ def _sums(partial: _Partial, remedies: Iterable[Remedy], prices: Prices, costs: 
     labour_minor = ceil(costs.labour_minor(minutes))
     parts_minor = spares_minor(partial.parts, prices)
     expected_minor = ceil(costs.expected_minor(partial.mend_minor, partial.odds))
+    # The printed lines have to tie with their total. Labour is rounded up as every cost is, postage
+    # down, and the line for failing takes the residue.
     postage_minor = floor(partial.odds * costs.postage_out_minor)
     return PlanSums(
         minutes=minutes,
@@ -207,6 +216,8 @@ def _sums(partial: _Partial, remedies: Iterable[Remedy], prices: Prices, costs: 
 
 
 def _rank(plan: Plan, costs: Costs) -> tuple[Fraction, Fraction, Fraction, tuple[str, ...]]:
+    # Exact sums and then the keys: equal plans come in the same order on every run, so a grading
+    # repeats itself.
     expected = costs.expected_minor(plan.exact_mend_minor, plan.odds)
     keys = tuple(remedy.key for _, remedy in plan.steps)
     return expected, -plan.odds, plan.sums.minutes, keys

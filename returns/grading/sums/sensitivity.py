@@ -75,7 +75,7 @@ class Weighing:
     strip_minutes: int = 0
 
     def way(self) -> Way:
-        """What money says of these plans."""
+        """Return what money says of these plans, by the rule of the decision itself."""
         costs = costs_for(self.prices, self.mass_mg)
         in_stock = (plan for plan in self.plans if not plan.missing)
         if any(self._is_within(plan, costs) for plan in in_stock):
@@ -84,6 +84,8 @@ class Weighing:
         return Way.WAIT if within else Way.REPLACE
 
     def _is_within(self, plan: Plan, costs: Costs) -> bool:
+        # The plan's own sums are not read: they belong to the numbers as they were before one was
+        # moved.
         minutes, odds = Fraction(0), Fraction(1)
         for remedy in plan.remedies:
             minutes += remedy.minutes
@@ -102,6 +104,7 @@ class Weighing:
         strip_minor = stripping_minor(minor_per_hour, self.strip_minutes)
         return self.with_prices(
             labour_minor_per_hour=minor_per_hour,
+            # Only the part paid by the hour moves; what else is in the grinding cost stays.
             regrind_cost_minor=max(0, prices.regrind_cost_minor - before_minor) + strip_minor,
         )
 
@@ -177,6 +180,7 @@ def _threshold(way: Way, number: Number, subject: str, now: Fraction, moved: Mov
     def way_at(place: int) -> Way:
         return moved(place * step).way()
 
+    # Whole steps on both sides of today's value, which itself may lie between two.
     below = _first_other(way, way_at, (ceil(now / step) - 1, 0, -1))
     above = _first_other(way, way_at, (floor(now / step) + 1, floor(end / step), 1))
     found = [place * step for place in (below, above) if place is not None]
@@ -205,6 +209,8 @@ def _first_other(way: Way, way_at: Callable[[int], Way], side: tuple[int, int, i
 
 def _halved(way: Way, way_at: Callable[[int], Way], same: int, other: int) -> int:
     """The neighbour of a place with the same way that has another one, between the two."""
+    # The way may change more than once between the two. Halving finds one of these places, not
+    # always the nearest.
     while abs(other - same) > 1:
         middle = (same + other) // 2
         if way_at(middle) is way:
