@@ -30,7 +30,7 @@ from returns.models import BenchCheck, JobStep, Remedy, RepairJob, ReturnedFrame
 
 
 class JobDeed(FrameDeed):
-    """A deed on the frame's latest job."""
+    """An action on the frame's latest job."""
 
     made_class: ClassVar[type[BaseSerializer[Any]]] = JobAnswer
 
@@ -42,6 +42,8 @@ class JobDeed(FrameDeed):
 
     def step(self, data: dict[str, Any]) -> JobStep:
         rows = self.job().steps.filter(remedy=data["remedy"], component=data["component"])
+        # A caller knows remedies and not our numbers. Of several tries the open one is meant, else
+        # the last.
         step = rows.filter(done_at=None).first() or rows.order_by("-pk").first()
         if step is None:
             raise NotFound(_("This job has no such step."))

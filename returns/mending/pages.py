@@ -46,6 +46,8 @@ class StepForm(ActionForm):
         super().__init__(*args, **facts)
         self.step = step
         self.fields["minutes"].initial = step.remedy.minutes
+        # Fields by the plan: the usual case is a look and a press, and another part is the
+        # exception.
         planned = mending.planned_parts(step)
         for part in Part.objects.filter(code__in=planned).order_by("code"):
             self.fields[f"part-{part.code}"] = forms.IntegerField(
@@ -74,7 +76,7 @@ class StepForm(ActionForm):
         )
 
     def facts(self) -> dict[str, Any]:
-        """What the rule is told."""
+        """Return what the rule takes."""
         data = self.cleaned_data
         used = {
             name.removeprefix("part-"): pieces
@@ -82,6 +84,7 @@ class StepForm(ActionForm):
             if name.startswith("part-") and pieces
         }
         if data["other"] is not None:
+            # A part chosen without a number was one piece: that is what a hand takes.
             used[data["other"].code] = data["other_pieces"] or 1
         return {"step": self.step, "minutes": data["minutes"], "parts_used": used} | {
             "scanned": data["scanned"]
@@ -99,6 +102,7 @@ class VerdictField(forms.TypedChoiceField):
     def __init__(self, **facts: Any) -> None:
         super().__init__(
             choices=[("yes", _("holds")), ("no", _("does not"))],
+            # A tick box cannot tell "does not hold" from "not looked at".
             coerce=lambda data: data == "yes",
             widget=forms.RadioSelect,
             error_messages={"required": _("Look at it, then say whether it holds.")},
@@ -131,10 +135,12 @@ class CheckForm(FrameForm):
             (NOBODY, _t("nobody can tell")),
         ]
         if not self.steps:
+            # Without a step there is nothing to blame, and a lone "nobody can tell" would be a
+            # question about nothing.
             del self.fields["blamed"]
 
     def facts(self) -> dict[str, Any]:
-        """What the rule is told. With all four holding, a choice that was left over is none."""
+        """Return what the rule takes. With all four holding, a leftover choice counts as none."""
         data = self.cleaned_data
         check = Check(**{name: data[name] for name in Check.__dataclass_fields__})
         given = "" if check.passed else data.get("blamed", "")
@@ -178,7 +184,7 @@ class WeighOutForm(WeighedForm):
 
 @dataclass(frozen=True, slots=True)
 class Action:
-    """A deed of this page: its form's name in the template, the form, the rule."""
+    """An action of this page: its form's name in the template, the form, the rule."""
 
     slot: str
     form: Callable[..., ActionForm]
@@ -212,8 +218,8 @@ def open_job(request: StaffRequest, tag: str) -> HttpResponse:
 
 @require_POST
 @allow(BENCH, OWNER)
-def act(request: StaffRequest, tag: str, action: str) -> HttpResponse:
-    """One of the deeds of an open job, or the weigh-out."""
+def act(request: StaffRequest, tag: str, name: str) -> HttpResponse:
+    """Take one of the actions of an open job, or weigh the frame out."""
     frame = frame_by(tag)
     if action not in ACTIONS:
         raise NotFound()
@@ -293,6 +299,7 @@ def _page(
     request: StaffRequest, frame: ReturnedFrame, tried: dict[str, Any] | None = None
 ) -> HttpResponse:
     tried = dict(tried or {})
+    # Read before everything that the page shows: a change in between is refused, not overlooked.
     version = version_of(frame.tag)
     job = frame.jobs.order_by("-opened_at", "-pk").first()
     is_mending = frame.state == FrameState.MENDING and job is not None
@@ -397,6 +404,7 @@ def _steps(job: RepairJob, tried: StepForm | None) -> list[dict[str, Any]]:
     rows = list(live.select_related("remedy", "job__frame", "job__grading"))
     now = timezone.now()
     names = dict(ComponentKey.choices)
+    # All names once, for the steps would ask part by part.
     parts = dict(Part.objects.values_list("code", "name"))
     is_open = job.state == RepairJob.State.OPEN
     shown: list[dict[str, Any]] = []

@@ -28,11 +28,12 @@ class Way:
 
 
 def advice(check: BenchCheck, live: Sequence[JobStep]) -> Way | None:
-    """The cheaper way on after a check that failed; None where no step can have failed.
+    """Return the cheaper way on after a check that failed; None where no step can have failed.
 
     What is on the frame holds by its learned odds, but for what the check says. A place may be
     mended by what was done there, or by any remedy that its findings allow and the bins have.
     """
+    # What a check has found to hold is no place that could fail, and leaves the sums smaller.
     open_ = [step for step in live if step.worked is not True]
     suspects = [number for number, step in enumerate(open_) if step.worked is False]
     if not suspects:
@@ -48,6 +49,7 @@ def advice(check: BenchCheck, live: Sequence[JobStep]) -> Way | None:
     places = [
         _place(step, learned.get(step.remedy_id, NOTHING), usable, costs, prices) for step in open_
     ]
+    # The costs that the grading itself compares, so that both advise by one measure.
     ends = Ends(float(costs.postage_out_minor), float(costs.failure_minor))
     belief = (
         fallback.named(places, suspects[0])
@@ -96,6 +98,7 @@ def _place(
         for offer in here
     ]
     odds = float(tally.odds(Fraction(step.remedy.odds_ppm, PPM)))
+    # What was done here may be done again even where it is no offer of today, if it took no parts.
     if step.remedy_id not in {offer.row.pk for offer in here} and not step.parts_used:
         minutes = tally.minutes(Fraction(step.remedy.minutes))
         fixes.append(Fix(step.remedy.key, float(costs.labour_minor(minutes)), odds))

@@ -31,5 +31,6 @@ def wall_needed_now_mm(current: Thread, following: Thread, *, wall_ratio: Decima
     The wall is the thinnest plastic from the thread's outer diameter to the surface. What is left
     of it must be at least `wall_ratio` times the new diameter.
     """
+    # Half of it on each side of the hole: a larger diameter takes from the wall on both.
     lost_mm = (following.diameter_mm - current.diameter_mm) / 2
     return wall_ratio * following.diameter_mm + lost_mm

@@ -23,20 +23,24 @@ class Answers(Protocol):
 
 
 def live_steps(job: RepairJob) -> list[JobStep]:
-    """The last try of each remedy on each piece: what is on the frame now."""
+    """Return the last try of each remedy on each piece: what is on the frame now."""
+    # A later try stands in the place of an earlier one: the dictionary keeps the last of each pair.
     done = job.steps.filter(withdrawn_at=None).exclude(done_at=None).select_related("remedy")
     return list({(one.remedy_id, one.component): one for one in done.order_by("pk")}.values())
 
 
 def standing_check(job: RepairJob) -> BenchCheck | None:
-    """The latest check that was not withdrawn."""
+    """Return the latest check that was not withdrawn."""
     return job.checks.filter(withdrawn_at=None).order_by("-pk").first()
 
 
 def refuse_bad_blame(
     answers: Answers, live: list[JobStep], blamed: JobStep | None, *, nobody_can_tell: bool
 ) -> None:
-    """A check that fails names the one step that did not hold, or says that nobody can tell."""
+    """Refuse a failed check that neither names a step nor says that nobody can tell.
+
+    Raises BadInput on `blamed`; also for a passed check that blames a step.
+    """
     if answers.passed:
         if blamed is not None or nobody_can_tell:
             raise BadInput(
@@ -56,6 +60,8 @@ def judge(check: BenchCheck, answers: Answers, live: list[JobStep]) -> list[list
     the named one failed, and what else the answers speak of waits for the next check. Where nobody
     can tell, the steps that the answers speak of share the blame.
     """
+    # Only what changes is kept, with the verdict that it had: a withdrawal writes back these rows
+    # and no others.
     before = []
     sharing = _sharing(check, answers, live)
     for step in live:
@@ -73,6 +79,8 @@ def _sharing(check: BenchCheck, answers: Answers, live: list[JobStep]) -> set[in
         return set()
     open_ = [one for one in live if one.worked is None]
     spoken_of = [one for one in live if not _holds(one, answers)]
+    # From narrow to wide: the unjudged steps that the answers speak of, then all that they speak
+    # of, then all unjudged ones, then all. Somebody has to bear a failure that happened.
     groups = ([one for one in spoken_of if one in open_], spoken_of, open_, live)
     return {one.pk for one in next((group for group in groups if group), [])}
 
@@ -83,7 +91,9 @@ def _say(step: JobStep, check: BenchCheck, answers: Answers, sharing: set[int]) 
     elif step.pk == check.blamed_id:
         step.worked, step.shared_check = False, None
     elif step.pk in sharing:
+        # A single suspect is no shared failure: it is blamed like a named one.
         step.worked, step.shared_check = False, check if len(sharing) > 1 else None
+    # A verdict of an earlier check stays: this one did not look at it anew.
     elif step.worked is None and _holds(step, answers):
         step.worked = True
 
@@ -93,11 +103,12 @@ def _holds(step: JobStep, answers: Answers) -> bool:
 
 
 def refuse_not_redone(job: RepairJob) -> None:
-    """After a check that failed something is done before the next one: at the named step's place,
-    or anywhere where nobody could tell."""
+    """Refuse a check when nothing was done since the last one failed: at the named step's place,
+    or anywhere where nobody could tell. Raises BadInput."""
     last = standing_check(job)
     if last is None or last.passed:
         return
+    # By place and not by step: a screw that did not hold may be mended by a new hinge on that side.
     places = {place_of(one.component) for one in steps_since(job, last)}
     if last.blamed is not None and place_of(last.blamed.component) not in places:
         raise BadInput(
@@ -109,7 +120,8 @@ def refuse_not_redone(job: RepairJob) -> None:
 
 
 def steps_since(job: RepairJob, check: BenchCheck) -> list[JobStep]:
-    """The steps done since a check was noted; their events tell the order."""
+    """Return the steps done since a check was noted; their events tell the order."""
+    # Moments may be equal, numbers of events never are.
     events = Event.objects.filter(subject=job.frame.tag).order_by("pk")
     noted = events.filter(name="mending.check", detail__check=check.pk).first()
     done = events.filter(name="mending.do_step")
@@ -118,7 +130,7 @@ def steps_since(job: RepairJob, check: BenchCheck) -> list[JobStep]:
 
 
 def place_of(component: str) -> str:
-    """Where on the frame a step is done: hinge, screw and arm of one side are one place."""
+    """Name the place where a step is done: hinge, screw and arm of one side are one."""
     kind, _underscore, side = component.partition("_")
     if kind in ("arm", "hinge", "screw"):
         return side

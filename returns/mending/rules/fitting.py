@@ -30,7 +30,7 @@ _WASTE_OF = {ComponentKind.SCREW: PlaceKind.METAL, ComponentKind.LENS: PlaceKind
 
 
 def named(parts: Mapping[str, int]) -> dict[Part, int]:
-    """Parts by their codes. BadInput for an unknown code or a count outside 1 to 20."""
+    """Find parts by their codes. Raises BadInput for an unknown code or a count outside 1 to 20."""
     found = {part.code: part for part in Part.objects.filter(code__in=parts)}
     for code, pieces in parts.items():
         if code not in found:
@@ -44,7 +44,8 @@ def named(parts: Mapping[str, int]) -> dict[Part, int]:
 
 
 def free_for(part: Part, tag: str) -> int:
-    """Pieces that a frame may use: those in the bin that are not promised to another story."""
+    """Return the pieces that a frame may use: in the bin, and not promised to another story."""
+    # The frame's own promises count as free for it, for they were made for this step.
     others = Reservation.objects.filter(part=part, state=ReservationState.OPEN).exclude(subject=tag)
     return max(0, part_stock.held(part) - (others.aggregate(total=Sum("pieces"))["total"] or 0))
 
@@ -52,12 +53,14 @@ def free_for(part: Part, tag: str) -> int:
 def fit(
     *, key: UUID, step: JobStep, parts: Mapping[Part, int], at: datetime, by: User
 ) -> list[Movement]:
-    """Post the parts of one step, and what came off the frame for them.
+    """Post the parts of one step, and what came off the frame for them. Raises NotEnough.
 
     Salvaged pieces are used before bought ones. New mass is nominal; the weigh-out puts it right.
     """
     frame = step.job.frame
     for part, pieces in parts.items():
+        # Asked before the ledger is, which guards the bin but knows nothing of promises to other
+        # frames.
         if free_for(part, frame.tag) < pieces:
             raise NotEnough(
                 _("Only %(free)s of %(part)s are free; %(wanted)s are asked for.")
@@ -79,6 +82,8 @@ def _movements(step: JobStep, parts: Mapping[Part, int]) -> list[tuple[str, list
     """Bought and salvaged pieces apart, so that what is left of the salvaged can be counted."""
     data: list[tuple[str, list[ledger.Line]]] = []
     for part, pieces in parts.items():
+        # Bought and salvaged pieces lie in one bin, and no hand can tell them apart. Which of them
+        # goes first is a rule of the books: the salvaged.
         reused = min(pieces, salvaged_left(part))
         data += _fitted(f"{part.code}-salvaged", part, reused, PlaceKind.SALVAGE)
         data += _fitted(part.code, part, pieces - reused, PlaceKind.PRESS)
@@ -91,9 +96,13 @@ def _fitted(
 ) -> list[tuple[str, list[ledger.Line]]]:
     if pieces < 1:
         return []
+    # Pieces and milligrams are two units and so two lines: the piece leaves its bin, its mass
+    # enters the frame.
     lines = [ledger.Line(places.bin_of(part), places.pieces(PlaceKind.WEARERS), pieces)]
     mass_mg = pieces * part.nominal_mg
     if source == PlaceKind.SALVAGE:
+        # Nominal masses may add up to more than was salvaged by the scale; a place never goes below
+        # zero.
         mass_mg = min(mass_mg, boxes.held_mg(places.mass(PlaceKind.SALVAGE)))
     if mass_mg:
         lines.append(ledger.Line(places.mass(source), places.mass(PlaceKind.BENCH), mass_mg))
@@ -101,9 +110,10 @@ def _fitted(
 
 
 def salvaged_left(part: Part) -> int:
-    """Pieces in the bin that came off stripped frames, less those fitted again."""
+    """Return the pieces in the bin that came off stripped frames, less those fitted again."""
     bin_ = places.bin_of(part)
     rows = Posting.objects.filter(movement__kind="strip_down")
+    # The reversal of a strip-down has the same kind and takes from the bin, so it is subtracted.
     gained = _pieces(rows.filter(target=bin_)) - _pieces(rows.filter(source=bin_))
     fitted = Posting.objects.filter(
         source=bin_,
@@ -125,6 +135,8 @@ def _taken_off(step: JobStep) -> list[ledger.Line]:
     if component is None:
         return []
     frame: ReturnedFrame = step.job.frame
+    # Never more than lies there for this tag: a frame with much missing may weigh less than the
+    # part that comes off.
     mass_mg = min(component.nominal_mg, on_bench_mg(frame))
     kind = _WASTE_OF.get(ComponentKind(component.kind), PlaceKind.FOREIGN)
     target: Place = places.mass(kind)
@@ -138,6 +150,7 @@ def _replaced(step: JobStep) -> Component | None:
         return None
     key = step.component
     if step.remedy.method == Method.STEP_UP:
+        # Stepping up is noted at the arm or hinge; what comes off is the old screw of that side.
         key = key.replace("arm_", "screw_").replace("hinge_", "screw_")
     elif step.remedy.method != Method.REPLACE:
         return None

@@ -54,6 +54,8 @@ class Check:
 
     def judges(self, kind: str, method: str) -> bool:
         """Whether a remedy on a component of this kind worked, as far as the check can tell."""
+        # A question tells only of what it looks at: a lens that falls out says nothing of a screw.
+        # Any other kind, such as the front, answers for lens and edge.
         asked = {
             ComponentKind.SCREW: (self.closes_freely, self.screw_flush),
             ComponentKind.ARM: (self.closes_freely, self.no_sharp_edge),
@@ -82,6 +84,7 @@ def open_job(
     grading = frame.gradings.order_by("-at", "-pk").first()
     if grading is None:
         raise BadInput(_("Look the frame over first: it has no grading."), field="frame")
+    # First of all writes: the state lets one of two hands in, and no frame has two open jobs.
     advance(frame, FrameState.MENDING)
     carrying.carry(key=key, subject=frame.tag, to=PlaceKind.BENCH, at=at, actor=by)
     job = RepairJob.objects.create(frame=frame, grading=grading, opened_at=at, opened_by=by)
@@ -106,7 +109,10 @@ def add_step(
     at: datetime,
     by: User,
 ) -> JobStep:
-    """Something more turned out to be needed."""
+    """Add a step to an open job, because something more turned out to be needed.
+
+    Raises BadInput for an unknown component, StaleState when the job is over.
+    """
     refuse_not_open(job)
     if component not in ComponentKey.values:
         raise BadInput(_("Choose the component that is mended."), field="component")
@@ -119,8 +125,13 @@ def add_step(
 def drop_step(
     event: Draft, /, *, key: UUID, job: RepairJob, step: JobStep, at: datetime, by: User
 ) -> RepairJob:
-    """A planned step turned out not to be needed; it is taken off before it was done."""
+    """Take off a planned step that turned out not to be needed, before it was done.
+
+    Raises StaleState when it was done, or when the job is over.
+    """
     refuse_not_open(job)
+    # The condition is in the deletion: a step that the other hand has just done has moved mass and
+    # stays.
     if job.steps.filter(pk=step.pk, done_at=None).delete()[0] != 1:
         raise StaleState()
     event.of(job.frame.tag, step=step.pk)
@@ -157,12 +168,17 @@ def do_step(
     if not 1 <= minutes <= MINUTES_MAX:
         raise BadInput(_("Write the minutes that it took, from 1 to 480."), field="minutes")
     parts = fitting.named(parts_used)
+    # Before anything is written: the wrong bin would make two balances wrong at once.
     scans.require(scanned, [places.bin_of(part) for part in parts])
     target = _next_try(job, step)
+    # The step is claimed first and the parts posted after: of two hands only one takes parts from
+    # the bin.
     changed = JobStep.objects.filter(pk=target.pk, job=job, done_at=None)
     if changed.update(done_at=at, minutes=minutes, parts_used=dict(parts_used)) != 1:
         raise StaleState()
     movements = fitting.fit(key=key, step=target, parts=parts, at=at, by=by)
+    # The pieces have left their bin, so their promise is used up; what later steps need stays
+    # promised.
     renew_promises(job, at)
     numbers = [movement.number for movement in movements]
     event.of(job.frame.tag, step=target.pk, movements=numbers)
@@ -192,18 +208,20 @@ def check(
     nobody_can_tell: bool = False,
     seen_version: int | None = None,
 ) -> BenchCheck:
-    """The check after repair. Passed, the frame is ready to be weighed out; failed, it stays on
-    the bench, and `blamed` is the step that did not hold, unless nobody can tell.
+    """Note the check after repair. Passed, the frame is ready to be weighed out; failed, it stays
+    on the bench, and `blamed` is the step that did not hold, unless nobody can tell.
 
     Raises BadInput without that word, while a step is undone, or before something was done about
     the last failure; StaleState when the job is over or the frame has changed since it was seen.
     """
     refuse_not_open(job)
     refuse_older(job.frame.tag, seen_version)
+    # Judged is what is on the frame now; a step still to do would be judged before it happened.
     _refuse_undone(job)
     blaming.refuse_not_redone(job)
     live = blaming.live_steps(job)
     blaming.refuse_bad_blame(check, live, blamed, nobody_can_tell=nobody_can_tell)
+    # What stood before the verdicts goes into the event: a withdrawn check puts it back from there.
     row = BenchCheck.objects.create(job=job, at=at, by=by, blamed=blamed, **asdict(check))
     judged = blaming.judge(row, check, live)
     if row.passed:
@@ -216,8 +234,11 @@ def check(
 def give_up(
     event: Draft, /, *, key: UUID, job: RepairJob, reason: str, at: datetime, by: User
 ) -> ReturnedFrame:
-    """It cannot be mended after all. The customer's recorded wish says what comes next; without
-    one the frame goes back as it is, for nothing may be destroyed unasked."""
+    """Give a job up. The customer's recorded wish says what comes next; without one the frame goes
+    back as it is, for nothing may be destroyed unasked.
+
+    Raises BadInput without a reason, StaleState when the job is over.
+    """
     if not 1 <= len(reason.strip()) <= 200:
         raise BadInput(_("Say why in up to 200 characters."), field="reason")
     _end(job, State.ABANDONED, at)
@@ -249,6 +270,7 @@ def weigh_out(
 
     An implausible difference needs a reason. Raises StaleState before the check has passed.
     """
+    # No lock: a job that has passed never opens again, and `advance` below lets one hand through.
     if not RepairJob.objects.filter(pk=job.pk, state=State.PASSED).exists():
         raise StaleState(_("Check the frame first; then weigh it out."))
     reading = weighing.read(scale=scale, typed=mass, at=at)
@@ -262,10 +284,13 @@ def settle_scale(
     *, key: UUID, frame: ReturnedFrame, reading: Reading, reason: str, at: datetime, by: User
 ) -> None:
     """Make the bench hold for this frame what the scale shows, by a count difference."""
+    # Parts went in at their nominal mass and old ones came off so; the scale is the first to see
+    # the whole.
     gap_mg = on_bench_mg(frame) - reading.mass_mg
     refuse_gap(gap_mg=gap_mg, limit_mg=limit_mg(frame.reading, [reading]), reason=reason)
     if gap_mg == 0:
         return
+    # A quantity in the ledger is never negative: the direction carries the sign.
     bench, difference = places.mass(PlaceKind.BENCH), places.mass(PlaceKind.UNEXPLAINED)
     source, target = (bench, difference) if gap_mg > 0 else (difference, bench)
     ledger.post(
@@ -278,26 +303,27 @@ def settle_scale(
 
 
 def weighed_out(frame: ReturnedFrame) -> Reading | None:
-    """The reading of the latest weigh-out, if there was one."""
+    """Return the reading of the latest weigh-out, if there was one."""
     rows = Event.objects.filter(subject=frame.tag, name="mending.weigh_out").order_by("-pk")
     action = rows.first()
     return Reading.objects.get(pk=action.detail["reading"]) if action else None
 
 
 def planned_steps(frame: ReturnedFrame) -> list[dict[str, Any]]:
-    """What the latest grading would have the bench do, as it was kept; empty without a plan."""
+    """Return what the latest grading would have the bench do, as kept; empty without a plan."""
     grading = frame.gradings.order_by("-at", "-pk").first()
     return _entries(grading) if grading else []
 
 
 def expected_mass_mg(frame: ReturnedFrame) -> int:
-    """What the scale should show: the mass that the ledger has of a frame in the house."""
+    """Return what the scale should show, in mg: the ledger's mass of a frame in the house."""
     shelves = (PlaceKind.ARRIVALS, PlaceKind.HOLD, PlaceKind.BENCH)
     return sum(balances.held_mg(subject=frame.tag, kind=kind) for kind in shelves)
 
 
 def planned_parts(step: JobStep) -> dict[str, int]:
-    """Part code to pieces for a step: as its grading planned, else as its remedy says."""
+    """Return part code to pieces for a step: as its grading planned, else as its remedy says."""
+    # The plan as it was kept goes before the masters of today, for the promise was made for it.
     for entry in _entries(step.job.grading):
         if (entry["remedy"], entry["component"]) == (step.remedy.key, step.component):
             return dict(entry["parts"])
@@ -336,13 +362,17 @@ def _planned(job: RepairJob, grading: Grading) -> list[JobStep]:
 
 
 def renew_promises(job: RepairJob, at: datetime) -> None:
-    """Of what was promised to this frame, only the parts of steps still to do stay promised."""
+    """Keep promised to this frame only the parts of steps that are still to do."""
     tag = job.frame.tag
+    # All promises are closed and those still wanted are made anew. Counting down single ones would
+    # have to know which pieces a step took.
     stock.use(subject=tag)
     wanted: Counter[str] = Counter()
     for step in job.steps.filter(done_at=None).select_related("remedy", "job__grading"):
         wanted.update(planned_parts(step))
+    # In the order of the codes, so that two jobs never wait for each other's bins.
     for part in Part.objects.filter(code__in=wanted).order_by("code"):
+        # Promised is what there is. A lack shows when the step is done, and must not stop this one.
         pieces = min(wanted[part.code], part_stock.available(part))
         if pieces:
             stock.reserve(part=part, pieces=pieces, subject=tag, at=at)
@@ -352,11 +382,18 @@ def _next_try(job: RepairJob, step: JobStep) -> JobStep:
     """The step itself, or a fresh one when the bench check has judged it as failed."""
     if step.done_at is None or step.worked is not False:
         return step
+    # The first try keeps its verdict: without it the odds of the remedy would look better than they
+    # are.
     return JobStep.objects.create(job=job, remedy=step.remedy, component=step.component)
 
 
 def refuse_not_open(job: RepairJob) -> None:
-    """Touches the row, so that two hands at one job go one after the other."""
+    """Refuse a job that has ended, and hold its row: two hands go one after the other.
+
+    Raises StaleState.
+    """
+    # A write that changes nothing takes the row's lock on PostgreSQL; on SQLite the database's own
+    # write lock serves.
     if RepairJob.objects.filter(pk=job.pk, state=State.OPEN).update(state=State.OPEN) != 1:
         raise StaleState(_("This repair job has ended."))
 

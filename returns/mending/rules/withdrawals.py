@@ -43,7 +43,7 @@ def withdraw_check(
     at: datetime,
     by: User,
 ) -> BenchCheck:
-    """A failed check was noted by mistake: the verdicts that it gave are taken back.
+    """Withdraw a failed check that was noted by mistake, and take its verdicts back.
 
     Raises BadInput without a reason, StaleState once something was done on it, when it passed, or
     when the owner's time for it is over.
@@ -56,7 +56,9 @@ def withdraw_check(
     _refuse_late(check.at, at)
     if blaming.steps_since(job, check):
         raise StaleState(_("A step was done after this check. It stands."))
+    # Without a condition, for the job's row is held since the first line: nobody else can be here.
     BenchCheck.objects.filter(pk=check.pk).update(withdrawn_at=at, withdrawn_because=reason.strip())
+    # The event remembers each verdict as it was before this check, among them shared ones.
     noted = Event.objects.get(name="mending.check", detail__check=check.pk)
     for pk, worked, shared in noted.detail.get("judged", []):
         JobStep.objects.filter(pk=pk).update(worked=worked, shared_check=shared)
@@ -80,7 +82,7 @@ def withdraw_step(
     at: datetime,
     by: User,
 ) -> JobStep:
-    """A step was noted as done by mistake: its movements are reversed, and it is to do again.
+    """Withdraw a step that was noted by mistake: what it moved is reversed, and it is to do again.
 
     Raises BadInput without a reason, StaleState once a check has judged it or the owner's time for
     it is over.
@@ -94,6 +96,8 @@ def withdraw_step(
     _refuse_late(done_at, at)
     if noted.update(withdrawn_at=at, withdrawn_because=reason.strip()) != 1:
         raise StaleState()
+    # Each reversal has a key of its own, made from the action's and the movement's number: a repeat
+    # finds it and posts nothing.
     numbers = [
         ledger.reverse(
             key=uuid.uuid5(key, str(movement.number)),
@@ -104,6 +108,7 @@ def withdraw_step(
         ).number
         for movement in _moved(job, step)
     ]
+    # The withdrawn row stays as history, so the plan needs a fresh one.
     JobStep.objects.create(job=job, remedy=step.remedy, component=step.component)
     mending.renew_promises(job, at)
     event.of(job.frame.tag, step=step.pk, movements=numbers, reason=reason.strip())
@@ -132,5 +137,6 @@ def _refuse_without_reason(reason: str) -> None:
 
 def _moved(job: RepairJob, step: JobStep) -> list[Movement]:
     """What the step moved, the last first."""
+    # In the opposite order, for no place may go below zero on the way back.
     noted = Event.objects.get(subject=job.frame.tag, name="mending.do_step", detail__step=step.pk)
     return list(Movement.objects.filter(number__in=noted.detail["movements"]).order_by("-number"))
