@@ -1,7 +1,7 @@
 """The outbox's handler for letters: writes one in the person's language and sends it.
 
-A letter that was sent leaves a deed, so a repeated duty sends nothing. Should the worker die
-between sending and that deed, the second copy carries the same Message-ID as the first.
+A letter that was sent leaves an event, so a repeated message sends nothing. Should the worker die
+between sending and that event, the second copy carries the same Message-ID as the first.
 """
 
 from __future__ import annotations
@@ -23,8 +23,8 @@ from returns.models import Person, Request, ReturnedFrame
 
 
 def send(queued: OutboxMessage) -> None:
-    """Send the letter that a duty names. Settles without sending when there is nobody to write to,
-    and when what it says was taken back meanwhile.
+    """Send the letter that a message names. Settles without sending when there is nobody to write
+    to, and when what it says was taken back meanwhile.
 
     Raises:
         NotPosted: the mail server refused or is away; the outbox tries again.
@@ -33,6 +33,7 @@ def send(queued: OutboxMessage) -> None:
     if request is None or not standing.holds(queued, request):
         return
     key, name = sent_key(queued), str(queued.payload["letter"])
+    # The outbox delivers at least once. The event of an earlier delivery makes this one a repeat.
     if Event.objects.filter(key=key).exists():
         return
     person = request.person
@@ -40,6 +41,7 @@ def send(queued: OutboxMessage) -> None:
         return
     _post(_message(queued, request, person))
     if name == "email_left":
+        # The former address was kept for this one letter, and is personal data: gone with it.
         Person.objects.filter(pk=person.pk).update(former_email="")
     events.record(
         key=key,
@@ -52,12 +54,13 @@ def send(queued: OutboxMessage) -> None:
 
 
 def sent_key(queued: OutboxMessage) -> uuid.UUID:
-    """The key of the event that a sent letter leaves, and that makes a second copy a repeat.
+    """Return the key of the event that a sent letter leaves, and that marks a copy as a repeat.
 
-    Of an arrival: that it was told for this parcel, however many frames lay in it.
+    Of an arrival: that a letter went out for this parcel, however many frames lay in it.
     """
     if queued.payload["letter"] != "arrived":
         return uuid.uuid5(queued.pk, "sent")
+    # The same key for every frame of the parcel, so that three frames make one letter.
     parcel = ReturnedFrame.objects.get(tag=queued.payload["frame"]).parcel
     return uuid.uuid5(parcel.key, f"arrived {queued.payload['request']}")
 
@@ -71,6 +74,8 @@ def _post(message: EmailMultiAlternatives) -> None:
     try:
         message.send()
     except (OSError, ValueError) as error:
+        # `from None` as well: a mail server's answer, with the address in it, would be chained to
+        # this error.
         raise NotPosted(type(error).__name__) from None
 
 
@@ -85,8 +90,10 @@ def _request_of(queued: OutboxMessage) -> Request | None:
 
 def _message(queued: OutboxMessage, request: Request, person: Person) -> EmailMultiAlternatives:
     frames = ReturnedFrame.objects.select_related("lot__colour")
+    # No tag is a hyphen, so a letter about no frame finds none.
     frame = frames.filter(tag=queued.payload.get("frame") or "-").first()
     workshop = Workshop.the()
+    # The worker has no page and no browser: the language is the one in which the person filed.
     with translation.override(_language_of(person)):
         letter = compose(str(queued.payload["letter"]), Occasion(request, frame, workshop))
         return _dressed(queued, letter, person, workshop)
@@ -115,6 +122,8 @@ def _dressed(
         from_email=settings.DEFAULT_FROM_EMAIL,
         to=[_address_of(person, str(queued.payload["letter"]))],
         reply_to=[workshop.email],
+        # The id is the message's own, the same at each try. "Auto-Submitted" keeps answering
+        # machines quiet (RFC 3834, 2004, section 5).
         headers={"Message-ID": f"<{queued.pk}@{host}>", "Auto-Submitted": "auto-generated"},
     )
     message.attach_alternative(render_to_string("returns/letters/letter.html", facts), "text/html")

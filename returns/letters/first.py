@@ -16,13 +16,14 @@ from returns.story.queries.story import day_words
 
 
 def what_was_filed(request: Request) -> str:
-    """Every answer of the form, a line each."""
+    """Return every answer of the form, a line each."""
     lines = [
         _("What you filed:"),
         _line(_("Frame"), request.frame_words),
         *(_line(_("What is wrong"), trouble) for trouble in told_troubles(request)),
     ]
     if request.note:
+        # Line breaks would make the list unreadable, and could pass for lines of ours.
         lines.append(_line(_("In your words"), " ".join(request.note.split())))
     if request.wish:
         lines.append(_line(_("If it cannot be mended"), request.get_wish_display()))
@@ -43,7 +44,7 @@ def _line(label: str, value: str) -> str:
 
 
 def where_to_post(request: Request, workshop: Workshop) -> str:
-    """The workshop's postal address, ready to be copied, and by when."""
+    """Return the workshop's postal address, ready to be copied."""
     lines = [_("Post it to:"), workshop.name, *workshop.address.splitlines()]
     country = sent_abroad_to(request)
     if country:
@@ -52,7 +53,7 @@ def where_to_post(request: Request, workshop: Workshop) -> str:
 
 
 def by_when(request: Request) -> str:
-    """Until which day the parcel is awaited."""
+    """Say until which day the parcel is awaited."""
     return _(
         "Please post it so that it is here by %(day)s. After that day your request rests; the "
         "link below wakes it again."
@@ -60,12 +61,12 @@ def by_when(request: Request) -> str:
 
 
 def what_it_costs(request: Request) -> str:
-    """Who pays what, in a paragraph."""
+    """Say who pays what, in a paragraph."""
     return " ".join(terms.cost_words(request.kind))
 
 
 def what_comes_next(workshop: Workshop) -> str:
-    """The way of a frame in two sentences, with the days promised."""
+    """Tell the way of a frame in two sentences, with the days promised."""
     days = workshop.promise_days
     return ngettext(
         "What happens next: we write when it has arrived, then we look it over and write what we "

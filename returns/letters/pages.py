@@ -76,6 +76,8 @@ class AgainForm(ActionForm):
 @require_safe
 def page(request: StaffRequest) -> HttpResponse:
     """What was given up first, then what waits, then what went out, the newest first."""
+    # Ranked in the database, so that what needs a person is on the first page, however much was
+    # sent.
     rank = Case(
         When(settled_at__isnull=False, then=Value(2)),
         When(given_up_at__isnull=True, then=Value(1)),
@@ -94,6 +96,8 @@ def page(request: StaffRequest) -> HttpResponse:
 
 
 def _lines(rows: Sequence[OutboxMessage]) -> list[Line]:
+    # One question for the events of a whole page; a settled message alone does not say that a
+    # letter went out.
     keys = {row.pk: sent_key(row) for row in rows if row.topic == "letter"}
     sent = set(Event.objects.filter(key__in=keys.values()).values_list("key", flat=True))
     return [Line(row, _name(row), _state(row, keys.get(row.pk) in sent)) for row in rows]
@@ -111,6 +115,7 @@ def _state(row: OutboxMessage, was_sent: bool) -> str:
         if row.given_up_at is not None:
             return "given_up"
         return "failing" if row.tries and row.last_error else "waiting"
+    # Settled without an event: nobody was there to write to, or what it said was taken back.
     return "sent" if was_sent or row.topic != "letter" else "unneeded"
 
 
@@ -122,6 +127,7 @@ def try_again(request: StaffRequest) -> HttpResponse:
     if not form.is_valid():
         raise BadInput(_("Open the list of letters anew, and press the button there."))
     one = form.cleaned_data["message"]
+    # Bounded, for one press should not fill the worker's queue; what is left can be pressed again.
     wanted = [one] if one else given_up_rows().values_list("pk", flat=True)[:_AGAIN_MAX]
     tried = outbox.try_again(
         key=form.cleaned_data["key"], messages=wanted, at=timezone.now(), by=request.user

@@ -1,6 +1,7 @@
-"""Mail to customers: a rule owes a letter with its fact, the worker writes and sends it.
+"""Mail to customers: a rule enqueues a letter with its fact, the worker writes and sends it.
 
-The duty holds ids only. What the letter says is composed when it is sent, from what is true then.
+The message holds ids only. What the letter says is composed when it is sent, from what is true
+then.
 """
 
 from __future__ import annotations
@@ -45,16 +46,20 @@ CAN_BE_TAKEN_BACK: Final = frozenset({"arrived", "empty", "held", "graded"})
 def enqueue(
     *, letter: str, request: Request, at: datetime, frame: ReturnedFrame | None = None
 ) -> OutboxMessage:
-    """Owe the person behind a request one letter, in the caller's transaction.
+    """Enqueue one letter to the person behind a request, in the caller's transaction.
 
-    Safe to call when the person is erased or unknown: the duty is then settled without sending.
+    Safe to call when the person is erased or unknown: the message is then settled without sending.
     """
+    # A slip of ours, not of a visitor: it should stop the rule here and not the worker later.
     if letter not in LETTERS:
         raise ValueError(f"no letter is called {letter!r}")
+    # Codes and ids only. The outbox is kept, and an erased person must not live on in it.
     payload = {"letter": letter, "request": request.pk, "frame": frame.tag if frame else ""}
     wait = timedelta(0)
     if letter in CAN_BE_TAKEN_BACK:
         wait = timedelta(minutes=Terms.the().letter_wait_minutes)
+        # The decision that this letter speaks of: should another one come first, this letter is not
+        # sent.
         grading = frame.gradings.first() if frame else None
         payload["grading"] = grading.pk if grading else None
     return outbox.enqueue(
@@ -63,6 +68,8 @@ def enqueue(
 
 
 def enqueue_link(*, request: Request | None, at: datetime) -> OutboxMessage:
-    """Owe the letter with the link; for None, a duty that looks the same and sends nothing."""
+    """Enqueue the letter with the link; for None, a message that looks alike and sends nothing."""
+    # The same row with the same work whether there is a request or not, so that neither the answer
+    # nor its time tells a stranger.
     payload = {"letter": "find_link", "request": request.pk if request else None, "frame": ""}
     return outbox.enqueue(topic="letter", subject="link", at=at, payload=payload)

@@ -1,7 +1,7 @@
 """Whether what a letter says still holds when its turn comes. Reads.
 
-A decision, a weigh-in or an empty parcel may be taken back while its letter waits: nobody is told
-then. What came instead owes a letter of its own.
+A decision, a weigh-in or an empty parcel may be taken back while its letter waits: nobody gets it
+then. What came instead enqueues a letter of its own.
 """
 
 from __future__ import annotations
@@ -24,9 +24,11 @@ _HERE: Final = frozenset({FrameState.WEIGHED, FrameState.BOXED}.union(*_AS_DECID
 
 
 def holds(message: OutboxMessage, request: Request) -> bool:
-    """Whether the letter that a duty names may still be sent."""
+    """Return whether the letter that a message names may still be sent."""
     frame = ReturnedFrame.objects.filter(tag=message.payload.get("frame") or "-").first()
     ask = _ASK.get(str(message.payload["letter"]))
+    # A letter without a question is about what cannot be taken back, such as a parcel that was
+    # posted.
     return ask is None or ask(message, request, frame)
 
 
@@ -40,6 +42,7 @@ def _arrived(message: OutboxMessage, request: Request, frame: ReturnedFrame | No
 def _empty(message: OutboxMessage, request: Request, frame: ReturnedFrame | None) -> bool:
     del message, frame
     is_here = request.frames.exclude(state=FrameState.VOIDED).exists()
+    # A parcel opened again may still bring the frame; the next finishing decides.
     opened = request.parcels.filter(done_at=None).exists()
     return not is_here and not opened and request.state != RequestState.ARRIVED
 
@@ -47,6 +50,7 @@ def _empty(message: OutboxMessage, request: Request, frame: ReturnedFrame | None
 def _decided(message: OutboxMessage, request: Request, frame: ReturnedFrame | None) -> bool:
     del request
     grading = frame.gradings.first() if frame else None
+    # A message from before the payload named a grading is taken at its word.
     if frame is None or grading is None or grading.pk != message.payload.get("grading", grading.pk):
         return False
     return frame.state in _AS_DECIDED[Outcome(grading.decided)]

@@ -61,10 +61,13 @@ Words = tuple[str, list[str]]
 
 
 def compose(letter: str, occasion: Occasion) -> Letter:
-    """The letter in the language that is active."""
+    """Write the letter in the language that is active. KeyError for a letter without words."""
     subject, paragraphs = _WORDS[letter](occasion)
+    # The link is made when the letter is, and no usable secret is stored on the way.
     secret = intake.renewed_secret(occasion.request)
     return Letter(
+        # A subject is one line. The mail library refuses any other as header injection, and the
+        # letter would never go out.
         subject=" ".join((subject % occasion.names).split()),
         paragraphs=tuple(paragraph % occasion.names for paragraph in paragraphs),
         link_label=_("See the whole story and what you can do"),
@@ -105,6 +108,7 @@ def _filed(occasion: Occasion) -> Words:
 
 def _whole(paragraph: str) -> str:
     """A paragraph that is worded already: a per cent sign in it stays one."""
+    # `compose` fills every paragraph in once more, and a customer's "100 %" would break that.
     return paragraph.replace("%", "%%")
 
 
@@ -294,6 +298,8 @@ def _graded(occasion: Occasion) -> Words:
 
 def _unmended(occasion: Occasion) -> list[str]:
     looked = _("We have looked your frame over: it cannot be mended so that it would last.")
+    # The frame's wish may be newer than the request's: the bench records what a customer says
+    # later.
     wish = occasion.frame.wish if occasion.frame else occasion.request.wish
     if wish == Wish.POST_BACK:
         return [looked, _("As you wished, we post it back to you as it is.")]
@@ -327,6 +333,7 @@ def _what_was_mended(frame: ReturnedFrame | None) -> list[str]:
     parts = mended_parts([frame]) if frame else []
     data = [{"part": one.component, "deed": one.deed} for one in parts]
     lines = [_("What we did (%(part)s): %(deed)s.") % one for one in data]
+    # Two steps on one part read alike; each sentence stands once, in the order of the work.
     return [_whole(line) for line in dict.fromkeys(lines)]
 
 

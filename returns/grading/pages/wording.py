@@ -248,7 +248,7 @@ def why_held(grading: Grading, names: Mapping[str, str]) -> str:
 
 
 def deed(name: str) -> str:
-    """A deed in words; its own name when it belongs to another part of the house."""
+    """An event in words; its own name when it belongs to another part of the house."""
     return str(DEEDS.get(name, name.replace(".", ": ").replace("_", " ")))
 
 

@@ -105,7 +105,7 @@ def _beyond_measure(finding: Finding, remedy: Remedy, limits: Limits) -> Iterato
                 component=finding.component_key,
                 remedy=remedy.key,
             )
-        # The limit itself is out: `still_allowed` begins at it.
+        # The limit itself is out: from there on only `still_allowed` is left.
         elif finding.measured_mm >= limit.limit_mm:
             yield reason(
                 "beyond-measured-limit",
