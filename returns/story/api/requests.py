@@ -81,6 +81,8 @@ class RequestAnswer(RequestRow):
         return request.note if self._sees_people() else None
 
     def _sees_people(self) -> bool:
+        # By scope and not by role: a token of the owner's may be made for less than its owner may
+        # see.
         return bool(SEES_PEOPLE & scopes_of(self.context["request"]))
 
 

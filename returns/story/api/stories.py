@@ -56,6 +56,8 @@ class StoryAnswer(serializers.Serializer[Request]):
     may_report_missing = serializers.SerializerMethodField()
 
     def to_representation(self, request: Request) -> Any:
+        # One moment for the whole answer, so that its fields cannot contradict each other; and the
+        # story is read once.
         self.at = timezone.now()
         self.story = story.of(request, at=self.at)
         return super().to_representation(request)
@@ -106,6 +108,7 @@ class OfSecret(Face):
     ]
 
     def opened(self) -> Request:
+        # In a header and not in the address, which ends in the logs of every machine between.
         return intake.by_secret(self.request.headers.get(HEADER, ""))
 
 
@@ -128,6 +131,8 @@ class StoryAction(OfSecret, ActionView):
     made_status = 200
 
     def caller(self, _request: Call, /) -> str:
+        # A client's ids are kept apart by caller. Holders of one link are one caller, for nothing
+        # tells them apart.
         return f"story:{self.opened().reference}"
 
 

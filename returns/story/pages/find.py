@@ -30,6 +30,7 @@ def find(request: HttpRequest) -> HttpResponse:
     if not form.is_valid():
         return render(request, "returns/customer/find.html", {"form": form})
     reference = _plain(form.cleaned_data["reference"])
+    # Counted before the look-up, for a reference that exists and for one that does not.
     if not limits.may_find(request, reference):
         error = BadInput(_("Too many tries. Wait an hour and try again."))
         return render(request, "hingeback/refused.html", {"error": error}, status=TOO_MANY)
@@ -41,14 +42,17 @@ def _plain(typed: str) -> str:
     try:
         return codes.normalise(typed, prefix="Q")
     except codes.BadCode:
+        # What is no code at all takes the same way as a wrong one, and finds nothing.
         return ""
 
 
 def _look_up(reference: str, email: str) -> None:
-    """One look-up, one comparison and one duty each time; a duty for nobody is settled unsent."""
+    """One look-up, one comparison and one message each time; one for nobody is settled unsent."""
     with transaction.atomic():
         found = Request.objects.select_related("person").filter(reference=reference).first()
         known = found.person.email if found and found.person else ""
+        # Compared also where nothing was found, and letter by letter to the end: the time of the
+        # answer must not tell which references exist.
         alike = hmac.compare_digest(known.casefold().encode(), email.casefold().encode())
         match = found if alike and known else None
         letters.enqueue_link(request=match, at=timezone.now())

@@ -63,12 +63,16 @@ def picture(way: Way) -> Picture:
         for index, station in enumerate(way.stations)
     )
     first, last = stops[0], stops[way.at]
+    # SVG's large-arc flag: past half of the circle, else the path takes the short way back (SVG 2,
+    # 9.3.8).
     large = int(way.at * 2 > len(stops))
     arc = f"M{first.x} {first.y}A{RADIUS} {RADIUS} 0 {large} 1 {last.x} {last.y}"
     return Picture(stops, arc if way.at else "")
 
 
 def _point(index: int, of: int) -> tuple[int, int]:
+    # A quarter turn back, so that the first is at the top; y grows downwards, so the rest goes
+    # clockwise.
     angle = math.tau * index / of - math.tau / 4
     return round(CENTRE + RADIUS * math.cos(angle)), round(CENTRE + RADIUS * math.sin(angle))
 

@@ -70,6 +70,8 @@ def email(request: HttpRequest, secret: str) -> HttpResponse:
     """Another email in the place of the one that was filed."""
     filed = intake.by_secret(secret)
     person = intake.person_of(filed)
+    # Each press sends a mail to an address that may be somebody else's: few an hour, for each
+    # request.
     if request.method == "POST" and not limits.may_write(filed.reference):
         return _too_many(request)
     form = EmailForm(request.POST or None, initial={"email": person.email})

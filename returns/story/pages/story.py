@@ -59,7 +59,10 @@ def story(request: HttpRequest, secret: str) -> HttpResponse:
         "may_change_address": intake.may_change_address(filed),
         "may_report_missing": intake.may_report_missing(filed, at=now),
         "slip_open": _slip_open(filed),
+        # Thanks only until something has happened: a later turn makes it an old page with a new
+        # greeting.
         "is_fresh": filed.filed_at > now - _FRESH and len(data.turns) == 1,
+        # Only a mail that went out may be promised on the page; without a mail server none does.
         "is_told": _is_told(filed),
         "may_say_posted": filed.state == RequestState.AWAITED,
         "may_wake": filed.state == RequestState.RESTING,
@@ -81,7 +84,7 @@ def _is_told(filed: Request) -> bool:
 
 
 def _waits_for_us(filed: Request, data: stories.Story, at: datetime) -> bool:
-    """Whether the next deed is ours, which words about being late say already."""
+    """Whether the next action is ours, which words about being late say already."""
     if filed.ended_at is not None or filed.state == RequestState.AWAITED or _is_over(data):
         return False
     if filed.state == RequestState.WAITING_STOCK or intake.may_report_missing(filed, at=at):
@@ -116,6 +119,7 @@ def slip(request: HttpRequest, secret: str) -> HttpResponse:
 def story_photo(request: HttpRequest, secret: str, file_name: str) -> HttpResponse:
     """One photo of one's own request."""
     del request
+    # Asked by both: the name of a file alone opens no photo of somebody else's request.
     return _picture(Photo.objects.filter(request=intake.by_secret(secret), file_name=file_name))
 
 
@@ -139,6 +143,7 @@ def _picture(rows: QuerySet[Photo] | QuerySet[DraftPhoto]) -> HttpResponse:
     found = rows.first()
     if found is None or not photos.path(found.file_name).is_file():
         raise NotFound()
+    # Sent by us and not by the web server: the folder lies outside everything that it hands out.
     response = HttpResponse(photos.path(found.file_name).read_bytes(), content_type="image/jpeg")
     response["Cache-Control"] = "no-store"
     response["Referrer-Policy"] = REFERRER_WITHOUT_FORMS

@@ -38,7 +38,9 @@ _NEXT: Final[dict[FrameState, str | Promise]] = {
 
 
 def of_kit(request: Request, at: datetime) -> str:
-    """What comes next for spare screws."""
+    """Say what comes next for spare screws."""
+    # Nobody writes that a parcel has come. After long enough it counts as there, on the page only;
+    # the state stays.
     if request.state == RequestState.POSTED and kit_stock.long_posted(request.posted_at, at):
         return _("This story is over. We hope that the screw holds.")
     return {
@@ -55,7 +57,7 @@ def of_kit(request: Request, at: datetime) -> str:
 
 
 def of_return(request: Request, frames: list[ReturnedFrame], at: datetime) -> str:
-    """What comes next for frames sent back; of several, each sentence names its frame."""
+    """Say what comes next for frames sent back; of several, each sentence names its frame."""
     if len(frames) > 1:
         return " ".join(f"{frame.tag}: {of_frame(frame, at)}" for frame in frames)
     if frames:
@@ -73,9 +75,10 @@ def of_return(request: Request, frames: list[ReturnedFrame], at: datetime) -> st
 
 
 def of_frame(frame: ReturnedFrame, at: datetime) -> str:
-    """What comes next for one frame."""
+    """Say what comes next for one frame."""
     if is_over(frame, at):
         return _("This story is over.")
+    # A report that it never came goes before the sentence that it is on its way.
     if frame.state in _POSTED and frame.dispatches.exclude(missing_reported_at=None).exists():
         return _("One of us looks into it, and you hear from us.")
     if frame.state == FrameState.TO_STRIP:
@@ -85,12 +88,13 @@ def of_frame(frame: ReturnedFrame, at: datetime) -> str:
 
 
 def is_over(frame: ReturnedFrame, at: datetime) -> bool:
-    """Whether a frame was posted so long ago that it has come, as far as anybody told us."""
+    """Return whether a frame was posted so long ago that it has come, as far as we know."""
     return frame.state in _POSTED and kit_stock.long_posted(frame.ended_at, at)
 
 
 def lenses_wait(frame: ReturnedFrame) -> bool:
-    """Whether lenses of a frame that was taken apart are still here, to be posted back."""
+    """Return whether lenses of a frame that was taken apart are still here, to be posted."""
+    # The same rule as in `story.rules`, which a query must not import.
     apart = (FrameState.BOXED, FrameState.GROUND, FrameState.DISCARDED)
     if not frame.lenses_back or frame.state not in apart:
         return False
@@ -132,7 +136,7 @@ _MAY_GO_BACK: Final = frozenset(
 
 
 def address_words(request: Request, frames: list[ReturnedFrame]) -> str:
-    """What the address on the page is now: where something will go, went, or neither."""
+    """Say what the address on the page is now: where something will go, went, or neither."""
     if _is_to_go(request, frames):
         return _("Will go to")
     was_posted = request.dispatches.exclude(posted_at=None).exists() or any(

@@ -110,7 +110,7 @@ _FRAME_AT: Final = {
 
 
 def of_kit(request: Request, *, is_over: bool) -> Way:
-    """The way of spare screws. `is_over` says that they were posted long ago."""
+    """Return the way of spare screws. `is_over` says that they were posted long ago."""
     if request.state == RequestState.WITHDRAWN:
         return Way(_WITHDRAWN, 1)
     at = _KIT_AT[RequestState(request.state)]
@@ -120,7 +120,7 @@ def of_kit(request: Request, *, is_over: bool) -> Way:
 def of(
     request: Request, frames: list[ReturnedFrame], *, moulded: bool, is_over: bool = False
 ) -> Way:
-    """The way of a send-back; see `of_frames` for what has been weighed in."""
+    """Return the way of a send-back; see `of_frames` for what has been weighed in."""
     if frames:
         return of_frames(frames, moulded=moulded, is_over=is_over)
     return {
@@ -131,13 +131,15 @@ def of(
 
 
 def of_frames(frames: list[ReturnedFrame], *, moulded: bool, is_over: bool) -> Way:
-    """The way of frames; of several the one that is farthest behind decides.
+    """Return the way of frames; of several the one that is farthest behind decides.
 
     `moulded` says that a ground frame is in a batch already, `is_over` that a posted one was
     posted long ago.
     """
     ways = [_FRAME_AT[FrameState(frame.state)] for frame in frames]
     at = min(at for _stations, at in ways)
+    # Frames that went different ways share no picture, so it shows the way before the fork, as far
+    # as all have come.
     if len({stations for stations, _at in ways}) > 1:
         return Way(_OPEN, min(at, len(_OPEN) - 1))
     stations = ways[0][0]

@@ -1,6 +1,6 @@
-"""The story of one request, told to the person whose it is: so far, where it is now, what is next.
+"""The story of one request, for the person whose it is: so far, where it is now, what is next.
 
-Read from the request's deeds and from the rows of its frames: weigh-ins, gradings, jobs, checks
+Read from the request's events and from the rows of its frames: weigh-ins, gradings, jobs, checks
 and dispatches. What says nothing to a customer is left out, and so is everything about staff.
 """
 
@@ -77,7 +77,7 @@ class Card:
 class Story:
     """What the page shows. `way` holds the loop's stations and the present one.
 
-    `promised_by` is set while we still owe something by that day.
+    `promised_by` is set while something is still to be done by that day.
     """
 
     turns: list[Turn]
@@ -111,12 +111,14 @@ _DONE: Final[dict[Method, Text]] = {
 
 
 def of(request: Request, *, at: datetime) -> Story:
-    """The whole story of a request, as it reads at a moment."""
+    """Return the whole story of a request, as it reads at a moment."""
     # A weigh-in that was undone is no part of the story.
     rows = request.frames.exclude(state=FrameState.VOIDED.value)
     frames = list(rows.select_related("lot__colour", "box").order_by("weighed_at"))
     is_kit = request.kind == Request.Kind.SCREWS
     ways = [found for found in map(became.of, frames) if found is not None]
+    # Moulded only when every frame is: `all` of nothing would be true, so the list must not be
+    # empty.
     moulded = bool(ways) and all(one.first_moulded_on for one in ways)
     return Story(
         turns=_turns(request, frames),
@@ -149,12 +151,14 @@ def _promised_by(request: Request, frames: list[ReturnedFrame]) -> date | None:
     if request.state == RequestState.RESERVED:
         return request.promised_by
     owed = [frame.promised_by for frame in frames if frame.state in ON_A_SHELF]
+    # Of several frames the last day is the promise for the whole request.
     return max(owed, default=None)
 
 
 def mended_parts(frames: list[ReturnedFrame]) -> list[Mended]:
-    """What was done to frames that passed their check, part by part."""
+    """Return what was done to frames that passed their check, part by part."""
     mended = [frame for frame in frames if frame.state in (FrameState.MENDED, FrameState.POSTED)]
+    # Steps of a job that was given up, and tries that did not hold, are no part of what was mended.
     rows = JobStep.objects.filter(
         job__frame__in=mended, job__state=RepairJob.State.PASSED, withdrawn_at=None
     )
@@ -174,13 +178,16 @@ def _turns(request: Request, frames: list[ReturnedFrame]) -> list[Turn]:
     turns = _request_turns(request)
     for frame in frames:
         turns += _frame_turns(frame)
+    # The sort is stable: of two turns at one moment the request's own comes before its frames'.
     turns.sort(key=lambda turn: turn.at)
     return turns
 
 
 def _request_turns(request: Request) -> list[Turn]:
+    # Events without a sentence of their own concern the workshop alone and are passed over.
     events = Event.objects.filter(subject=request.reference).order_by("at", "pk")
     data = [Turn(action.at, str(_DEEDS[action.name])) for action in events if action.name in _DEEDS]
+    # Frames of all parcels in one query; `_brought` goes through them in memory.
     for parcel in request.parcels.prefetch_related("frames"):
         data.append(Turn(parcel.arrived_at, _("A parcel from you arrived.")))
         if parcel.done_at is not None and not _brought(parcel, request):
@@ -203,6 +210,7 @@ def _frame_turns(frame: ReturnedFrame) -> list[Turn]:
         passed = _("It is mended and passed its check.")
         data.append(Turn(check.at, passed if check.passed else _("It did not pass its check.")))
     data += [_dispatch_turn(dispatch) for dispatch in frame.dispatches.exclude(posted_at=None)]
+    # The last, since a strip-down may have been undone and done again.
     taken = Event.objects.filter(name="stripdown.strip", subject=frame.tag).last()
     if frame.state in (FrameState.BOXED, FrameState.GROUND) and taken is not None:
         data.append(Turn(taken.at, _("We took it apart.")))
@@ -223,12 +231,12 @@ def _dispatch_turn(dispatch: Dispatch) -> Turn:
 
 
 def day_words(day: date) -> str:
-    """A day as the pages write it, such as "14 Oct 2026"."""
+    """Write a day as the pages do, such as "14 Oct 2026"."""
     return date_format(day, pgettext("format of a day", "j M Y"))
 
 
 def ground_words(frame: ReturnedFrame) -> str:
-    """Which mass of which colour went into which lot, in a sentence."""
+    """Say which mass of which colour went into which lot, in a sentence."""
     if frame.lot is None or frame.boxed_mg == 0:
         return _("Your frame was ground together with others of its colour.")
     mass = numbers.mass_words(frame.boxed_mg)
