@@ -113,9 +113,13 @@ class File(ActionView):
         return type(self).rule(key=self.action_key, filing=filing, at=self.at, pictures=pictures)
 
     def kept(self, answer: Any) -> Any:
+        # The answer to a repeat is stored. The secret is not: whoever reads the table must not be
+        # able to open stories.
         return {name: value for name, value in answer.items() if name not in ("secret", "link")}
 
     def replayed(self, stored: Any) -> Any:
+        # The secret is derived again for the repeat, so that a client whose answer got lost still
+        # gets its link.
         request = Request.objects.get(reference=stored["reference"])
         answer = FiledAnswer(request)
         return stored | {name: answer.data[name] for name in ("secret", "link")}

@@ -17,6 +17,7 @@ from returns.models.catalogue import ComponentKey, RimShape
 WIDTH: Final = 360
 VIEW_BOX: Final = f"0 0 {WIDTH} 292"
 
+# Relative commands or decimals would pass by this pattern; the paths below have neither.
 _POINT: Final = re.compile(r"(\d+) (\d+)")
 
 

@@ -74,6 +74,8 @@ def ask_return(request: HttpRequest) -> HttpResponse:
     if not limits.may_file(request):
         return _too_many(request)
     form, at = ReturnForm(request.POST, request.FILES), timezone.now()
+    # Cleaned before anything else, since the photos are kept even if another field is refused: a
+    # browser never sends them back by itself.
     form.full_clean()
     _keep_photos(form, at)
     if form.is_valid():
@@ -89,6 +91,8 @@ def ask_return(request: HttpRequest) -> HttpResponse:
             pictures=drafts.pictures(form.cleaned_data["key"]),
         )
         if filed is not None:
+            # After the filing has held. Dying in between leaves copies, which `prune` takes after a
+            # day.
             drafts.clear(form.cleaned_data["key"])
             return redirect("story", intake.link_secret(filed))
     return _page(request, _sendable_again(form), "ask_return.html")
@@ -155,6 +159,7 @@ def _sendable_again(form: FilingForm) -> FilingForm:
     used = form.cleaned_data.get("key")
     if used is None or not Request.objects.filter(key=used).exists():
         return form
+    # The sent data are immutable, as they should be: a copy goes on with the new key.
     data = QueryDict(mutable=True)
     data.update(form.data)
     data["key"] = str(uuid.uuid4())

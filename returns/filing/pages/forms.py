@@ -45,7 +45,7 @@ _SCREW_DEFECTS = _DEFECTS[:2]
 
 
 def told_defect(request: Request) -> str:
-    """What is wrong, in the words in which the customer chose it."""
+    """Say what is wrong, in the words in which the customer chose it."""
     given = dict(_DEFECTS)
     known = request.defect in given
     return str(given[DefectKey(request.defect)] if known else request.get_defect_display())
@@ -134,6 +134,8 @@ class AddressFields(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         country = str(self["country"].value() or "")
+        # An empty address for the chosen country: what it lacks is what that country asks for, and
+        # those fields become required.
         nowhere = Contact("", "", "", "", "", "", "", country.upper())
         for field, sentence in people.address_slips(nowhere).items():
             self.fields[field].required = True
@@ -184,6 +186,7 @@ class PhotosField(forms.FileField):
     def clean(self, data: Any, initial: Any = None) -> Chosen:
         del initial
         chosen = Chosen()
+        # One more than fits is still drawn, so that the rule can refuse; a hundred are not.
         for upload in [upload for upload in data or [] if upload][: photos.PHOTOS_MAX + 1]:
             try:
                 chosen.pictures.append(photos.redraw(upload, size_bytes=upload.size))
@@ -262,6 +265,7 @@ class FilingForm(AddressFields, ActionForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.pictures: list[photos.Picture] = []
+        # The choices in one query, models and colours along: each label needs both.
         rows = Colourway.objects.filter(active=True, model__active=True)
         rows = rows.select_related("model", "colour").order_by("model__name", "colour__name")
         self.fields["colourway"].queryset = rows  # type: ignore[attr-defined]
@@ -296,6 +300,7 @@ class ScrewsForm(FilingForm):
         super().__init__(*args, **kwargs)
         self.fields["defect"].choices = _SCREW_DEFECTS  # type: ignore[attr-defined]
         rows = self.fields["colourway"].queryset  # type: ignore[attr-defined]
+        # Both conditions in one `filter`, so that they hold for one and the same component.
         in_kit = rows.filter(model__components__in_kit=True, model__components__part__isnull=False)
         self.fields["colourway"].queryset = in_kit.distinct()  # type: ignore[attr-defined]
         del self.fields["photos"]
@@ -343,6 +348,7 @@ class ReturnForm(FilingForm):
         for number in _FURTHER:
             pair = {name: cleaned.get(f"more_{name}_{number}") for name in ("component", "defect")}
             empty = [name for name, value in pair.items() if not value]
+            # Half a pair is a slip; both empty means nothing more.
             if len(empty) == 1 and f"more_{empty[0]}_{number}" not in self.errors:
                 slip = _t("Choose a part and what is wrong with it, or neither.")
                 self.add_error(f"more_{empty[0]}_{number}", slip)

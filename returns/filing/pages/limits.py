@@ -23,7 +23,11 @@ def spend(bucket: str, who: str, *, most: int, span_s: int) -> bool:
     """Count one try of `who`; whether it is among the `most` that fit in the current span."""
     slot = int(timezone.now().timestamp()) // span_s
     digest = hashlib.sha256(who.encode()).hexdigest()[:32]
+    # The span is in the key: nothing has to be reset, old counts fall out of the cache by
+    # themselves.
     key = f"tries:{bucket}:{digest}:{slot}"
+    # `add` writes only where nothing is and `incr` is one step in Redis: two tries at once are both
+    # counted.
     cache.add(key, 0, timeout=2 * span_s)
     try:
         return cache.incr(key) <= most
@@ -35,6 +39,8 @@ def spend(bucket: str, who: str, *, most: int, span_s: int) -> bool:
 
 def may_find(request: HttpRequest, reference: str) -> bool:
     """Asking for a link: per visitor, per reference (whether it exists or not), and in all."""
+    # A list, and not a chain of `and`: every limit counts each try, also one that another has
+    # refused.
     tries = [
         spend("find-visitor", visitors.address(request), most=10, span_s=MINUTE_S),
         spend("find-reference", reference, most=5, span_s=HOUR_S),

@@ -1,6 +1,6 @@
 """What it costs and who pays the postage, in sentences for customers. Reads.
 
-What the workshop has not entered is not told: the sentence then says to ask first.
+What the workshop has not entered is not promised: the sentence then says to ask first.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from returns.models.terms import PaidBy
 
 
 def cost_words(kind: str) -> list[str]:
-    """What a customer should know about money before a request of this kind is filed."""
+    """Say what a customer should know about money before a request of this kind is filed."""
     terms = Terms.the()
     if not terms.is_priced:
         return [_("We have not written down yet what it costs and who pays the postage."), _ask()]
@@ -64,5 +64,5 @@ def _back(payer: str) -> str:
 
 
 def name_place() -> str:
-    """Where the model's name stands on a frame, as the workshop wrote it."""
+    """Return where the model's name stands on a frame, as the workshop wrote it."""
     return Terms.the().name_place

@@ -13,33 +13,34 @@ from returns.story.sums.states import RequestState
 
 
 def since(request: Request) -> datetime:
-    """Since when its parcel is awaited."""
+    """Return since when its parcel is awaited."""
     return request.revived_at or request.filed_at
 
 
 def last_day(request: Request) -> date:
-    """The day after which a request rests whose parcel has not come."""
+    """Return the day after which a request rests whose parcel has not come."""
     return clock.day_of(since(request) + timedelta(days=Terms.the().rest_days))
 
 
 def to_remind(at: datetime) -> QuerySet[Request]:
-    """Awaited longer than the workshop waits with a reminder, and not reminded since."""
+    """Return requests awaited longer than the days to a reminder, and not reminded since."""
     rows = _awaited(at - timedelta(days=Terms.the().remind_days))
     return rows.filter(reminded_at=None)
 
 
 def to_rest(at: datetime) -> QuerySet[Request]:
-    """Awaited so long that nobody will send it any more, as it seems."""
+    """Return requests awaited so long that nobody will send the frame any more, as it seems."""
     return _awaited(at - timedelta(days=Terms.the().rest_days))
 
 
 def _awaited(limit: datetime) -> QuerySet[Request]:
     rows = Request.objects.filter(state=RequestState.AWAITED.value)
+    # A request that was woken waits from then on. The same rule as `since`, asked of the database.
     rows = rows.annotate(since=Coalesce("revived_at", "filed_at")).filter(since__lte=limit)
     return rows.order_by("pk")
 
 
 def under_way() -> QuerySet[Request]:
-    """Send-backs whose customer says that they are in the post, the oldest first."""
+    """Return send-backs whose customer says that they are in the post, the oldest first."""
     rows = Request.objects.filter(state=RequestState.AWAITED.value).exclude(sent_at=None)
     return rows.order_by("sent_at", "pk")

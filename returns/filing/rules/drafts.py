@@ -29,7 +29,9 @@ def add(*, form: UUID, pictures: Sequence[Picture], at: datetime) -> list[DraftP
     Raises:
         BadInput: there would be more than four.
     """
+    # Of the picture as drawn anew, which comes out the same for the same upload.
     digests = [hashlib.sha256(picture.jpeg).hexdigest() for picture in pictures]
+    # Counted and not a set: the same picture chosen twice in one go is two pictures.
     there = Counter(DraftPhoto.objects.filter(form=form).values_list("digest", flat=True))
     new = []
     for picture, digest in zip(pictures, digests, strict=True):
@@ -58,23 +60,25 @@ def _keep(form: UUID, picture: Picture, digest: str, at: datetime) -> DraftPhoto
 
 
 def pictures(form: UUID) -> list[Picture]:
-    """The pictures kept for a form, to be filed with it."""
+    """Return the pictures kept for a form, to be filed with it."""
+    # A file may have been lost since, say by a restore; that is no reason to refuse the whole
+    # filing.
     rows = [row for row in of(form) if photos.path(row.file_name).is_file()]
     return [Picture(photos.path(row.file_name).read_bytes(), row.width, row.height) for row in rows]
 
 
 def of(form: UUID) -> list[DraftPhoto]:
-    """What is kept for a form, in the order in which it came."""
+    """Return what is kept for a form, in the order in which it came."""
     return list(DraftPhoto.objects.filter(form=form).order_by("pk"))
 
 
 def drop(*, form: UUID, file_names: Sequence[str]) -> int:
-    """Forget some of a form's photos, as its customer wishes."""
+    """Forget some of a form's photos, as its customer wishes. Returns how many."""
     return _remove([row for row in of(form) if row.file_name in set(file_names)])
 
 
 def clear(form: UUID) -> int:
-    """Forget all of a form's photos: it was filed, and the request has its own."""
+    """Forget all of a form's photos: it was filed, and the request has its own copies."""
     return _remove(of(form))
 
 
@@ -84,7 +88,7 @@ def rebind(*, before: UUID, form: UUID) -> None:
 
 
 def prune(*, older_than: datetime) -> int:
-    """Forget what was never filed."""
+    """Forget what was never filed. Returns how many."""
     return _remove(list(DraftPhoto.objects.filter(added_at__lt=older_than)))
 
 

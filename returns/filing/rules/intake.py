@@ -139,7 +139,11 @@ def _file_return(
         lenses_back=filing.lenses_back,
         filed_at=at,
     )
+    # Files are no part of a transaction. Should it roll back, `remove_orphans` finds what no row
+    # names.
     photos.keep(request=request, pictures=pictures, at=at)
+    # The reference and nothing else: the audit history is kept for good, and a person must be
+    # erasable.
     event.of(request.reference)
     letters.enqueue(letter="filed", request=request, at=at)
     return request
@@ -153,6 +157,8 @@ def _ask_screws(
         raise BadInput(_("Choose one of our frames."), field="colourway")
     model = plan.filing.colourway.model
     kits.refuse_over_limit(model=model, email=plan.contact.email, at=at)
+    # Needed before the request exists: the kit is promised to this reference, and the state of the
+    # request hangs on that promise.
     reference = _fresh_reference()
     state = kits.reserve(model=model, subject=reference, at=at)
     reserved = state is RequestState.RESERVED
@@ -184,18 +190,24 @@ class _Plan:
 def _planned(key: UUID, filing: Filing) -> _Plan:
     contact = people.checked(filing.contact)
     _refuse_bad_filing(filing)
+    # A repeat has to come to the same fingerprint, so it is marked under the salt of the first
+    # filing.
     earlier = Request.objects.filter(key=key).first()
     salt = earlier.link_salt if earlier else secrets.token_hex(24)
     facts: list[Any] = [
         filing.colourway.pk if filing.colourway else None,
         filing.component,
         filing.defect,
+        # Personal words enter the fingerprint as a keyed mark under a random salt: equal for a
+        # repeat, of no use to anybody who reads the events.
         people.mark([filing.note.strip(), *contact.values()], salt),
         filing.wish,
         filing.lenses_back,
         filing.notice_version,
     ]
     if filing.more:
+        # Sorted, as the order of further troubles says nothing; and only where there are any, so
+        # that older fingerprints still hold.
         facts += [list(pair) for pair in sorted(filing.more)]
     return _Plan(key, filing, contact, salt, facts)
 
@@ -211,6 +223,7 @@ def _refuse_bad_filing(filing: Filing) -> None:
     _refuse_bad_troubles(filing)
     if filing.notice_version != NOTICE_VERSION:
         raise BadInput(_("Read the notice and tick that you have read it."), field="notice")
+    # PostgreSQL refuses a NUL in text, and SQLite would keep it.
     if len(filing.note) > NOTE_LENGTH_MAX or "\x00" in filing.note:
         raise BadInput(
             _("Use at most %(room)s characters of plain text.") % {"room": NOTE_LENGTH_MAX},
@@ -257,6 +270,7 @@ def _write(plan: _Plan, *, reference: str = "", **columns: Any) -> Request:
 
 def _fresh_reference() -> str:
     reference = codes.new_code("Q")
+    # The look spares a clash; two at the same moment meet at the unique column.
     while Request.objects.filter(reference=reference).exists():
         reference = codes.new_code("Q")
     return reference
@@ -285,6 +299,8 @@ def renewed_secret(request: Request) -> str:
     try:
         return link_secret(request)
     except Conflict:
+        # From then on the former link opens nothing: it was made with a key that may be in other
+        # hands.
         request.link_hash = codes.hash_secret(_derived(settings.SECRET_KEY, request.link_salt))
         Request.objects.filter(pk=request.pk).update(link_hash=request.link_hash)
         return link_secret(request)
@@ -298,9 +314,12 @@ def _derived(server_key: str | bytes, salt: str) -> str:
 
 def by_secret(secret: str) -> Request:
     """The request that a private link opens. NotFound otherwise."""
+    # Before the hash, so that a stranger cannot have megabytes hashed.
     if not secret.isascii() or len(secret) > _SECRET_LENGTH_MAX:
         raise NotFound(_("This link leads nowhere. Ask for it again by reference and email."))
     rows = Request.objects.select_related("person", "colourway__model", "colourway__colour")
+    # Looked up by the hash: how far a guess agrees with a stored hash tells nothing about the
+    # secret.
     found = rows.filter(link_hash=codes.hash_secret(secret)).first()
     if found is None:
         raise NotFound(_("This link leads nowhere. Ask for it again by reference and email."))
@@ -330,6 +349,7 @@ def lapse(at: datetime) -> list[Request]:
     limit = at - timedelta(days=Workshop.the().retention_days)
     rows = Request.objects.filter(state=RequestState.AWAITED.value, filed_at__lte=limit)
     rows = rows.filter(Q(revived_at=None) | Q(revived_at__lte=limit))
+    # A batch in each round, so that the lock on the rows is short; the next round takes the rest.
     lapsed = list(rows.order_by("pk")[:200])
     for request in lapsed:
         _close(request, at)
@@ -340,6 +360,8 @@ def lapse(at: datetime) -> list[Request]:
 
 
 def _close(request: Request, at: datetime) -> None:
+    # The state is part of the update: the parcel that the bench books at this moment either comes
+    # first, or wakes the request again.
     rows = Request.objects.filter(pk=request.pk, state__in=_WITHDRAWABLE)
     if rows.update(state=RequestState.WITHDRAWN.value, ended_at=at) != 1:
         raise StaleState(_("It is too late to withdraw this: it is on its way or has arrived."))
@@ -357,6 +379,8 @@ def person_of(request: Request) -> Person:
 
 def _kept(request: Request, contact: Contact) -> Contact:
     """The new name and postal address, with the email and language as they were filed."""
+    # Who holds the link may move the parcel, so the letter about it must go to the email as it was
+    # filed.
     person = person_of(request)
     return people.checked(replace(contact, email=person.email, language=person.language))
 
@@ -395,6 +419,8 @@ def _hold_open(request: Request) -> None:
         raise StaleState(_("This request has ended. Nothing more happens."))
     still = [state.value for state in OPEN_STATES]
     rows = Request.objects.filter(pk=request.pk, state__in=still, ended_at=None)
+    # The write that changes nothing locks the row on PostgreSQL; on SQLite the database's one write
+    # lock serves. What follows is read under it.
     if rows.update(state=F("state")) != 1 or not may_change_address(request):
         raise StaleState(_("It is too late to change the address: it has been posted."))
 
@@ -428,6 +454,7 @@ def report_missing(*, key: UUID, request: Request, at: datetime) -> Request:
 def _report_missing(event: Draft, /, *, key: UUID, request: Request, at: datetime) -> Request:
     last = last_dispatch(request)
     kits.refuse_long_posted(last.posted_at if last else None, at)
+    # Reported once: a second press finds the mark and sends no second letter.
     rows = Dispatch.objects.filter(missing_reported_at=None)
     if last is None or rows.filter(pk=last.pk).update(missing_reported_at=at) != 1:
         raise StaleState(_("Nothing of yours is in the post, or you have told us already."))

@@ -47,6 +47,8 @@ def redraw(upload: BinaryIO, *, size_bytes: int) -> Picture:
     Raises:
         BadInput: too large, too many pixels, another format, or broken.
     """
+    # Bytes before pixels, pixels before decoding: each check costs less than the next, and a
+    # decoder never sees what is too large.
     if size_bytes > settings.PHOTO_BYTES_MAX:
         room = settings.PHOTO_BYTES_MAX // 1_000_000
         raise BadInput(
@@ -74,11 +76,14 @@ def _redrawn(upload: BinaryIO) -> Picture:
     ImageFile.LOAD_TRUNCATED_IMAGES = False
     pillow_heif.register_heif_opener(thumbnails=False, depth_images=False, aux_images=False)
     with warnings.catch_warnings():
+        # Pillow only warns of a small file that unpacks to a huge picture; here that is a refusal.
         warnings.simplefilter("error", Image.DecompressionBombWarning)
         with Image.open(upload, formats=FORMATS) as image:
+            # `open` has read the header alone, so the size is known and nothing is decoded yet.
             _refuse_too_many_pixels(image.size)
             # JPEG can decode straight to a half or a quarter, which saves time and memory.
             image.draft("RGB", (SIDE_PX_MAX, SIDE_PX_MAX))
+            # Turned first: the orientation lies in the metadata, which is about to be dropped.
             upright = ImageOps.exif_transpose(image)
             upright.thumbnail((SIDE_PX_MAX, SIDE_PX_MAX))
             return _encoded(_on_white(upright))
@@ -97,6 +102,7 @@ def _refuse_too_many_pixels(size: tuple[int, int]) -> None:
 def _on_white(image: Image.Image) -> Image.Image:
     from PIL import Image
 
+    # JPEG has no transparency, and dropping the channel would show whatever colour lies beneath.
     if "A" not in image.getbands() and "transparency" not in image.info:
         return image.convert("RGB")
     seen = image.convert("RGBA")
@@ -108,6 +114,8 @@ def _on_white(image: Image.Image) -> Image.Image:
 def _encoded(image: Image.Image) -> Picture:
     from PIL import Image
 
+    # Pixels are pasted into an empty picture: one that is saved as it came may carry metadata
+    # along, such as a comment.
     bare = Image.new("RGB", image.size)
     bare.paste(image)
     out = io.BytesIO()
@@ -123,6 +131,7 @@ def keep(*, request: Request, pictures: Sequence[Picture], at: datetime) -> list
 
 
 def _keep_one(request: Request, picture: Picture, at: datetime) -> Photo:
+    # A name of ours that cannot be guessed; the sender's could be a path, or a person's name.
     name = f"{secrets.token_hex(16)}.jpg"
     folder().mkdir(parents=True, exist_ok=True)
     path(name).write_bytes(picture.jpeg)
@@ -136,12 +145,13 @@ def _keep_one(request: Request, picture: Picture, at: datetime) -> Photo:
 
 
 def folder() -> Path:
-    """Where the files lie: outside everything that the web server hands out."""
+    """Return where the files lie: outside everything that the web server hands out."""
     return Path(settings.MEDIA_ROOT) / "photos"
 
 
 def path(file_name: str) -> Path:
-    """The file of a photo."""
+    """Return the path of a photo's file."""
+    # Only the last part of a name, so that no "../" leads out of the folder.
     return folder() / Path(file_name).name
 
 
@@ -149,6 +159,7 @@ def remove_all(request: Request) -> int:
     """Delete every photo of a request; the files go once the transaction holds."""
     names = list(request.photos.values_list("file_name", flat=True))
     request.photos.all().delete()
+    # After the commit: a rollback brings rows back, and no file.
     transaction.on_commit(partial(unlink, names), robust=True)
     return len(names)
 
@@ -157,6 +168,8 @@ def remove_orphans(*, older_than: datetime) -> int:
     """Delete files that no row names: left behind when a filing was rolled back."""
     if not folder().is_dir():
         return 0
+    # The files before the rows, and only old ones: a filing that is under way has its file and not
+    # yet its row.
     old = [file for file in folder().iterdir() if file.stat().st_mtime < older_than.timestamp()]
     known = set(Photo.objects.values_list("file_name", flat=True))
     known |= set(DraftPhoto.objects.values_list("file_name", flat=True))

@@ -37,8 +37,8 @@ def change_email(
 ) -> Request:
     """Put another email in the place of the filed one. Both are written to.
 
-    Whoever holds the link alone could take the mails over, so the address before is told too. Of
-    several changes in a row the first address is the one that is told: it was the filer's own.
+    Whoever holds the link alone could take the mails over, so the address before gets a letter
+    too. Of several changes in a row it goes to the first address: that was the filer's own.
 
     Raises:
         BadInput: the email will not do, or is the one that we have.
@@ -51,6 +51,8 @@ def change_email(
     data = person.former_email or person.email
     Person.objects.filter(pk=person.pk).update(email=contact.email, former_email=data)
     event.of(request.reference)
+    # Two letters: one that the new address works, one to the old that somebody else may have done
+    # this.
     letters.enqueue(letter="email_left", request=request, at=at)
     letters.enqueue(letter="email_changed", request=request, at=at)
     return _again(request)

@@ -32,6 +32,7 @@ def of(*, key: UUID, filing: Filing, kind: Request.Kind, at: datetime) -> Reques
         contact = asdict(people.checked(filing.contact))
     except BadInput:
         return None
+    # The same person may come back with the page in another language.
     del contact["language"]
     rows = Request.objects.filter(
         kind=kind,
@@ -45,6 +46,8 @@ def of(*, key: UUID, filing: Filing, kind: Request.Kind, at: datetime) -> Reques
         **{f"person__{name}": typed for name, typed in contact.items()},
     )
     rows = rows.exclude(state=RequestState.WITHDRAWN.value).order_by("-filed_at")
+    # Further troubles are compared in memory: at most a handful of rows from one person within a
+    # day.
     return next((found for found in rows if _troubles(found) == set(filing.more)), None)
 
 

@@ -43,7 +43,7 @@ def _again(request: Request) -> Request:
 def say_posted(
     event: Draft, /, *, key: UUID, request: Request, number: str, at: datetime
 ) -> Request:
-    """The customer has posted the frame. May be said again, with another number.
+    """Note that the customer has posted the frame. May be said again, with another number.
 
     Raises:
         BadInput: the carrier's number will not do.
@@ -77,6 +77,7 @@ def revive(event: Draft, /, *, key: UUID, request: Request, at: datetime) -> Req
     """
     rows = Request.objects.filter(pk=request.pk, state=RequestState.RESTING.value)
     awaited = {"state": RequestState.AWAITED.value, "ended_at": None, "revived_at": at}
+    # What belonged to the earlier wait goes, so that the customer is reminded anew.
     forgotten = {"sent_at": None, "carrier_number": "", "reminded_at": None}
     if rows.update(**awaited, **forgotten) != 1:
         raise StaleState(_("This request does not rest; there is nothing to wake."))
@@ -92,6 +93,8 @@ def remind(at: datetime) -> int:
     found = list(waiting.to_remind(at)[:_BATCH])
     for request in found:
         rows = Request.objects.filter(pk=request.pk, state=RequestState.AWAITED.value)
+        # Two workers may hold the same list. The mark is set before the letter is enqueued, in one
+        # transaction, so each request gets one.
         if rows.filter(reminded_at=None).update(reminded_at=at) == 1:
             letters.enqueue(letter="reminder", request=request, at=at)
             _record("intake.remind", request, at)
@@ -103,6 +106,7 @@ def rest(at: datetime) -> int:
     """Let those rest whose frame has not come for long, and write to them. Returns how many."""
     found = list(waiting.to_rest(at)[:_BATCH])
     for request in found:
+        # A parcel may have been booked since the list was read; the state decides.
         before = [state.value for state in sources(RequestState.RESTING)]
         rows = Request.objects.filter(pk=request.pk, state__in=before)
         if rows.update(state=RequestState.RESTING.value, ended_at=at) == 1:
