@@ -1,4 +1,4 @@
-"""Duties that must happen: written with the fact, drained by the worker, swept after a crash.
+"""Messages of what must still happen: written with the fact, settled by the worker or the sweep.
 
 At least once, never lost: the row is the record, the broker only wakes the worker up.
 """
@@ -46,7 +46,7 @@ log = structlog.get_logger(__name__)
 
 
 def wait_s(tries: int) -> int:
-    """The least seconds to wait after so many tries: ten, four times as long each, then hourly."""
+    """Return the least seconds to wait after so many tries: ten, four times that, then hourly."""
     return int(min(_WAIT_MAX_S, 10 * 4 ** min(tries - 1, 9)))
 
 
@@ -66,9 +66,10 @@ def enqueue(
     payload: dict[str, Any] | None = None,
     wait: timedelta = timedelta(0),
 ) -> OutboxMessage:
-    """Write a duty in the caller's transaction and nudge the worker once that commits.
+    """Write a message in the caller's transaction and nudge the worker once that commits.
 
-    One that waits is left to the sweep, which finds it when its time has come.
+    `payload` holds codes and ids only, for messages are kept. One that waits is left to the sweep,
+    which finds it when its time has come.
     """
     message = OutboxMessage(
         topic=topic,
@@ -81,13 +82,15 @@ def enqueue(
         message.settled_at = at
     message.save(force_insert=True)
     if message.settled_at is None and not wait:
+        # After the commit, else the worker may look before the row is there. Robust: a nudge that
+        # fails must not fail what was done.
         transaction.on_commit(lambda: _nudge(message.pk), robust=True)
     return message
 
 
 @contextmanager
 def hushed() -> Iterator[None]:
-    """Duties written inside are settled at once: a story told of the past posts no letters."""
+    """Settle at once every message written inside: a story of the past posts no letters."""
     token = _hushed.set(True)
     try:
         yield
@@ -113,23 +116,33 @@ class _Broker:
 
 
 def due(at: datetime) -> list[UUID]:
-    """The oldest hundred duties that nobody holds."""
+    """Return the ids of the oldest hundred messages that are due and that nobody holds."""
     rows = OutboxMessage.objects.filter(settled_at=None, given_up_at=None, available_at__lte=at)
+    # A claim that has run out belonged to a worker that died with it.
     rows = rows.filter(Q(claimed_until=None) | Q(claimed_until__lt=at))
     return list(rows.order_by("available_at").values_list("pk", flat=True)[:100])
 
 
 def settle(message_id: UUID, *, at: datetime) -> bool:
-    """Run one duty's handler. Returns whether it is settled now. Handlers are idempotent."""
+    """Run the handler of one message. Returns whether it is settled now.
+
+    Handlers are idempotent: a worker that dies after the action and before the last line here runs
+    the same message again.
+    """
+    # Broker and sweep may hand out the same message twice; one claim wins, the other is no error.
     if not _claim(message_id, at):
         return False
     message = OutboxMessage.objects.get(pk=message_id)
+    # Counted with the claim and not after the handler: one that kills its worker each time comes to
+    # an end too.
     if message.tries > TRIES_MAX:
         _put_back(message, Unanswered("every try ended with its worker"), at)
         return False
     try:
+        # Outside a transaction: a handler sends mail or draws a report, and no row should be locked
+        # for so long.
         import_string(settings.OUTBOX_HANDLERS[message.topic])(message)
-    except Exception as error:  # noqa: BLE001  whatever a handler raises, the duty stays owed
+    except Exception as error:  # noqa: BLE001  whatever a handler raises, the message stays
         _put_back(message, error, at)
         return False
     OutboxMessage.objects.filter(pk=message_id).update(settled_at=at, claimed_until=None)
@@ -164,6 +177,7 @@ def try_again(
 
 
 def _claim(message_id: UUID, at: datetime) -> bool:
+    # Read and written in one UPDATE: a lock that works on SQLite and PostgreSQL alike.
     free = Q(claimed_until=None) | Q(claimed_until__lt=at)
     rows = OutboxMessage.objects.filter(free, pk=message_id, settled_at=None, given_up_at=None)
     return rows.update(claimed_until=at + CLAIM, tries=F("tries") + 1) == 1
@@ -174,10 +188,13 @@ def _put_back(message: OutboxMessage, error: Exception, at: datetime) -> None:
     log.warning(
         "duty_failed", message=str(message.pk), topic=message.topic, error=type(error).__name__
     )
+    # Up to a fifth longer, so that messages which failed together do not all come back together.
     seconds = wait_s(message.tries) * SystemRandom().uniform(1.0, 1.2)
     OutboxMessage.objects.filter(pk=message.pk).update(
         claimed_until=None,
         available_at=at + timedelta(seconds=seconds),
         given_up_at=at if message.tries >= TRIES_MAX else None,
+        # Cut short, and without the traceback: an error's text is kept for good and shown to the
+        # owner.
         last_error=f"{type(error).__name__}: {error}"[:200],
     )

@@ -35,6 +35,7 @@ def _mail() -> list[Note]:
 def _outbox() -> list[Note]:
     """What was given up waits for a person; what fails may soon."""
     found, trouble = [], outbox.trouble()
+    # An alarm, since nothing tries these again by itself.
     if trouble.given_up:
         words = ngettext(
             "%(count)s letter or report was tried for five days and given up. Have it tried again.",
@@ -77,5 +78,6 @@ def _copies(at: datetime) -> list[Note]:
             "at": local(standing.failed.at),
             "why": standing.failed.why,
         }
+        # A failure alone is urgent; red only once two days of work hang on it.
         found.append(Note(words, "", is_alarm=standing.is_old(at), is_urgent=True))
     return found

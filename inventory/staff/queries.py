@@ -10,7 +10,7 @@ OWNER = "owner"
 
 
 def roles_of(user: User | AnonymousUser) -> frozenset[str]:
-    """The roles of a user; none for a stranger or a user who is switched off."""
+    """Return the roles of a user; none for a stranger or a user who is switched off."""
     if not user.is_active:
         return frozenset()
     return frozenset(user.groups.values_list("name", flat=True))

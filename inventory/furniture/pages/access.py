@@ -24,13 +24,14 @@ class StaffRequest(HttpRequest):
 
 
 def _way_on(request: HttpRequest) -> str:
-    """Where to go on after signing in: what was asked for, or the page a deed was sent from.
+    """Where to go on after signing in: what was asked for, or the page an action was sent from.
 
-    The address of a deed takes no GET: to be led there would end on an empty page.
+    The address of an action takes no GET: to be led there would end on an empty page.
     """
     if request.method in ("GET", "HEAD"):
         return request.get_full_path()
     sent_from = urlsplit(request.headers.get("Referer", ""))
+    # Never to another host: a sign-in that leads elsewhere is an open redirect.
     if sent_from.netloc != request.get_host():
         return resolve_url(settings.LOGIN_REDIRECT_URL)
     return sent_from._replace(scheme="", netloc="", fragment="").geturl()
@@ -44,9 +45,11 @@ def allow(*roles: str) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
         def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
             if not request.user.is_authenticated:
                 return redirect_to_login(_way_on(request))
+            # Asked anew at each request: a role that was taken away is gone with the next page.
             if not roles_of(request.user) & set(roles):
                 raise PermissionDenied
             response: HttpResponseBase = page(request, *args, **kwargs)
+            # After signing out, the browser's back button must show nothing of the workshop.
             response.headers.setdefault("Cache-Control", "no-store")
             return response
 

@@ -1,4 +1,4 @@
-"""The base of every form that changes something: it carries the client's id of the deed."""
+"""The base of every form that changes something: it carries the client's id of the action."""
 
 from __future__ import annotations
 
@@ -39,6 +39,8 @@ class ActionForm(forms.Form):
             return None
         except HingebackError as error:
             self.refusal = error
+            # A rule may name several faults at once; each goes to its own field, the rest to the
+            # top.
             for one in (error, *error.others):
                 field = getattr(one, "field", "")
                 self.add_error(field if field in self.fields else None, one.message)
@@ -47,6 +49,8 @@ class ActionForm(forms.Form):
     def _renew_key(self) -> None:
         """What was sent from here before had other content: a fresh key lets this be sent too."""
         sent: Any = self.data
+        # What was sent is immutable, and typed work must not be lost: a copy goes on with another
+        # key.
         data = sent.copy()
         data[self.add_prefix("key")] = str(uuid.uuid4())
         self.data = data
@@ -119,6 +123,7 @@ class FigureField(forms.DecimalField):
 
     def to_python(self, value: Any) -> Decimal | None:  # type: ignore[override]
         text = str(value or "").strip()
+        # Two commas are no decimal sign; left alone, they are refused.
         return super().to_python(text.replace(",", ".") if text.count(",") == 1 else text)
 
     def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
@@ -137,7 +142,7 @@ class ScaleField(forms.ModelChoiceField):  # type: ignore[type-arg]
 
 
 class WeighedForm(ActionForm):
-    """A deed with one reading on a named scale; the rule parses the typed mass."""
+    """An action with one reading on a named scale; the rule parses the typed mass."""
 
     scale = ScaleField()
     mass = MassField(

@@ -51,6 +51,7 @@ def workshop(request: HttpRequest) -> dict[str, Any]:
     And `mail_goes_out`, without which no page may say that a letter comes.
     """
     del request
+    # Lazy: a page that shows nothing of the workshop, or an answer to a probe, asks no database.
     shown = SimpleLazyObject(Workshop.the)
     _shown.set(shown)
     return {"workshop": shown, "mail_goes_out": settings.MAIL_GOES_OUT}
@@ -66,6 +67,8 @@ def _forget(**_signal: object) -> None:
     _shown.set(None)
 
 
+# A thread serves many requests, and its context outlives each of them: without this the next page
+# would show an old workshop.
 request_finished.connect(_forget, dispatch_uid="hingeback-workshop-of-this-page")
 
 

@@ -32,6 +32,7 @@ class PracticeMiddleware:
         else:
             answer = self.get_response(request)
         answer.headers[HEADER] = SAID
+        # A file outlives the page with its banner, so its name has to say it as well.
         named = answer.headers.get("Content-Disposition", "")
         if named:
             prefix = rf"\1{practice.FILE_PREFIX}"

@@ -21,7 +21,7 @@ def _holds_nul(request: HttpRequest) -> bool:
 
 
 def _is_page(request: HttpRequest) -> bool:
-    """A person opened the address of a deed, say by a reload after the form was refused."""
+    """A person opened the address of an action, say by a reload after the form was refused."""
     return request.method == "GET" and not request.path_info.startswith("/api/")
 
 
@@ -33,6 +33,7 @@ class RefusalMiddleware:
         if _holds_nul(request):
             return render(request, "404.html", status=404)
         answer = self.get_response(request)
+        # The framework answers a wrong method with an empty page, which tells a person nothing.
         if answer.status_code == METHOD_NOT_ALLOWED and not answer.content and _is_page(request):
             page = render(request, "404.html", status=METHOD_NOT_ALLOWED)
             page.headers["Allow"] = answer.headers["Allow"]

@@ -66,6 +66,8 @@ def standing() -> Standing:
         "proved.json", lambda data: Proved(_at(data["at"]), data["file"], data["size_bytes"])
     )
     failed = _read("failed.json", lambda data: Failed(_at(data["at"]), data["why"]))
+    # Without a proof the age counts from the first thing that could be lost; an empty workshop has
+    # nothing to lose.
     return Standing(proved, failed, None if proved else _since())
 
 
@@ -103,4 +105,5 @@ def _read(name: str, shape: Callable[[Any], Kept]) -> Kept | None:
 def _write(name: str, content: dict[str, object]) -> None:
     half = folder() / f".{name}"
     half.write_text(json.dumps(content), encoding="utf-8")
+    # A rename is whole or not at all: a reader never finds half a file, nor does a crash leave one.
     half.replace(folder() / name)

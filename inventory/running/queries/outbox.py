@@ -24,6 +24,7 @@ class Trouble:
 
 
 def trouble() -> Trouble:
+    # Oldest first: its moment says since when, and its error is the one that has lasted.
     failing = failing_rows().order_by("created_at")
     first = failing.first()
     return Trouble(

@@ -82,6 +82,7 @@ def home(request: HttpRequest) -> HttpResponse:
     rooms = [
         {
             "name": _ROLE_NAMES[role],
+            # A page that is not installed has no address, and no card.
             "jobs": [job for job in jobs if job.path],
             "notes": _notes(role),
         }
@@ -93,5 +94,7 @@ def home(request: HttpRequest) -> HttpResponse:
 
 def _notes(role: str) -> list[Note]:
     """What the other room has to say to a role today; wired in the settings."""
+    # By a dotted path, for this room stands beneath the one that knows the answer and must not
+    # import it.
     dotted = settings.DESK_NOTES.get(role)
     return list(import_string(dotted)(timezone.now())) if dotted else []

@@ -58,6 +58,8 @@ class GuardedPasswordForm(PasswordChangeForm):
 
     def clean_old_password(self) -> str:
         typed = str(self.cleaned_data["old_password"])
+        # Through `authenticate`, which counts wrong tries, and not by comparing the hash, which
+        # nobody counts.
         if authenticate(self.request, username=self.user.get_username(), password=typed) is None:
             raise ValidationError(self.error_messages["password_incorrect"], "password_incorrect")
         return typed

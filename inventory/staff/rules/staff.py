@@ -1,6 +1,6 @@
 """The people of the workshop: the first owner, and the logins that an owner makes.
 
-A password made here is told once, to the caller. Deeds hold numbers only, never a name.
+A password made here is given once, to the caller. Events hold numbers only, never a name.
 """
 
 from __future__ import annotations
@@ -43,6 +43,8 @@ def found(*, name: str, at: datetime) -> tuple[User, str]:
     Asked again before the link was used, it makes a new link and the earlier one opens nothing.
     Raises Conflict when somebody can already sign in as owner, or on practice data.
     """
+    # The row must be there before it can be locked; SQLite takes its write lock with the
+    # transaction itself.
     Workshop.the()
     list(Workshop.objects.select_for_update())  # two at once must not both be the first
     if practice.is_on():
@@ -50,6 +52,8 @@ def found(*, name: str, at: datetime) -> tuple[User, str]:
             _("This is the practice installation, with logins of its own. Nothing was made.")
         )
     claim = User.objects.filter(groups__name=OWNER)
+    # Until the link was used nobody can sign in, so a lost link is no dead end: the same person
+    # gets another.
     if any(person.has_usable_password() for person in claim):
         raise Conflict(
             _("There is an owner already. Owners make further logins at /owner/people/.")
@@ -58,6 +62,7 @@ def found(*, name: str, at: datetime) -> tuple[User, str]:
     person.set_unusable_password()  # a fresh random mark: links made before it are void
     person.save(update_fields=["password"])
     events.record(
+        # A command has no client's id, and each link is an event of its own.
         key=UUID(bytes=secrets.token_bytes(16), version=4),
         name="staff.found",
         subject=_subject(person),
@@ -72,6 +77,7 @@ def _other(number: int, by: User) -> User:
     person = User.objects.select_for_update().filter(pk=number).first()
     if person is None:
         raise NotFound
+    # Nobody locks themselves out: the last owner could not be let in again.
     if person.pk == by.pk:
         raise Conflict(_("This is your own login. Another owner can do this for you."))
     if person.is_superuser and not by.is_superuser:
@@ -88,6 +94,8 @@ def _refuse_second_login() -> NoReturn:
 @events.rule(
     "staff.hire",
     facts=lambda name, first_name, role: [
+        # A name is personal data: the fingerprint takes it under the server's key, so that a repeat
+        # is known and the name is not.
         events.sealed("hingeback.staff", f"{name}\n{first_name}"),
         role,
     ],
@@ -96,9 +104,9 @@ def _refuse_second_login() -> NoReturn:
 def hire(
     event: Draft, /, *, key: UUID, name: str, first_name: str, role: str, at: datetime, by: User
 ) -> tuple[User, str]:
-    """Make a login for a role; the user and the password, which is told in this answer only.
+    """Make a login for a role; the user and the password, which is in this answer only.
 
-    Raises BadInput naming the field, Conflict for a repeat: the password cannot be told again.
+    Raises BadInput naming the field, Conflict for a repeat: the password cannot be given again.
     """
     if role not in ROLES:
         raise BadInput(_("Choose one of these."), field="role")
@@ -116,7 +124,10 @@ def _refuse_second_password() -> NoReturn:
 def renew_password(
     event: Draft, /, *, key: UUID, number: int, at: datetime, by: User
 ) -> tuple[User, str]:
-    """Give a person a new password, told once. Their sessions end."""
+    """Give a person a new password, shown once. Their sessions end.
+
+    Raises NotFound, Conflict for one's own login or a repeat, Forbidden for a superuser's.
+    """
     person = _other(number, by)
     password = _given(person)
     event.of(_subject(person))
@@ -125,13 +136,13 @@ def renew_password(
 
 @events.rule("staff.switch_off", facts=lambda number: [number], again=_other)
 def switch_off(event: Draft, /, *, key: UUID, number: int, at: datetime, by: User) -> User:
-    """The person can no longer sign in, and their tokens no longer open anything."""
+    """Switch a login off: no more signing in, and the person's tokens open nothing."""
     return _switched(event, _other(number, by), is_active=False)
 
 
 @events.rule("staff.switch_on", facts=lambda number: [number], again=_other)
 def switch_on(event: Draft, /, *, key: UUID, number: int, at: datetime, by: User) -> User:
-    """The person can sign in again with the password they had."""
+    """Switch a login on again, with the password that the person had."""
     return _switched(event, _other(number, by), is_active=True)
 
 
@@ -143,7 +154,7 @@ def _switched(event: Draft, person: User, *, is_active: bool) -> User:
 
 
 def everybody() -> Iterable[User]:
-    """Everybody who has a login, those who are switched off last."""
+    """Return everybody who has a login, those who are switched off last."""
     return User.objects.prefetch_related("groups").order_by("-is_active", "username")
 
 
@@ -156,6 +167,8 @@ def _created(name: str, first_name: str, role: str) -> User:
         raise BadInput(
             _("Use letters, digits and @ . + - _ for the login name, no blanks."), field="name"
         ) from error
+    # The column is unique to the letter only; two logins that differ in a capital would be mistaken
+    # for each other.
     if User.objects.filter(username__iexact=name).exists():
         raise BadInput(_("This login name is taken. Choose another."), field="name")
     # An owner edits the masters in the admin, which asks for this mark.

@@ -49,6 +49,7 @@ def issue(
     row = AccessToken.objects.create(
         name=name.strip(),
         user=user,
+        # The text itself is stored nowhere: who copies the table holds no token.
         digest=_digest(text),
         scopes=sorted(set(scopes)),
         created_at=at,
@@ -62,12 +63,13 @@ def issue(
 def revoke(*, token: AccessToken, at: datetime, by: User | None = None) -> None:
     """End a token now. A repeat changes nothing."""
     rows = AccessToken.objects.filter(pk=token.pk, revoked_at=None)
+    # Only the call that ends it leaves an event, with the moment at which it really ended.
     if rows.update(revoked_at=at) == 1:
         _record("tokens.revoke", token, at, by)
 
 
 def handle(token: AccessToken) -> str:
-    """How a token is spoken of: the first characters of its digest, which open nothing."""
+    """Return how a token is named: the first characters of its digest, which open nothing."""
     return token.digest[:HANDLE_LENGTH]
 
 
