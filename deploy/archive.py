@@ -49,10 +49,13 @@ def write(to: Path, at: datetime) -> Manifest:
         with os.fdopen(out, "wb") as raw, TemporaryDirectory(dir=to.parent) as aside:
             made = _fill(raw, Path(aside), at)
             raw.flush()
+            # A copy that only lies in the kernel's buffers is lost with the power that it should
+            # guard against.
             os.fsync(raw.fileno())
     except OSError as error:
         to.unlink()
         raise NotCopied(f"{to} was not finished: {error.strerror}.") from error
+    # Ctrl-C as well: half an archive must not be taken for one.
     except BaseException:
         to.unlink()
         raise
@@ -61,6 +64,8 @@ def write(to: Path, at: datetime) -> Manifest:
 
 def _new_private(to: Path) -> int:
     try:
+        # Private from its first byte: a chmod afterwards would leave a moment in which others can
+        # open it. O_EXCL never writes over a copy.
         return os.open(to, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600)
     except FileExistsError as error:
         raise NotCopied(f"{to} exists already; name a new file.") from error
@@ -82,6 +87,7 @@ def _fill(raw: io.BufferedWriter, aside: Path, at: datetime) -> Manifest:
     with tarfile.open(fileobj=raw, mode="w:gz", compresslevel=6) as tar:
         for name, path in [(database.name, database), *_beside()]:
             _add_file(tar, made, name, path)
+        # The key belongs to it: without it every link in a letter that was sent would be dead.
         _add(tar, "secret_key", settings.SECRET_KEY.encode(), at, made)
         _add(tar, LIST, json.dumps(asdict(made), indent=1).encode(), at)
     return made
@@ -92,6 +98,7 @@ def _beside() -> Iterator[tuple[str, Path]]:
     folders = (("media", Path(settings.MEDIA_ROOT)), ("reports", settings.DATA_DIR / "reports"))
     for name, folder in folders:
         for path in sorted(folder.rglob("*")):
+            # A link could lead out of the folder and draw foreign files into the archive.
             if path.is_file() and not path.is_symlink():
                 yield f"{name}/{path.relative_to(folder).as_posix()}", path
     for name in _MARKS:
@@ -106,6 +113,8 @@ def _add_file(tar: tarfile.TarFile, made: Manifest, name: str, path: Path) -> No
         return  # erased, or half written, since the folder was read
     with source:
         head = tar.gettarinfo(arcname=name, fileobj=source)
+        # Nothing of the machine goes along: names and numbers of users mean something else where it
+        # is unpacked.
         head.mode, head.uid, head.gid, head.uname, head.gname = 0o600, 0, 0, "", ""
         made.files[name] = hashlib.file_digest(source, "sha256").hexdigest()
         source.seek(0)
@@ -127,6 +136,8 @@ def unpack(archive: Path, into: Path) -> Manifest:
     try:
         with tarfile.open(archive, "r:gz") as tar:
             for member in tar:
+                # `filter="data"` refuses paths that lead outside; links and devices we never write,
+                # so they are refused as well.
                 if not member.isfile():
                     raise NotCopied(f"{archive} holds {member.name}, which is no plain file.")
                 tar.extract(member, into, filter="data")
@@ -146,6 +157,7 @@ def unpack(archive: Path, into: Path) -> Manifest:
 def _compare(archive: Path, into: Path, made: Manifest) -> None:
     there = {p.relative_to(into).as_posix() for p in into.rglob("*") if p.is_file()} - {LIST}
     needed = {DATABASE[made.engine], "secret_key"}
+    # The list is compared both ways: a file too many is as suspect as one that is lacking.
     if there != set(made.files) or not needed <= there:
         raise NotCopied(f"{archive} does not hold the files that its own list names.")
     for name, digest in made.files.items():

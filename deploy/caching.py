@@ -45,6 +45,7 @@ class HealingCache(BaseCache):
         super().__init__(params)
         params = {**params, "OPTIONS": {**_OPTIONS, **params.get("OPTIONS", {})}}
         self._redis = RedisCache(location, params)
+        # A name of its own, so that all of this process's threads count in one memory.
         self._memory = LocMemCache("while-redis-is-away", {})
 
     def _ask(self, name: str, *args: Any, **facts: Any) -> Any:
@@ -52,6 +53,8 @@ class HealingCache(BaseCache):
             try:
                 return getattr(self._redis, name)(*args, **facts)
             except (RedisAway, RedisSlow) as error:
+                # The question is then answered from memory below, so nobody sees that Redis is
+                # away.
                 _Spell.until = time.monotonic() + LEFT_ALONE_S
                 log.warning("redis_away", error=type(error).__name__)
         return getattr(self._memory, name)(*args, **facts)

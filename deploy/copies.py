@@ -60,12 +60,14 @@ def _made(at: datetime, to: Path | None) -> Made:
     archive.write(half, at)
     # What cannot be proved keeps its name: better an archive in doubt than none at all.
     lines = proving.prove(half, copies.folder())
+    # Only what is proved gets the name by which copies are found: a rename within one folder is
+    # whole or not at all.
     half.replace(path)
     return Made(path, path.stat().st_size, lines)
 
 
 def make_if_due() -> bool:
-    """For the beat: make tonight's copy unless it is there. Returns whether one was made."""
+    """Make tonight's copy unless it is there; for the beat. Returns whether one was made."""
     now, standing = timezone.now(), copies.standing()
     last = standing.proved.at if standing.proved else None
     failed = standing.failed.at if standing.failed else None
@@ -85,7 +87,7 @@ def make_if_due() -> bool:
 
 
 def there() -> dict[datetime, Path]:
-    """The proved archives of the copies' folder by their moment."""
+    """Return the proved archives of the copies' folder by their moment."""
     found = {}
     for path in copies.folder().glob("hingeback-*.tar.gz"):
         try:
@@ -111,6 +113,8 @@ def _alone() -> Iterator[None]:
     """A task that the broker delivers twice must not make two copies at once."""
     with (copies.folder() / ".lock").open("w") as lock:
         try:
+            # The lock of the file falls with its process, so a worker that was killed never leaves
+            # it shut.
             fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError as error:
             raise Busy("A copy is being made at this moment.") from error

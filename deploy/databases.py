@@ -24,11 +24,13 @@ def engine() -> str:
 
 
 def dump(to: Path) -> None:
-    """A consistent copy of the running database in a new file."""
+    """Write a consistent copy of the running database to a new file. Raises NotCopied."""
     if connection.vendor == "sqlite":
         _dump_sqlite(to)
     else:
         _run(["pg_dump", "--format=custom", "--file", str(to), *_reach()])
+        # Reads the table of contents: a dump that was cut short is noticed now and not on the day
+        # it is needed.
         _run(["pg_restore", "--list", str(to)])
 
 
@@ -36,7 +38,10 @@ def _dump_sqlite(to: Path) -> None:
     source = str(connection.settings_dict["NAME"])
     try:
         with closing(sqlite3.connect(source)) as here, closing(sqlite3.connect(to)) as copy:
+            # SQLite's own backup: copying the file while it is written to would miss what lies in
+            # the write-ahead log.
             here.backup(copy)
+            # Without the log beside it the copy is one file, which is what goes into the archive.
             copy.execute("PRAGMA journal_mode=DELETE")
             verdict = copy.execute("PRAGMA integrity_check").fetchone()[0]
     except sqlite3.Error as error:
@@ -46,7 +51,7 @@ def _dump_sqlite(to: Path) -> None:
 
 
 def refuse_unless_empty() -> None:
-    """What is restored never goes over a workshop that is there."""
+    """Refuse to restore over a workshop that is there. Raises NotCopied."""
     if connection.vendor == "sqlite":
         there = Path(str(connection.settings_dict["NAME"])).exists()
     else:
@@ -61,23 +66,28 @@ def refuse_unless_empty() -> None:
 def load(copy: Path) -> None:
     """Put a copy in the place of the database that the settings name, which must be empty."""
     if connection.vendor == "sqlite":
+        # Unpacked inside the data folder, so this is a rename on one disk, and no copy that can
+        # stop half way.
         copy.replace(str(connection.settings_dict["NAME"]))
     else:
         _load_postgresql(copy, str(connection.settings_dict["NAME"]))
 
 
 def _load_postgresql(copy: Path, name: str) -> None:
+    # Roles of the old server may not exist here; in one transaction, so that a failure leaves the
+    # database empty.
     flags = ["--no-owner", "--no-privileges", "--single-transaction", "--dbname", name]
     _run(["pg_restore", *_reach()[:-1], *flags, str(copy)])
 
 
 @contextmanager
 def aside(copy: Path) -> Iterator[str]:
-    """The address of a database beside ours that holds the copy, gone at the end."""
+    """Yield the address of a database beside ours that holds the copy, gone at the end."""
     if connection.vendor == "sqlite":
         yield f"sqlite:///{copy}"
         return
     ours = str(connection.settings_dict["NAME"])
+    # A fresh name: two proofs at once, or one that was killed, must not meet in one database.
     name = f"{ours}_proof_{token_hex(4)}"
     _run(["createdb", *_reach()[:-1], "--maintenance-db", ours, name])
     try:
@@ -102,6 +112,8 @@ def _run(command: list[str]) -> None:
         )
     facts = connection.settings_dict
     _command, secrets = connection.client.settings_to_cmd_args_env(facts, [])
+    # The password goes by the environment: arguments of a process can be read by everybody on the
+    # machine.
     env = {**os.environ, **(secrets or {})}
     done = subprocess.run(command, capture_output=True, env=env, check=False)  # noqa: S603
     if done.returncode:

@@ -25,6 +25,8 @@ def failed(request: HttpRequest) -> HttpResponse:
     if request.path_info.startswith("/api/"):
         answer = _problem("busy" if is_away else "internal")
     else:
+        # Rendered without the request: context processors would ask the database, which may be what
+        # is away.
         answer = HttpResponse(render_to_string(f"{status}.html"), status=status)
         answer["Cache-Control"] = "no-store"
     if is_away:

@@ -20,11 +20,12 @@ def alive(request: HttpRequest) -> JsonResponse:
 
 
 def ready(request: HttpRequest) -> JsonResponse:
-    """The database answers, and no duty has waited too long for the worker."""
+    """The database answers, and no message has waited too long for the worker."""
     del request
     try:
         with connection.cursor() as cursor:
             cursor.execute("SELECT 1")
+        # By the work left undone and not by a sign of life: a worker that hangs may still answer.
         late = OutboxMessage.objects.filter(
             settled_at=None, given_up_at=None, available_at__lt=timezone.now() - STUCK_AFTER
         ).exists()

@@ -15,10 +15,12 @@ AGAIN_AFTER = timedelta(hours=1)
 
 def is_due(*, last: datetime | None, failed: datetime | None, now: datetime, zone: tzinfo) -> bool:
     """Once a day from two at night; on a machine that was off then, as soon as it runs again."""
+    # A disk that is full stays full for a while; a try at each beat would only fill the log.
     if failed is not None and now - failed < AGAIN_AFTER:
         return False
     if last is None:
         return True
+    # In the workshop's zone: a night is a night of the people who work there.
     here, then = now.astimezone(zone), last.astimezone(zone)
     return here.date() > then.date() and here.hour >= NIGHT_HOUR
 
@@ -38,6 +40,8 @@ def kept(times: Iterable[datetime], zone: tzinfo) -> set[datetime]:
     for most, span in spans:
         newest: dict[object, datetime] = {}
         for at in newest_first:
+            # Newest first, so the first of a span is its newest, and the dictionary keeps that
+            # order.
             newest.setdefault(span(at), at)
         found |= set(list(newest.values())[:most])
     return found

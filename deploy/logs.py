@@ -7,6 +7,8 @@ import re
 
 import structlog
 
+# Applied to the finished line, so that it also meets links inside tracebacks and the words of
+# libraries.
 _LINK = re.compile(r"(/story/|/ask/photo/|/enter/first/[\w-]+/)[\w-]{16,}")
 
 

@@ -32,6 +32,8 @@ def prove(path: Path, beside: Path) -> list[str]:
             if made.engine != databases.engine():
                 raise NotCopied(f"It is a copy of {made.engine}; this is {databases.engine()}.")
             with databases.aside(folder / archive.DATABASE[made.engine]) as address:
+                # Processes of their own, with other settings: this one keeps its connection to the
+                # real database.
                 return checked({"HINGEBACK_DATABASE_URL": address, "HINGEBACK_DATA_DIR": aside})
         except NotCopied as error:
             raise Unproved(str(error)) from error
@@ -56,6 +58,8 @@ def _manage(command: str, env: dict[str, str]) -> str:
     )
     if done.returncode:
         data = (done.stdout + done.stderr).strip().splitlines()
+        # The failed checks say what is wrong; without any, the last line is the error of the
+        # command.
         wrong = [line for line in data if line.startswith("FAIL")] or data[-1:]
         raise Unproved(f"{command} over the copy: {'; '.join(wrong)}")
     return done.stdout

@@ -52,6 +52,8 @@ if len(SECRET_KEY) < 40:
 BASE_URL = env.str("BASE_URL", "http://127.0.0.1:8000").rstrip("/")
 ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", ["127.0.0.1", "localhost", "[::1]"])
 CSRF_TRUSTED_ORIGINS: list[str] = env.list("TRUSTED_ORIGINS", [])
+# 0 trusts no X-Forwarded-For at all: with a number too high a visitor could type an address of
+# their own.
 TRUSTED_PROXIES = env.int("TRUSTED_PROXIES", 0)
 
 INSTALLED_APPS = [
@@ -166,11 +168,16 @@ else:
         "socket_timeout": 5,
     }
 CELERY_TASK_IGNORE_RESULT = True
+# Acknowledged when done: a task whose worker is killed comes back. Every task is idempotent, so
+# twice is harmless.
 CELERY_TASK_ACKS_LATE = True
 CELERY_TASK_REJECT_ON_WORKER_LOST = True
 CELERY_TASK_SOFT_TIME_LIMIT = 240
 CELERY_TASK_TIME_LIMIT = 300
+# No task waits behind a long one in a worker's hands while another worker is free.
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+# In kilobytes. Drawing PDFs and pictures lets a process grow; past this it is replaced between two
+# tasks.
 CELERY_WORKER_MAX_MEMORY_PER_CHILD = 600_000
 CELERY_WORKER_CANCEL_LONG_RUNNING_TASKS_ON_CONNECTION_LOSS = True
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
@@ -233,17 +240,22 @@ SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 if SERVED:
+    # Only where a proxy stands in front and sets it; else a visitor could claim HTTPS.
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
     SECURE_SSL_REDIRECT = True
     SECURE_HSTS_SECONDS = 31_536_000
     SECURE_HSTS_INCLUDE_SUBDOMAINS = True
     SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = True
+    # The prefix binds a cookie to this host and to HTTPS; a browser refuses it from a subdomain
+    # (draft RFC 6265bis, 4.1.3.2).
     SESSION_COOKIE_NAME = "__Host-session"
     CSRF_COOKIE_NAME = "__Host-csrf"
 KNOWN_COOKIE_NAME = "__Host-known" if SERVED else "known-browser"
 CONTENT_SECURITY_POLICY = {
     "EXCLUDE_URL_PREFIXES": [],
     "DIRECTIVES": {
+        # Nothing unless it is named, and nothing from elsewhere: the service works without the
+        # internet.
         "default-src": [NONE],
         "script-src": [SELF, NONCE],
         "style-src": [SELF, NONCE],
@@ -267,6 +279,7 @@ PERMISSIONS_POLICY: dict[str, list[str]] = {
 DATA_UPLOAD_MAX_NUMBER_FILES = 20
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 1000
 PHOTO_BYTES_MAX = env.int("PHOTO_BYTES_MAX", 12_000_000)
+# 40 megapixels decode to some 120 MB: memory is bounded by pixels, not by the bytes of the file.
 PHOTO_PIXELS_MAX = env.int("PHOTO_PIXELS_MAX", 40_000_000)
 MEDIA_ROOT = DATA_DIR / "media"
 FILE_UPLOAD_PERMISSIONS, FILE_UPLOAD_DIRECTORY_PERMISSIONS = 0o600, 0o700

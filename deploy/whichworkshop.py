@@ -121,6 +121,7 @@ def _is_migrated(tables: list[str]) -> bool:
 
     if "inventory_workshop" not in tables:
         return False
+    # Tables of an older version would let the command begin and fail in the middle.
     executor = MigrationExecutor(connection)
     return not executor.migration_plan(executor.loader.graph.leaf_nodes())
 

@@ -26,6 +26,7 @@ class Command(BaseCommand):
         try:
             person, path = staff.found(name=name, at=timezone.now())
         except Conflict as error:
+            # For a start script, where an owner who is there already is the normal case.
             if once:
                 return
             raise CommandError(error.message) from error

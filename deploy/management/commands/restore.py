@@ -17,6 +17,8 @@ from deploy.proving import Unproved
 
 class Command(BaseCommand):
     help = "Restore an archive that `backup` wrote into an empty installation, and check it."
+    # Nothing may ask the database before it is restored: opening an SQLite file makes an empty one,
+    # which then counts as a workshop that is there.
     requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: ArgumentParser) -> None:
