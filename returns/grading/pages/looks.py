@@ -237,7 +237,7 @@ def look(request: StaffRequest, tag: str) -> HttpResponse:
     if taken:
         messages.success(request, _t("The answer is taken."))
         return redirect("frame", seen.tag)
-    facts = {"frame": seen, "form": form, "answer": _answer(form, seen)} | _told(seen)
+    facts = {"frame": seen, "form": form, "answer": _answer(form, seen)} | _hints(seen)
     return render(request, "returns/bench/look.html", facts, status=422 if form.errors else 200)
 
 
@@ -295,7 +295,7 @@ def _named(frame: ReturnedFrame) -> str:
     return f"hinge_{side}" if at_hinge else frame.request.component
 
 
-def _told(frame: ReturnedFrame) -> dict[str, Any]:
+def _hints(frame: ReturnedFrame) -> dict[str, Any]:
     """What the customer and the mass say; shown beside the form, never ticked for anybody."""
     story = frame.request
     return {

@@ -143,16 +143,16 @@ def _card(frame: ReturnedFrame, at: datetime) -> Card:
     found = became.of(frame)
     moulded = found is not None and found.first_moulded_on is not None
     way = stations.of_frames([frame], moulded=moulded, is_over=coming.is_over(frame, at))
-    owed = frame.promised_by if frame.state in ON_A_SHELF else None
-    return Card(frame, coming.of_frame(frame, at), way, owed)
+    promised = frame.promised_by if frame.state in ON_A_SHELF else None
+    return Card(frame, coming.of_frame(frame, at), way, promised)
 
 
 def _promised_by(request: Request, frames: list[ReturnedFrame]) -> date | None:
     if request.state == RequestState.RESERVED:
         return request.promised_by
-    owed = [frame.promised_by for frame in frames if frame.state in ON_A_SHELF]
+    promised = [frame.promised_by for frame in frames if frame.state in ON_A_SHELF]
     # Of several frames the last day is the promise for the whole request.
-    return max(owed, default=None)
+    return max(promised, default=None)
 
 
 def mended_parts(frames: list[ReturnedFrame]) -> list[Mended]:
@@ -186,7 +186,9 @@ def _turns(request: Request, frames: list[ReturnedFrame]) -> list[Turn]:
 def _request_turns(request: Request) -> list[Turn]:
     # Events without a sentence of their own concern the workshop alone and are passed over.
     events = Event.objects.filter(subject=request.reference).order_by("at", "pk")
-    data = [Turn(action.at, str(_DEEDS[action.name])) for action in events if action.name in _DEEDS]
+    data = [
+        Turn(action.at, str(_EVENTS[action.name])) for action in events if action.name in _EVENTS
+    ]
     # Frames of all parcels in one query; `_brought` goes through them in memory.
     for parcel in request.parcels.prefetch_related("frames"):
         data.append(Turn(parcel.arrived_at, _("A parcel from you arrived.")))
@@ -245,7 +247,7 @@ def ground_words(frame: ReturnedFrame) -> str:
     ) % {"mass": mass, "colour": frame.lot.colour.name, "lot": frame.lot.code}
 
 
-_DEEDS: Final[dict[str, Text]] = {
+_EVENTS: Final[dict[str, Text]] = {
     "intake.file_return": gettext_lazy("You told us that a frame is coming back."),
     "intake.ask_screws": gettext_lazy("You asked for spare screws."),
     "intake.withdraw": gettext_lazy("You withdrew the request."),
