@@ -218,7 +218,7 @@ def open_job(request: StaffRequest, tag: str) -> HttpResponse:
 
 @require_POST
 @allow(BENCH, OWNER)
-def act(request: StaffRequest, tag: str, name: str) -> HttpResponse:
+def act(request: StaffRequest, tag: str, action: str) -> HttpResponse:
     """Take one of the actions of an open job, or weigh the frame out."""
     frame = frame_by(tag)
     if action not in ACTIONS:

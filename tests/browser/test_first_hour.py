@@ -154,5 +154,5 @@ def test_an_empty_workshop_takes_its_first_return_within_the_hour(
     assert ReturnedFrame.objects.get(tag=tag).reading.mass_mg == 24_310
     assert FrameModel.objects.get().components.count() == 7
     entered = Event.objects.filter(name__regex=r"^(masters|furnishing|staff)\.")
-    assert entered.count() == 11  # nine steps entered, and the owner found
+    assert entered.count() == 11  # ten steps entered, and the owner found
     assert entered.filter(actor=None).count() == 1

@@ -39,8 +39,8 @@ _NEXT: Final[dict[FrameState, str | Promise]] = {
 
 def of_kit(request: Request, at: datetime) -> str:
     """Say what comes next for spare screws."""
-    # Nobody writes that a parcel has come. After long enough it counts as there, on the page only;
-    # the state stays.
+    # Nobody writes that a parcel has come. After long enough it counts as there, and the page says
+    # so even before the sweep has settled the request.
     if request.state == RequestState.POSTED and kit_stock.long_posted(request.posted_at, at):
         return _("This story is over. We hope that the screw holds.")
     return {

@@ -117,8 +117,8 @@ def of(request: Request, *, at: datetime) -> Story:
     frames = list(rows.select_related("lot__colour", "box").order_by("weighed_at"))
     is_kit = request.kind == Request.Kind.SCREWS
     ways = [found for found in map(became.of, frames) if found is not None]
-    # Moulded only when every frame is: `all` of nothing would be true, so the list must not be
-    # empty.
+    # Moulded only when every ground frame is: `all` of nothing would be true, so the list must not
+    # be empty.
     moulded = bool(ways) and all(one.first_moulded_on for one in ways)
     return Story(
         turns=_turns(request, frames),

@@ -482,7 +482,7 @@ def test_old_failures_are_tied_to_their_check_so_that_the_blame_is_shared(
         one.steps.update(worked=False)
         BenchCheck.objects.create(job=one, at=NOON, by=bea, **asdict(FAIL))
     BenchCheck.objects.create(job=passed, at=NOON + timedelta(hours=1), by=bea, **asdict(PASS))
-    import_module("returns.migrations.0012_share_old_blame").link(apps, None)
+    import_module("returns.migrations.0019_share_old_blame").link(apps, None)
     assert {step.shared_check for step in job.steps.all()} == {job.checks.get()}
     assert verdicts(job) == [False, False]
     assert verdicts(passed) == [True, True]
