@@ -7,6 +7,7 @@ between sending and that event, the second copy carries the same Message-ID as t
 from __future__ import annotations
 
 import uuid
+from collections.abc import Sequence
 from urllib.parse import urlsplit
 
 from django.conf import settings
@@ -32,7 +33,7 @@ def send(queued: OutboxMessage) -> None:
     request = _request_of(queued)
     if request is None or not standing.holds(queued, request):
         return
-    key, name = sent_key(queued), str(queued.payload["letter"])
+    key, name = sent_keys([queued])[queued.pk], str(queued.payload["letter"])
     # The outbox delivers at least once. The event of an earlier delivery makes this one a repeat.
     if Event.objects.filter(key=key).exists():
         return
@@ -53,16 +54,21 @@ def send(queued: OutboxMessage) -> None:
     )
 
 
-def sent_key(queued: OutboxMessage) -> uuid.UUID:
-    """Return the key of the event that a sent letter leaves, and that marks a copy as a repeat.
+def sent_keys(rows: Sequence[OutboxMessage]) -> dict[uuid.UUID, uuid.UUID]:
+    """Return by message the key of the event that its sent letter leaves, which bars a second copy.
 
-    Of an arrival: that a letter went out for this parcel, however many frames lay in it.
+    Of an arrival: that it was told for this parcel, however many frames lay in it.
     """
-    if queued.payload["letter"] != "arrived":
-        return uuid.uuid5(queued.pk, "sent")
-    # The same key for every frame of the parcel, so that three frames make one letter.
-    parcel = ReturnedFrame.objects.get(tag=queued.payload["frame"]).parcel
-    return uuid.uuid5(parcel.key, f"arrived {queued.payload['request']}")
+    arrived = {row.pk: row.payload["frame"] for row in rows if row.payload["letter"] == "arrived"}
+    frames = ReturnedFrame.objects.filter(tag__in=set(arrived.values()))
+    # One question for all rows, for a page of letters asks for fifty at once.
+    parcels = dict(frames.values_list("tag", "parcel__key")) if arrived else {}
+    return {
+        row.pk: uuid.uuid5(parcels[arrived[row.pk]], f"arrived {row.payload['request']}")
+        if row.pk in arrived
+        else uuid.uuid5(row.pk, "sent")
+        for row in rows
+    }
 
 
 def _address_of(person: Person, letter: str) -> str:

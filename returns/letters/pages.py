@@ -26,7 +26,7 @@ from inventory.furniture.pages.forms import ActionForm
 from inventory.models import Event, OutboxMessage
 from inventory.running.queries.outbox import given_up_rows
 from inventory.staff.queries import OWNER
-from returns.letters.delivery import sent_key
+from returns.letters.delivery import sent_keys
 
 ROWS: Final = 50
 _AGAIN_MAX: Final = 1000
@@ -102,7 +102,7 @@ def page(request: StaffRequest) -> HttpResponse:
 def _lines(rows: Sequence[OutboxMessage]) -> list[Line]:
     # One question for the events of a whole page; a settled message alone does not say that a
     # letter went out.
-    keys = {row.pk: sent_key(row) for row in rows if row.topic == "letter"}
+    keys = sent_keys([row for row in rows if row.topic == "letter"])
     sent = set(Event.objects.filter(key__in=keys.values()).values_list("key", flat=True))
     return [Line(row, _name(row), _state(row, keys.get(row.pk) in sent)) for row in rows]
 
