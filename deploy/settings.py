@@ -138,6 +138,10 @@ else:
         DATABASES["default"].setdefault("OPTIONS", {})["pool"] = {"timeout": 5}
         DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
     DATABASES["default"].setdefault("OPTIONS", {}).setdefault("connect_timeout", 5)
+    # Nobody waits for another's lock without end, and no lock outlives a process that hangs.
+    DATABASES["default"]["OPTIONS"].setdefault(
+        "options", "-c lock_timeout=10s -c idle_in_transaction_session_timeout=300s"
+    )
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 REDIS_URL = env.str("REDIS_URL", "")

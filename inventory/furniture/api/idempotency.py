@@ -1,8 +1,9 @@
 """`Idempotency-Key` on every POST: the same request gets the same answer, once done.
 
 Industry practice as in the (expired) IETF draft draft-ietf-httpapi-idempotency-key-header:
-missing key 400, same key and other body 422, first one still running 409. The effect and the
-stored answer commit together, so a crash leaves neither. Refusals are not stored.
+missing key 400, same key and other body 422, first one still running 409 (after a wait for its
+end). The claim of the key, the effect and the stored answer are one transaction, so a crash or a
+kill leaves none of them and the key is free at once. Refusals are not stored.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from typing import Any
 
 from django.conf import settings
 from django.core.files import File
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, OperationalError, transaction
 from django.http import QueryDict
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -30,7 +31,6 @@ from inventory.models import AccessToken, RequestKey
 
 KEPT = timedelta(days=7)
 PRUNED_AT_ONCE = 500
-TAKEN_OVER_AFTER = timedelta(minutes=5)
 # A structured string in quotes or the bare text: visible ASCII without the quote itself (0x22).
 _WRITTEN = re.compile(r'"?([\x21\x23-\x7e]{8,200})"?')
 # Any UUID would do, but only ever this one: the rules know repeats by the keys derived from it.
@@ -81,27 +81,23 @@ class OncePerKey:
 
     def _once(self, request: Request, facts: dict[str, str], args: Any, kwargs: Any) -> Response:
         fingerprint = _fingerprint(request)
-        if not _begin(facts, fingerprint):
-            return self._earlier(facts, fingerprint)
-        row = RequestKey.objects.filter(**facts)
         try:
             with transaction.atomic():
+                claim = _claim(facts, fingerprint)
                 response = self.do_post(request, *args, **kwargs)
-                row.update(status=response.status_code, body=_plain(self.kept(response.data)))
-        # Whatever ends it, a stop of the process included, frees the key; what a kill leaves behind
-        # is taken over after TAKEN_OVER_AFTER. A refusal is not stored, so it may be put right and
-        # sent again.
-        except BaseException:
-            row.filter(status=None).delete()
-            raise
+                RequestKey.objects.filter(pk=claim.pk).update(
+                    status=response.status_code, body=_plain(self.kept(response.data))
+                )
+        except _Taken:
+            return self._earlier(facts, fingerprint)
         return response
 
     def _earlier(self, facts: dict[str, str], fingerprint: str) -> Response:
         row = RequestKey.objects.filter(**facts).first()
         if row is not None and row.fingerprint != fingerprint:
             return problem("key-reused")
-        # The row may have gone since: the first one was refused in between. "Try again" is right
-        # then too.
+        # Nothing to be read: the first one still runs past our patience, or was refused since. "Try
+        # again" is right for both.
         if row is None or row.status is None:
             return problem("key-in-flight")
         response = Response(self.replayed(row.body), status=row.status)
@@ -142,23 +138,30 @@ def _content(value: Any) -> Any:
     return seal.hexdigest()
 
 
-def _begin(facts: Mapping[str, str], fingerprint: str) -> bool:
-    """Claim the key in a short transaction of its own. Returns False when it is taken."""
+def _claim(facts: Mapping[str, str], fingerprint: str) -> RequestKey:
+    """Write the key's row, first of all in the transaction of what it stands for.
+
+    Who comes second waits here for the end of the first: PostgreSQL at the unique index, until its
+    `lock_timeout`, SQLite at the beginning of the transaction. Raises `_Taken`.
+    """
     now = timezone.now()
-    stale = RequestKey.objects.filter(
-        **facts, status=None, fingerprint=fingerprint, created_at__lt=now - TAKEN_OVER_AFTER
-    )
-    # A conditional update: of two that find the same stale row, one changes it and the other finds
-    # it no longer stale.
-    if stale.update(created_at=now):
-        return True
-    RequestKey.objects.filter(**facts, expires_at__lt=now).delete()
+    row = RequestKey(**facts, fingerprint=fingerprint, created_at=now, expires_at=now + KEPT)
     try:
-        with transaction.atomic():
-            RequestKey.objects.create(
-                **facts, fingerprint=fingerprint, created_at=now, expires_at=now + KEPT
-            )
-    # The unique constraint decides, not a look before: two may look at once and see nothing.
-    except IntegrityError:
-        return False
-    return True
+        # The unique constraint decides, not a look before: two may look at once and see nothing.
+        row.save(force_insert=True)
+    except IntegrityError as error:
+        raise _Taken from error
+    except OperationalError as error:
+        if _is_lock_timeout(error):
+            raise _Taken from error
+        raise
+    return row
+
+
+def _is_lock_timeout(error: OperationalError) -> bool:
+    """PostgreSQL's `lock_not_available`: somebody else holds the key for longer than we wait."""
+    return getattr(error.__cause__, "sqlstate", None) == "55P03"
+
+
+class _Taken(Exception):
+    """The key belongs to an earlier request, done or still running."""
