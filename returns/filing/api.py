@@ -37,10 +37,21 @@ class ContactBody(Body):
     country = serializers.CharField(max_length=2)
 
 
+class TroubleBody(Body):
+    component = serializers.CharField(max_length=20)
+    defect = serializers.CharField(max_length=20)
+
+
 class FilingBody(ContactBody):
     colourway = ColourwayCode()
     component = serializers.CharField(max_length=20)
     defect = serializers.CharField(max_length=20)
+    troubles = serializers.ListSerializer[Any](
+        child=TroubleBody(),
+        max_length=intake.TROUBLES_MAX - 1,
+        default=list,
+        help_text="What else is wrong with the same frame.",
+    )
     note = serializers.CharField(max_length=500, allow_blank=True, default="")
     notice = serializers.CharField(
         max_length=10, help_text="Version of the privacy notice that the person has read."
@@ -109,6 +120,7 @@ class File(ActionView):
             lenses_back=given.get("lenses_back", False),
             notice_version=given["notice"],
             contact=Contact(**{name: given[name] for name in CONTACT}),
+            more=tuple((one["component"], one["defect"]) for one in given["troubles"]),
         )
         return type(self).rule(key=self.action_key, filing=filing, at=self.at, pictures=pictures)
 

@@ -307,7 +307,7 @@ class Overrulings(FrameDeed):
         )
 
 
-class WishBody(Body):
+class WishBody(VersionBody):
     wish = serializers.CharField(max_length=10, help_text="regrind or post_back")
     evidence = serializers.CharField(max_length=10, help_text="letter, email, phone or in_person")
 
@@ -316,14 +316,20 @@ class Wishes(FrameDeed):
     """Record what the customer wants if the frame cannot be mended, and how we know.
 
     The wish can bring the frame back on hold. Answers `bad-input` for an unknown wish or evidence,
-    and `stale-state` when the frame has gone its way already.
+    and `stale-state` when the frame has gone its way already, or has changed since `version`.
     """
 
     body_class = WishBody
 
     def do(self, given: dict[str, Any]) -> ReturnedFrame:
+        version = given.pop("version")
         return lookover.record_wish(
-            key=self.action_key, frame=self.frame(), at=self.at, by=self.by, **given
+            key=self.action_key,
+            frame=self.frame(),
+            seen_version=version,
+            at=self.at,
+            by=self.by,
+            **given,
         )
 
 

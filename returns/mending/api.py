@@ -22,7 +22,14 @@ from inventory.furniture.api.shapes import (
     TypedMass,
 )
 from inventory.models import Part
-from returns.grading.api import FrameDeed, FrameRow, JobAnswer, ReasonBody, StepAnswer
+from returns.grading.api import (
+    FrameDeed,
+    FrameRow,
+    JobAnswer,
+    ReasonBody,
+    StepAnswer,
+    VersionBody,
+)
 from returns.mending.rules import mending, withdrawals
 from returns.mending.rules.fitting import PIECES_MAX
 from returns.mending.rules.mending import MINUTES_MAX
@@ -139,7 +146,7 @@ class Steps(JobDeed):
         )
 
 
-class CheckBody(Body):
+class CheckBody(VersionBody):
     closes_freely = serializers.BooleanField()
     screw_flush = serializers.BooleanField()
     lens_held = serializers.BooleanField()
@@ -175,7 +182,7 @@ class Checks(JobDeed):
     After a check that fails the frame stays on the bench, and `failed_step` is to be done anew, or
     another step in its place, before the next check. Answers `bad-input` while a step is still to
     be done, or when a failure names no step and does not say that nobody can tell; `stale-state`
-    when the job is over.
+    when the job is over, or when the frame has changed since `version`.
     """
 
     body_class = CheckBody
@@ -191,6 +198,7 @@ class Checks(JobDeed):
             check=mending.Check(**answers),
             blamed=self.step(named) if named else None,
             nobody_can_tell=data["nobody_can_tell"],
+            seen_version=data["version"],
             at=self.at,
             by=self.by,
         )

@@ -35,6 +35,9 @@ _open: list[URLPattern] = [
     path("story/withdrawals/", stories.Withdraw.as_view(), name="api-story-withdrawals"),
     path("story/addresses/", stories.ChangeAddress.as_view(), name="api-story-addresses"),
     path("story/missing-reports/", stories.ReportMissing.as_view(), name="api-story-missing"),
+    path("story/posted-reports/", stories.SayPosted.as_view(), name="api-story-posted"),
+    path("story/wakings/", stories.Wake.as_view(), name="api-story-wakings"),
+    path("story/emails/", stories.ChangeEmail.as_view(), name="api-story-emails"),
 ]
 
 _bench: list[URLPattern] = [

@@ -181,6 +181,9 @@ TABLE: Final = (
     Row("api/story/withdrawals/", post=OPEN),
     Row("api/story/addresses/", post=OPEN),
     Row("api/story/missing-reports/", post=OPEN),
+    Row("api/story/posted-reports/", post=OPEN),
+    Row("api/story/wakings/", post=OPEN),
+    Row("api/story/emails/", post=OPEN),
     # The API: requests, parcels, kits.
     Row("api/requests/", get=STAFF),
     Row("api/requests/<str:reference>/", get=STAFF),

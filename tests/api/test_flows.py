@@ -13,7 +13,7 @@ from PIL import Image
 from inventory.models import Balance, Movement, RequestKey
 from returns.models import Remedy, Request
 from tests.api.callers import Caller, machine, pointers, refused
-from tests.makers import Shop, opening
+from tests.makers import NOON, Shop, opening
 from tests.returns import owner_makers as owner_made
 
 FILING = {
@@ -119,6 +119,47 @@ def test_the_holder_of_the_link_changes_the_address_and_withdraws(filed: dict[st
     refused(Caller().post("story/withdrawals/", **secret), 409, "stale-state")
 
 
+def test_the_holder_of_the_link_says_posted_wakes_and_corrects_the_email(
+    filed: dict[str, Any],
+) -> None:
+    secret = {"Story-Secret": filed["secret"]}
+    said = done(Caller().post("story/posted-reports/", {"number": "AB 12"}, **secret))
+    assert (said["carrier_number"], said["may_say_posted"]) == ("AB 12", True)
+    assert said["sent_at"]
+    body = refused(
+        Caller().post("story/posted-reports/", {"number": "<b>"}, **secret), 400, "bad-input"
+    )
+    assert pointers(body) == {"#/number"}
+    refused(Caller().post("story/wakings/", **secret), 409, "stale-state")
+    Request.objects.update(state="resting", ended_at=NOON)
+    refused(Caller().post("story/posted-reports/", {"number": ""}, **secret), 409, "stale-state")
+    woken = done(Caller().post("story/wakings/", **secret))
+    assert (woken["state"], woken["carrier_number"]) == ("awaited", "")
+    done(Caller().post("story/emails/", {"email": "reed@example.org"}, **secret))
+    assert Request.objects.get().person.email == "reed@example.org"  # type: ignore[union-attr]
+    body = refused(Caller().post("story/emails/", {"email": "reed"}, **secret), 400, "bad-input")
+    assert pointers(body) == {"#/email"}
+
+
+def test_emails_are_corrected_five_times_an_hour(filed: dict[str, Any]) -> None:
+    secret = {"Story-Secret": filed["secret"]}
+    for number in range(5):
+        done(Caller().post("story/emails/", {"email": f"reed{number}@example.org"}, **secret))
+    sixth = Caller().post("story/emails/", {"email": "reed6@example.org"}, **secret)
+    refused(sixth, 429, "too-many-requests")
+
+
+def test_further_troubles_are_filed_and_read(shop: Shop, bea: User) -> None:
+    more = [{"component": "front", "defect": "scuffed"}]
+    filed = done(Caller().post("send-backs/", SEND_BACK | {"troubles": more}), 201)
+    bench = machine(bea, "bench", "read")
+    assert done(bench.get(f"requests/{filed['reference']}/"))["troubles"] == more
+    three = SEND_BACK | {"troubles": more * 3}
+    refused(Caller().post("send-backs/", three), 400, "bad-input")
+    twice = SEND_BACK | {"troubles": [{"component": "arm_left", "defect": "snapped"}]}
+    refused(Caller().post("send-backs/", twice), 400, "bad-input")
+
+
 def test_one_key_under_two_links_is_two_requests(shop: Shop) -> None:
     secrets = [done(Caller().post("send-backs/", SEND_BACK), 201)["secret"] for _frame in range(2)]
     data = [
@@ -215,6 +256,10 @@ def test_slower_of_two_callers_is_refused_and_reads_the_newer(
     done(bench.post(f"frames/{tag}/gradings/", look | old), 201)
     problem = refused(bench.post(f"frames/{tag}/gradings/", look | old), 409, "stale-state")
     assert "Somebody has worked on this frame" in problem["detail"]
+    assert problem["version"] == version(bench, tag)["version"]
+    wish = {"wish": "post_back", "evidence": "phone"}
+    refused(bench.post(f"frames/{tag}/wishes/", wish), 400, "bad-input")
+    refused(bench.post(f"frames/{tag}/wishes/", wish | old), 409, "stale-state")
     overruling = {"outcome": "hold", "reason": "let Ben see it"}
     refused(bench.post(f"frames/{tag}/overrulings/", overruling | old), 409, "stale-state")
     newer = version(bench, tag)
@@ -239,6 +284,9 @@ def test_a_frame_is_weighed_in_graded_mended_and_posted(
     used |= {"scanned": ["bin-arm-avocet"]}
     done(bench.post(f"frames/{tag}/job/steps/", used), 201)
     check = {"closes_freely": True, "screw_flush": True, "lens_held": True, "no_sharp_edge": True}
+    refused(bench.post(f"frames/{tag}/job/checks/", check), 400, "bad-input")
+    refused(bench.post(f"frames/{tag}/job/checks/", check | {"version": 1}), 409, "stale-state")
+    check |= version(bench, tag)
     assert done(bench.post(f"frames/{tag}/job/checks/", check), 201)["passed"] is True
     out = {"scale": "Fine scale", "mass": "24,820"}
     assert done(bench.post(f"frames/{tag}/job/weigh-outs/", out))["state"] == "mended"
@@ -275,8 +323,10 @@ def test_a_failed_check_names_its_step_and_both_are_withdrawn(
     done(bench.post(f"frames/{tag}/job/steps/", used), 201)
     fails = {"closes_freely": False, "screw_flush": True, "lens_held": True, "no_sharp_edge": True}
     checks, why = f"frames/{tag}/job/checks/", {"reason": "wrong frame in hand"}
+    fails |= version(bench, tag)
     refused(bench.post(checks, fails), 400, "bad-input")
     check = done(bench.post(checks, fails | {"failed_step": step}), 201)
+    fails |= version(bench, tag)
     assert (check["passed"], check["failed_step"]) == (False, step)
     refused(bench.post(checks, fails | {"nobody_can_tell": True}), 400, "bad-input")
     undo = f"frames/{tag}/job/step-withdrawals/"

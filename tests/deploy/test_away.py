@@ -22,7 +22,7 @@ from kombu.exceptions import OperationalError as BrokerAway
 from deploy import caching
 from inventory import outbox
 from inventory.models import OutboxMessage
-from returns.filing.pages import limits
+from returns.furniture import limits
 from returns.models import Request
 from tests.makers import NOON, Shop
 from tests.returns.customer_makers import sent_back

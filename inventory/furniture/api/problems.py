@@ -149,6 +149,8 @@ def _of_rule(error: HingebackError) -> Response:
         ]
     if error.facts.get("reasons"):
         members["reasons"] = [str(reason) for reason in error.facts["reasons"]]
+    if "version" in error.facts:
+        members["version"] = error.facts["version"]
     return problem(error.code, error.status, error.message, **members)
 
 

@@ -34,6 +34,9 @@ class Problem(serializers.Serializer[Any]):
     detail = serializers.CharField(required=False)
     errors = FieldProblem(many=True, required=False)  # type: ignore[assignment]
     reasons = serializers.ListField(child=serializers.CharField(), required=False)
+    version = serializers.IntegerField(
+        required=False, help_text="Where the caller's version is an older one: the present one."
+    )
 
 
 _PROBLEM_WORDS = {

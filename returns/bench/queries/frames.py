@@ -131,14 +131,18 @@ def refuse_older(tag: str, seen: int | None) -> None:
 
     Call it once the frame's row is held, so that of two hands the slower sees what the faster
     did. None asks for no version: the caller has read and decided in one breath.
+
+    Raises StaleState, whose facts hold the present `version`.
     """
-    if seen is not None and seen != version_of(tag):
-        raise StaleState(
-            _(
-                "Somebody has worked on this frame since you read it. Look at it as it is now, "
-                "then decide again."
-            )
-        )
+    if seen is None or seen == (present := version_of(tag)):
+        return
+    raise StaleState(
+        _(
+            "Somebody has worked on this frame since you read it. Look at it as it is now, "
+            "then decide again."
+        ),
+        version=present,
+    )
 
 
 # The one next step by state: the URL name of its page, whose argument is the tag.

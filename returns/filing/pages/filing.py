@@ -14,10 +14,11 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.errors import BadInput
-from returns.filing.pages import drawing, limits
+from returns.filing.pages import drawing
 from returns.filing.pages.forms import ADDRESS_FIELDS, FilingForm, ReturnForm, ScrewsForm
 from returns.filing.pages.opening import once_open
 from returns.filing.rules import drafts, intake, twins
+from returns.furniture import limits
 from returns.kits import queries as kit_stock
 from returns.models import DraftPhoto, FrameModel, Request
 from returns.story.pages import loop

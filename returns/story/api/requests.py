@@ -12,7 +12,7 @@ from inventory.furniture.api.access import scopes_of
 from inventory.furniture.api.shapes import Codes, Moment
 from inventory.furniture.api.views import Detail, Listing
 from returns.furniture.api.lookups import colourway_code, request_at
-from returns.models import Dispatch, Person, Request
+from returns.models import Dispatch, Person, Request, Trouble
 from returns.story.sums.states import RequestState
 
 SEES_PEOPLE = frozenset({"bench", "owner"})
@@ -63,8 +63,19 @@ class PostedAnswer(serializers.Serializer[Dispatch]):
     missing_reported_at = Moment(allow_null=True)
 
 
+class TroubleAnswer(serializers.Serializer[Trouble]):
+    component = serializers.CharField()
+    defect = serializers.CharField()
+
+
 class RequestAnswer(RequestRow):
-    """`person` and `note` are null for callers who may not see people."""
+    """`person` and `note` are null for callers who may not see people, and so is the carrier's
+    number, for it leads to an address.
+    """
+
+    troubles = TroubleAnswer(many=True)
+    sent_at = Moment(allow_null=True)
+    carrier_number = serializers.SerializerMethodField()
 
     parcels = Codes(by="code")
     frames = Codes(by="tag")
@@ -79,6 +90,9 @@ class RequestAnswer(RequestRow):
 
     def get_note(self, request: Request) -> str | None:
         return request.note if self._sees_people() else None
+
+    def get_carrier_number(self, request: Request) -> str | None:
+        return request.carrier_number if self._sees_people() else None
 
     def _sees_people(self) -> bool:
         # By scope and not by role: a token of the owner's may be made for less than its owner may

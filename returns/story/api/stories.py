@@ -9,15 +9,18 @@ from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request as Call
+from rest_framework.throttling import BaseThrottle
 
-from inventory.furniture.api.shapes import Moment, ReadingKnown
+from inventory.furniture.api.shapes import Body, Moment, ReadingKnown
 from inventory.furniture.api.views import ActionView, Detail, Face
 from returns.customers.rules import Contact
 from returns.filing.api import ContactBody
-from returns.filing.rules import intake
+from returns.filing.rules import intake, reaching, underway
+from returns.furniture import limits
 from returns.furniture.api.lookups import colourway_code
 from returns.models import Request, ReturnedFrame
 from returns.story.queries import story
+from returns.story.sums.states import RequestState
 
 HEADER = "Story-Secret"
 
@@ -54,6 +57,10 @@ class StoryAnswer(serializers.Serializer[Request]):
     may_withdraw = serializers.SerializerMethodField()
     may_change_address = serializers.SerializerMethodField()
     may_report_missing = serializers.SerializerMethodField()
+    sent_at = Moment(allow_null=True, help_text="When the customer said that it is in the post.")
+    carrier_number = serializers.CharField()
+    may_say_posted = serializers.SerializerMethodField()
+    may_wake = serializers.SerializerMethodField()
 
     def to_representation(self, request: Request) -> Any:
         # One moment for the whole answer, so that its fields cannot contradict each other; and the
@@ -91,6 +98,12 @@ class StoryAnswer(serializers.Serializer[Request]):
 
     def get_may_report_missing(self, request: Request) -> bool:
         return intake.may_report_missing(request, at=self.at)
+
+    def get_may_say_posted(self, request: Request) -> bool:
+        return request.state == RequestState.AWAITED
+
+    def get_may_wake(self, request: Request) -> bool:
+        return request.state == RequestState.RESTING
 
 
 class OfSecret(Face):
@@ -171,3 +184,68 @@ class ReportMissing(StoryAction):
 
     def do(self, _said: dict[str, Any]) -> Request:
         return intake.report_missing(key=self.action_key, request=self.opened(), at=self.at)
+
+
+class PostedBody(Body):
+    number = serializers.CharField(
+        max_length=underway.NUMBER_LENGTH_MAX,
+        allow_blank=True,
+        default="",
+        help_text="The carrier's number of the parcel, if there is one.",
+    )
+
+
+class SayPosted(StoryAction):
+    """Say that the parcel is in the post. May be said again, with another number.
+
+    Answers `bad-input` for a number that no carrier's receipt has, and `stale-state` when the
+    parcel is here already or none is awaited.
+    """
+
+    body_class = PostedBody
+
+    def do(self, given: dict[str, Any]) -> Request:
+        return underway.say_posted(
+            key=self.action_key, request=self.opened(), number=given["number"], at=self.at
+        )
+
+
+class Wake(StoryAction):
+    """Wake a request that rests: its frame is awaited again, for as long as a new one.
+
+    Answers `stale-state` when it does not rest.
+    """
+
+    def do(self, _said: dict[str, Any]) -> Request:
+        return underway.revive(key=self.action_key, request=self.opened(), at=self.at)
+
+
+class OfRequest(BaseThrottle):
+    """As often as the page lets the holder of a link have a mail sent: it may be another's."""
+
+    def allow_request(self, request: Call, view: Any) -> bool:
+        del request
+        return limits.may_write(view.opened().reference)
+
+    def wait(self) -> float:
+        return float(limits.HOUR_S)
+
+
+class EmailBody(Body):
+    email = serializers.CharField(max_length=254)
+
+
+class ChangeEmail(StoryAction):
+    """Put the email right. Both are written to, the new one and the one before.
+
+    Answers `bad-input` for an email that will not do or is the present one, `stale-state` when the
+    personal data have been deleted, and `too-many-requests` beyond a few an hour.
+    """
+
+    throttle_classes = [OfRequest]
+    body_class = EmailBody
+
+    def do(self, given: dict[str, Any]) -> Request:
+        return reaching.change_email(
+            key=self.action_key, request=self.opened(), email=given["email"], at=self.at
+        )

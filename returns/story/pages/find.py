@@ -12,8 +12,8 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from inventory.errors import BadInput
-from returns.filing.pages import limits
 from returns.filing.pages.forms import FindForm
+from returns.furniture import limits
 from returns.letters import rules as letters
 from returns.models import Request
 from returns.story.pages.personal import personal

@@ -12,8 +12,8 @@ from django.views.decorators.http import require_http_methods
 
 from inventory.errors import BadInput
 from inventory.furniture.pages.forms import ActionForm
-from returns.filing.pages import limits
 from returns.filing.rules import intake, reaching, underway
+from returns.furniture import limits
 from returns.story.pages.personal import personal
 from returns.story.pages.story import once_confirmed
 
