@@ -85,7 +85,7 @@ def _fill(raw: io.BufferedWriter, aside: Path, at: datetime) -> Manifest:
     database = aside / DATABASE[made.engine]
     databases.dump(database)
     with tarfile.open(fileobj=raw, mode="w:gz", compresslevel=6) as tar:
-        for name, path in [(database.name, database), *_beside()]:
+        for name, path in [(database.name, database), *_extra_files()]:
             _add_file(tar, made, name, path)
         # The key belongs to it: without it every link in a letter that was sent would be dead.
         _add(tar, "secret_key", settings.SECRET_KEY.encode(), at, made)
@@ -93,7 +93,7 @@ def _fill(raw: io.BufferedWriter, aside: Path, at: datetime) -> Manifest:
     return made
 
 
-def _beside() -> Iterator[tuple[str, Path]]:
+def _extra_files() -> Iterator[tuple[str, Path]]:
     """What the data folder holds beside the database, by its name in the archive."""
     folders = (("media", Path(settings.MEDIA_ROOT)), ("reports", settings.DATA_DIR / "reports"))
     for name, folder in folders:

@@ -313,7 +313,7 @@ class MonthAdmin(Book):
 
 
 @admin.register(Event)
-class DeedAdmin(Book):
+class EventAdmin(Book):
     list_display = ("at", "name", "subject", "actor")
     list_filter = ("name",)
     list_select_related = ("actor",)

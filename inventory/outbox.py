@@ -186,7 +186,10 @@ def _claim(message_id: UUID, at: datetime) -> bool:
 def _put_back(message: OutboxMessage, error: Exception, at: datetime) -> None:
     """Back off with jitter. After the last try it is given up, which the owner's desk shows."""
     log.warning(
-        "duty_failed", message=str(message.pk), topic=message.topic, error=type(error).__name__
+        "outbox_message_failed",
+        message=str(message.pk),
+        topic=message.topic,
+        error=type(error).__name__,
     )
     # Up to a fifth longer, so that messages which failed together do not all come back together.
     seconds = wait_s(message.tries) * SystemRandom().uniform(1.0, 1.2)

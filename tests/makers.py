@@ -5,13 +5,14 @@ from __future__ import annotations
 import uuid
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
-from typing import Final
+from typing import Any, Final
 
 from django.contrib.auth.models import Group, User
 
 from inventory.ledger.rules import ledger, places
 from inventory.models import Colour, Part, PlaceKind, Polymer, Scale, Workshop
 from inventory.parts import rules as stock
+from inventory.staff.rules import tokens
 from returns.models import (
     Colourway,
     Component,
@@ -53,6 +54,13 @@ def user(name: str, *groups: str) -> User:
     person = User.objects.create_user(name, f"{name}@example.org", PASSWORD)
     person.groups.set(Group.objects.filter(name__in=groups))
     return person
+
+
+def token(user: User, *scopes: str, at: datetime, **facts: Any) -> str:
+    """The text of a machine's token, which a person made for their own roles."""
+    about = {"name": "test machine", "days": 30} | facts
+    _row, text = tokens.issue(key=key(), user=user, by=user, scopes=scopes, at=at, **about)
+    return text
 
 
 @dataclass(frozen=True)

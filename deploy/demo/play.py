@@ -38,7 +38,7 @@ MISREAD_COUNT = 8
 
 
 @dataclass
-class Told:
+class Played:
     """What a scenario came to."""
 
     requests: int
@@ -48,7 +48,7 @@ class Told:
 
 
 @transaction.atomic
-def play(*, now: datetime, logins_file: Path, closed_months: int = CLOSED_MONTHS) -> Told:
+def play(*, now: datetime, logins_file: Path, closed_months: int = CLOSED_MONTHS) -> Played:
     """Furnish an empty database and tell the story up to `now`, in one transaction.
 
     A story of fewer `closed_months` is told by the same rules; it ends before it comes to all
@@ -58,7 +58,7 @@ def play(*, now: datetime, logins_file: Path, closed_months: int = CLOSED_MONTHS
     with outbox.hushed():
         story = _Story(now, logins_file, closed_months)
         story.tell()
-    return Told(
+    return Played(
         Request.objects.count(),
         ReturnedFrame.objects.count(),
         Movement.objects.count(),

@@ -159,7 +159,7 @@ class Reversals(ActionView):
     body_class = ReversalBody
     made_class = MovementAnswer
 
-    def do(self, data: dict[str, Any]) -> Movement:
+    def perform(self, data: dict[str, Any]) -> Movement:
         return reversing.reverse(
             key=self.action_key,
             movement=movement_at(self.kwargs["number"]),

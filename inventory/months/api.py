@@ -134,7 +134,7 @@ class Close(ActionView):
     made_class = ClosedAnswer
     made_status = 200
 
-    def do(self, _data: dict[str, Any]) -> Month:
+    def perform(self, _data: dict[str, Any]) -> Month:
         label = self.kwargs["label"]
         months.parsed(label)
         return closing.close(key=self.action_key, label=label, at=self.at, by=self.by)

@@ -49,7 +49,7 @@ _HEX_COLOUR = re.compile(r"#[0-9a-fA-F]{6}")
 
 
 @register.filter
-def beside(headings: Iterable[Any], cells: Iterable[Any]) -> list[tuple[Any, Any]]:
+def paired(headings: Iterable[Any], cells: Iterable[Any]) -> list[tuple[Any, Any]]:
     """Return each cell of a table's row with the heading of its column."""
     return list(zip(headings, cells, strict=False))
 

@@ -60,7 +60,7 @@ def shown(label: str, roles: frozenset[str]) -> dict[str, Any]:
     lines = {flow.name: _line(flow, nodes) for flow in data.flows}
     may_count = bool(roles & COUNTERS)
     return {
-        "told": data,
+        "result": data,
         "chance": _chance(data),
         "balances": [(balance, node_words(balance.node)) for balance in data.balances],
         "suspects": _suspects(data, lines),

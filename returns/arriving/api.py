@@ -59,7 +59,7 @@ class Parcels(ActionView, Listing):
     body_class = BookBody
     made_class = ParcelAnswer
 
-    def do(self, data: dict[str, Any]) -> Parcel:
+    def perform(self, data: dict[str, Any]) -> Parcel:
         request = data.get("request")
         return arriving.book(key=self.action_key, request=request, at=self.at, by=self.by)
 
@@ -112,7 +112,7 @@ class ParcelFrames(ActionView):
     body_class = WeighInBody
     made_class = FrameRow
 
-    def do(self, data: dict[str, Any]) -> ReturnedFrame:
+    def perform(self, data: dict[str, Any]) -> ReturnedFrame:
         parcel = parcel_at(self.kwargs["code"])
         weighing = WeighIn(**({"request": parcel.request} | data))
         return arriving.weigh_in(
@@ -130,6 +130,6 @@ class FinishParcel(ActionView):
     made_class = ParcelAnswer
     made_status = 200
 
-    def do(self, _said: dict[str, Any]) -> Parcel:
+    def perform(self, _data: dict[str, Any]) -> Parcel:
         parcel = parcel_at(self.kwargs["code"])
         return arriving.finish(key=self.action_key, parcel=parcel, at=self.at, by=self.by)

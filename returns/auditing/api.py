@@ -80,7 +80,7 @@ class Audits(ActionView, Listing):
     body_class = DrawBody
     made_class = AuditAnswer
 
-    def do(self, data: dict[str, Any]) -> WeighAudit:
+    def perform(self, data: dict[str, Any]) -> WeighAudit:
         return auditing.draw(
             key=self.action_key,
             month=data["month"],
@@ -127,7 +127,7 @@ class AuditResults(ActionView):
     made_class = AuditAnswer
     made_status = 200
 
-    def do(self, data: dict[str, Any]) -> WeighAudit:
+    def perform(self, data: dict[str, Any]) -> WeighAudit:
         typed = {one["frame"]: one["mass"] for one in data["masses"]}
         return auditing.weigh(
             key=self.action_key,

@@ -13,7 +13,7 @@ from returns.charts.canvas import EDGE_PX, LINE_PX, WIDTH, Axis, Plot, Title
 
 LINES_MAX = 6
 
-Told = Callable[[float], str]
+Mark = Callable[[float], str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +43,7 @@ class Lived:
     key: tuple[str, str, str]
 
 
-def survival(called: Title, lived: Lived, data: Told, *, width: float = WIDTH) -> SafeString:
+def survival(called: Title, lived: Lived, data: Mark, *, width: float = WIDTH) -> SafeString:
     """Draw the share still out, 1 at the start, on an axis that starts below its lowest limit."""
     # An axis of no length divides by zero.
     right = max((point.x for point in lived.points), default=1.0) or 1.0
@@ -127,10 +127,10 @@ class Line:
 def curves(
     called: Title,
     lines: Sequence[Line],
-    data: Told,
+    data: Mark,
     *,
     across: str,
-    told_across: Told | None = None,
+    mark_across: Mark | None = None,
     width: float = WIDTH,
 ) -> SafeString:
     """Draw up to six named shares that rise or fall over a span, on one axis from zero."""
@@ -148,7 +148,7 @@ def curves(
         height=canvas.HEIGHT + below,
         foot=48 + below,
     )
-    drawn = [*plot.lines(data), *plot.feet(told_across or _plain, name=across)]
+    drawn = [*plot.lines(data), *plot.feet(mark_across or _plain, name=across)]
     for number, line in enumerate(lines):
         placed = [(plot.x(x), plot.y(y)) for x, y in line.points]
         # Told apart by dashes as well: colour alone fails for many eyes and on every black printer.

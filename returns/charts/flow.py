@@ -48,11 +48,11 @@ class FlowWords:
     """The words of a drawing: the places' names, how a mass reads, and what stayed in a box."""
 
     names: Mapping[str, str]
-    told: Callable[[int], str]
+    mass: Callable[[int], str]
     stock: Callable[[Box], str]
 
     def of(self, box: Box) -> list[str]:
-        lines = [self.names[box.key], self.told(box.mass_mg), self.stock(box)]
+        lines = [self.names[box.key], self.mass(box.mass_mg), self.stock(box)]
         return [line for line in lines if line]
 
     def in_one(self, box: Box) -> str:
@@ -73,7 +73,7 @@ def flow(called: Title, layout: Layout, words: FlowWords, *, width: float = WIDT
     for box in layout.boxes:
         kind = "chart-mark chart-mark-2" if box.is_end else "chart-mark chart-mark-1"
         shape = lie.shape(box.x, box.y, BOX_PX, box.height)
-        drawn.append(canvas.rect(shape, kind, f"{words.names[box.key]}: {words.told(box.mass_mg)}"))
+        drawn.append(canvas.rect(shape, kind, f"{words.names[box.key]}: {words.mass(box.mass_mg)}"))
         drawn += _stock(box, layout.px_per_mg, lie)
     if lie.upright:
         foot = TOP + last + BOX_PX
@@ -82,7 +82,7 @@ def flow(called: Title, layout: Layout, words: FlowWords, *, width: float = WIDT
         drawn += _numbered(ends, foot, words)
         height = foot + (len(ends) + 2) * LINE_PX
         return canvas.picture(called, drawn, height=height, width=NARROW)
-    drawn += [text for box in layout.boxes for text in _beside(box, last, words)]
+    drawn += [text for box in layout.boxes for text in _names_outside(box, last, words)]
     height = max((box.y + box.height for box in layout.boxes), default=0)
     sheet = LEFT + last + BOX_PX + RIGHT
     return canvas.picture(called, drawn, height=height + TOP + 16, width=sheet)
@@ -99,7 +99,7 @@ def _ribbon(one: Ribbon, lie: Lie, words: FlowWords) -> SafeString:
         [f"{x:.2f},{y:.2f}" for x, y in (lie.at(*point) for point in side)] for side in (edge, back)
     )
     names, stream = words.names, one.stream
-    data = f"{names[stream.source]} → {names[stream.target]}: {words.told(stream.mass_mg)}"
+    data = f"{names[stream.source]} → {names[stream.target]}: {words.mass(stream.mass_mg)}"
     return format_html(
         '<path class="chart-ribbon" d="M{} C{} L{} C{} Z">{}</path>',
         there[0],
@@ -122,7 +122,7 @@ def _stock(box: Box, px_per_mg: float, lie: Lie) -> list[SafeString]:
     return [canvas.rect(shape, "chart-stock")]
 
 
-def _beside(box: Box, last: float, words: FlowWords) -> list[SafeString]:
+def _names_outside(box: Box, last: float, words: FlowWords) -> list[SafeString]:
     """Write names as on a page: those of the ends to their sides, the others above them."""
     middle = TOP + box.y + box.height / 2 + 4
     if box.x >= last:

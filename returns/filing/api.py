@@ -107,20 +107,20 @@ class File(ActionView):
         if not readiness.is_open():
             raise NotOpenYet()
 
-    def do(self, given: dict[str, Any]) -> Request:
+    def perform(self, data: dict[str, Any]) -> Request:
         pictures = [
-            photos.redraw(upload, size_bytes=upload.size) for upload in given.pop("photos", [])
+            photos.redraw(upload, size_bytes=upload.size) for upload in data.pop("photos", [])
         ]
         filing = Filing(
-            colourway=given["colourway"],
-            component=given["component"],
-            defect=given["defect"],
-            note=given["note"],
-            wish=given.get("wish", ""),
-            lenses_back=given.get("lenses_back", False),
-            notice_version=given["notice"],
-            contact=Contact(**{name: given[name] for name in CONTACT}),
-            more=tuple((one["component"], one["defect"]) for one in given["troubles"]),
+            colourway=data["colourway"],
+            component=data["component"],
+            defect=data["defect"],
+            note=data["note"],
+            wish=data.get("wish", ""),
+            lenses_back=data.get("lenses_back", False),
+            notice_version=data["notice"],
+            contact=Contact(**{name: data[name] for name in CONTACT}),
+            more=tuple((one["component"], one["defect"]) for one in data["troubles"]),
         )
         return type(self).rule(key=self.action_key, filing=filing, at=self.at, pictures=pictures)
 

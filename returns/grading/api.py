@@ -204,7 +204,7 @@ class OneFrame(Detail):
         return frame_at(self.kwargs["tag"], frames.versioned(ROWS.all()))
 
 
-class FrameDeed(ActionView):
+class FrameAction(ActionView):
     """An action at the bench that one frame is the subject of."""
 
     scope = "bench"
@@ -254,7 +254,7 @@ def look_of(given: dict[str, Any]) -> Look:
     return Look(**(given | {"findings": seen}))
 
 
-class Gradings(FrameDeed):
+class Gradings(FrameAction):
     """Look a frame over: send the findings, and get the decision with every figure behind it.
 
     Wall and hole are measured in µm. The frame goes to the bench or the hold shelf, and the parts
@@ -266,12 +266,12 @@ class Gradings(FrameDeed):
     made_class = GradingAnswer
     made_status = 201
 
-    def do(self, given: dict[str, Any]) -> Grading:
+    def perform(self, data: dict[str, Any]) -> Grading:
         return lookover.grade(
             key=self.action_key,
             frame=self.frame(),
-            look=look_of(given),
-            seen_version=given["version"],
+            look=look_of(data),
+            seen_version=data["version"],
             at=self.at,
             by=self.by,
         )
@@ -282,7 +282,7 @@ class OverruleBody(VersionBody):
     reason = serializers.CharField(max_length=200)
 
 
-class Overrulings(FrameDeed):
+class Overrulings(FrameAction):
     """Decide otherwise than the sums did, and say why. Both decisions are kept.
 
     “regrind” means that the frame cannot be mended: one that its customer wants back is posted
@@ -295,13 +295,13 @@ class Overrulings(FrameDeed):
     made_class = GradingAnswer
     made_status = 201
 
-    def do(self, given: dict[str, Any]) -> Grading:
+    def perform(self, data: dict[str, Any]) -> Grading:
         return lookover.overrule(
             key=self.action_key,
             frame=self.frame(),
-            outcome=given["outcome"],
-            reason=given["reason"],
-            seen_version=given["version"],
+            outcome=data["outcome"],
+            reason=data["reason"],
+            seen_version=data["version"],
             at=self.at,
             by=self.by,
         )
@@ -312,7 +312,7 @@ class WishBody(VersionBody):
     evidence = serializers.CharField(max_length=10, help_text="letter, email, phone or in_person")
 
 
-class Wishes(FrameDeed):
+class Wishes(FrameAction):
     """Record what the customer wants if the frame cannot be mended, and how we know.
 
     The wish can bring the frame back on hold. Answers `bad-input` for an unknown wish or evidence,
@@ -321,15 +321,15 @@ class Wishes(FrameDeed):
 
     body_class = WishBody
 
-    def do(self, given: dict[str, Any]) -> ReturnedFrame:
-        version = given.pop("version")
+    def perform(self, data: dict[str, Any]) -> ReturnedFrame:
+        version = data.pop("version")
         return lookover.record_wish(
             key=self.action_key,
             frame=self.frame(),
             seen_version=version,
             at=self.at,
             by=self.by,
-            **given,
+            **data,
         )
 
 
@@ -337,7 +337,7 @@ class ReasonBody(Body):
     reason = serializers.CharField(max_length=200)
 
 
-class Voidings(FrameDeed):
+class Voidings(FrameAction):
     """Undo a weigh-in before anything was decided: its posting is reversed and the tag is void.
 
     The parcel opens again, so that the frame can be weighed in anew. Answers `bad-input` without a
@@ -346,7 +346,7 @@ class Voidings(FrameDeed):
 
     body_class = ReasonBody
 
-    def do(self, given: dict[str, Any]) -> ReturnedFrame:
+    def perform(self, data: dict[str, Any]) -> ReturnedFrame:
         return arriving.unweigh(
-            key=self.action_key, frame=self.frame(), at=self.at, by=self.by, **given
+            key=self.action_key, frame=self.frame(), at=self.at, by=self.by, **data
         )

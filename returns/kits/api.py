@@ -80,7 +80,7 @@ class Kits(Listing):
     ).select_related("person", "colourway__model", "colourway__colour")
 
 
-class KitDeed(ActionView):
+class KitAction(ActionView):
     """An action on one kit."""
 
     scope = "bench"
@@ -88,12 +88,12 @@ class KitDeed(ActionView):
     made_status = 200
     rule: Callable[..., Any]
 
-    def do(self, _data: dict[str, Any]) -> Any:
+    def perform(self, _data: dict[str, Any]) -> Any:
         request = request_at(self.kwargs["reference"])
         return type(self).rule(key=self.action_key, request=request, at=self.at, by=self.by)
 
 
-class KitDispatches(KitDeed):
+class KitDispatches(KitAction):
     """Post a kit: its pieces leave their bin now.
 
     Answers `stale-state` when the kit is not set aside for posting, `conflict` when its address was
@@ -106,7 +106,7 @@ class KitDispatches(KitDeed):
     rule: Callable[..., Dispatch] = staticmethod(kits.post)
 
 
-class PutBack(KitDeed):
+class PutBack(KitAction):
     """Put a kit back into the queue, because the bin holds less than the books said.
 
     Answers `stale-state` when the kit is not set aside for posting.
@@ -115,7 +115,7 @@ class PutBack(KitDeed):
     rule = staticmethod(kits.put_back)
 
 
-class Repost(KitDeed):
+class Repost(KitAction):
     """Queue a kit that went missing to be posted once more; it waits if stock is short.
 
     Answers `stale-state` unless the kit was reported missing.
@@ -124,7 +124,7 @@ class Repost(KitDeed):
     rule = staticmethod(kits.repost)
 
 
-class TurnedUp(KitDeed):
+class TurnedUp(KitAction):
     """Note that a kit reported missing did arrive after all. The request is then settled.
 
     Answers `stale-state` unless the kit was reported missing.

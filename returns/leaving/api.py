@@ -16,7 +16,7 @@ from inventory.furniture.api.shapes import (
     TypedMass,
 )
 from inventory.models import Part
-from returns.grading.api import FrameDeed, ReasonBody
+from returns.grading.api import FrameAction, ReasonBody
 from returns.leaving import rules as posting_out
 from returns.models import Dispatch, ReturnedFrame
 from returns.regrind.rules import stripdown
@@ -45,7 +45,7 @@ class StripBody(Body):
     reason = serializers.CharField(max_length=200, allow_blank=True, default="")
 
 
-class StripDowns(FrameDeed):
+class StripDowns(FrameAction):
     """Take a frame apart for grinding. It is destroyed, so its customer must wish so.
 
     Masses are text in grams as the scale shows them; what they do not add up to is posted as a
@@ -55,7 +55,7 @@ class StripDowns(FrameDeed):
 
     body_class = StripBody
 
-    def do(self, data: dict[str, Any]) -> ReturnedFrame:
+    def perform(self, data: dict[str, Any]) -> ReturnedFrame:
         kept = tuple(Salvaged(**one) for one in data["salvaged"])
         parts = StripDown(**(data | {"salvaged": kept}))
         return stripdown.strip(
@@ -63,7 +63,7 @@ class StripDowns(FrameDeed):
         )
 
 
-class StripDownReversals(FrameDeed):
+class StripDownReversals(FrameAction):
     """Take a strip-down back while its box is as it left it: the frame is to be stripped again.
 
     Answers `bad-input` without a reason, `stale-state` once the frame is ground or when it was
@@ -72,13 +72,13 @@ class StripDownReversals(FrameDeed):
 
     body_class = ReasonBody
 
-    def do(self, data: dict[str, Any]) -> ReturnedFrame:
+    def perform(self, data: dict[str, Any]) -> ReturnedFrame:
         return stripdown.undo(
             key=self.action_key, frame=self.frame(), at=self.at, by=self.by, **data
         )
 
 
-class Discards(FrameDeed):
+class Discards(FrameAction):
     """Discard a frame that is not surely of our polymer: its mass ends as foreign waste.
 
     Answers `bad-input` without a reason or the customer's wish, and `stale-state` when the frame is
@@ -87,7 +87,7 @@ class Discards(FrameDeed):
 
     body_class = ReasonBody
 
-    def do(self, data: dict[str, Any]) -> ReturnedFrame:
+    def perform(self, data: dict[str, Any]) -> ReturnedFrame:
         return stripdown.discard_foreign(
             key=self.action_key, frame=self.frame(), at=self.at, by=self.by, **data
         )
@@ -110,7 +110,7 @@ class DispatchAnswer(serializers.Serializer[Dispatch]):
     posted_at = Moment(allow_null=True)
 
 
-class Dispatches(FrameDeed):
+class Dispatches(FrameAction):
     """Post a frame, mended or as it is.
 
     One that goes back as it is may be weighed once more: send `scale` and `mass`, text in grams.
@@ -122,7 +122,7 @@ class Dispatches(FrameDeed):
     made_class = DispatchAnswer
     made_status = 201
 
-    def do(self, data: dict[str, Any]) -> Dispatch:
+    def perform(self, data: dict[str, Any]) -> Dispatch:
         return posting_out.post_frame(
             key=self.action_key, frame=self.frame(), at=self.at, by=self.by, **data
         )
@@ -132,7 +132,7 @@ class LensDispatchBody(Body):
     scanned = Scanned(help_text="The tag that is with the lenses.")
 
 
-class LensDispatches(FrameDeed):
+class LensDispatches(FrameAction):
     """Post the lenses of a stripped frame back to their wearer.
 
     Answers `stale-state` when no lenses of this frame wait.
@@ -142,7 +142,7 @@ class LensDispatches(FrameDeed):
     made_class = DispatchAnswer
     made_status = 201
 
-    def do(self, data: dict[str, Any]) -> Dispatch:
+    def perform(self, data: dict[str, Any]) -> Dispatch:
         return posting_out.post_lenses(
             key=self.action_key, frame=self.frame(), at=self.at, by=self.by, **data
         )

@@ -140,7 +140,7 @@ def kit(request: StaffRequest, reference: str) -> HttpResponse:
     asked = _asked(reference)
     form = ActionForm(request.POST or None)
     # The button names the action; what is not in the table does nothing.
-    rule = _KIT_RULES.get(request.POST.get("deed", "post"))
+    rule = _KIT_RULES.get(request.POST.get("action", "post"))
     if request.method == "POST" and rule is not None and done(request, form, rule, request=asked):
         messages.success(request, _t("Done: %(reference)s.") % {"reference": asked.reference})
         return redirect("kits")

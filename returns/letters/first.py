@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from inventory.models import Workshop
-from returns.filing.pages.forms import country_name, sent_abroad_to, told_troubles
+from returns.filing.pages.forms import country_name, sent_abroad_to, troubles_in_words
 from returns.filing.queries import terms, waiting
 from returns.models import Request
 from returns.story.queries.story import day_words
@@ -20,7 +20,7 @@ def what_was_filed(request: Request) -> str:
     lines = [
         _("What you filed:"),
         _line(_("Frame"), request.frame_words),
-        *(_line(_("What is wrong"), trouble) for trouble in told_troubles(request)),
+        *(_line(_("What is wrong"), trouble) for trouble in troubles_in_words(request)),
     ]
     if request.note:
         # Line breaks would make the list unreadable, and could pass for lines of ours.

@@ -331,8 +331,8 @@ def _posted_mended(occasion: Occasion) -> Words:
 
 def _what_was_mended(frame: ReturnedFrame | None) -> list[str]:
     parts = mended_parts([frame]) if frame else []
-    data = [{"part": one.component, "deed": one.deed} for one in parts]
-    lines = [_("What we did (%(part)s): %(deed)s.") % one for one in data]
+    data = [{"part": one.component, "work": one.work} for one in parts]
+    lines = [_("What we did (%(part)s): %(work)s.") % one for one in data]
     # Two steps on one part read alike; each sentence stands once, in the order of the work.
     return [_whole(line) for line in dict.fromkeys(lines)]
 

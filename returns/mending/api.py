@@ -23,7 +23,7 @@ from inventory.furniture.api.shapes import (
 )
 from inventory.models import Part
 from returns.grading.api import (
-    FrameDeed,
+    FrameAction,
     FrameRow,
     JobAnswer,
     ReasonBody,
@@ -36,7 +36,7 @@ from returns.mending.rules.mending import MINUTES_MAX
 from returns.models import BenchCheck, JobStep, Remedy, RepairJob, ReturnedFrame
 
 
-class JobDeed(FrameDeed):
+class JobAction(FrameAction):
     """An action on the frame's latest job."""
 
     made_class: ClassVar[type[BaseSerializer[Any]]] = JobAnswer
@@ -57,7 +57,7 @@ class JobDeed(FrameDeed):
         return step
 
 
-class Jobs(FrameDeed):
+class Jobs(FrameAction):
     """Start to mend a frame: it comes to the bench, and the plan of its grading becomes steps.
 
     Answers `bad-input` without a grading, and `stale-state` when the frame is not to be mended.
@@ -66,7 +66,7 @@ class Jobs(FrameDeed):
     made_class = JobAnswer
     made_status = 201
 
-    def do(self, _said: dict[str, Any]) -> RepairJob:
+    def perform(self, _data: dict[str, Any]) -> RepairJob:
         return mending.open_job(key=self.action_key, frame=self.frame(), at=self.at, by=self.by)
 
 
@@ -75,7 +75,7 @@ class StepBody(Body):
     component = serializers.CharField(max_length=20)
 
 
-class Additions(JobDeed):
+class Additions(JobAction):
     """Add a step to the frame's repair job, because more turned out to be needed.
 
     Answers `not-found` when the frame has no job, `bad-input` for a part that it does not have, and
@@ -86,11 +86,11 @@ class Additions(JobDeed):
     made_class = StepAnswer
     made_status = 201
 
-    def do(self, data: dict[str, Any]) -> JobStep:
+    def perform(self, data: dict[str, Any]) -> JobStep:
         return mending.add_step(key=self.action_key, job=self.job(), at=self.at, by=self.by, **data)
 
 
-class Removals(JobDeed):
+class Removals(JobAction):
     """Take a step off the frame's repair job before it was done.
 
     Answers `not-found` for a job or step that is not there, and `stale-state` when the step is
@@ -99,7 +99,7 @@ class Removals(JobDeed):
 
     body_class = StepBody
 
-    def do(self, data: dict[str, Any]) -> RepairJob:
+    def perform(self, data: dict[str, Any]) -> RepairJob:
         return mending.drop_step(
             key=self.action_key, job=self.job(), step=self.step(data), at=self.at, by=self.by
         )
@@ -121,7 +121,7 @@ class DoneBody(StepBody):
     )
 
 
-class Steps(JobDeed):
+class Steps(JobAction):
     """Note a step as done, with its minutes and the pieces of each part that it used.
 
     A step that failed its check is done anew as a step of its own. Answers `not-found` for a job or
@@ -133,7 +133,7 @@ class Steps(JobDeed):
     made_class = StepAnswer
     made_status = 201
 
-    def do(self, data: dict[str, Any]) -> JobStep:
+    def perform(self, data: dict[str, Any]) -> JobStep:
         return mending.do_step(
             key=self.action_key,
             job=self.job(),
@@ -176,7 +176,7 @@ class CheckAnswer(serializers.Serializer[BenchCheck]):
     at = Moment()
 
 
-class Checks(JobDeed):
+class Checks(JobAction):
     """Enter the bench check after a repair. All four points must hold for the frame to pass.
 
     After a check that fails the frame stays on the bench, and `failed_step` is to be done anew, or
@@ -189,7 +189,7 @@ class Checks(JobDeed):
     made_class = CheckAnswer
     made_status = 201
 
-    def do(self, data: dict[str, Any]) -> BenchCheck:
+    def perform(self, data: dict[str, Any]) -> BenchCheck:
         named = data.get("failed_step")
         answers = {name: data[name] for name in mending.Check.__dataclass_fields__}
         return mending.check(
@@ -204,7 +204,7 @@ class Checks(JobDeed):
         )
 
 
-class CheckWithdrawals(JobDeed):
+class CheckWithdrawals(JobAction):
     """Withdraw the last bench check, which failed and was noted by mistake; its verdicts go.
 
     Answers `bad-input` without a reason, and `stale-state` once something was done after it, when
@@ -215,7 +215,7 @@ class CheckWithdrawals(JobDeed):
     made_class = CheckAnswer
     made_status = 201
 
-    def do(self, data: dict[str, Any]) -> BenchCheck:
+    def perform(self, data: dict[str, Any]) -> BenchCheck:
         job = self.job()
         check = job.checks.order_by("-pk").first()
         if check is None:
@@ -229,7 +229,7 @@ class StepReasonBody(StepBody):
     reason = serializers.CharField(max_length=200)
 
 
-class StepWithdrawals(JobDeed):
+class StepWithdrawals(JobAction):
     """Withdraw a step that was noted as done by mistake: what it moved is reversed.
 
     Answers `bad-input` without a reason, and `stale-state` once a check has judged the step or the
@@ -240,7 +240,7 @@ class StepWithdrawals(JobDeed):
     made_class = StepAnswer
     made_status = 201
 
-    def do(self, data: dict[str, Any]) -> JobStep:
+    def perform(self, data: dict[str, Any]) -> JobStep:
         rows = self.job().steps.filter(remedy=data["remedy"], component=data["component"])
         step = rows.exclude(done_at=None).order_by("-pk").first()
         if step is None:
@@ -255,7 +255,7 @@ class StepWithdrawals(JobDeed):
         )
 
 
-class GivingUp(JobDeed):
+class GivingUp(JobAction):
     """Give a repair up. What comes next is the customer's wish; without one the frame goes back.
 
     Answers `not-found` without a job, `bad-input` without a reason, and `stale-state` when the job
@@ -265,7 +265,7 @@ class GivingUp(JobDeed):
     body_class = ReasonBody
     made_class = FrameRow
 
-    def do(self, data: dict[str, Any]) -> ReturnedFrame:
+    def perform(self, data: dict[str, Any]) -> ReturnedFrame:
         return mending.give_up(key=self.action_key, job=self.job(), at=self.at, by=self.by, **data)
 
 
@@ -275,7 +275,7 @@ class WeighOutBody(Body):
     reason = serializers.CharField(max_length=200, allow_blank=True, default="")
 
 
-class WeighOuts(JobDeed):
+class WeighOuts(JobAction):
     """Weigh the mended frame; it is then ready to be posted.
 
     The mass is text in grams as the scale shows it; what the books got wrong is posted as a count
@@ -286,7 +286,7 @@ class WeighOuts(JobDeed):
     body_class = WeighOutBody
     made_class = FrameRow
 
-    def do(self, data: dict[str, Any]) -> ReturnedFrame:
+    def perform(self, data: dict[str, Any]) -> ReturnedFrame:
         return mending.weigh_out(
             key=self.action_key, job=self.job(), at=self.at, by=self.by, **data
         )

@@ -71,7 +71,7 @@ class Batches(ActionView, Listing):
     body_class = MouldBody
     made_class = BatchAnswer
 
-    def do(self, data: dict[str, Any]) -> ProductionBatch:
+    def perform(self, data: dict[str, Any]) -> ProductionBatch:
         return batches.mould(key=self.action_key, at=self.at, by=self.by, **data)
 
 
@@ -133,7 +133,7 @@ class Trials(ActionView):
     made_class = VerdictAnswer
     made_status = 200
 
-    def do(self, data: dict[str, Any]) -> Verdict:
+    def perform(self, data: dict[str, Any]) -> Verdict:
         return sold.check(listed(data["rows"]), at=self.at)
 
 
@@ -148,7 +148,7 @@ class Imports(ActionView):
     body_class = ImportBody
     made_class = VerdictAnswer
 
-    def do(self, data: dict[str, Any]) -> Verdict:
+    def perform(self, data: dict[str, Any]) -> Verdict:
         return sold.bring_in(
             key=self.action_key,
             rows=listed(data["rows"]),

@@ -102,7 +102,7 @@ class Promises(ActionView):
     body_class = MatchBody
     made_class = PromiseAnswer
 
-    def do(self, data: dict[str, Any]) -> PartPromise:
+    def perform(self, data: dict[str, Any]) -> PartPromise:
         match = Match(**data)
         return salvaging.approve(key=self.action_key, match=match, at=self.at, by=self.by)
 
@@ -118,5 +118,5 @@ class Withdrawals(ActionView):
     made_class = PromiseAnswer
     made_status = 200
 
-    def do(self, data: dict[str, Any]) -> PartPromise:
+    def perform(self, data: dict[str, Any]) -> PartPromise:
         return salvaging.withdraw(key=self.action_key, at=self.at, by=self.by, **data)

@@ -31,9 +31,9 @@ class TokenAnswer(serializers.Serializer[AccessToken]):
 
 
 class IssuedAnswer(TokenAnswer):
-    """`token` is told once. A repeated request gets null: revoke it then, and make another."""
+    """`token` is shown once. A repeated request gets null: revoke it then, and make another."""
 
-    token = serializers.CharField(source="told", allow_null=True)
+    token = serializers.CharField(source="text", allow_null=True)
 
 
 class TokenBody(Body):
@@ -66,16 +66,18 @@ class Tokens(ActionView, Listing):
     body_class = TokenBody
     made_class = IssuedAnswer
 
-    def do(self, data: dict[str, Any]) -> AccessToken:
+    def perform(self, data: dict[str, Any]) -> AccessToken:
         refuse_token(self.request.auth)
         row, text = tokens.issue(
+            key=self.action_key,
             name=data["name"],
             user=data.get("user") or self.by,
             scopes=data["scopes"],
             days=data["days"],
             at=self.at,
+            by=self.by,
         )
-        row.told = text  # type: ignore[attr-defined]
+        row.text = text  # type: ignore[attr-defined]
         return row
 
     def kept(self, answer: Any) -> Any:
@@ -93,7 +95,7 @@ class Revocations(ActionView):
     made_class = TokenAnswer
     made_status = 200
 
-    def do(self, _data: dict[str, Any]) -> AccessToken:
+    def perform(self, _data: dict[str, Any]) -> AccessToken:
         refuse_token(self.request.auth)
         row = self._row()
         tokens.revoke(token=row, at=self.at, by=self.by)

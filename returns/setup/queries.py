@@ -16,7 +16,7 @@ from django.db.models import Exists, OuterRef
 from inventory.models import Colour, Event, Movement, Part, Polymer, Scale, Workshop
 from returns.models import Colourway, Component, Remedy, Request, SoldUnits, Terms
 
-LIMITS_DEED: Final = "masters.set_limits"
+LIMITS_EVENT: Final = "masters.set_limits"
 _STOCK_KINDS = ("opening", "receive_parts", "count_parts", "receive_feedstock")
 
 
@@ -56,7 +56,7 @@ _MAY_WAIT: Final[dict[str, Callable[[], bool]]] = {
     "parts": Part.objects.exists,
     # The row of limits has defaults from the start; only the event tells that an owner has set
     # them.
-    "limits": lambda: Event.objects.filter(name=LIMITS_DEED).exists(),
+    "limits": lambda: Event.objects.filter(name=LIMITS_EVENT).exists(),
     "stock": lambda: Movement.objects.filter(kind__in=_STOCK_KINDS).exists(),
     "terms": lambda: any(terms.is_priced for terms in Terms.objects.all()),
     "people": _has_people,

@@ -93,7 +93,7 @@ class Receipts(ActionView):
     body_class = ReceiptBody
     made_class = MovementAnswer
 
-    def do(self, data: dict[str, Any]) -> Movement:
+    def perform(self, data: dict[str, Any]) -> Movement:
         part = found(Part.objects.all(), code=self.kwargs["code"])
         return receiving.receive_parts(
             key=self.action_key, part=part, at=self.at, by=self.by, **data
@@ -121,7 +121,7 @@ class PartCounts(ActionView):
     body_class = PartCountBody
     made_class = CountAnswer
 
-    def do(self, data: dict[str, Any]) -> Counted:
+    def perform(self, data: dict[str, Any]) -> Counted:
         part = found(Part.objects.all(), code=self.kwargs["code"])
         return stock.count(key=self.action_key, part=part, at=self.at, actor=self.by, **data)
 
@@ -163,9 +163,9 @@ class Feedstock(ActionView):
     body_class = FeedstockBody
     made_class = FeedstockAnswer
 
-    def do(self, given: dict[str, Any]) -> dict[str, Any]:
-        data = _facts(self, given, given["origin"])
-        if given["into"] == "lot":
+    def perform(self, data: dict[str, Any]) -> dict[str, Any]:
+        data = _facts(self, data, data["origin"])
+        if data["into"] == "lot":
             return {"lot": material.receive_as_lot(**data), "movement": None}
         return {"lot": None, "movement": material.receive_to_box(**data)}
 
@@ -181,8 +181,8 @@ class Scrap(ActionView):
     body_class = MaterialBody
     made_class = MovementAnswer
 
-    def do(self, given: dict[str, Any]) -> Movement:
-        return material.return_scrap(**_facts(self, given, Origin.IN_PROCESS))
+    def perform(self, data: dict[str, Any]) -> Movement:
+        return material.return_scrap(**_facts(self, data, Origin.IN_PROCESS))
 
 
 def _facts(view: ActionView, data: dict[str, Any], origin: str) -> dict[str, Any]:
@@ -229,7 +229,7 @@ class Issues(ActionView):
     body_class = IssueBody
     made_class = MovementAnswer
 
-    def do(self, data: dict[str, Any]) -> Movement:
+    def perform(self, data: dict[str, Any]) -> Movement:
         lots = {one["lot"]: one["mass"] for one in data["lots"]}
         # The dictionary would silently keep the last of two masses.
         if len(lots) < len(data["lots"]):
@@ -262,7 +262,7 @@ class MassCounts(ActionView):
     body_class = MassCountBody
     made_class = CountAnswer
 
-    def do(self, data: dict[str, Any]) -> Counted:
+    def perform(self, data: dict[str, Any]) -> Counted:
         return material.count(
             key=self.action_key,
             place=found(Place.objects.select_related("lot"), code=self.kwargs["code"]),
@@ -287,6 +287,6 @@ class Disposals(ActionView):
     body_class = DisposalBody
     made_class = MovementAnswer
 
-    def do(self, data: dict[str, Any]) -> Movement:
+    def perform(self, data: dict[str, Any]) -> Movement:
         place = found(Place.objects.select_related("lot"), code=self.kwargs["code"])
         return material.dispose(key=self.action_key, place=place, at=self.at, by=self.by, **data)

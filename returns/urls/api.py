@@ -1,4 +1,4 @@
-"""Addresses of the API. Nouns are plural; a deed on a thing is a noun below it."""
+"""Addresses of the API. Nouns are plural; an action on one is a noun below it."""
 
 from __future__ import annotations
 

@@ -10,6 +10,7 @@ from inventory.material.rules import grinding
 from inventory.models import AccessToken, Movement, OutboxMessage, Place
 from inventory.staff.rules import tokens
 from returns.filing.rules import intake
+from tests import makers
 from tests.makers import NOON, Shop, key, opening
 from tests.returns import customer_makers as customers
 from tests.returns.bench_makers import on_shelf
@@ -31,7 +32,7 @@ def arguments(shop: Shop, bea: User, olga: User) -> dict[str, str]:
     screws = customers.asked_screws(shop)
     # Otherwise /ready/ answers 503: letters of October would still wait for a worker.
     OutboxMessage.objects.update(settled_at=NOON)
-    tokens.issue(name="scale", user=olga, scopes=["bench"], days=1, at=NOON)
+    makers.token(olga, "bench", at=NOON)
     return {
         "tag": frame.tag,
         "reference": screws.reference,

@@ -23,11 +23,11 @@ from returns.grading.sums import PolymerCheck
 from returns.mending.rules import mending
 from returns.models import ReturnedFrame
 from returns.setup.pages.steps import PAGES
-from returns.stock.pages.stock import DEEDS
+from returns.stock.pages.stock import ACTIONS
 from returns.story.sums.states import FrameState
 from tests.access.table import NOBODY, TABLE
 from tests.access.test_walk import address
-from tests.inventory.material.test_material import deed, pots
+from tests.inventory.material.test_material import delivery, pots
 from tests.makers import NOON, Shop, key
 from tests.returns import bench_makers, customer_makers, workroom_makers
 from tests.returns.regrind.test_stripdown import parts, strip, to_strip
@@ -53,7 +53,7 @@ def addresses(
     `by` proposes and works; `second` is who opens the pages.
     """
     found = {row.route: [address(row, arguments)] for row in ROWS}
-    found["bench/stock/<slug:action>/"] = [f"/bench/stock/{name}/" for name in DEEDS]
+    found["bench/stock/<slug:action>/"] = [f"/bench/stock/{name}/" for name in ACTIONS]
     found["owner/setup/<slug:step>/"] = [
         f"/owner/setup/{name}/" for name, page in PAGES.items() if page.form
     ]
@@ -132,7 +132,7 @@ def _material(shop: Shop, by: User, second: User) -> dict[str, list[str]]:
     """Runs that wait for the second hand, for the weigh-out and for an explanation; a lot."""
     runs = {}
     for origin in ("post_consumer_feedstock", "in_process", "virgin"):
-        facts = deed(shop, by, material=pots(shop, colour=shop.moss, origin=origin))
+        facts = delivery(shop, by, material=pots(shop, colour=shop.moss, origin=origin))
         material.open_box(**facts)
         box = places.box(polymer=shop.pp, colour=shop.moss, origin=origin)
         runs[origin] = grinding.propose(key=key(), box=box, at=NOON, by=by)
@@ -141,7 +141,7 @@ def _material(shop: Shop, by: User, second: User) -> dict[str, list[str]]:
         _confirm(run, second)
     out = GrindOut(scale=shop.box_scale, flake="2 kg", minutes=9)
     grinding.finish(key=key(), run=held, out=out, at=NOON, by=by)
-    lot = material.receive_as_lot(**deed(shop, by))
+    lot = material.receive_as_lot(**delivery(shop, by))
     return {
         "bench/run/<str:code>/": [f"/bench/run/{run.code}/" for run in runs.values()],
         "bench/heat/<path:code>/": [f"/bench/heat/{lot.code}/"],

@@ -19,8 +19,8 @@ from django.contrib.auth.models import User
 from django.test import Client
 
 from inventory.models import Event, RequestKey
-from inventory.staff.rules import tokens
 from returns.filing.rules import intake
+from tests import makers
 from tests.api.callers import Caller, machine
 from tests.makers import NOON, PASSWORD, Shop
 from tests.returns import customer_makers as customers
@@ -201,7 +201,7 @@ def test_no_secret_reaches_the_log(shop: Shop, bea: User, olga: User, console: i
     """Passwords, tokens, link secrets and names, sent in every way that a person might."""
     request = customers.sent_back(shop)
     secret = intake.link_secret(request)
-    _row, token = tokens.issue(name="x", user=olga, scopes=["read"], days=1, at=NOON)
+    token = makers.token(olga, "read", at=NOON)
     browser = Client(raise_request_exception=False)
     browser.post("/enter/", {"username": "bea", "password": "wrong-secret-word"})
     browser.post("/enter/", {"username": "bea", "password": PASSWORD})

@@ -23,7 +23,7 @@ from drf_spectacular.generators import SchemaGenerator
 
 from inventory.models import Event, Movement, OutboxMessage, Posting
 from returns.setup.pages.steps import PAGES
-from returns.stock.pages.stock import DEEDS
+from returns.stock.pages.stock import ACTIONS
 from tests.access import hostile
 from tests.access.hostile import Form
 from tests.access.table import CALLERS, TABLE
@@ -114,12 +114,12 @@ def may(callers: frozenset[str]) -> str:
 
 def pages(arguments: dict[str, str]) -> Iterator[tuple[str, str]]:
     """Every page with who may see it; those that differ by a word in their address one by one."""
-    words = {"bench/stock/<slug:action>/": DEEDS, "owner/setup/<slug:step>/": PAGES}
+    words = {"bench/stock/<slug:action>/": ACTIONS, "owner/setup/<slug:step>/": PAGES}
     for row in TABLE:
         if not row.get or row.is_api or row.route.endswith((".pdf", ".csv")):
             continue
         for word in words.get(row.route, [""]):
-            filled = arguments | {"deed": str(word), "step": str(word)} if word else arguments
+            filled = arguments | {"action": str(word), "step": str(word)} if word else arguments
             yield address(row, filled), may(row.get)
 
 

@@ -11,7 +11,7 @@ from django.contrib.auth.models import User
 from django.test import Client
 from django.utils import timezone
 
-from inventory.staff.rules import tokens
+from tests.makers import token
 
 PROBLEM = "application/problem+json"
 
@@ -19,11 +19,11 @@ PROBLEM = "application/problem+json"
 class Caller:
     """Calls the API as JSON, with a fresh Idempotency-Key unless the test names one."""
 
-    def __init__(self, token: str = "", user: User | None = None) -> None:
+    def __init__(self, bearer: str = "", user: User | None = None) -> None:
         self.client = Client(raise_request_exception=False)
         if user is not None:
             self.client.force_login(user)
-        self.headers = {"Authorization": f"Bearer {token}"} if token else {}
+        self.headers = {"Authorization": f"Bearer {bearer}"} if bearer else {}
 
     def get(self, path: str, **headers: str) -> Any:
         return self.client.get(f"/api/{path}", headers=self.headers | headers)
@@ -40,18 +40,12 @@ class Caller:
 
 def machine(user: User, *scopes: str, days: int = 30) -> Caller:
     """A machine whose token narrows the roles of a person."""
-    _row, text = tokens.issue(
-        name="test machine", user=user, scopes=list(scopes), days=days, at=timezone.now()
-    )
-    return Caller(text)
+    return Caller(token(user, *scopes, days=days, at=timezone.now()))
 
 
 def expired(user: User, *scopes: str) -> Caller:
     long_ago = timezone.now() - timedelta(days=31)
-    _row, text = tokens.issue(
-        name="old machine", user=user, scopes=list(scopes), days=30, at=long_ago
-    )
-    return Caller(text)
+    return Caller(token(user, *scopes, at=long_ago))
 
 
 def refused(response: Any, status: int, code: str) -> dict[str, Any]:

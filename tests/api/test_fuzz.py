@@ -26,6 +26,7 @@ from inventory.material.rules import grinding
 from inventory.models import Movement, Place
 from inventory.staff.rules import tokens
 from returns.filing.rules import intake
+from tests import makers
 from tests.makers import CODES, NOON, Shop, key, opening
 from tests.returns import customer_makers as customers
 from tests.returns.bench_makers import on_shelf
@@ -67,9 +68,7 @@ def _connection_stays() -> Iterator[None]:
 
 @pytest.fixture
 def everything(olga: User, shop: Shop) -> dict[str, str]:
-    _row, text = tokens.issue(
-        name="fuzz", user=olga, scopes=list(tokens.SCOPES), days=1, at=timezone.now()
-    )
+    text = makers.token(olga, *tokens.SCOPES, at=timezone.now())
     return {"Authorization": f"Bearer {text}", "Host": "127.0.0.1"}
 
 

@@ -14,7 +14,7 @@ from inventory.errors import BadInput
 from inventory.models import AccessToken, Event
 from inventory.staff.rules import tokens
 from tests.api.callers import Caller, expired, machine, refused
-from tests.makers import Shop
+from tests.makers import Shop, token
 from tests.returns import customer_makers as customers
 
 
@@ -55,7 +55,7 @@ def test_a_token_ends_with_its_time_its_revocation_and_its_person(bea: User) -> 
     caller = machine(bea, "read")
     token = AccessToken.objects.order_by("-pk")[0]
     assert caller.get("frames/").status_code == 200
-    tokens.revoke(token=token, at=timezone.now())
+    tokens.revoke(token=token, at=timezone.now(), by=bea)
     refused(caller.get("frames/"), 401, "not-signed-in")
     other = machine(bea, "read")
     User.objects.filter(pk=bea.pk).update(is_active=False)
@@ -77,8 +77,9 @@ def test_a_token_is_good_until_its_last_moment(
 
 
 def test_only_the_hash_of_a_token_is_stored_and_its_making_is_history(bea: User) -> None:
-    row, text = tokens.issue(name="scale", user=bea, scopes=["bench"], days=1, at=timezone.now())
-    assert text not in str(AccessToken.objects.values().get(pk=row.pk))
+    text = token(bea, "bench", at=timezone.now())
+    row = AccessToken.objects.get()
+    assert text not in str(AccessToken.objects.values().get())
     assert len(row.digest) == 64
     data = Event.objects.get(name="tokens.issue")
     assert text not in str(data.detail)
@@ -87,13 +88,13 @@ def test_only_the_hash_of_a_token_is_stored_and_its_making_is_history(bea: User)
 @pytest.mark.parametrize("days", [0, 367])
 def test_a_token_lives_from_1_to_366_days(bea: User, days: int) -> None:
     with pytest.raises(BadInput):
-        tokens.issue(name="x", user=bea, scopes=["read"], days=days, at=timezone.now())
+        token(bea, "read", days=days, at=timezone.now())
 
 
 @pytest.mark.parametrize("name", ["", " ", "a\nb", "\x00", "n" * 61])
 def test_a_token_has_a_name_of_one_line(bea: User, name: str) -> None:
     with pytest.raises(BadInput):
-        tokens.issue(name=name, user=bea, scopes=["read"], days=1, at=timezone.now())
+        token(bea, "read", name=name, at=timezone.now())
 
 
 def test_the_owner_makes_and_ends_tokens_signed_in_and_no_token_does(olga: User, bea: User) -> None:
@@ -112,6 +113,9 @@ def test_the_owner_makes_and_ends_tokens_signed_in_and_no_token_does(olga: User,
     assert owner.post(f"tokens/{made['handle']}/revocations/").json()["revoked_at"]
     refused(Caller(made["token"]).get("parcels/"), 401, "not-signed-in")
     refused(owner.post("tokens/0/revocations/"), 404, "not-found")
+    events = Event.objects.filter(subject=f"token-{made['handle']}").order_by("at", "pk")
+    assert [one.name for one in events] == ["tokens.issue", "tokens.revoke"]
+    assert {one.actor for one in events} == {olga}
 
 
 def test_a_signed_in_person_needs_the_csrf_token_and_a_machine_does_not(bea: User) -> None:

@@ -196,7 +196,7 @@ def test_a_code_scanned_into_the_field_for_a_mass_is_looked_up(bench: Page, shop
     expect(bench.get_by_label("Mass", exact=True)).to_have_value("24.31 g")
 
 
-def test_the_way_back_is_one_key_away_after_a_deed(bench: Page, shop: Shop) -> None:
+def test_the_way_back_is_one_key_away_after_an_action(bench: Page, shop: Shop) -> None:
     """The notice links to the form that undoes it; the form's section opens, its field waits."""
     filed = customers.sent_back(shop)
     bench.goto(f"/bench/request/{filed.reference}/")

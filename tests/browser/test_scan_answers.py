@@ -17,7 +17,7 @@ from returns.models import ReturnedFrame
 from tests.browser import chromium
 from tests.browser.actions import press
 from tests.browser.scanner import scan
-from tests.inventory.material.test_material import deed, pots
+from tests.inventory.material.test_material import delivery, pots
 from tests.makers import NOON, Shop, key, opening
 from tests.returns import customer_makers as customers
 from tests.returns import workroom_makers as workroom
@@ -41,7 +41,7 @@ def frames(shop: Shop, bea: User) -> list[ReturnedFrame]:
 def run(shop: Shop, bea: User) -> GrindRun:
     """A box of slate that Bea proposed; beside it stands one of moss."""
     opening(42_320, shop)
-    material.open_box(**deed(shop, bea, material=pots(shop, colour=shop.moss)))
+    material.open_box(**delivery(shop, bea, material=pots(shop, colour=shop.moss)))
     box = Place.objects.get(kind="box", colour=shop.slate)
     return grinding.propose(key=key(), box=box, at=NOON, by=bea)
 
@@ -106,7 +106,7 @@ def test_the_second_hand_scans_another_box_and_then_the_right_one(
 
 
 def test_a_lots_scan_leads_to_the_field_for_its_mass(visitors: Any, shop: Shop, bea: User) -> None:
-    lots = [material.receive_as_lot(**deed(shop, bea)) for _ in range(2)]
+    lots = [material.receive_as_lot(**delivery(shop, bea)) for _ in range(2)]
     page = visitors.page(user=bea)
     page.goto("/bench/stock/issue/")
     for lot in lots:
@@ -158,7 +158,7 @@ def _sent(page: Page) -> list[str]:
 
 
 @pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "no-scripts"])
-def test_enter_in_a_field_sends_no_deed(
+def test_enter_in_a_field_sends_nothing(
     scripts: bool,
     open_visitors: Callable[..., Any],
     shop: Shop,

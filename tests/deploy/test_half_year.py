@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from django.db import transaction
 
-from deploy.demo.play import Told, play
+from deploy.demo.play import Played, play
 from inventory.models import GrindRun, Movement
 from inventory.months.queries import audit
 from inventory.weighing.queries import reconciled
@@ -28,7 +28,7 @@ CLOSED = ["2025-10", "2025-11", "2025-12", "2026-01", "2026-02"]
 @pytest.fixture(scope="module")
 def data(
     django_db_setup: None, django_db_blocker: Any, tmp_path_factory: pytest.TempPathFactory
-) -> Iterator[Told]:
+) -> Iterator[Played]:
     """The story in a transaction that is rolled back after this module."""
     del django_db_setup
     with django_db_blocker.unblock(), transaction.atomic():
@@ -37,26 +37,26 @@ def data(
         transaction.set_rollback(True)
 
 
-def test_months_before_the_current_one_are_closed(data: Told) -> None:
+def test_months_before_the_current_one_are_closed(data: Played) -> None:
     assert data.closed == CLOSED
 
 
-def test_the_ledger_passes_every_check(data: Told) -> None:
+def test_the_ledger_passes_every_check(data: Played) -> None:
     assert data.movements == Movement.objects.count() > 100
     assert [str(one) for one in audit.check() if not one.ok] == []
 
 
-def test_sales_are_those_of_the_closed_months(data: Told) -> None:
+def test_sales_are_those_of_the_closed_months(data: Played) -> None:
     sold = SoldUnits.objects.order_by().values_list("month", flat=True).distinct()
     assert sorted(sold) == data.closed
 
 
-def test_months_close_within_their_uncertainty_but_for_the_wrong_tare(data: Told) -> None:
+def test_months_close_within_their_uncertainty_but_for_the_wrong_tare(data: Played) -> None:
     verdicts = [reconciled.of_month(label).verdict for label in data.closed]
     assert verdicts == [*[Verdict.CLOSES] * 4, Verdict.DOES_NOT_CLOSE]
 
 
-def test_the_flake_weighed_with_a_wrong_tare_is_the_first_suspect(data: Told) -> None:
+def test_the_flake_weighed_with_a_wrong_tare_is_the_first_suspect(data: Played) -> None:
     found = reconciled.of_month(data.closed[-1])
     worst = found.suspects[0]
     assert (worst.kind, worst.to) == ("grind", "lot")
@@ -67,13 +67,13 @@ def test_the_flake_weighed_with_a_wrong_tare_is_the_first_suspect(data: Told) ->
     assert righted.month == data.closed[-1]
 
 
-def test_runs_that_needed_an_explanation_are_few(data: Told) -> None:
+def test_runs_that_needed_an_explanation_are_few(data: Played) -> None:
     runs = GrindRun.objects.filter(state=GrindRun.State.FINISHED)
     assert runs.count() >= 15
     assert runs.exclude(explanation="").count() <= runs.count() / 4
 
 
-def test_a_newcomer_finds_something_at_every_step_of_the_morning(data: Told) -> None:
+def test_a_newcomer_finds_something_at_every_step_of_the_morning(data: Played) -> None:
     assert data.frames == ReturnedFrame.objects.count()
     counts = queue.step_counts()
     assert counts["parcels"] == Parcel.objects.filter(done_at=None).count() == 3
@@ -82,19 +82,19 @@ def test_a_newcomer_finds_something_at_every_step_of_the_morning(data: Told) -> 
     assert ReturnedFrame.objects.filter(state=FrameState.WEIGHED, request=None).exists()
 
 
-def test_few_frames_are_late(data: Told) -> None:
+def test_few_frames_are_late(data: Played) -> None:
     open_frames = ReturnedFrame.objects.filter(ended_at=None).exclude(state=FrameState.BOXED)
     assert open_frames.filter(promised_by__lt=NOW.date()).count() <= data.frames / 20
 
 
-def test_every_model_has_a_repair_profile(data: Told) -> None:
+def test_every_model_has_a_repair_profile(data: Played) -> None:
     del data
     found = repairability.profiles()
     assert len(found) == 3
     assert all(one.profile is not None for one in found)
 
 
-def test_matching_parts_helps_more_frames_than_serving_the_first_to_come(data: Told) -> None:
+def test_matching_parts_helps_more_frames_than_serving_the_first_to_come(data: Played) -> None:
     """On the last day one frame lacks both arms and two lack one each; one donor has a pair."""
     now = salvage.board()
     assert now.saved > now.in_order > 0

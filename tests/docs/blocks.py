@@ -65,7 +65,7 @@ def _drawn(title: str, steps: states.Steps[Any], starts: Collection[StrEnum]) ->
 
 def kinds_table() -> str:
     """Every kind of movement with its answers."""
-    heads = ("kind", "what happened", "counts in", "cost is told as", "undone alone", "drawn")
+    heads = ("kind", "what happened", "counts in", "step of its cost", "undone alone", "drawn")
     rows = [heads, ("---",) * len(heads), *(_kind(name, row) for name, row in KINDS.items())]
     return "\n".join(f"| {' | '.join(row)} |" for row in rows)
 
@@ -78,7 +78,7 @@ def _kind(name: str, row: Kind) -> tuple[str, ...]:
         for column in ([counted] if isinstance(counted, str) else counted.values())
     )
     yes = ("yes" if answer else "–" for answer in (row.alone, row.drawn))
-    return (f"`{name}`", row.means, ", ".join(columns) or "–", row.told or "–", *yes)
+    return (f"`{name}`", row.means, ", ".join(columns) or "–", row.worth_step or "–", *yes)
 
 
 GENERATED: tuple[tuple[Path, str, Callable[[], str]], ...] = (

@@ -1,4 +1,4 @@
-"""A real worker over a real broker settles duties; a wiped broker loses none."""
+"""A real worker over a real broker settles messages; a wiped broker loses none."""
 
 from __future__ import annotations
 

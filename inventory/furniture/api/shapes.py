@@ -185,17 +185,17 @@ class KnownTogether(serializers.Field[Any, Any, Any, Any]):
         self, *, ask: Callable[[Sequence[Any]], Mapping[str, traced.MassUncertainty]], by: str
     ) -> None:
         self.ask, self.by = ask, by
-        self.told: dict[int, traced.MassUncertainty | None] = {}
+        self.known: dict[int, traced.MassUncertainty | None] = {}
         super().__init__(read_only=True, source="*")
 
     def to_representation(self, value: Any) -> dict[str, Any] | None:
-        if value.pk not in self.told:
+        if value.pk not in self.known:
             # The whole page at once: asked row by row, each would cost a replay of its own.
             page = getattr(self.parent.parent, "instance", None)
             rows = page if isinstance(page, list) else [value]
             found = self.ask(rows)
-            self.told |= {row.pk: found.get(getattr(row, self.by)) for row in rows}
-        given = self.told[value.pk]
+            self.known |= {row.pk: found.get(getattr(row, self.by)) for row in rows}
+        given = self.known[value.pk]
         return None if given is None else known_mass(given)
 
 

@@ -51,13 +51,13 @@ class Detail(Face):
 
 
 class ActionView(OncePerKey, Face):
-    """POST reads `body_class`, calls `do()`, and shows what it made as `made_class`."""
+    """POST reads `body_class`, calls `perform()`, and shows what it made as `made_class`."""
 
     body_class: ClassVar[type[BaseSerializer[Any]]] = Nothing
     made_class: ClassVar[type[BaseSerializer[Any]]]
     made_status: ClassVar[int] = 201
 
-    def do(self, given: dict[str, Any]) -> Any:
+    def perform(self, data: dict[str, Any]) -> Any:
         """Call the one rule, with `self.action_key`, `self.at` and `self.by`."""
         raise NotImplementedError
 
@@ -79,6 +79,6 @@ class ActionView(OncePerKey, Face):
         try:
             # A savepoint, so that the second try does not stand in a transaction that has failed.
             with transaction.atomic():
-                return self.do(given)
+                return self.perform(given)
         except IntegrityError:
-            return self.do(given)
+            return self.perform(given)

@@ -15,7 +15,7 @@ from django.shortcuts import render
 from inventory.masters import queries as practice
 
 HEADER = "X-Hingeback-Practice"
-SAID = "everything here is invented"
+NOTICE = "everything here is invented"
 _PROBES = ("/alive/", "/static/")
 _FILE_NAME = re.compile(r'(filename=")(?!practice-)')
 
@@ -31,7 +31,7 @@ class PracticeMiddleware:
             answer = render(request, "hingeback/practice_served.html", status=503)
         else:
             answer = self.get_response(request)
-        answer.headers[HEADER] = SAID
+        answer.headers[HEADER] = NOTICE
         # A file outlives the page with its banner, so its name has to say it as well.
         named = answer.headers.get("Content-Disposition", "")
         if named:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any, Final
 
 from django.db.models import F, Value
-from django.db.models.functions import Replace
+from django.db.models.functions import Lower, Replace
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -17,10 +17,10 @@ from inventory.models import Lot, Part, Place
 
 
 def alike(rows: Any, code: str) -> Any:
-    """Return the rows whose code is this one, whatever was typed between its letters."""
+    """Return the rows whose code is this one, without case and what was typed between letters."""
     # Taken out by the database in the query, so that there is no second column of bare codes that
     # could drift from the first.
-    spelt: Any = F("code")
+    spelt: Any = Lower(F("code"))
     for sign in "-_ ":
         spelt = Replace(spelt, Value(sign), Value(""))
     return rows.alias(folded=spelt).filter(folded=scans.folded(code))

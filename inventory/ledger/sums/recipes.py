@@ -30,7 +30,7 @@ class Effect(StrEnum):
     """Netted over the month: what is over comes in at no cost, what is short is written off."""
 
 
-class Told(StrEnum):
+class WorthStep(StrEnum):
     """The step from opening to closing worth in which the cost of a movement is reported."""
 
     BOUGHT = "bought"
@@ -131,15 +131,16 @@ def _legs(
 class Kind:
     """What a kind of movement means.
 
-    `means` describes it in code and documents. `told` is None for a kind that touches no box or
-    lot. `alone` says that no frame, kit or run depends on it, so that it may be taken back by
-    itself. `drawn` says that its grams are a stream in the picture of what returned frames became.
+    `means` describes it in code and documents. `worth_step` is None for a kind that touches no
+    box or lot. `alone` says that no frame, kit or run depends on it, so that it may be taken back
+    by itself. `drawn` says that its grams are a stream in the picture of what returned frames
+    became.
     `shows_rest` says that a difference comes with the reading of what lies there afterwards.
     """
 
     means: str
     legs: tuple[Leg, ...]
-    told: Told | None
+    worth_step: WorthStep | None
     alone: bool
     drawn: bool
     shows_rest: bool
@@ -151,7 +152,7 @@ KINDS: Mapping[str, Kind] = {
     "weigh_in": Kind(
         means="a frame came through the door and was put on the scale",
         legs=_legs(MG, "wearers", "arrivals"),
-        told=None,
+        worth_step=None,
         alone=False,
         drawn=True,
         shows_rest=False,
@@ -159,7 +160,7 @@ KINDS: Mapping[str, Kind] = {
     "carry": Kind(
         means="a frame, or what is left of it, went between shelf, hold and bench",
         legs=_legs(MG, _HOUSE, _HOUSE),
-        told=None,
+        worth_step=None,
         alone=False,
         drawn=True,
         shows_rest=False,
@@ -173,7 +174,7 @@ KINDS: Mapping[str, Kind] = {
             *_legs(MG, "press salvage", "bench"),
             *_legs(MG, "bench", WASTE),
         ),
-        told=None,
+        worth_step=None,
         alone=False,
         drawn=True,
         shows_rest=False,
@@ -184,7 +185,7 @@ KINDS: Mapping[str, Kind] = {
             *_legs(MG, _HOUSE, "wearers unexplained"),
             *_legs(MG, "unexplained", _HOUSE),
         ),
-        told=None,
+        worth_step=None,
         alone=False,
         drawn=True,
         shows_rest=True,
@@ -197,7 +198,7 @@ KINDS: Mapping[str, Kind] = {
             *_legs(MG, "unexplained", _HOUSE),
             *_legs(PC, "wearers", "bin", at_target="salvaged"),
         ),
-        told=Told.RECOVERED,
+        worth_step=WorthStep.RECOVERED,
         alone=False,
         drawn=True,
         shows_rest=True,
@@ -205,7 +206,7 @@ KINDS: Mapping[str, Kind] = {
     "receive_parts": Kind(
         means="parts came from a supplier into their bin",
         legs=_legs(PC, "sellers", "bin", at_target="received"),
-        told=None,
+        worth_step=None,
         alone=True,
         drawn=False,
         shows_rest=False,
@@ -213,7 +214,7 @@ KINDS: Mapping[str, Kind] = {
     "post_kit": Kind(
         means="a spare kit left its bin for a customer",
         legs=_legs(PC, "bin", "wearers", at_source="kits"),
-        told=None,
+        worth_step=None,
         alone=False,
         drawn=False,
         shows_rest=False,
@@ -224,7 +225,7 @@ KINDS: Mapping[str, Kind] = {
             *_legs(PC, "bin", "unexplained", at_source="counted"),
             *_legs(PC, "unexplained", "bin", at_target="counted"),
         ),
-        told=None,
+        worth_step=None,
         alone=True,
         drawn=False,
         shows_rest=False,
@@ -242,7 +243,7 @@ KINDS: Mapping[str, Kind] = {
                 "virgin": "virgin",
             },
         ),
-        told=Told.BOUGHT,
+        worth_step=WorthStep.BOUGHT,
         alone=True,
         drawn=False,
         shows_rest=False,
@@ -250,7 +251,7 @@ KINDS: Mapping[str, Kind] = {
     "return_scrap": Kind(
         means="in-process scrap came back from moulding into its own box",
         legs=_legs(MG, "press", "box", at_target="in_process"),
-        told=Told.OTHERWISE,
+        worth_step=WorthStep.OTHERWISE,
         alone=True,
         drawn=False,
         shows_rest=False,
@@ -265,7 +266,7 @@ KINDS: Mapping[str, Kind] = {
             *_legs(MG, "box", "unexplained", at_source="difference"),
             *_legs(MG, "unexplained", "box", at_target="difference"),
         ),
-        told=Told.CONVERTED,
+        worth_step=WorthStep.CONVERTED,
         alone=False,
         drawn=True,
         shows_rest=False,
@@ -273,7 +274,7 @@ KINDS: Mapping[str, Kind] = {
     "issue": Kind(
         means="flake went to moulding",
         legs=_legs(MG, "lot", "press", at_source="issued"),
-        told=Told.OTHERWISE,
+        worth_step=WorthStep.OTHERWISE,
         alone=True,
         drawn=True,
         shows_rest=False,
@@ -286,7 +287,7 @@ KINDS: Mapping[str, Kind] = {
             *_legs(MG, f"salvage {_HOUSE}", "unexplained"),
             *_legs(MG, "unexplained", f"salvage {_HOUSE}"),
         ),
-        told=Told.OTHERWISE,
+        worth_step=WorthStep.OTHERWISE,
         alone=True,
         drawn=True,
         shows_rest=True,
@@ -298,7 +299,7 @@ KINDS: Mapping[str, Kind] = {
             *_legs(MG, "unexplained", "salvage"),
             *_legs(PC, "unexplained", "bin", at_target="taken_on"),
         ),
-        told=Told.OTHERWISE,
+        worth_step=WorthStep.OTHERWISE,
         alone=True,
         # It lay there before the books began.
         drawn=False,
@@ -307,7 +308,7 @@ KINDS: Mapping[str, Kind] = {
     "dispose": Kind(
         means="waste left the house",
         legs=(*_legs(MG, WASTE, "sellers"), *_legs(MG, "salvage", WASTE)),
-        told=None,
+        worth_step=None,
         alone=True,
         # What is carted off was counted when it arose.
         drawn=False,

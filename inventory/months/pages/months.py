@@ -22,7 +22,7 @@ from inventory.months import rules as closing
 from inventory.months.pages import checklist, filing
 from inventory.months.pages.forms import CloseForm
 from inventory.months.queries import months, recovered
-from inventory.months.queries import replays as followed
+from inventory.months.queries import replays as month_replays
 from inventory.months.queries.recovered import comparison, lines
 from inventory.months.queries.replays import MonthReplay
 from inventory.months.reports import chart, document, headings, tables
@@ -49,7 +49,7 @@ def month(request: StaffRequest, label: str) -> HttpResponse:
     earlier = str(known.previous())
     # Together: only masses of one replay share their readings, and only then does what two months
     # have in common cancel.
-    replays = followed.replayed([label, earlier])
+    replays = month_replays.replayed([label, earlier])
     report, before = (recovered.of_month(name, replays[name]) for name in (label, earlier))
     closed = months.closed(label)
     checks = (
@@ -64,7 +64,7 @@ def month(request: StaffRequest, label: str) -> HttpResponse:
             "report": report,
             "checks": checks,
             "ready": not closed and all(check.done for check in checks),
-            "beside": _beside(report, before, replays),
+            "comparison": _compared(report, before, replays),
             "before": earlier,
             "trust": document.trust(report),
             "cautions": document.cautions(report),
@@ -153,10 +153,10 @@ class _Line:
     """A line of the comparison, with the class and column of its causes in words."""
 
     it: comparison.Comparison
-    told: list[tuple[comparison.Cause, str, Any]]
+    causes: list[tuple[comparison.Cause, str, Any]]
 
 
-def _beside(
+def _compared(
     report: recovered.Report, before: recovered.Report, replays: Mapping[str, MonthReplay]
 ) -> list[_Line]:
     return [
@@ -167,7 +167,7 @@ def _beside(
                 for cause in one.causes
             ],
         )
-        for one in comparison.beside(report, before, replays)
+        for one in comparison.compare(report, before, replays)
     ]
 
 

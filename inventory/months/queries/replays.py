@@ -19,7 +19,7 @@ from inventory.weighing.sums.traced import Account, MassWithReadings, Replay, So
 class MonthReplay:
     """A month's postings in order, and how each place's mass came about.
 
-    `opened` is what every place carried into the month, `walk` what it held at the end, in whole
+    `opened` is what every place carried into the month, `ended` the replay at its end, in whole
     milligrams of readings. Months that were replayed together have the very same readings, so a
     mass of one may be set against a mass of another.
     """
@@ -28,13 +28,13 @@ class MonthReplay:
     places: dict[int, Place]
     entries: tuple[Entry, ...]
     opened: Mapping[Account, MassWithReadings]
-    walk: Replay
+    ended: Replay
 
     @property
     def moved(self) -> Iterator[tuple[Entry, MassWithReadings]]:
         """Yield every posting of milligrams with its mass, in order."""
         for entry in self.entries:
-            mass = self.walk.moved.get((entry.number, entry.line))
+            mass = self.ended.moved.get((entry.number, entry.line))
             if mass is not None:
                 yield entry, mass
 
@@ -44,7 +44,7 @@ class MonthReplay:
         shelves = {one.code for one in self.places.values() if one.kind == PlaceKind.HOLD}
         return sorted(
             subject
-            for (place, subject), mass_mg in self.walk.mass_mg.items()
+            for (place, subject), mass_mg in self.ended.mass_mg.items()
             if place in shelves and subject and mass_mg > 0
         )
 
@@ -64,21 +64,21 @@ def replayed(labels: Iterable[str]) -> dict[str, MonthReplay]:
     places, found = entries.all_places(), dict[str, list[Entry]]()
     for entry in entries.read(rows, places):
         found.setdefault(entry.month, []).append(entry)
-    behind = traced.behind(rows, chain.from_iterable(found.values()))
+    sources = traced.sources(rows, chain.from_iterable(found.values()))
     kept, replays = _kept(plan), dict[str, MonthReplay]()
     # In order of time: what an open month carries on is there before the one after it asks.
-    for label in plan.walked:
+    for label in plan.replayed:
         start = plan.starts[label]
         before = plan.leads_to(start)
-        carried = replays[before].walk.carried() if before else kept[plan.snapshot(start)]
-        walk = traced.begun(carried, places.values())
+        carried = replays[before].ended.carried() if before else kept[plan.snapshot(start)]
+        run = traced.begun(carried, places.values())
         for month in plan.from_start(label):
-            behind.follow(walk, found.get(month, ()))
+            sources.follow(run, found.get(month, ()))
         # Copied, because the replay goes on changing what it holds.
-        opened = {account: held.copy() for account, held in walk.held.items()}
+        opened = {account: held.copy() for account, held in run.held.items()}
         own = tuple(found.get(label, ()))
-        behind.follow(walk, own)
-        replays[label] = MonthReplay(label, places, own, opened, walk)
+        sources.follow(run, own)
+        replays[label] = MonthReplay(label, places, own, opened, run)
     return {label: replays[label] for label in wanted}
 
 
@@ -101,7 +101,7 @@ class _Plan:
     booked: Collection[str]
     closed: Collection[str]
     starts: Mapping[str, str]
-    walked: Collection[str]
+    replayed: Collection[str]
 
     @classmethod
     def of(cls, wanted: list[str]) -> _Plan:
@@ -109,13 +109,13 @@ class _Plan:
         months = Movement.objects.order_by("month").values_list("month", flat=True)
         booked = list(months.filter(month__lte=wanted[-1]).distinct())
         plan = cls(booked, closed, _starts({*booked, *wanted}), ())
-        walked = {month for label in wanted for month in plan._chain(label)}
-        return cls(booked, closed, plan.starts, sorted(walked))
+        replayed = {month for label in wanted for month in plan._chain(label)}
+        return cls(booked, closed, plan.starts, sorted(replayed))
 
     @property
     def read(self) -> set[str]:
         """Return every month whose postings must be read."""
-        return {*self.walked, *chain.from_iterable(map(self.from_start, self.walked))}
+        return {*self.replayed, *chain.from_iterable(map(self.from_start, self.replayed))}
 
     def from_start(self, label: str) -> list[str]:
         """Return the months to replay before a month itself."""
@@ -149,6 +149,6 @@ def _starts(months: Iterable[str]) -> dict[str, str]:
 
 def _kept(plan: _Plan) -> dict[str, Mapping[Account, Source]]:
     """Return what the places carried out of each month whose close a replay starts from."""
-    wanted = {plan.snapshot(plan.starts[month]) for month in plan.walked} - {""}
+    wanted = {plan.snapshot(plan.starts[month]) for month in plan.replayed} - {""}
     rows = Month.objects.filter(label__in=wanted).values_list("label", "figures__traced")
     return {"": {}} | {label: traced.thawed(kept) for label, kept in rows}

@@ -9,7 +9,7 @@ from inventory.masters import queries as practice
 from inventory.months.queries import months, recovered
 from inventory.months.queries.recovered import Report
 
-SAID = "everything here is invented"
+NOTICE = "everything here is invented"
 
 
 def report_json(report: Report) -> bytes:
@@ -18,7 +18,7 @@ def report_json(report: Report) -> bytes:
     `figures_sha256` is taken over the canonical form (sorted keys, no spaces) of `figures`.
     """
     closed = months.closed(report.label)
-    document: dict[str, Any] = {"practice": SAID} if practice.is_on() else {}
+    document: dict[str, Any] = {"practice": NOTICE} if practice.is_on() else {}
     document |= {
         "edition": report.edition,
         "month": report.label,

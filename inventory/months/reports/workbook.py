@@ -183,7 +183,7 @@ def _uncertainty(report: Report) -> Sheet:
         _("Place or total"),
         _("Column"),
         _("Mass (g)"),
-        *_beside(),
+        *_spread_heads(),
         _("Objections to its readings"),
     )
     rows = [
@@ -266,7 +266,7 @@ def _worth(report: Report) -> Sheet:
         )
         for row in report.worth
     ]
-    heads = [head for name in names for head in (name, *_beside())]
+    heads = [head for name in names for head in (name, *_spread_heads())]
     formats = ["", *[GRAMS] * len(heads), *[MONEY] * len(money)]
     return Sheet(_("Value")[:31], [_("Class"), *heads, *money], rows, formats)
 
@@ -281,7 +281,7 @@ _MASSES = (
 )
 
 
-def _beside() -> tuple[str, str]:
+def _spread_heads() -> tuple[str, str]:
     """Return the heads of the columns that stand beside a mass."""
     return _("± (g, k = 2)"), _("Not weighed (g)")
 
@@ -329,7 +329,7 @@ def _postings(lines: Iterable[PostingLine]) -> Sheet:
         _("From"),
         _("To"),
         _("Mass (g)"),
-        *_beside(),
+        *_spread_heads(),
         _("Pieces"),
         _("Reading (g)"),
         _("Scale"),

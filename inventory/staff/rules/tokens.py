@@ -5,38 +5,55 @@ from __future__ import annotations
 import hashlib
 import secrets
 import uuid
+from collections.abc import Sequence
 from datetime import datetime, timedelta
+from typing import NoReturn
+from uuid import UUID
 
 from django.contrib.auth.models import User
-from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory import events
-from inventory.errors import BadInput
+from inventory.errors import BadInput, Conflict
+from inventory.events import Draft
 from inventory.models import AccessToken
 
 SCOPES = ("file", "bench", "accounts", "owner", "read")
-
-
 PREFIX = "hb_"
-
-
 DAYS_MAX = 366
-
-
 NAME_LENGTH_MAX = 60
-
-
 HANDLE_LENGTH = 12
 
 
-@transaction.atomic
-def issue(
-    *, name: str, user: User, scopes: list[str], days: int, at: datetime
-) -> tuple[AccessToken, str]:
-    """Make a token. The second value is the only time its text exists outside the caller.
+# The text is not stored, so a repeat cannot be answered; it is refused instead of getting
+# another.
+def _refuse_second() -> NoReturn:
+    raise Conflict(
+        _("This token was made already, and its text is shown only once. Make another one.")
+    )
 
-    Raises BadInput for a name, scopes or days that will not do.
+
+@events.rule(
+    "tokens.issue",
+    facts=lambda name, user, scopes, days: [name, user.pk, sorted(scopes), days],
+    again=_refuse_second,
+)
+def issue(
+    event: Draft,
+    /,
+    *,
+    key: UUID,
+    name: str,
+    user: User,
+    scopes: Sequence[str],
+    days: int,
+    at: datetime,
+    by: User,
+) -> tuple[AccessToken, str]:
+    """Make a token that narrows the roles of `user`; `by` makes it.
+
+    The second value is the only time its text exists outside the caller. Raises BadInput for a
+    name, scopes or days that will not do, and Conflict for a repeat: the text is shown only once.
     """
     if not name.strip().isprintable() or not 1 <= len(name.strip()) <= NAME_LENGTH_MAX:
         raise BadInput(_("Name the machine or job that uses it, in one line."), field="name")
@@ -55,17 +72,22 @@ def issue(
         created_at=at,
         expires_at=at + timedelta(days=days),
     )
-    _record("tokens.issue", row, at, user)
+    event.of(_subject(row), scopes=row.scopes)
     return row, text
 
 
-@transaction.atomic
-def revoke(*, token: AccessToken, at: datetime, by: User | None = None) -> None:
-    """End a token now. A repeat changes nothing."""
-    rows = AccessToken.objects.filter(pk=token.pk, revoked_at=None)
-    # Only the call that ends it leaves an event, with the moment at which it really ended.
-    if rows.update(revoked_at=at) == 1:
-        _record("tokens.revoke", token, at, by)
+def revoke(*, token: AccessToken, at: datetime, by: User) -> None:
+    """End a token now; one that is revoked already stays so."""
+    # A token is revoked once, so the event's id is made of its own digest.
+    key = uuid.uuid5(uuid.NAMESPACE_OID, f"hingeback revoke {token.digest}")
+    _revoke(key=key, token=token, at=at, by=by)
+
+
+@events.rule("tokens.revoke", facts=lambda token: [token.pk], again=lambda: None)
+def _revoke(event: Draft, /, *, key: UUID, token: AccessToken, at: datetime, by: User) -> None:
+    # The moment at which it really ended stays, whoever asks again.
+    AccessToken.objects.filter(pk=token.pk, revoked_at=None).update(revoked_at=at)
+    event.of(_subject(token), scopes=token.scopes)
 
 
 def handle(token: AccessToken) -> str:
@@ -73,16 +95,8 @@ def handle(token: AccessToken) -> str:
     return token.digest[:HANDLE_LENGTH]
 
 
-def _record(name: str, token: AccessToken, at: datetime, by: User | None) -> None:
-    events.record(
-        key=uuid.uuid4(),
-        name=name,
-        subject=f"token-{handle(token)}",
-        facts=[name, token.pk],
-        at=at,
-        actor=by,
-        detail={"scopes": token.scopes},
-    )
+def _subject(token: AccessToken) -> str:
+    return f"token-{handle(token)}"
 
 
 def _digest(text: str) -> str:

@@ -188,7 +188,7 @@
   };
 
   /* data-once on a form: going back to it in the history, or sending it again when no answer came,
-     sends the deed's own key again, so that it is repeated and not doubled. Only for forms whose
+     sends the action's own key again, so that it is repeated and not doubled. Only for forms whose
      server side hands out a new key when the old one is used up for something else. */
   const keepKey = (form) => {
     const key = form.elements.key;

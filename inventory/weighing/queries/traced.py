@@ -77,13 +77,13 @@ def of_runs(runs: Sequence[GrindRun]) -> dict[str, MassUncertainty]:
     opened, end = _opening(rows, months["first"] or "")
     rows = rows.filter(movement__month__gt=end)
     places = entries.places_of(rows)
-    walk, listed = begun(opened, places.values()), entries.read(rows, places)
-    found, done, data = behind(rows, listed), 0, {}
+    replay, listed = begun(opened, places.values()), entries.read(rows, places)
+    found, done, data = sources(rows, listed), 0, {}
     for run in ordered:
         upto = run.box_movement
-        found.follow(walk, [entry for entry in listed if done < entry.number <= upto])
+        found.follow(replay, [entry for entry in listed if done < entry.number <= upto])
         done = upto
-        data[run.code] = walk.at(run.box.code).known()
+        data[run.code] = replay.at(run.box.code).known()
     return data
 
 
@@ -124,19 +124,19 @@ def stretch(rows: QuerySet[Posting], since: str) -> Stretch:
     opened, end = _opening(rows, since)
     rows = rows.filter(source__unit=Unit.MILLIGRAM, movement__month__gt=end)
     places = entries.places_of(rows)
-    walk, listed = begun(opened, places.values()), entries.read(rows, places)
-    found = behind(rows, listed)
-    found.follow(walk, [entry for entry in listed if entry.month < since])
-    before = by_place(walk.held)
+    replay, listed = begun(opened, places.values()), entries.read(rows, places)
+    found = sources(rows, listed)
+    found.follow(replay, [entry for entry in listed if entry.month < since])
+    before = by_place(replay.held)
     late = [entry for entry in listed if entry.month >= since]
-    found.follow(walk, late)
-    moved = tuple((entry, walk.moved[entry.number, entry.line]) for entry in late)
-    return Stretch(moved, before, by_place(walk.held))
+    found.follow(replay, late)
+    moved = tuple((entry, replay.moved[entry.number, entry.line]) for entry in late)
+    return Stretch(moved, before, by_place(replay.held))
 
 
-def held_by(walk: Replay) -> dict[str, MassUncertainty]:
+def held_by(replay: Replay) -> dict[str, MassUncertainty]:
     """Return code of each place -> the uncertainty of what it holds after a replay."""
-    return {place: mass.known() for place, mass in by_place(walk.held).items()}
+    return {place: mass.known() for place, mass in by_place(replay.held).items()}
 
 
 def snapshot(before: str) -> tuple[dict[Account, Source], str]:
@@ -154,9 +154,9 @@ def thawed(kept: Iterable[Sequence[Any]]) -> dict[Account, Source]:
     return {(row[0], row[1]): traced.thawed(row[2:]) for row in kept}
 
 
-def frozen(walk: Replay) -> list[list[Any]]:
+def frozen(replay: Replay) -> list[list[Any]]:
     """Return what every place carries out of a replayed month, in the form that a close keeps."""
-    return [[*account, *traced.frozen(source)] for account, source in walk.carried().items()]
+    return [[*account, *traced.frozen(source)] for account, source in replay.carried().items()]
 
 
 def begun(opened: Mapping[Account, Source], places: Iterable[Place]) -> Replay:
@@ -199,9 +199,9 @@ def _first_undone(rows: QuerySet[Posting], since: str) -> str | None:
 
 def _replayed(rows: QuerySet[Posting], opened: Mapping[Account, Source]) -> Replay:
     places = entries.places_of(rows)
-    walk, listed = begun(opened, places.values()), entries.read(rows, places)
-    behind(rows, listed).follow(walk, listed)
-    return walk
+    replay, listed = begun(opened, places.values()), entries.read(rows, places)
+    sources(rows, listed).follow(replay, listed)
+    return replay
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,12 +216,12 @@ class Sources:
     left: Mapping[int, tuple[Source, ...]]
     runs: Mapping[str, Rest]
 
-    def follow(self, walk: Replay, found: Iterable[Entry]) -> None:
+    def follow(self, replay: Replay, found: Iterable[Entry]) -> None:
         """Replay some of these postings, going on from where the replay stands."""
         listed = [entry for entry in found if entry.source.unit == Unit.MILLIGRAM]
         codes = dict.fromkeys(entry.subject for entry in listed if entry.kind == "grind")
         marks = [self.runs[code] for code in codes if code in self.runs]
-        walk.follow(self._steps(listed), [(rest.place, rest.movement) for rest in marks])
+        replay.follow(self._steps(listed), [(rest.place, rest.movement) for rest in marks])
 
     def _steps(self, listed: Iterable[Entry]) -> Iterator[Step]:
         for entry in listed:
@@ -240,7 +240,7 @@ class Sources:
             )
 
 
-def behind(rows: QuerySet[Posting], listed: Iterable[Entry]) -> Sources:
+def sources(rows: QuerySet[Posting], listed: Iterable[Entry]) -> Sources:
     """Return what stands behind postings; `listed` are the same postings as entries."""
     # A subquery: the ids of a year's readings may be more parameters than SQLite takes.
     read = Reading.objects.filter(pk__in=rows.order_by().values("reading"))

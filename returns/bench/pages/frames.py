@@ -168,7 +168,7 @@ def _done(request: StaffRequest, tag: str, form: ActionForm, rule: Any) -> HttpR
     data = frame_by(tag)
     if form.is_valid():
         carried = ("key", "seen_version")
-        facts = {name: told_ for name, told_ in form.cleaned_data.items() if name not in carried}
+        facts = {name: value for name, value in form.cleaned_data.items() if name not in carried}
         if form.attempt(rule, frame=data, at=timezone.now(), by=request.user, **facts) is not None:
             messages.success(request, _DONE[type(form)])
             return redirect("frame", data.tag)
@@ -208,7 +208,7 @@ def _shown(
         "earlier": [decision(one, names) for one in data.gradings[1:]],
         "mass": _mass(shown),
         "held": _held(data, replay),
-        "history": [{"it": action, "words": wording.deed(action.name)} for action in data.events],
+        "history": [{"it": action, "words": wording.event(action.name)} for action in data.events],
         "movements": [_movement(one, replay) for one in data.movements],
         "photos": shown.request.photos.order_by("added_at")[:10] if shown.request else [],
         "may_act": may_act,

@@ -38,7 +38,7 @@ LABELS: dict[str, str | Promise] = {
     "boxed": _("In a regrind box"),
     "kits": _("Kits to post"),
     "runs": _("Grind runs open"),
-    "duties": _("Letters and reports that failed"),
+    "messages": _("Letters and reports that failed"),
 }
 
 

@@ -34,7 +34,7 @@ FRAME_STEPS: Final[dict[str, FrameState]] = {
 # What we promised is done for a boxed frame: its customer knows that it is taken apart, and no
 # hand can hurry the box. They show under their own step only, without the day that was promised.
 WAITING: Final = tuple(state for state in FRAME_STEPS.values() if state != FrameState.BOXED)
-STEPS: Final = ("underway", "parcels", *FRAME_STEPS, "kits", "runs", "duties")
+STEPS: Final = ("underway", "parcels", *FRAME_STEPS, "kits", "runs", "messages")
 ALL: Final = "all"
 _NO_CODE: Final = re.compile(r"[^0-9A-Za-z]")
 
@@ -114,7 +114,7 @@ def step_counts() -> dict[str, int]:
         "parcels": _parcels().count(),
         "kits": _kits().count(),
         "runs": _runs().count(),
-        "duties": _failed_messages().count(),
+        "messages": _failed_messages().count(),
     }
 
 
@@ -139,7 +139,7 @@ def _rows(step: str) -> QuerySet[Any]:
         "parcels": _parcels,
         "kits": _kits,
         "runs": _runs,
-        "duties": _failed_messages,
+        "messages": _failed_messages,
     }
     return other[step]() if step in other else _frames().filter(state__in=WAITING)
 

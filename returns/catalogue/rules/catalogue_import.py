@@ -177,7 +177,7 @@ def _write(pieces: Sequence[Piece]) -> None:
         update_conflicts=True,
         # Both databases need the unique columns named for an insert that updates instead.
         unique_fields=["model", "key"],
-        update_fields=[name for name, _told in first.line_facts],
+        update_fields=[name for name, _value in first.line_facts],
     )
     if first.polymer is None:
         return

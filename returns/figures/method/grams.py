@@ -73,7 +73,7 @@ GRAMS = (
                 "by a public benchmark set (read)",
                 Tag.SECOND_HAND,
             ),
-            Source(_("Which deeds close a balance; common scale errors only raise u"), Tag.OWN),
+            Source(_("Which movements close a balance; common scale errors only raise u"), Tag.OWN),
         ),
         shown=_("Month page; readings themselves are never changed."),
         limits=_(

@@ -44,17 +44,17 @@ _OR_NOTHING: list[Any] = [("", _("nothing more"))]
 _SCREW_DEFECTS = _DEFECTS[:2]
 
 
-def told_defect(request: Request) -> str:
+def defect_in_words(request: Request) -> str:
     """Say what is wrong, in the words in which the customer chose it."""
     given = dict(_DEFECTS)
     known = request.defect in given
     return str(given[DefectKey(request.defect)] if known else request.get_defect_display())
 
 
-def told_troubles(request: Request) -> list[str]:
+def troubles_in_words(request: Request) -> list[str]:
     """Everything that is wrong, each with its part, in the customer's words."""
     given = dict(_DEFECTS)
-    first = f"{request.get_component_display()}: {told_defect(request)}"
+    first = f"{request.get_component_display()}: {defect_in_words(request)}"
     return [first] + [
         f"{one.get_component_display()}: "
         + str(given.get(DefectKey(one.defect), one.get_defect_display()))

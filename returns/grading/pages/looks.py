@@ -299,7 +299,7 @@ def _hints(frame: ReturnedFrame) -> dict[str, Any]:
     """What the customer and the mass say; shown beside the form, never ticked for anybody."""
     story = frame.request
     return {
-        "told_component": wording.component(story.component) if story else "",
-        "told_defect": wording.defect(story.defect) if story else "",
+        "reported_component": wording.component(story.component) if story else "",
+        "reported_defect": wording.defect(story.defect) if story else "",
         "verdict": wording.mass_verdict(frame.massfit) if frame.massfit else "",
     }

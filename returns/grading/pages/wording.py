@@ -99,7 +99,7 @@ REASONS: Words = {
     "search-bounded": _("There were too many plans to compare; the likeliest were kept."),
 }
 
-DEEDS: Words = {
+EVENTS: Words = {
     "arrivals.book": _("Parcel booked"),
     "arrivals.weigh_in": _("Weighed in"),
     "arrivals.assign": _("Given to its request"),
@@ -247,9 +247,9 @@ def why_held(grading: Grading, names: Mapping[str, str]) -> str:
     return reason(chosen[0], grading.sums["facts"]["currency"], names) if chosen else ""
 
 
-def deed(name: str) -> str:
+def event(name: str) -> str:
     """An event in words; its own name when it belongs to another part of the house."""
-    return str(DEEDS.get(name, name.replace(".", ": ").replace("_", " ")))
+    return str(EVENTS.get(name, name.replace(".", ": ").replace("_", " ")))
 
 
 def component(key: str) -> str:

@@ -10,7 +10,7 @@ from typing import Any, Final
 from inventory import events
 from inventory.errors import BadInput
 from inventory.models import Workshop
-from returns.figures.circularity.queries.judged import told
+from returns.figures.circularity.queries.judged import refusal_in_words
 from returns.grading import sums as grading
 from returns.grading.queries import facts as gradingfacts
 from returns.grading.queries.facts import Offer, Seen
@@ -47,7 +47,7 @@ def compute(
     # The sums know nothing of Django; their refusal becomes one that a form or the API can show.
     except grading.GradingError as error:
         field = _FIELD_OF_ERROR.get(error.code, "")
-        raise BadInput(told(error), field=field) from error
+        raise BadInput(refusal_in_words(error), field=field) from error
     # The facts are kept beside the answer. Prices and stock change, and a decision must stay
     # explainable by what it was made from.
     known = {

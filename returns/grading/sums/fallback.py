@@ -158,12 +158,12 @@ def _tried(
     place, fix = first
     one = places[place].fixes[fix]
     passed, rest = after(belief, place, one.odds)
-    behind = ends.give_up_minor
+    rest_minor = ends.give_up_minor
     if rest:
         fewer = {**left, first: left[first] - 1}
         # Giving up stays open at each check: nobody has to go through with the row.
-        behind = min(behind, _by_rule(places, rest, ends, fewer, ahead=ahead - 1))
-    return one.minor + passed * ends.passed_minor + (1 - passed) * behind, passed
+        rest_minor = min(rest_minor, _by_rule(places, rest, ends, fewer, ahead=ahead - 1))
+    return one.minor + passed * ends.passed_minor + (1 - passed) * rest_minor, passed
 
 
 def _by_rule(places: Sequence[Place], belief: Belief, ends: Ends, left: Left, ahead: int) -> float:

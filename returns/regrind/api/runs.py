@@ -72,7 +72,7 @@ class Runs(ActionView, Listing):
     body_class = ProposeBody
     made_class = RunAnswer
 
-    def do(self, data: dict[str, Any]) -> GrindRun:
+    def perform(self, data: dict[str, Any]) -> GrindRun:
         return grinding.propose(key=self.action_key, box=data["box"], at=self.at, by=self.by)
 
 
@@ -90,7 +90,7 @@ class OneRun(Detail):
         return run
 
 
-class RunDeed(ActionView):
+class RunAction(ActionView):
     """An action on one run."""
 
     scope = "bench"
@@ -109,7 +109,7 @@ class ConfirmBody(Body):
     scanned = Scanned(help_text="The label of the box: its code, or the link in its QR code.")
 
 
-class Confirmations(RunDeed):
+class Confirmations(RunAction):
     """Confirm a run as the second person who has scanned the label of the box.
 
     `seen_mg` is the mass that was shown, in mg. Answers `second-person-needed` to the one who
@@ -119,17 +119,17 @@ class Confirmations(RunDeed):
 
     body_class = ConfirmBody
 
-    def do(self, data: dict[str, Any]) -> GrindRun:
+    def perform(self, data: dict[str, Any]) -> GrindRun:
         return grinding.confirm(key=self.action_key, run=self.run(), at=self.at, by=self.by, **data)
 
 
-class Cancellations(RunDeed):
+class Cancellations(RunAction):
     """Cancel a run before anything was ground; the box is left as it is.
 
     Answers `stale-state` when it has been ground.
     """
 
-    def do(self, _data: dict[str, Any]) -> GrindRun:
+    def perform(self, _data: dict[str, Any]) -> GrindRun:
         return grinding.cancel(key=self.action_key, run=self.run(), at=self.at, by=self.by)
 
 
@@ -152,7 +152,7 @@ class OutBody(Body):
     )
 
 
-class RunWeighOuts(RunDeed):
+class RunWeighOuts(RunAction):
     """Weigh out what a confirmed run gave: flake, dust, purge and moisture.
 
     Masses are text in grams as the scale shows them, melt flow is in mg per 10 minutes. Implausible
@@ -162,7 +162,7 @@ class RunWeighOuts(RunDeed):
 
     body_class = OutBody
 
-    def do(self, data: dict[str, Any]) -> GrindRun:
+    def perform(self, data: dict[str, Any]) -> GrindRun:
         return regrind.finish(
             key=self.action_key, run=self.run(), out=GrindOut(**data), at=self.at, by=self.by
         )
@@ -172,7 +172,7 @@ class ExplainBody(Body):
     explanation = serializers.CharField(max_length=200)
 
 
-class Explanations(RunDeed):
+class Explanations(RunAction):
     """Explain a held run's figures; the run is then posted as it was weighed.
 
     Answers `bad-input` without an explanation, and `stale-state` when the run is not held.
@@ -180,5 +180,5 @@ class Explanations(RunDeed):
 
     body_class = ExplainBody
 
-    def do(self, data: dict[str, Any]) -> GrindRun:
+    def perform(self, data: dict[str, Any]) -> GrindRun:
         return regrind.explain(key=self.action_key, run=self.run(), at=self.at, by=self.by, **data)

@@ -19,7 +19,7 @@ from django.utils import timezone
 from inventory.errors import Conflict
 from inventory.models import Event, Workshop
 from inventory.months.sums.calendar_month import Month
-from returns.figures.circularity.queries.judged import told
+from returns.figures.circularity.queries.judged import refusal_in_words
 from returns.models import Component, Grading, PartPromise, RepairJob, ReturnedFrame
 from returns.models.gradings import Outcome
 from returns.salvage.queries import lacking
@@ -152,7 +152,7 @@ def history(at: datetime) -> list[MonthSaving]:
     try:
         played = salvage_replay.replay(wanting, giving)
     except SalvageError as error:
-        raise Conflict(told(error)) from error
+        raise Conflict(refusal_in_words(error)) from error
     came = Counter(_month(one.stay.first) for one in wanting)
     several = Counter(_month(one.stay.first) for one in wanting if len(one.needs) > 1)
     offered = Counter(_month(one.stay.first) for one in giving)
@@ -198,7 +198,7 @@ def _compared(needs: Sequence[Need], gifts: Sequence[Gift]) -> Comparison:
     try:
         return salvage.compare(needs, [donor(gift, cost_minor) for gift in gifts])
     except SalvageError as error:
-        raise Conflict(told(error)) from error
+        raise Conflict(refusal_in_words(error)) from error
 
 
 def _need(frame: ReturnedFrame, component: str, part: str, piece: Component | None) -> Need:

@@ -19,7 +19,6 @@ from inventory.furniture.pages.forms import ActionForm
 from inventory.models import AccessToken
 from inventory.staff.queries import OWNER
 from inventory.staff.rules import tokens
-from returns.setup.rules import accesstokens
 
 SHOWN_MAX = 200
 
@@ -79,8 +78,9 @@ def page(request: StaffRequest) -> HttpResponse:
 def _issued(request: StaffRequest, form: TokenForm) -> dict[str, Any]:
     facts = form.cleaned_data
     done = form.attempt(
-        accesstokens.issue,
+        tokens.issue,
         name=facts["name"],
+        user=request.user,
         scopes=facts["scopes"],
         days=facts["days"],
         at=timezone.now(),
@@ -97,6 +97,6 @@ def revoke(request: StaffRequest, number: int) -> HttpResponse:
     token = AccessToken.objects.filter(pk=number).first()
     if token is None:
         raise NotFound
-    accesstokens.revoke(token=token, at=timezone.now(), by=request.user)
+    tokens.revoke(token=token, at=timezone.now(), by=request.user)
     messages.success(request, _("“%(name)s” is revoked.") % {"name": token.name})
     return redirect("tokens")

@@ -42,7 +42,7 @@ Rule = Callable[..., Any]
 
 
 @dataclass(frozen=True, slots=True)
-class Event:
+class StockAction:
     """One page of the stock room: its words, its form, its rule."""
 
     title: Promise
@@ -69,64 +69,64 @@ def _count_parts(
     return stock.count(key=key, part=part, counted=counted, reason=reason, at=at, actor=by)
 
 
-DEEDS: Final[dict[str, Event]] = {
-    "feedstock": Event(
+ACTIONS: Final[dict[str, StockAction]] = {
+    "feedstock": StockAction(
         _("Receive feedstock"),
         _("Bought-in material. Its origin is kept apart in every figure."),
         _("Receive it"),
         forms.FeedstockForm,
         _receive,
     ),
-    "scrap": Event(
+    "scrap": StockAction(
         _("Return scrap from moulding"),
         _("Sprues, short shots and rejects. They never count as recycled content."),
         _("Put it in its box"),
         forms.ScrapForm,
         material.return_scrap,
     ),
-    "issue": Event(
+    "issue": StockAction(
         _("Issue flake to moulding"),
         _("Weigh what you take from each lot. Leave the others empty; the oldest come first."),
         _("Issue it"),
         forms.IssueForm,
         material.issue,
     ),
-    "mould": Event(
+    "mould": StockAction(
         _("Note a moulded batch"),
         _("Its material is what was issued under its code; moulding adds one heat pass."),
         _("Note it"),
         forms.MouldForm,
         batches.mould,
     ),
-    "count": Event(
+    "count": StockAction(
         _("Count material"),
         _("Weigh what is there. What differs from the ledger is posted as unexplained."),
         _("Take the count"),
         forms.CountForm,
         material.count,
     ),
-    "opening": Event(
+    "opening": StockAction(
         _("Opening stock"),
         _("Only for what was there before this ledger began."),
         _("Enter it"),
         forms.OpeningForm,
         _open,
     ),
-    "dispose": Event(
+    "dispose": StockAction(
         _("Dispose of waste"),
         _("The stream is emptied whole. How waste is sorted and handed over, local rules say."),
         _("It was taken away"),
         forms.DisposeForm,
         material.dispose,
     ),
-    "parts-receive": Event(
+    "parts-receive": StockAction(
         _("Receive parts"),
         _("Kits that wait for these parts are set aside at once."),
         _("Put them in the bin"),
         forms.PartsForm,
         receiving.receive_parts,
     ),
-    "parts-count": Event(
+    "parts-count": StockAction(
         _("Count parts"),
         _("Count the bin, promised pieces included."),
         _("Take the count"),
@@ -154,7 +154,7 @@ def stock_room(request: StaffRequest) -> HttpResponse:
         "salvage": [_waste_line(place, known) for place in _held({PlaceKind.SALVAGE})],
         "parts": stocked,
         "low": [one for one in stocked if one.is_low],
-        "actions": DEEDS,
+        "actions": ACTIONS,
         "wide": True,
     }
     return render(request, "returns/workroom/stock.html", facts)
@@ -165,14 +165,14 @@ def stock_room(request: StaffRequest) -> HttpResponse:
 def stock_action(request: StaffRequest, action: str) -> HttpResponse:
     """Show one action's form and do it, then go back to the stock room."""
     # The name is part of the address: only what stands in the table is ever called.
-    if action not in DEEDS:
+    if action not in ACTIONS:
         raise NotFound()
-    page = DEEDS[action]
+    page = ACTIONS[action]
     form = (
         page.form(request.POST) if request.method == "POST" else page.form(initial=_hint(request))
     )
     if request.method == "POST" and done(request, form, page.rule, **_facts(form)):
-        notices.moved(request, _t("Done: %(deed)s.") % {"deed": page.title}, form)
+        notices.moved(request, _t("Done: %(action)s.") % {"action": page.title}, form)
         return redirect("stock")
     refused = form if form.is_bound else None
     facts = {

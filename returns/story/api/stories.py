@@ -155,7 +155,7 @@ class Withdraw(StoryAction):
     Answers `stale-state` when the parcel has arrived, the kit has left, or the request is over.
     """
 
-    def do(self, _said: dict[str, Any]) -> Request:
+    def perform(self, _data: dict[str, Any]) -> Request:
         return intake.withdraw(key=self.action_key, request=self.opened(), at=self.at)
 
 
@@ -168,8 +168,8 @@ class ChangeAddress(StoryAction):
 
     body_class = ContactBody
 
-    def do(self, given: dict[str, Any]) -> Request:
-        contact = Contact(email="", **given)
+    def perform(self, data: dict[str, Any]) -> Request:
+        contact = Contact(email="", **data)
         request = self.opened()
         return intake.change_address(
             key=self.action_key, request=request, contact=contact, at=self.at
@@ -182,7 +182,7 @@ class ReportMissing(StoryAction):
     Answers `stale-state` when nothing was posted, it was reported before, or it is too long ago.
     """
 
-    def do(self, _said: dict[str, Any]) -> Request:
+    def perform(self, _data: dict[str, Any]) -> Request:
         return intake.report_missing(key=self.action_key, request=self.opened(), at=self.at)
 
 
@@ -204,9 +204,9 @@ class SayPosted(StoryAction):
 
     body_class = PostedBody
 
-    def do(self, given: dict[str, Any]) -> Request:
+    def perform(self, data: dict[str, Any]) -> Request:
         return underway.say_posted(
-            key=self.action_key, request=self.opened(), number=given["number"], at=self.at
+            key=self.action_key, request=self.opened(), number=data["number"], at=self.at
         )
 
 
@@ -216,7 +216,7 @@ class Wake(StoryAction):
     Answers `stale-state` when it does not rest.
     """
 
-    def do(self, _said: dict[str, Any]) -> Request:
+    def perform(self, _data: dict[str, Any]) -> Request:
         return underway.revive(key=self.action_key, request=self.opened(), at=self.at)
 
 
@@ -245,7 +245,7 @@ class ChangeEmail(StoryAction):
     throttle_classes = [OfRequest]
     body_class = EmailBody
 
-    def do(self, given: dict[str, Any]) -> Request:
+    def perform(self, data: dict[str, Any]) -> Request:
         return reaching.change_email(
-            key=self.action_key, request=self.opened(), email=given["email"], at=self.at
+            key=self.action_key, request=self.opened(), email=data["email"], at=self.at
         )

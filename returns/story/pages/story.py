@@ -20,7 +20,7 @@ from inventory.furniture.pages.forms import ActionForm
 from inventory.models import Event, Part
 from inventory.staff.queries import BENCH, OWNER
 from returns.filing.pages import slip_pdf
-from returns.filing.pages.forms import AddressForm, country_name, sent_abroad_to, told_troubles
+from returns.filing.pages.forms import AddressForm, country_name, sent_abroad_to, troubles_in_words
 from returns.filing.queries import waiting
 from returns.filing.rules import intake, photos
 from returns.kits import queries as kit_stock
@@ -50,7 +50,7 @@ def story(request: HttpRequest, secret: str) -> HttpResponse:
         "late": data.promised_by is not None and data.promised_by < clock.day_of(now),
         "country": country_name(filed.person.country) if filed.person else "",
         "abroad": sent_abroad_to(filed),
-        "troubles": told_troubles(filed),
+        "troubles": troubles_in_words(filed),
         "here": data.stations[data.station],
         "photos": filed.photos.all(),
         "is_kit": filed.kind == Request.Kind.SCREWS,
@@ -63,7 +63,7 @@ def story(request: HttpRequest, secret: str) -> HttpResponse:
         # greeting.
         "is_fresh": filed.filed_at > now - _FRESH and len(data.turns) == 1,
         # Only a mail that went out may be promised on the page; without a mail server none does.
-        "is_told": _is_told(filed),
+        "is_mailed": _is_mailed(filed),
         "may_say_posted": filed.state == RequestState.AWAITED,
         "may_wake": filed.state == RequestState.RESTING,
         "by": waiting.last_day(filed) if filed.state == RequestState.AWAITED else None,
@@ -78,7 +78,7 @@ def _kit(filed: Request) -> Iterable[tuple[Part, int]]:
     return kit_stock.contents(filed.kit_for.model).items()
 
 
-def _is_told(filed: Request) -> bool:
+def _is_mailed(filed: Request) -> bool:
     """Whether a mail with the link has left the house."""
     return Event.objects.filter(name="letters.send", subject=filed.reference).exists()
 

@@ -54,7 +54,7 @@ class Mended:
     """What was done to one part of a frame, which `tag` names."""
 
     component: str
-    deed: Text
+    work: Text
     tag: str = ""
 
 

@@ -314,7 +314,7 @@ class CheckedBooks(Books):
             super().teardown()
 
 
-def test_no_sequence_of_deeds_breaks_the_ledger(db: None) -> None:
+def test_no_sequence_of_rules_breaks_the_ledger(db: None) -> None:
     run_state_machine_as_test(
         CheckedBooks,
         settings=settings(

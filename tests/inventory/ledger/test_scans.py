@@ -12,7 +12,7 @@ from inventory.ledger.queries import scanned
 from inventory.ledger.rules import places, scans
 from inventory.material.rules import grinding, material
 from inventory.models import Event, GrindRun, Lot, Place
-from tests.inventory.material.test_material import deed, pots
+from tests.inventory.material.test_material import delivery, pots
 from tests.makers import NOON, Shop, key, opening
 
 pytestmark = pytest.mark.django_db
@@ -27,7 +27,7 @@ def box(shop: Shop) -> Place:
 @pytest.fixture
 def other(shop: Shop, bea: User) -> Place:
     """A box of another colour with 5 kg in it."""
-    facts = deed(shop, bea, material=pots(shop, colour=shop.moss))
+    facts = delivery(shop, bea, material=pots(shop, colour=shop.moss))
     material.receive_to_box(**facts)
     return Place.objects.exclude(colour=shop.slate).get(kind="box")
 
@@ -87,7 +87,7 @@ def test_a_text_too_long_for_a_label_is_refused(box: Place, bea: User, ben: User
 
 
 def lot(shop: Shop, by: User) -> Lot:
-    made: Lot = material.receive_as_lot(**deed(shop, by))
+    made: Lot = material.receive_as_lot(**delivery(shop, by))
     return made
 
 
@@ -111,6 +111,15 @@ def test_a_bin_is_known_by_its_label_and_by_its_parts_code(shop: Shop) -> None:
     there = places.bin_of(shop.screw)
     for text in (there.code, shop.screw.code, f"http://x/go/{there.code}/"):
         assert scanned.place(text) == there
+
+
+@pytest.mark.parametrize("text", ["M14-Screw", "m14-screw", "BIN-M14-SCREW", "bin m14 screw"])
+def test_a_part_whose_code_has_capitals_is_found(shop: Shop, text: str) -> None:
+    shop.screw.code = "M14-Screw"
+    shop.screw.save()
+    there = places.bin_of(shop.screw)
+    assert scanned.place(text) == there
+    assert scanned.part_of(text) == shop.screw
 
 
 def test_a_scan_where_nothing_is_taken_is_refused_by_name(shop: Shop) -> None:

@@ -32,7 +32,7 @@ def pots(shop: Shop, **changes: object) -> Material:
     return Material(**(facts | changes))  # type: ignore[arg-type]
 
 
-def deed(shop: Shop, by: User, mass: str = "5 kg", **changes: Any) -> dict[str, Any]:
+def delivery(shop: Shop, by: User, mass: str = "5 kg", **changes: Any) -> dict[str, Any]:
     weighed = Weighing(scale=shop.box_scale, mass=mass)
     facts = {"key": key(), "material": pots(shop), "weighing": weighed, "at": NOON, "by": by}
     return facts | changes
@@ -50,7 +50,7 @@ def count(place: Place, shop: Shop, by: User, mass: str, **changes: Any) -> Coun
 
 
 def test_feedstock_in_a_box_brings_its_cost_heat_and_note(shop: Shop, bea: User) -> None:
-    movement = material.receive_to_box(**deed(shop, bea))
+    movement = material.receive_to_box(**delivery(shop, bea))
     assert (held(PlaceKind.BOX), held(PlaceKind.SELLERS)) == (5_000_000, -5_000_000)
     assert (movement.cost_minor, movement.reason) == (700, "nursery pots")
     box = places.box(polymer=shop.pp, colour=shop.slate, origin="post_consumer_feedstock")
@@ -59,7 +59,7 @@ def test_feedstock_in_a_box_brings_its_cost_heat_and_note(shop: Shop, bea: User)
 
 
 def test_feedstock_as_a_lot_can_be_issued(shop: Shop, bea: User) -> None:
-    lot = material.receive_as_lot(**deed(shop, bea, material=pots(shop, origin="virgin")))
+    lot = material.receive_as_lot(**delivery(shop, bea, material=pots(shop, origin="virgin")))
     assert (lot.origin, lot.supplier_note, lot.heat) == (
         "virgin",
         "nursery pots",
@@ -74,7 +74,7 @@ def test_only_feedstock_and_virgin_are_bought(
     shop: Shop, bea: User, rule: Any, origin: str
 ) -> None:
     with pytest.raises(BadInput) as refused:
-        rule(**deed(shop, bea, material=pots(shop, origin=origin)))
+        rule(**delivery(shop, bea, material=pots(shop, origin=origin)))
     assert refused.value.field == "origin"
 
 
@@ -85,32 +85,32 @@ def test_bad_material_is_named(
     shop: Shop, bea: User, changes: dict[str, object], field: str
 ) -> None:
     with pytest.raises(BadInput) as refused:
-        material.receive_to_box(**deed(shop, bea, material=pots(shop, **changes)))
+        material.receive_to_box(**delivery(shop, bea, material=pots(shop, **changes)))
     assert refused.value.field == field
 
 
 def test_scrap_comes_from_production_and_is_never_mixed_with_returns(shop: Shop, bea: User) -> None:
-    material.return_scrap(**deed(shop, bea, material=pots(shop, origin="in_process")))
+    material.return_scrap(**delivery(shop, bea, material=pots(shop, origin="in_process")))
     assert held(PlaceKind.PRESS) == -5_000_000
     assert Place.objects.get(kind="box").origin == "in_process"
     with pytest.raises(BadInput):
-        material.return_scrap(**deed(shop, bea, material=pots(shop)))
+        material.return_scrap(**delivery(shop, bea, material=pots(shop)))
 
 
 def test_opening_stock_may_be_of_any_origin(shop: Shop, bea: User) -> None:
     returned = pots(shop, origin="post_consumer_return", cost_minor=0)
-    material.open_box(**deed(shop, bea, material=returned))
-    material.open_lot(**deed(shop, bea, material=returned))
+    material.open_box(**delivery(shop, bea, material=returned))
+    material.open_lot(**delivery(shop, bea, material=returned))
     assert held(PlaceKind.UNEXPLAINED) == -10_000_000
     with pytest.raises(BadInput):
-        material.open_lot(**deed(shop, bea, material=pots(shop, origin="moon")))
+        material.open_lot(**delivery(shop, bea, material=pots(shop, origin="moon")))
 
 
 @pytest.mark.parametrize("rule", [material.receive_to_box, material.receive_as_lot])
 def test_repeat_receives_once_and_other_content_is_refused(
     shop: Shop, bea: User, rule: Any
 ) -> None:
-    facts = deed(shop, bea)
+    facts = delivery(shop, bea)
     assert rule(**facts) == rule(**facts)
     assert held(PlaceKind.SELLERS) == -5_000_000
     with pytest.raises(KeyReused):
@@ -130,8 +130,8 @@ def issue(lots: dict[Lot, str], shop: Shop, by: User, **changes: Any) -> Movemen
 
 
 def test_issue_takes_each_lot_as_weighed_under_the_batch(shop: Shop, bea: User) -> None:
-    one, two = (material.receive_as_lot(**deed(shop, bea)) for _ in range(2))
-    unused = material.receive_as_lot(**deed(shop, bea))
+    one, two = (material.receive_as_lot(**delivery(shop, bea)) for _ in range(2))
+    unused = material.receive_as_lot(**delivery(shop, bea))
     movement = issue({one: "1 kg", two: "500 g", unused: ""}, shop, bea)
     assert movement.subject == "AV-2610"
     assert held(PlaceKind.PRESS) == 1_500_000
@@ -143,7 +143,7 @@ def test_issue_takes_each_lot_as_weighed_under_the_batch(shop: Shop, bea: User) 
 
 
 def test_lot_gives_no_more_than_it_holds(shop: Shop, bea: User) -> None:
-    lot = material.receive_as_lot(**deed(shop, bea))
+    lot = material.receive_as_lot(**delivery(shop, bea))
     with pytest.raises(NotEnough, match=rf"Lot {lot.code}: it holds 5000.000 g, and .* 5001.000 g"):
         issue({lot: "5.001 kg"}, shop, bea)
     issue({lot: "5 kg"}, shop, bea)
@@ -157,7 +157,7 @@ def test_lot_gives_no_more_than_it_holds(shop: Shop, bea: User) -> None:
 def test_issue_names_what_is_missing(
     shop: Shop, bea: User, typed: str, code: str, field: str
 ) -> None:
-    lot = material.receive_as_lot(**deed(shop, bea))
+    lot = material.receive_as_lot(**delivery(shop, bea))
     with pytest.raises(BadInput) as refused:
         issue({lot: typed}, shop, bea, batch_code=code)
     assert refused.value.field == field
@@ -167,7 +167,7 @@ def test_issue_names_what_is_missing(
     ("typed", "difference_mg"), [("4 999 g", 1_000), ("5 001 g", -1_000), ("0", 5_000_000)]
 )
 def test_count_puts_the_place_right(shop: Shop, bea: User, typed: str, difference_mg: int) -> None:
-    box = material.receive_to_box(**deed(shop, bea)).postings.get().target
+    box = material.receive_to_box(**delivery(shop, bea)).postings.get().target
     movement = count(box, shop, bea, typed).movement
     assert movement is not None
     assert (movement.kind, movement.reason) == ("count_mass", "month end")
@@ -176,7 +176,7 @@ def test_count_puts_the_place_right(shop: Shop, bea: User, typed: str, differenc
 
 
 def test_count_that_agrees_moves_nothing_and_repeats(shop: Shop, bea: User) -> None:
-    box = material.receive_to_box(**deed(shop, bea)).postings.get().target
+    box = material.receive_to_box(**delivery(shop, bea)).postings.get().target
     same = key()
     assert count(box, shop, bea, "5 kg", key=same) == Counted(None)
     assert count(box, shop, bea, "5 kg", key=same) == Counted(None)

@@ -13,7 +13,7 @@ from django.urls import reverse
 
 from inventory.models import Movement, PlaceKind, Reading
 from inventory.months.queries import recovered
-from inventory.months.queries.recovered.comparison import Comparison, beside
+from inventory.months.queries.recovered.comparison import Comparison, compare
 from inventory.months.queries.replays import replayed
 from inventory.weighing.queries import readings
 from inventory.weighing.sums.traced import MassUncertainty
@@ -53,7 +53,7 @@ def november(shop: Shop) -> dict[str, Movement]:
 def figure(key: str, label: str = "2026-11", before: str = "2026-10") -> Comparison:
     replays = replayed([label, before])
     now, then = (recovered.of_month(name, replays[name]) for name in (label, before))
-    return next(one for one in beside(now, then, replays) if one.key == key)
+    return next(one for one in compare(now, then, replays) if one.key == key)
 
 
 def test_a_flow_is_explained_by_class_and_by_its_biggest_movements(

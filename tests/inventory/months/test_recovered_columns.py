@@ -78,8 +78,8 @@ def test_every_kind_has_its_words_and_says_where_its_cost_is_told(kind: str) -> 
     assert headings.KINDS[kind]
     assert row.means
     touches_material = any(end in ("box", "lot") for leg in row.legs for end, _counted in leg.ends)
-    assert (row.told is not None) == touches_material
-    assert row.told is None or headings.STEPS[row.told]
+    assert (row.worth_step is not None) == touches_material
+    assert row.worth_step is None or headings.STEPS[row.worth_step]
     assert not row.drawn or any(leg.unit == MG for leg in row.legs)
 
 

@@ -169,7 +169,7 @@ def test_nobody_switches_themselves_off_or_touches_a_superuser(olga: User) -> No
         staff.switch_off(key=key(), number=10_000, at=NOON, by=olga)
 
 
-def test_deeds_hold_no_name(olga: User) -> None:
+def test_events_hold_no_name(olga: User) -> None:
     person, password = hired(olga, name="wilhelmina")
     staff.renew_password(key=key(), number=person.pk, at=NOON, by=olga)
     data = str(list(Event.objects.values_list("subject", "detail", "fingerprint")))

@@ -741,7 +741,7 @@ def test_a_weigh_in_offers_its_undoing_at_once(desk: Client, shop: Shop, bea: Us
     assert 'id="undo"' in desk.get(page_of(frame)).content.decode()
 
 
-def test_a_stock_deed_names_its_movement_and_who_can_reverse_it(
+def test_a_stock_action_names_its_movement_and_who_can_reverse_it(
     desk: Client, client: Client, shop: Shop, olga: User
 ) -> None:
     data = {"part": shop.arm.code, "pieces": 5, "cost": ""}

@@ -21,7 +21,7 @@ from returns.story.sums.states import FrameState
 from tests.makers import NOON, Shop, key
 from tests.returns.bench_makers import booked, filed, on_shelf
 
-# 1 frames by state, 2 parcels, 3 kits, 4 grind runs, 5 duties, 6 the page's rows,
+# 1 frames by state, 2 parcels, 3 kits, 4 grind runs, 5 messages, 6 the page's rows,
 # 7 the gradings of the held frames among them, 8 requests whose parcel is under way.
 QUERIES = 8
 
@@ -55,7 +55,7 @@ def test_every_step_is_counted(shop: Shop, bea: User) -> None:
     )
     counts = queue.step_counts()
     assert {step for step, count in counts.items() if count} == {
-        "look", "parcels", "kits", "duties",
+        "look", "parcels", "kits", "messages",
     }  # fmt: skip
     assert counts["kits"] == counts["look"] == 1
     assert set(counts) == set(queue.STEPS)

@@ -1,4 +1,4 @@
-"""The workroom's pages: who may open them, and each deed from its form to the ledger and back."""
+"""The workroom's pages: who may open them, and each action from its form to the ledger and back."""
 
 from __future__ import annotations
 
@@ -369,29 +369,29 @@ def test_kit_is_packed_and_posted(desk: Client, shop: Shop, kit: Request) -> Non
     assert "Hinge screw M1.4" in text
     assert kit.reference in page(desk, "kits")
     assert desk.get(reverse("kit-label", args=[kit.reference])).content.startswith(b"%PDF")
-    send(desk, "kit", kit.reference, deed="post")
+    send(desk, "kit", kit.reference, action="post")
     assert part_stock.held(shop.screw) == 98
     assert "not to be posted now" in page(desk, "kit", kit.reference)
-    assert send(desk, "kit", kit.reference, deed="post").status_code == 422
+    assert send(desk, "kit", kit.reference, action="post").status_code == 422
 
 
 @pytest.mark.parametrize(("action", "state"), [("repost", "reserved"), ("turned-up", "settled")])
 def test_missing_kit_says_so_and_is_sent_again_or_turns_up(
     desk: Client, kit: Request, action: str, state: str
 ) -> None:
-    send(desk, "kit", kit.reference, deed="post")
+    send(desk, "kit", kit.reference, action="post")
     assert "Reported missing" not in page(desk, "kit", kit.reference)
     kit.refresh_from_db()
     intake.report_missing(key=key(), request=kit, at=NOON)
     assert "Reported missing" in page(desk, "kit", kit.reference)
-    send(desk, "kit", kit.reference, deed=action)
+    send(desk, "kit", kit.reference, action=action)
     kit.refresh_from_db()
     assert kit.state == state
     assert "Reported missing" not in page(desk, "kit", kit.reference)
 
 
 def test_kit_with_too_few_pieces_waits_again(desk: Client, kit: Request) -> None:
-    send(desk, "kit", kit.reference, deed="put-back")
+    send(desk, "kit", kit.reference, action="put-back")
     assert Request.objects.get().state == "waiting_stock"
     assert "Waiting for parts" in page(desk, "kits")
 

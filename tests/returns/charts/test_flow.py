@@ -31,7 +31,7 @@ def drawn(found: dict[tuple[str, str], int], width: float) -> ElementTree.Elemen
     layout = laid_out(STANDS, streams(found), INNER, charts.room(width))
     words = FlowWords(
         names={stand.key: f"the {stand.key} of it" for stand in STANDS},
-        told=lambda mass_mg: f"{mass_mg} mg",
+        mass=lambda mass_mg: f"{mass_mg} mg",
         stock=lambda box: f"{box.to_stock_mg} mg stay" if box.to_stock_mg else "",
     )
     svg = charts.flow(Title("Flow", "Ribbons."), layout, words, width=width)

@@ -109,7 +109,7 @@ def test_erasing_leaves_nothing_of_the_person(shop: Shop) -> None:
 
 
 @pytest.mark.django_db
-def test_erasing_twice_under_one_key_is_one_deed(shop: Shop) -> None:
+def test_erasing_twice_under_one_key_is_one_event(shop: Shop) -> None:
     request, same = ended(shop), key()
     for _ in range(2):
         people.erase(key=same, person=request.person, at=NOON)  # type: ignore[arg-type]

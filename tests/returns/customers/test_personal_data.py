@@ -121,7 +121,7 @@ def test_what_erasing_changes_is_in_the_copy_or_is_the_link(owner: Client, shop:
     assert data["contact"]["extra"] == "c/o Reed"
 
 
-def test_a_copy_is_a_deed_once_a_key(owner: Client, olga: User, shop: Shop) -> None:
+def test_a_copy_is_an_event_once_a_key(owner: Client, olga: User, shop: Shop) -> None:
     request, same = sent_back(shop), key()
     assert copied(owner, request, same).json() == copied(owner, request, same).json()
     action = Event.objects.get(name="people.hand_out")
@@ -166,7 +166,7 @@ def test_erasing_leaves_the_books_and_nothing_of_the_person(
         assert private not in held + answer.content.decode()
 
 
-def test_erasing_twice_is_one_deed_under_any_key(owner: Client, shop: Shop) -> None:
+def test_erasing_twice_is_one_event_under_any_key(owner: Client, shop: Shop) -> None:
     request, same = withdrawn(shop), str(key())
     for again in (same, same, str(key())):
         assert erased(owner, request, key=again).headers["Location"] == address(request)
@@ -181,7 +181,7 @@ def test_nothing_is_handed_out_once_it_is_erased(owner: Client, shop: Shop) -> N
     assert copied(owner, request, same).headers["Location"] == address(request)
 
 
-def test_a_key_of_another_deed_erases_nothing(owner: Client, shop: Shop) -> None:
+def test_a_key_of_another_rule_erases_nothing(owner: Client, shop: Shop) -> None:
     request, same = withdrawn(shop), key()
     copied(owner, request, same)
     assert erased(owner, request, key=str(same)).status_code == 400

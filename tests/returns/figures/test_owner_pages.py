@@ -14,7 +14,7 @@ from django.contrib.auth.models import User
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 
-from inventory.models import AccessToken
+from inventory.models import AccessToken, Event
 from inventory.months.sums.calendar_month import Month
 from returns.figures.circularity.pages.tables import Table, words
 from returns.figures.lifetimes.queries.lifetimes import cohorts
@@ -476,6 +476,7 @@ def test_a_token_is_shown_once(owner: Client, db: None) -> None:
     again = owner.post("/owner/tokens/", facts)
     assert again.status_code == 409 or "made already" in text(again)
     assert AccessToken.objects.count() == 1
+    assert Event.objects.filter(name="tokens.issue").count() == 1
 
 
 @pytest.mark.parametrize(
@@ -502,5 +503,6 @@ def test_a_revoked_token_stays_revoked(owner: Client, db: None) -> None:
         assert owner.post(f"/owner/tokens/{token.pk}/revoke/").status_code == 302
     token.refresh_from_db()
     assert token.revoked_at == NOW
+    assert Event.objects.filter(name="tokens.revoke").count() == 1
     assert owner.get(f"/owner/tokens/{token.pk}/revoke/").status_code == 405
     assert owner.post("/owner/tokens/999999/revoke/").status_code == 404

@@ -1,4 +1,4 @@
-"""The public page of claims: off by default, opened by a deed, and never more than is proved."""
+"""The public page of claims: off by default, opened by the owner, and never more than is proved."""
 
 from __future__ import annotations
 
@@ -63,7 +63,7 @@ def test_the_page_is_not_there_until_the_owner_opens_it(
     assert 'href="/claims/"' not in everybody.get("/").content.decode()
 
 
-def test_opening_is_one_deed_however_often_it_is_sent(owner: Client, shop: Shop) -> None:
+def test_opening_is_one_event_however_often_it_is_sent(owner: Client, shop: Shop) -> None:
     facts = {"key": str(uuid.uuid4())}
     for _ in range(2):
         assert "The public page is open." in plain(turn(owner, "publish", facts))
@@ -71,6 +71,15 @@ def test_opening_is_one_deed_however_often_it_is_sent(owner: Client, shop: Shop)
     assert (action.actor.username, action.at) == ("olga", NOW)  # type: ignore[union-attr]
     again = turn(owner, "withdraw", facts)
     assert "could not be done" in plain(again)
+    assert Workshop.the().public_page
+
+
+def test_the_buttons_own_form_opens_the_page(owner: Client, shop: Shop) -> None:
+    page = owner.get("/owner/claims/").content.decode()
+    form = page[page.index("/owner/claims/publish/") :]
+    key = re.search(r'name="key" value="([^"]+)"', form)
+    assert key is not None
+    turn(owner, "publish", {"key": key[1]})
     assert Workshop.the().public_page
 
 

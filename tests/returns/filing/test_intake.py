@@ -146,7 +146,7 @@ def test_link_is_renewed_when_its_key_is_gone(shop: Shop, settings: Any) -> None
         intake.by_secret(old)
 
 
-def test_deeds_and_duties_hold_no_personal_data(shop: Shop) -> None:
+def test_events_and_messages_hold_no_personal_data(shop: Shop) -> None:
     request = sent_back(shop)
     intake.change_address(
         key=key(), request=request, contact=replace(WANDA, street="9 Dyke Road"), at=NOON
@@ -161,7 +161,7 @@ def test_withdrawing_an_awaited_return_ends_it(shop: Shop) -> None:
     assert (request.state, request.ended_at) == ("withdrawn", NOON)
 
 
-def test_withdrawing_twice_under_one_key_is_one_deed(shop: Shop) -> None:
+def test_withdrawing_twice_under_one_key_is_one_event(shop: Shop) -> None:
     request, same = sent_back(shop), key()
     for _ in range(2):
         intake.withdraw(key=same, request=request, at=NOON)

@@ -98,7 +98,7 @@ def test_a_practice_letter_says_so_in_subject_and_body(shop: Shop) -> None:
         assert "This is practice" in body
 
 
-def test_message_has_a_stable_id_and_one_deed_so_a_repeat_sends_nothing(shop: Shop) -> None:
+def test_message_has_a_stable_id_and_one_event_so_a_repeat_sends_nothing(shop: Shop) -> None:
     request = sent_back(shop)
     owed = OutboxMessage.objects.get()
     for _ in range(2):

@@ -1,4 +1,4 @@
-"""What a frame became: by the ledger from its credit to the batch, in real deeds."""
+"""What a frame became: by the ledger from its credit to the batch."""
 
 from __future__ import annotations
 

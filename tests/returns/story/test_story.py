@@ -204,4 +204,4 @@ def test_what_was_mended_is_told_by_part(shop: Shop, bea: User) -> None:
     data = story.of(frame.request, at=NOON).mended
     step = JobStep.objects.get(job__frame=frame)
     assert [one.component for one in data] == [ComponentKey(step.component).label]
-    assert [str(one.deed) for one in data] == ["polished"]
+    assert [str(one.work) for one in data] == ["polished"]

@@ -80,7 +80,7 @@ WATCHED = {
 """Figure -> the columns that it adds up."""
 
 
-def beside(
+def compare(
     report: Report, before: Report, replays: Mapping[str, MonthReplay]
 ) -> tuple[Comparison, ...]:
     """Return the figures that an accountant looks at first, each with what moved it.

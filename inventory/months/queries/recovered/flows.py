@@ -19,7 +19,7 @@ Masses = Mapping[str, MassWithReadings]
 def masses(replay: MonthReplay) -> dict[str, dict[str, MassWithReadings]]:
     """Return code of each place -> its masses by column."""
     found: dict[str, dict[str, MassWithReadings]] = {}
-    for edge, held in (("opening", replay.opened), ("closing", replay.walk.held)):
+    for edge, held in (("opening", replay.opened), ("closing", replay.ended.held)):
         for place, mass in traced.by_place(held).items():
             found.setdefault(place, {})[edge] = mass
     for entry, moved in replay.moved:
@@ -32,7 +32,7 @@ def masses(replay: MonthReplay) -> dict[str, dict[str, MassWithReadings]]:
     return found
 
 
-def of_places(replay: MonthReplay, followed: Mapping[str, Masses]) -> dict[int, Flows]:
+def of_places(replay: MonthReplay, masses: Mapping[str, Masses]) -> dict[int, Flows]:
     """Return place id -> its flows, for every place with an entry or with something in it."""
     # Both from snapshots and postings and neither from the flows: only so can a row fail to tie
     # out.
@@ -45,25 +45,25 @@ def of_places(replay: MonthReplay, followed: Mapping[str, Masses]) -> dict[int, 
             opening.get(pk, 0),
             {column: _cell(parts) for column, parts in sorted(moved.get(pk, {}).items())},
             closing.get(pk, 0),
-            known(followed.get(replay.places[pk].code, {})),
+            known(masses.get(replay.places[pk].code, {})),
         )
         for pk in sorted({*moved, *opening, *closing})
     }
 
 
-def total(rows: Iterable[MaterialRow], followed: Mapping[str, Masses]) -> Flows:
+def total(rows: Iterable[MaterialRow], masses: Mapping[str, Masses]) -> Flows:
     """Return several boxes and lots as one row, with all losses together as one more mass."""
     listed = list(rows)
-    return Flows.total([row.flows for row in listed], known(summed(listed, followed)))
+    return Flows.total([row.flows for row in listed], known(summed(listed, masses)))
 
 
 def summed(
-    rows: Iterable[MaterialRow], followed: Mapping[str, Masses]
+    rows: Iterable[MaterialRow], masses: Mapping[str, Masses]
 ) -> dict[str, MassWithReadings]:
     """Return the masses of several rows as one: what they share cancels or adds up as it must."""
     found: dict[str, MassWithReadings] = {}
     for row in rows:
-        for column, mass in followed.get(row.place, {}).items():
+        for column, mass in masses.get(row.place, {}).items():
             found.setdefault(column, MassWithReadings()).add(mass)
     # As one mass and not as a sum of uncertainties: dust and purge of a run may share a scale.
     found["losses"] = MassWithReadings.total(

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from inventory.ledger.sums.recipes import COLUMNS, KINDS, Effect, Told
+from inventory.ledger.sums.recipes import COLUMNS, KINDS, Effect, WorthStep
 from inventory.ledger.sums.shares import apportion
 from inventory.models import ClassPrice, Month, Movement, Place
 from inventory.months.queries import months
@@ -39,7 +39,7 @@ class _Tally:
     """What happened to one class in a month, by what it means for its cost."""
 
     into_mg: Counter[Effect] = field(default_factory=Counter)
-    received_minor: Counter[Told | None] = field(default_factory=Counter)
+    received_minor: Counter[WorthStep | None] = field(default_factory=Counter)
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,7 +207,7 @@ def _add_cost(tallies: dict[Class, _Tally], sides: list[tuple[Entry, Place]]) ->
     """Divide a movement's cost among its boxes and lots by mass."""
     # Largest remainder: the shares add up to the movement's cost to the last minor unit.
     shares = apportion(sides[0][0].cost_minor, [entry.quantity for entry, _place in sides])
-    data = KINDS[sides[0][0].kind].told
+    data = KINDS[sides[0][0].kind].worth_step
     for (_entry, place), cost_minor in zip(sides, shares, strict=True):
         tallies[class_of(place)].received_minor[data] += cost_minor
 
@@ -249,9 +249,9 @@ def _valued(
         opening_minor=month.opening.cost_minor,
         received_mg=month.received.mass_mg,
         received_minor=month.received.cost_minor,
-        bought_minor=tally.received_minor[Told.BOUGHT],
-        recovered_minor=tally.received_minor[Told.RECOVERED],
-        converted_minor=tally.received_minor[Told.CONVERTED],
+        bought_minor=tally.received_minor[WorthStep.BOUGHT],
+        recovered_minor=tally.received_minor[WorthStep.RECOVERED],
+        converted_minor=tally.received_minor[WorthStep.CONVERTED],
         issued_mg=month.issued.mass_mg,
         issued_minor=month.issued.cost_minor,
         normal_loss_mg=month.normal_loss.mass_mg,

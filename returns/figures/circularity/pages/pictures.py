@@ -161,7 +161,7 @@ def material(found: MaterialFlow) -> Picture:
         ),
     )
     names = place_names()
-    words = charts.FlowWords(names=names, told=about, stock=_stock)
+    words = charts.FlowWords(names=names, mass=about, stock=_stock)
 
     def draw(width: float = charts.WIDTH) -> SafeString:
         return charts.flow(title, layout(found, charts.room(width)), words, width=width)

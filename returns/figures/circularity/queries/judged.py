@@ -16,7 +16,7 @@ BOOKED: Final = "booked masses"
 """The method of a share that rests on mass which nobody weighed: it has no range."""
 
 
-def told(error: Refused) -> str:
+def refusal_in_words(error: Refused) -> str:
     """Return what a sum refused, in the reader's language. Sums give keys and figures only."""
     words = gettext(error.template)
     # Without figures a per cent sign in the text is plain text and must not be read as a
@@ -38,7 +38,7 @@ class Missing:
         """Return what a sum says is missing: a count of what it needs, or a reason."""
         if isinstance(error, NotEnoughEvidence):
             return cls(of=error.of, have=error.have, need=error.need)
-        return cls(of="", have=0, need=1, reason=told(error))
+        return cls(of="", have=0, need=1, reason=refusal_in_words(error))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

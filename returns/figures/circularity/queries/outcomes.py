@@ -43,11 +43,11 @@ def outcomes(scope: Scope, *, first: str = "", last: str) -> Counter[tuple[str, 
         data.annotate(
             # A reversal's own reason says why it was reversed; what left is the reason of its
             # original.
-            said=Coalesce("reverses__reason", "reason"),
+            given_reason=Coalesce("reverses__reason", "reason"),
             outcome=Case(
                 When(~Exists(left), kind="post_frame", then=Value(_NONE)),
-                When(kind="post_frame", said=Dispatch.Kind.MENDED, then=Value(MENDED)),
-                When(kind="post_frame", said=Dispatch.Kind.LENSES, then=Value(_NONE)),
+                When(kind="post_frame", given_reason=Dispatch.Kind.MENDED, then=Value(MENDED)),
+                When(kind="post_frame", given_reason=Dispatch.Kind.LENSES, then=Value(_NONE)),
                 When(kind="post_frame", then=Value(AS_IS)),
                 When(Exists(boxed), then=Value(REGROUND)),
                 default=Value(DISCARDED),

@@ -44,13 +44,13 @@ def page(request: HttpRequest) -> HttpResponse:
                 "title": TITLES[line.key],
                 "line": line,
                 "claim": line.claim,
-                "told": claims_sheet.words(line.claim) if line.claim else {},
+                "words": claims_sheet.words(line.claim) if line.claim else {},
             }
             for line in claims_sheet.sheet(found)
         ]
         # What the public sees is of closed months of the whole workshop, whatever was chosen here.
         facts["public"] = public_claims()
-        facts["deed"] = ActionForm()
+        facts["action"] = ActionForm()
         facts["has_word_list"] = claims_sheet.has_word_list()
     return render(
         request, "returns/owner/claims.html", facts, status=200 if selection.is_good else 400

@@ -61,7 +61,7 @@ def _method(line: Line) -> str:
 
 def _shown(line: Line) -> dict[str, Any]:
     given = words(line.claim) if line.claim else {}
-    return {"line": line, "claim": line.claim, "told": given, "method": _method(line)}
+    return {"line": line, "claim": line.claim, "words": given, "method": _method(line)}
 
 
 def _as_data(request: HttpRequest, line: Line) -> dict[str, Any]:

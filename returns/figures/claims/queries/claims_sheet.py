@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 
 from inventory.wording import unbroken_factor
 from returns.figures.circularity.queries.circularity import Circularity
-from returns.figures.circularity.queries.judged import Judged, told
+from returns.figures.circularity.queries.judged import Judged, refusal_in_words
 from returns.figures.circularity.sums.circularity import ShareInterval
 from returns.figures.claims.sums import broad_words, claims
 from returns.figures.claims.sums.claims import Claim, InputRefused, Subject, Verdict
@@ -101,7 +101,7 @@ def _line(draft: _Draft, scope: str, period: str) -> Line:
             claim=None,
             evidence_of=draft.evidence_of,
             sentence="",
-            refused=told(error),
+            refused=refusal_in_words(error),
         )
     return Line(
         key=draft.key,

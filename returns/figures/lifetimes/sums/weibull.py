@@ -99,7 +99,7 @@ def weibull_fit(exposures: Iterable[Exposure], *, failures_min: int = FAILURES_M
     need("failures", failures, max(failures_min, 2))
     need("different spans", len({row.span for row in rows}), 2)
     if any(row.since is not None for row in rows):
-        need("different failure spans", _told_apart(rows), 2)
+        need("different failure spans", _distinct_spans(rows), 2)
         fit = _read_out(_Rows.of(rows))
     else:
         fit = _exact(_Rows.of(rows))
@@ -110,7 +110,7 @@ def weibull_fit(exposures: Iterable[Exposure], *, failures_min: int = FAILURES_M
     return fit
 
 
-def _told_apart(rows: Sequence[Exposure]) -> int:
+def _distinct_spans(rows: Sequence[Exposure]) -> int:
     """Count, up to 2, the spans at which some units are seen to have failed and others not.
 
     With one such span alone any shape fits, the steeper the better. An exact span tells more.
