@@ -75,6 +75,15 @@ def field(bound: BoundField, **attrs: Any) -> SafeString:
     return render_to_string("hingeback/furniture/field.html", facts)
 
 
+@register.simple_tag
+def cell(bound: BoundField, **attrs: Any) -> SafeString:
+    """Return one field for a table's cell: error and input. Its label and hint are the row's head,
+    `row_head.html`."""
+    attrs = {name.replace("_", "-"): setting for name, setting in attrs.items()}
+    facts = {"field": bound, "widget": bound.as_widget(attrs=attrs)}
+    return render_to_string("hingeback/furniture/cell.html", facts)
+
+
 def _word_empty_choice(choice: Field) -> None:
     """Put a word for the framework's row of hyphens, which is read out one by one."""
     if isinstance(choice, ModelChoiceField) and choice.empty_label == _ROW_OF_HYPHENS:

@@ -130,8 +130,22 @@ class FigureField(forms.DecimalField):
         return super().widget_attrs(widget) | {"inputmode": "decimal"}
 
 
+class ScaleSelect(forms.Select):
+    """Scales to choose from, each with what it can show: the running sums read a mass by that."""
+
+    def create_option(self, name: str, value: Any, *args: Any, **facts: Any) -> dict[str, Any]:
+        option = super().create_option(name, value, *args, **facts)
+        scale = getattr(value, "instance", None)
+        if scale is not None:
+            step, most = str(scale.division_mg), str(scale.capacity_mg)
+            option["attrs"] |= {"data-step-mg": step, "data-capacity-mg": most}
+        return option
+
+
 class ScaleField(forms.ModelChoiceField):  # type: ignore[type-arg]
     """A scale in use. What speaks against it today is said before it is used, not only after."""
+
+    widget = ScaleSelect
 
     def __init__(self, **facts: Any) -> None:
         super().__init__(Scale.objects.filter(in_use=True), **{"label": _("Scale")} | facts)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 from django import forms
 from django.contrib import messages
+from django.forms.boundfield import BoundField
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -15,11 +17,11 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.forms import ActionForm, MassField, ScaleField
-from inventory.furniture.wording import mass as written
 from inventory.models import Part
 from inventory.staff.queries import BENCH, OWNER
 from inventory.weighing.queries import traced
 from returns.arriving.pages import scales
+from returns.arriving.queries.frame_masses import GAP_MG
 from returns.bench.pages import notices
 from returns.bench.pages.attempts import done
 from returns.bench.pages.finding import frame_by
@@ -33,6 +35,15 @@ from returns.salvage.queries import donors as salvage
 from returns.story.sums.states import FrameState
 
 _GROUPS = {"lenses": "lens", "metal": "screw"}
+
+
+@dataclass(frozen=True, slots=True)
+class Heap:
+    """A row of the table: what is weighed together, and what it should weigh; None if unknown."""
+
+    mass: BoundField
+    expected_mg: int | None
+    pieces: BoundField | None = None
 
 
 class StripForm(ActionForm):
@@ -57,10 +68,7 @@ class StripForm(ActionForm):
     def __init__(self, frame: ReturnedFrame, *args: Any, **facts: Any) -> None:
         super().__init__(*args, **facts)
         self.spares = _spares(frame)
-        for name, expected_mg in _expected(frame).items():
-            self.fields[name].help_text = _t("The bill expects %(mass)s.") % {
-                "mass": written(expected_mg)
-            }
+        self.expected = _expected(frame)
         for part in self.spares:
             self.fields[f"pieces-{part.code}"] = forms.IntegerField(
                 required=False,
@@ -68,20 +76,19 @@ class StripForm(ActionForm):
                 max_value=stripdown.PIECES_MAX,
                 label=_t("%(part)s: pieces kept") % {"part": part.name},
             )
-            self.fields[f"salvaged-{part.code}"] = MassField(
-                required=False,
-                label=_t("%(part)s: mass together") % {"part": part.name},
-                help_text=_t("One weighs %(mass)s new.") % {"mass": written(part.nominal_mg)},
-            )
+            self.fields[f"salvaged-{part.code}"] = MassField(required=False, label=part.name)
 
-    def heaps(self) -> list[Any]:
-        """Return the bound fields of the heaps, in the order of the work."""
-        return [self[name] for name in ("plastic", "lenses", "metal", "foreign")]
+    def heaps(self) -> list[Heap]:
+        """Return the heaps in the order of the work."""
+        names = ("plastic", "lenses", "metal", "foreign")
+        return [Heap(self[name], self.expected.get(name)) for name in names]
 
-    def kept(self) -> list[tuple[Any, Any]]:
-        """Return for each spare part its two bound fields."""
-        codes = [part.code for part in self.spares]
-        return [(self[f"pieces-{code}"], self[f"salvaged-{code}"]) for code in codes]
+    def kept(self) -> list[Heap]:
+        """Return a heap for each spare part, with the field for its pieces."""
+        return [
+            Heap(self[f"salvaged-{part.code}"], part.nominal_mg, self[f"pieces-{part.code}"])
+            for part in self.spares
+        ]
 
     def facts(self) -> StripDown:
         """Return the arguments of the rule."""
@@ -147,6 +154,7 @@ def _page(request: StaffRequest, frame: ReturnedFrame, tried: dict[str, Any]) ->
         "is_wished": frame.wish == Wish.REGRIND,
         "mass_mg": mending.expected_mass_mg(frame),
         "known": traced.in_house(frame.tag),
+        "gap_mg": GAP_MG,
         "part_promises": salvage.promises_of(frame),
     } | tried
     facts["refused"] = next((form for form in tried.values() if form.is_bound), None)
