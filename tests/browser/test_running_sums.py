@@ -10,10 +10,15 @@ import pytest
 from django.contrib.auth.models import User
 from playwright.sync_api import Page, expect
 
+from inventory.material.rules import grinding, material
 from inventory.material.rules.grinding import is_nothing
+from inventory.models import Movement, Place
 from inventory.weighing.sums.masses import MASS_MG_MAX, MassTextError, parse_mass_mg
 from tests.browser import chromium
-from tests.makers import Shop
+from tests.browser.actions import press
+from tests.browser.scanner import scan
+from tests.inventory.material.test_material import delivery
+from tests.makers import NOON, Shop, key, opening
 from tests.returns.regrind.test_stripdown import to_strip
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -102,3 +107,58 @@ def test_the_heaps_of_a_frame_add_up_beside_the_books(
         expect(far).to_be_visible(visible=is_far)
     page.get_by_label("Screws and metal").fill("a pinch")
     _says(page, "A mass cannot be read yet", "Heaps together\t23.90 g")
+
+
+def test_the_loss_of_a_run_is_told_before_it_is_sent(
+    open_visitors: Callable[..., Any], shop: Shop, bea: User, ben: User
+) -> None:
+    """At the limit of 6 % it passes, a milligram over it is held; the purge of another colour is
+    no loss."""
+    opening(100_000, shop)
+    run = grinding.propose(key=key(), box=Place.objects.get(kind="box"), at=NOON, by=bea)
+    facts = {"seen_mg": run.box_mg, "scanned": run.box.code, "at": NOON, "by": ben}
+    grinding.confirm(key=key(), run=run, **facts)
+    page = open_visitors(viewport=chromium.DESKTOP).page(user=ben)
+    page.goto(f"/bench/run/{run.code}/")
+    page.get_by_label("Scale", exact=True).select_option(label="Fine scale")
+    for flake, lost, word in (
+        ("94", "6.00 g · 6.00 %", "within the limit"),
+        ("93,999", "6.001 g · 6.01 %", "will be held"),
+        ("100.001", "−0.001 g", "More is weighed out"),
+    ):
+        page.get_by_label("Flake", exact=True).fill(flake)
+        _says(page, f"Lost\t{lost}", word)
+    page.get_by_label("Flake", exact=True).fill("90")
+    page.get_by_label("Purge", exact=True).fill("6 g")
+    _says(page, "Weighed out together\t96.00 g", "Lost\t10.00 g", "will be held")
+    page.get_by_label("The colour changed").check()
+    _says(page, "Lost\t4.00 g", "within the limit")
+
+
+def test_a_scan_picks_a_lots_row_and_the_picked_ones_add_up(
+    open_visitors: Callable[..., Any], shop: Shop, bea: User
+) -> None:
+    lots = [material.receive_as_lot(**delivery(shop, bea)) for _ in range(3)]
+    page = open_visitors(viewport=chromium.DESKTOP).page(user=bea)
+    page.goto("/bench/stock/issue/")
+    picked = page.locator("[data-picked] [data-lot]")
+    expect(picked).to_have_count(0)
+    page.get_by_label("For production batch").fill("AV-2610")
+    page.get_by_label("Scale", exact=True).select_option(label="Box scale")
+    scan(page, lots[1].code)
+    expect(picked).to_have_count(1)
+    page.locator(":focus").fill("2 kg")
+    page.locator("[data-lots] > summary").click()
+    page.get_by_role("button", name=f"Take from it {lots[2].code}").click()
+    page.locator(":focus").fill("1500 g")
+    _says(page, "Together\t3500.00 g")
+    unread = page.locator("[data-picked] [data-unscanned]:visible")
+    expect(unread).to_have_count(1)
+    scan(page, lots[2].code)
+    expect(unread).to_have_count(0)
+    page.get_by_role("button", name=f"Leave it out {lots[1].code}").click()
+    _says(page, "Together\t1500.00 g")
+    expect(page.get_by_label("Labels of the lots")).to_have_value(lots[2].code)
+    press(page, "Issue it")
+    expect(page.get_by_text("Done: Issue flake to moulding.")).to_be_visible()
+    assert Movement.objects.filter(kind="issue").get().postings.get().quantity == 1_500_000

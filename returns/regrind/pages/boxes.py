@@ -7,6 +7,7 @@ from typing import Any
 
 from django import forms
 from django.contrib import messages
+from django.forms.boundfield import BoundField
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _t
@@ -25,7 +26,7 @@ from inventory.furniture.pages.forms import (
 from inventory.material.queries import boxes as box_queries
 from inventory.material.rules import grinding
 from inventory.material.rules.grinding import GrindOut
-from inventory.models import GrindRun, Place, PlaceKind, Reading
+from inventory.models import GrindRun, Place, PlaceKind, Reading, Workshop
 from inventory.staff.queries import BENCH, OWNER
 from inventory.weighing.queries import traced
 from returns.arriving.pages import scales
@@ -44,6 +45,16 @@ class SeenForm(ActionForm):
     )
 
 
+class FineMassField(MassField):
+    """What may have been weighed on the finer scale; for the running sum it says so."""
+
+    def __init__(self, **facts: Any) -> None:
+        super().__init__(required=False, **facts)
+
+    def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
+        return super().widget_attrs(widget) | {"data-on-scale": "fine_scale"}
+
+
 class OutForm(ActionForm):
     scale = ScaleField()
     flake = MassField(label=_("Flake"))
@@ -52,15 +63,16 @@ class OutForm(ActionForm):
         label=_("Scale for dust, purge and moisture"),
         help_text=_("Only if it is another one."),
     )
-    dust = MassField(required=False, label=_("Dust"))
-    purge = MassField(required=False, label=_("Purge"))
-    moisture = MassField(
-        required=False,
+    dust = FineMassField(label=_("Dust"))
+    purge = FineMassField(label=_("Purge"))
+    moisture = FineMassField(
         label=_("Moisture driven off"),
         help_text=_("Only if it was weighed before and after drying."),
     )
     colour_change = forms.BooleanField(
-        required=False, label=_("The colour changed; the purge is from cleaning out")
+        required=False,
+        label=_("The colour changed; the purge is from cleaning out"),
+        help_text=_("It then does not count as lost."),
     )
     minutes = forms.IntegerField(
         label=_("Minutes, cleaning included"), min_value=1, max_value=grinding.MINUTES_MAX
@@ -79,6 +91,10 @@ class OutForm(ActionForm):
         max_value=1000,
         decimal_places=3,
     )
+
+    def heaps(self) -> list[BoundField]:
+        """Return the fields of what came out, in the order of the work."""
+        return [self[name] for name in ("flake", "dust", "purge", "moisture")]
 
     def out(self) -> GrindOut:
         """Return the arguments of the rule."""
@@ -215,6 +231,7 @@ def _run_page(
             "is_open": data.state in (state.PROPOSED, state.CONFIRMED),
             "is_mine": data.proposed_by_id == request.user.pk,
             "came_out": _came_out(data),
+            "limit_ppm": Workshop.the().grind_loss_limit_ppm,
             "box_known": traced.of_place_at(data.box, data.box_movement),
             # What this person was shown goes along: the rule refuses when the box has changed
             # since.

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 from django import forms
+from django.db.models import Sum
+from django.forms.boundfield import BoundField
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 
@@ -15,9 +18,8 @@ from inventory.furniture.pages.forms import (
     ScansField,
     WeighedForm,
 )
-from inventory.furniture.wording import mass as written
 from inventory.ledger.queries import naming
-from inventory.material.queries import boxes
+from inventory.ledger.sums.scans import folded, lines, meant
 from inventory.material.rules import material
 from inventory.material.sums import heat
 from inventory.material.sums.heat import HeatSpread
@@ -26,6 +28,7 @@ from returns.kits.rules import receiving
 from returns.models import Colourway, ProductionBatch
 from returns.setup.pages.fields import money
 
+LOTS_MAX = 60
 BOUGHT = [(Origin.FEEDSTOCK, Origin.FEEDSTOCK.label), (Origin.VIRGIN, Origin.VIRGIN.label)]
 INTO = [
     ("box", _("its regrind box, to be ground here")),
@@ -99,6 +102,16 @@ class ScrapForm(WeighedForm):
         return {"material": scrap, "weighing": weighed(data)}
 
 
+@dataclass(frozen=True, slots=True)
+class IssueRow:
+    """A lot that something may be taken from. Picked: its label was scanned or a mass is typed."""
+
+    lot: Lot
+    held_mg: int
+    mass: BoundField
+    is_picked: bool
+
+
 class IssueForm(ActionForm):
     batch_code = forms.CharField(
         label=_("For production batch"),
@@ -116,16 +129,24 @@ class IssueForm(ActionForm):
         super().__init__(*args, **facts)
         rows = Lot.objects.select_related("polymer", "colour", "place")
         rows = rows.filter(place__balance__quantity__gt=0)
+        rows = rows.annotate(held_mg=Sum("place__balance__quantity"))
         # Read once and kept: `facts` must look for the same lots that the fields were made for.
-        self.lots = list(rows.order_by("made_at", "code")[:60])
+        oldest = rows.order_by("made_at", "code")[:LOTS_MAX]
+        self.lots = sorted(oldest, key=lambda lot: (lot.polymer.code, lot.colour.name))
         for lot in self.lots:
-            self.fields[f"lot-{lot.pk}"] = MassField(
-                required=False,
-                label=f"{lot.code} · {lot.polymer} · {lot.colour} · {lot.get_origin_display()}",
-                help_text=_t("Holds %(mass)s.") % {"mass": written(boxes.held_mg(lot.place))},
-            )
+            self.fields[f"lot-{lot.pk}"] = MassField(required=False, label=lot.code)
             # The script leads from a lot's scan to its mass.
             self.fields[f"lot-{lot.pk}"].widget.attrs["data-label"] = lot.code
+
+    def rows(self) -> list[IssueRow]:
+        """Return a row for each lot, by plastic and colour, the oldest first."""
+        texts = lines(str(self["scanned"].value() or ""))
+        scanned = {folded(meant(text)).removeprefix("lot") for text in texts}
+        return [self._row(lot, scanned) for lot in self.lots]
+
+    def _row(self, lot: Lot, scanned: set[str]) -> IssueRow:
+        mass, held_mg = self[f"lot-{lot.pk}"], getattr(lot, "held_mg", 0)
+        return IssueRow(lot, held_mg, mass, bool(mass.value()) or folded(lot.code) in scanned)
 
     def facts(self) -> dict[str, Any]:
         """Return the arguments of the rule."""

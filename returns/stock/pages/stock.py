@@ -50,6 +50,7 @@ class StockAction:
     press: Promise
     form: Callable[..., Any]
     rule: Rule
+    template: str = "returns/workroom/stock_action.html"
 
 
 def _receive(*, into: str, **facts: Any) -> Movement | Lot:
@@ -86,10 +87,11 @@ ACTIONS: Final[dict[str, StockAction]] = {
     ),
     "issue": StockAction(
         _("Issue flake to moulding"),
-        _("Weigh what you take from each lot. Leave the others empty; the oldest come first."),
+        _("Scan the label of a lot, then weigh what you take from it."),
         _("Issue it"),
         forms.IssueForm,
         material.issue,
+        "returns/workroom/issue.html",
     ),
     "mould": StockAction(
         _("Note a moulded batch"),
@@ -183,7 +185,7 @@ def stock_action(request: StaffRequest, action: str) -> HttpResponse:
         "has_mass": any(isinstance(field, MassField) for field in form.fields.values()),
     }
     status = 422 if refused else 200
-    return render(request, "returns/workroom/stock_action.html", facts, status=status)
+    return render(request, page.template, facts, status=status)
 
 
 def _hint(request: StaffRequest) -> dict[str, Any]:
