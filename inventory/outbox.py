@@ -5,6 +5,7 @@ At least once, never lost: the row is the record, the broker only wakes the work
 
 from __future__ import annotations
 
+import threading
 import time
 from collections.abc import Collection, Iterator
 from contextlib import contextmanager
@@ -19,8 +20,9 @@ from uuid import UUID
 import structlog
 from celery import current_app
 from django.conf import settings
-from django.db import transaction
-from django.db.models import F, Q
+from django.db import Error, connection, transaction
+from django.db.models import Case, F, Q, When
+from django.utils import timezone
 from django.utils.module_loading import import_string
 
 from inventory import events
@@ -38,7 +40,12 @@ SETTLE = "inventory.tasks.settle_message"
 # for four to five.
 PATIENCE = timedelta(days=5)
 _WAIT_MAX_S = 3600
-CLAIM = timedelta(minutes=10)
+# A claim is a lease, renewed while its handler runs: what a killed worker held is free after this
+# and one sweep.
+LEASE = timedelta(seconds=60)
+_RENEWED_EVERY_S = 20
+# A handler that runs out of memory takes its worker with it, and would do so for ever.
+LOST_MAX = 5
 _LEFT_ALONE_S = 20
 _NUDGED_MAX = 20  # the sweep takes the rest
 
@@ -135,18 +142,45 @@ def settle(message_id: UUID, *, at: datetime) -> bool:
     message = OutboxMessage.objects.get(pk=message_id)
     # Counted with the claim and not after the handler: one that kills its worker each time comes to
     # an end too.
-    if message.tries > TRIES_MAX:
+    if message.tries > TRIES_MAX or message.lost >= LOST_MAX:
         _put_back(message, Unanswered("every try ended with its worker"), at)
         return False
     try:
         # Outside a transaction: a handler sends mail or draws a report, and no row should be locked
         # for so long.
-        import_string(settings.OUTBOX_HANDLERS[message.topic])(message)
+        with _renewed(message_id):
+            import_string(settings.OUTBOX_HANDLERS[message.topic])(message)
     except Exception as error:  # noqa: BLE001  whatever a handler raises, the message stays
         _put_back(message, error, at)
         return False
     OutboxMessage.objects.filter(pk=message_id).update(settled_at=at, claimed_until=None)
     return True
+
+
+@contextmanager
+def _renewed(message_id: UUID) -> Iterator[None]:
+    """Renew the lease of a message from beside its handler, for as long as this process lives."""
+    over = threading.Event()
+    thread = threading.Thread(target=_renew, args=(message_id, over), daemon=True)
+    thread.start()
+    try:
+        yield
+    finally:
+        over.set()
+        thread.join()
+
+
+def _renew(message_id: UUID, over: threading.Event) -> None:
+    while not over.wait(_RENEWED_EVERY_S):
+        try:
+            held = OutboxMessage.objects.filter(pk=message_id).exclude(claimed_until=None)
+            held.update(claimed_until=timezone.now() + LEASE)
+        except Error as error:
+            # The handler goes on; at worst another worker does the same once more.
+            log.warning("lease_not_renewed", error=type(error).__name__)
+        finally:
+            # A thread has a connection of its own, which nobody else would close.
+            connection.close()
 
 
 class Unanswered(Exception):
@@ -169,7 +203,7 @@ def try_again(
     free = Q(claimed_until=None) | Q(claimed_until__lt=at)
     rows = OutboxMessage.objects.filter(free, pk__in=wanted, settled_at=None)
     found = list(rows.values_list("pk", flat=True))
-    rows.update(given_up_at=None, tries=0, available_at=at)
+    rows.update(given_up_at=None, tries=0, lost=0, available_at=at)
     event.of("outbox", messages=len(found))
     for message in found[:_NUDGED_MAX]:
         transaction.on_commit(partial(_nudge, message), robust=True)
@@ -180,7 +214,9 @@ def _claim(message_id: UUID, at: datetime) -> bool:
     # Read and written in one UPDATE: a lock that works on SQLite and PostgreSQL alike.
     free = Q(claimed_until=None) | Q(claimed_until__lt=at)
     rows = OutboxMessage.objects.filter(free, pk=message_id, settled_at=None, given_up_at=None)
-    return rows.update(claimed_until=at + CLAIM, tries=F("tries") + 1) == 1
+    # A claim that stands and has run out is one whose worker never answered.
+    lost = Case(When(claimed_until=None, then=F("lost")), default=F("lost") + 1)
+    return rows.update(claimed_until=at + LEASE, tries=F("tries") + 1, lost=lost) == 1
 
 
 def _put_back(message: OutboxMessage, error: Exception, at: datetime) -> None:
@@ -191,12 +227,13 @@ def _put_back(message: OutboxMessage, error: Exception, at: datetime) -> None:
         topic=message.topic,
         error=type(error).__name__,
     )
+    is_over = message.tries >= TRIES_MAX or isinstance(error, Unanswered)
     # Up to a fifth longer, so that messages which failed together do not all come back together.
     seconds = wait_s(message.tries) * SystemRandom().uniform(1.0, 1.2)
     OutboxMessage.objects.filter(pk=message.pk).update(
         claimed_until=None,
         available_at=at + timedelta(seconds=seconds),
-        given_up_at=at if message.tries >= TRIES_MAX else None,
+        given_up_at=at if is_over else None,
         # Cut short, and without the traceback: an error's text is kept for good and shown to the
         # owner.
         last_error=f"{type(error).__name__}: {error}"[:200],

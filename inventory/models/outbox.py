@@ -19,6 +19,8 @@ class OutboxMessage(models.Model):
     created_at = models.DateTimeField()
     available_at = models.DateTimeField()
     tries = models.PositiveSmallIntegerField(default=0)
+    # Tries that ended without a word, with the worker that was killed in them.
+    lost = models.PositiveSmallIntegerField(default=0)
     # A claim that ends by itself: a worker that dies leaves no message locked for ever.
     claimed_until = models.DateTimeField(null=True, blank=True)
     settled_at = models.DateTimeField(null=True, blank=True)

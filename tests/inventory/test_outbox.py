@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from datetime import timedelta
 from typing import Any
 
@@ -68,6 +69,30 @@ def test_failure_waits_from_the_moment_that_the_caller_read(
 
 
 def test_claim_holds_until_its_time_is_over(settings: Any) -> None:
-    message = owed(settings, "_handle", claimed_until=NOON + outbox.CLAIM)
-    assert not outbox.settle(message.pk, at=NOON + outbox.CLAIM)
-    assert outbox.settle(message.pk, at=NOON + outbox.CLAIM + timedelta(seconds=1))
+    message = owed(settings, "_handle", claimed_until=NOON + outbox.LEASE)
+    assert not outbox.settle(message.pk, at=NOON + outbox.LEASE)
+    assert outbox.settle(message.pk, at=NOON + outbox.LEASE + timedelta(seconds=1))
+
+
+def _slow(message: OutboxMessage) -> None:
+    """Works until its lease was renewed from beside it."""
+    for _look in range(200):
+        message.refresh_from_db()
+        assert message.claimed_until is not None
+        if message.claimed_until > NOON + outbox.LEASE:
+            return
+        time.sleep(0.05)
+    raise AssertionError("the lease was not renewed")
+
+
+@pytest.mark.both
+@pytest.mark.django_db(transaction=True)
+def test_lease_is_renewed_while_the_handler_works(
+    settings: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(outbox, "_RENEWED_EVERY_S", 0.05)
+    monkeypatch.setattr(outbox.timezone, "now", lambda: NOON + timedelta(seconds=40))
+    message = owed(settings, "_slow")
+    assert outbox.settle(message.pk, at=NOON)
+    message.refresh_from_db()
+    assert message.claimed_until is None

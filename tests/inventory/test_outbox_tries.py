@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 import time_machine
+from django.conf import settings as set_here
 from django.contrib.auth.models import User
 
 from inventory import outbox
@@ -15,6 +16,7 @@ from inventory.models import OutboxMessage
 from tests.makers import NOON, key
 
 pytestmark = pytest.mark.django_db
+SWEEP_EVERY = set_here.CELERY_BEAT_SCHEDULE["sweep-outbox"]["schedule"]
 
 
 class Away:
@@ -99,11 +101,37 @@ def test_a_settled_message_and_one_in_hand_are_left_alone(away: Away, olga: User
     assert (again, held.tries) == (0, 3)
 
 
-def test_a_message_that_kills_its_worker_each_time_is_given_up_at_last(away: Away) -> None:
-    message = owed()
-    OutboxMessage.objects.filter(pk=message.pk).update(tries=outbox.TRIES_MAX)
+def killed(message: OutboxMessage, at: datetime) -> datetime:
+    """A worker takes the message and is killed. Returns the first moment when it is free again."""
+    assert outbox._claim(message.pk, at)
+    return at + outbox.LEASE + timedelta(seconds=1)
+
+
+@pytest.mark.parametrize("deaths", [outbox.LOST_MAX - 1, outbox.LOST_MAX])
+def test_a_message_that_kills_its_worker_each_time_is_given_up_soon(
+    away: Away, deaths: int
+) -> None:
+    message, at = owed(), NOON
+    for _death in range(deaths):
+        at = killed(message, at)
+    assert outbox.due(at) == [message.pk]
     away.works = True
-    assert outbox.settle(message.pk, at=message.available_at) is False
+    assert outbox.settle(message.pk, at=at) is (deaths < outbox.LOST_MAX)
     message.refresh_from_db()
-    assert message.given_up_at is not None
-    assert "Unanswered" in message.last_error
+    assert (message.given_up_at is not None) is (deaths == outbox.LOST_MAX)
+    assert ("Unanswered" in message.last_error) is (deaths == outbox.LOST_MAX)
+
+
+def test_what_killed_its_workers_may_be_asked_anew(away: Away, olga: User) -> None:
+    message, at = owed(), NOON
+    for _death in range(outbox.LOST_MAX):
+        at = killed(message, at)
+    outbox.settle(message.pk, at=at)
+    assert outbox.try_again(key=key(), messages=[message.pk], at=at, by=olga) == 1
+    away.works = True
+    assert outbox.settle(message.pk, at=at)
+
+
+def test_what_a_killed_worker_held_is_free_within_ninety_seconds() -> None:
+    longest_wait = outbox.LEASE + SWEEP_EVERY
+    assert longest_wait <= timedelta(seconds=90)
