@@ -6,11 +6,13 @@ import os
 
 from celery import Celery
 from celery.signals import setup_logging
+from django_structlog.celery.steps import DjangoStructLogInitStep
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings")
 
 app = Celery("hingeback")
 app.config_from_object("django.conf:settings", namespace="CELERY")
+app.steps["worker"].add(DjangoStructLogInitStep)
 app.autodiscover_tasks()
 app.autodiscover_tasks(["deploy"])
 

@@ -56,6 +56,15 @@ CSRF_TRUSTED_ORIGINS: list[str] = env.list("TRUSTED_ORIGINS", [])
 # their own.
 TRUSTED_PROXIES = env.int("TRUSTED_PROXIES", 0)
 
+# Opens /health/ and /metrics/ to a monitor.
+MONITOR_TOKEN = env.str("MONITOR_TOKEN", "")
+if MONITOR_TOKEN and len(MONITOR_TOKEN) < 20:
+    raise ImproperlyConfigured("HINGEBACK_MONITOR_TOKEN must hold at least 20 random characters.")
+if SERVED:
+    # Read when the library is imported: from then on all processes count into this one folder.
+    _counts = Path(os.environ.setdefault("PROMETHEUS_MULTIPROC_DIR", str(DATA_DIR / "metrics")))
+    _counts.mkdir(parents=True, exist_ok=True)
+
 INSTALLED_APPS = [
     "django.contrib.auth",
     "django.contrib.contenttypes",
@@ -81,6 +90,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "deploy.metrics.MetricsMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
@@ -394,7 +404,8 @@ OUTBOX_HANDLERS = {
 
 # Request lines carry a request id and a user id, and no address of anybody.
 DJANGO_STRUCTLOG_IP_LOGGING_ENABLED = False
-DJANGO_STRUCTLOG_CELERY_ENABLED = False
+# A task carries the id of the request that called for it into its own lines.
+DJANGO_STRUCTLOG_CELERY_ENABLED = True
 structlog.configure(
     processors=[
         structlog.contextvars.merge_contextvars,

@@ -24,4 +24,6 @@ urlpatterns = [
     path("admin/", admin.site.urls),
     path("alive/", health.alive, name="alive"),
     path("ready/", health.ready, name="ready"),
+    path("health/", health.whole, name="health"),
+    path("metrics/", health.measured, name="metrics"),
 ]

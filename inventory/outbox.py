@@ -24,6 +24,7 @@ from django.db import Error, connection, transaction
 from django.db.models import Case, F, Q, When
 from django.utils import timezone
 from django.utils.module_loading import import_string
+from prometheus_client import Histogram
 
 from inventory import events
 from inventory.events import Draft
@@ -48,6 +49,13 @@ _RENEWED_EVERY_S = 20
 LOST_MAX = 5
 _LEFT_ALONE_S = 20
 _NUDGED_MAX = 20  # the sweep takes the rest
+
+_HANDLED_SECONDS = Histogram(
+    "hingeback_message_seconds",
+    "Seconds that a try of a message took, a report's PDF among them, by topic and outcome.",
+    ["topic", "outcome"],
+    buckets=(0.1, 0.3, 1.0, 3.0, 10.0, 30.0, 100.0),
+)
 
 log = structlog.get_logger(__name__)
 
@@ -145,14 +153,19 @@ def settle(message_id: UUID, *, at: datetime) -> bool:
     if message.tries > TRIES_MAX or message.lost >= LOST_MAX:
         _put_back(message, Unanswered("every try ended with its worker"), at)
         return False
+    begun, outcome = time.perf_counter(), "failed"
     try:
         # Outside a transaction: a handler sends mail or draws a report, and no row should be locked
         # for so long.
         with _renewed(message_id):
             import_string(settings.OUTBOX_HANDLERS[message.topic])(message)
+        outcome = "settled"
     except Exception as error:  # noqa: BLE001  whatever a handler raises, the message stays
         _put_back(message, error, at)
         return False
+    finally:
+        seconds = time.perf_counter() - begun
+        _HANDLED_SECONDS.labels(message.topic, outcome).observe(seconds)
     OutboxMessage.objects.filter(pk=message_id).update(settled_at=at, claimed_until=None)
     return True
 

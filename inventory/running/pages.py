@@ -12,13 +12,31 @@ from django.utils.translation import ngettext
 from inventory.furniture.pages.frame import address
 from inventory.furniture.wording import local
 from inventory.masters import queries as practice
-from inventory.running.queries import copies, outbox
+from inventory.running.queries import copies, health, outbox
 from inventory.staff.pages.desk import Note
 
 
 def notes(at: datetime) -> list[Note]:
     """What the owner must know before the work of the day."""
-    return [*_mail(), *_outbox(), *_copies(at)]
+    return [*_machine(at), *_mail(), *_outbox(), *_copies(at)]
+
+
+def _machine(at: datetime) -> list[Note]:
+    """What whoever runs the machine must mend before anything here can be trusted."""
+    words = {
+        "disk": _("The disk is nearly full: soon nothing more can be saved. Make room."),
+        "clock": _(
+            "Something on record lies in the future: this machine's clock was set back. Set it "
+            "right before you go on."
+        ),
+        "database-clock": _(
+            "The clocks of this machine and of its database differ. Set them right."
+        ),
+        "redis": _("Redis does not answer. Pages go on; letters leave a little later."),
+        "worker": _("Letters and reports have waited for more than ten minutes. Start the worker."),
+    }
+    found = [check for check in health.checks(at) if check.code in words and not check.is_well]
+    return [Note(words[check.code], "", is_alarm=True) for check in found]
 
 
 def _mail() -> list[Note]:

@@ -73,6 +73,9 @@ TABLE: Final = (
     Row("language/", post=OPEN),
     Row("alive/", get=OPEN),
     Row("ready/", get=OPEN),
+    # A monitor passes by its token instead.
+    Row("health/", get=OWNERS),
+    Row("metrics/", get=OWNERS),
     # The bench.
     Row("bench/", get=BENCH),
     Row("go/", get=STAFF),

@@ -57,8 +57,7 @@ def pdf(request: StaffRequest, label: str) -> HttpResponse:
         return redirect("month-pdf", label)
     partial = bool(getattr(request, "htmx", False))
     page = "inventory/accounts/pdf_status.html" if partial else "inventory/accounts/pdf.html"
-    facts = {"label": label, "pdf_file": newest(label), "pdf_key": uuid.uuid4()}
-    return render(request, page, facts)
+    return render(request, page, {"label": label, **_newest_pdf(label)})
 
 
 @require_GET
@@ -94,7 +93,15 @@ def files(report: Report) -> dict[str, Any]:
             (_("Workbook"), f"{stem}.xlsx"),
             (_("Everything as JSON"), f"{stem}.json"),
         ],
-        "pdf_file": newest(report.label),
+        **_newest_pdf(report.label),
+    }
+
+
+def _newest_pdf(label: str) -> dict[str, Any]:
+    asked = newest(label)
+    return {
+        "pdf_file": asked,
+        "pdf_stalled": asked is not None and pdf_files.has_stalled(asked, timezone.now()),
         "pdf_key": uuid.uuid4(),
     }
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 from uuid import UUID
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from inventory.months.queries.recovered import Report
 
 TOPIC = "report.pdf"
+STALLED_AFTER = timedelta(minutes=3)
 
 
 @transaction.atomic
@@ -51,6 +52,16 @@ def make_pdf(message: OutboxMessage) -> None:
     except Exception:
         _mark(asked, state=ReportFile.State.FAILED, percent=0)
         raise
+
+
+def has_stalled(asked: ReportFile, at: datetime) -> bool:
+    """Whether nobody makes this file, or nobody has for long: it may be asked for anew."""
+    if asked.state in (ReportFile.State.READY, ReportFile.State.FAILED):
+        return False
+    messages = OutboxMessage.objects.filter(topic=TOPIC, subject=asked.month)
+    message = messages.filter(payload__file=str(asked.key)).first()
+    is_over = message is None or message.given_up_at is not None
+    return is_over or at - asked.asked_at > STALLED_AFTER
 
 
 def path(asked: ReportFile) -> Path:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import pytest
 import time_machine
@@ -20,10 +21,11 @@ from inventory.material.queries import boxes
 from inventory.models import GrindRun, Month, Movement, OutboxMessage, Part, PlaceKind, ReportFile
 from inventory.months import rules as months
 from inventory.months.queries import recovered
+from inventory.months.reports import pdf_files
 from inventory.parts import rules as stock
 from tests.inventory import month_makers as made
 from tests.inventory.month_makers import DEC_2, OCT
-from tests.makers import Shop, key
+from tests.makers import NOON, Shop, key
 
 pytestmark = pytest.mark.django_db
 BOX = "box-pp-slate-post_consumer_return"
@@ -251,6 +253,22 @@ def test_csv_points_to_its_description(books: object, page: Client) -> None:
 @pytest.mark.parametrize("name", ["other.csv", f"{STEM}.exe", "..%2Fsecret"])
 def test_other_file_names_are_not_found(books: object, page: Client, name: str) -> None:
     text_of(page, "month-file", "2026-10", name, status=404)
+
+
+@pytest.mark.parametrize(
+    ("waits", "facts", "may_ask"),
+    [
+        (pdf_files.STALLED_AFTER, {}, False),
+        (pdf_files.STALLED_AFTER + timedelta(seconds=1), {}, True),
+        (timedelta(seconds=1), {"given_up_at": NOON}, True),
+    ],
+)
+def test_pdf_that_nobody_makes_can_be_asked_for_anew(
+    books: object, acke: User, waits: timedelta, facts: dict[str, Any], may_ask: bool
+) -> None:
+    asked = pdf_files.ask(key=key(), label="2026-10", at=NOON, by=acke)
+    OutboxMessage.objects.filter(topic="report.pdf").update(**facts)
+    assert pdf_files.has_stalled(asked, NOON + waits) is may_ask
 
 
 def test_pdf_is_asked_for_watched_and_fetched(books: object, page: Client, acke: User) -> None:
