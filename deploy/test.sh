@@ -29,6 +29,8 @@ while [ $# -gt 0 ]; do
     esac
 done
 
+# Else every process of a run compiles the house anew: each worker, and each command that a test runs.
+unset PYTHONDONTWRITEBYTECODE
 # One test-only package comes as source alone; the shop itself takes built packages only.
 make_env deploy/requirements-dev.txt --prefer-binary
 need_pango

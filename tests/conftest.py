@@ -20,7 +20,7 @@ from hypothesis import settings as examples
 
 from inventory import triggers
 from returns.setup.rules import ownerrights
-from tests import makers, template
+from tests import furnished, makers, template
 
 # A shared machine may stall: how long an example took says nothing of the code.
 UNHURRIED: dict[str, Any] = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
@@ -182,7 +182,11 @@ def olga(db: None) -> User:
 @pytest.fixture
 def shop(db: None) -> makers.Shop:
     """A small furnished workshop: one model in two colours, its parts, scales and remedies."""
-    return makers.shop()
+    return _shop()
+
+
+# Made by the rules once in each process: a third of the tests' time went into its making.
+_shop = furnished.once(makers.shop)
 
 
 assert settings.configured
