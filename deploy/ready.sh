@@ -4,6 +4,28 @@
 say() { printf '%s\n' "$*"; }
 die() { printf '%s\n' "$*" >&2; exit 1; }
 
+step() { # words, command...: runs it, shows each second that it goes on, and its log if it fails
+    local words="$1" log pid status=0 began=$SECONDS
+    shift
+    log="$(mktemp)"
+    "$@" >"$log" 2>&1 &
+    pid=$!
+    # What runs in the background does not hear Ctrl-C by itself.
+    trap 'kill "$pid" 2>/dev/null; exit 130' INT TERM
+    printf '%s ' "$words"
+    while kill -0 "$pid" 2>/dev/null; do
+        if [ -t 1 ]; then printf '\r%s %s s ' "$words" "$((SECONDS - began))"; else printf .; fi
+        sleep 1
+    done
+    wait "$pid" || status=$?
+    trap - INT TERM
+    if [ -t 1 ]; then printf '\r%s: %s s\n' "$words" "$((SECONDS - began))"; else printf ' %s s\n' "$((SECONDS - began))"; fi
+    # A library's own chatter is of no use here; what a person should know begins with "Note: ".
+    if [ "$status" = 0 ]; then grep '^Note: ' "$log" || true; else cat "$log" >&2; fi
+    rm -f "$log"
+    return "$status"
+}
+
 find_python() {
     for candidate in "${PYTHON:-}" python3.13 python3.12 python3.11 python3; do
         [ -n "$candidate" ] || continue
@@ -31,18 +53,19 @@ make_env() { # lock file, more options for pip
     shift
     python="$(find_python)" || die "Hingeback needs Python 3.11 or newer. Install it, then run this again."
     if [ ! -x .venv/bin/python ] || ! .venv/bin/python -c 'import pip' >/dev/null 2>&1; then
-        say "Making .venv"
-        if ! "$python" -m venv .venv >/dev/null 2>&1; then
+        if ! step "Making .venv" "$python" -m venv .venv 2>/dev/null; then
             rm -rf .venv
             apt_install python3-venv || die "Python's venv module is missing. Run: sudo apt-get install python3-venv"
-            "$python" -m venv .venv
+            step "Making .venv again" "$python" -m venv .venv
         fi
     fi
     stamp=".venv/.installed-$(basename "$lock")"
     if ! cmp -s "$lock" "$stamp"; then
-        say "Installing the locked dependencies (once)"
-        .venv/bin/python -m pip install --quiet --disable-pip-version-check \
-            --require-hashes "$@" -r "$lock" || die "The dependencies could not be installed; see above."
+        # The list names every dependency of a dependency, so nothing need be looked for; and
+        # Python compiles by itself what is ever imported.
+        step "Installing the locked dependencies" .venv/bin/python -m pip install --quiet \
+            --disable-pip-version-check --no-input --no-deps --no-compile --require-hashes \
+            "$@" -r "$lock" || die "The dependencies could not be installed; see above."
         cp "$lock" "$stamp"
     fi
 }
@@ -53,8 +76,7 @@ has_pango() {
 
 need_pango() {
     has_pango && return 0
-    say "Installing the text libraries that WeasyPrint needs"
-    apt_install libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-dejavu-core || true
+    step "Installing the text libraries that WeasyPrint needs" apt_install libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-dejavu-core || true
     has_pango && return 0
     if [ "$(uname)" = Darwin ]; then
         die "WeasyPrint needs Pango. Run: brew install pango"

@@ -14,6 +14,7 @@ import sys
 import time
 import urllib.error
 import urllib.request
+from collections.abc import Callable
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -69,19 +70,25 @@ def stop(processes: dict[str, subprocess.Popen[bytes]]) -> None:
             process.kill()
 
 
-def greet(port: int) -> None:
+def greet(address: str, welcome: Path | None) -> None:
+    """Say the logins first and the links last: the last line is the one to click."""
     out = sys.stdout.write
-    out(f"\nHingeback is running. Ctrl-C stops it.\n\n  customers  http://127.0.0.1:{port}/\n")
-    out(f"  workshop   http://127.0.0.1:{port}/enter/\n  API        ")
-    out(f"http://127.0.0.1:{port}/api/docs/\n\n")
     data_dir = Path(os.environ.get("HINGEBACK_DATA_DIR", ROOT / "var"))
     logins = data_dir / "demo_logins.txt"
     if logins.exists():
-        out(logins.read_text(encoding="utf-8") + "\n")
+        out(f"\n{logins.read_text(encoding='utf-8')}")
+    out(f"\nHingeback is running. Ctrl-C stops it.\n\n  API        {address}/api/docs/\n")
+    out(f"  customers  {address}/\n  workshop   {address}/enter/\n")
+    if welcome is not None and welcome.exists():
+        # Said once: the link in it lets whoever holds it set the owner's password.
+        out(f"\n{welcome.read_text(encoding='utf-8')}")
+        welcome.unlink()
     sys.stdout.flush()
 
 
-def watch(processes: dict[str, subprocess.Popen[bytes]], port: int) -> int:
+def watch(
+    processes: dict[str, subprocess.Popen[bytes]], port: int, greeting: Callable[[], None]
+) -> int:
     """Greet once the pages answer; return when a process ends, with its exit code."""
     greeted = False
     while True:
@@ -90,7 +97,7 @@ def watch(processes: dict[str, subprocess.Popen[bytes]], port: int) -> int:
                 sys.stderr.write(f"The {name} process ended; stopping the other.\n")
                 return process.returncode or 1
         if not greeted and answers(port):
-            greet(port)
+            greeting()
             greeted = True
         time.sleep(0.5 if greeted else 0.2)
 
@@ -98,7 +105,9 @@ def watch(processes: dict[str, subprocess.Popen[bytes]], port: int) -> int:
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--port", type=int, default=8000)
-    port = parser.parse_args().port
+    parser.add_argument("--welcome", type=Path, help="a file to say once the pages answer")
+    given = parser.parse_args()
+    port = given.port
     if is_taken(port):
         sys.stderr.write(f"Port {port} is taken. Choose another: deploy/up.sh --port {port + 1}\n")
         return 1
@@ -106,6 +115,9 @@ def main() -> int:
     def leave(_number: int, _frame: object) -> None:
         raise KeyboardInterrupt
 
+    address = os.environ.get("HINGEBACK_BASE_URL") or f"http://127.0.0.1:{port}"
+    sys.stdout.write("Starting the pages and the worker\n")
+    sys.stdout.flush()
     signal.signal(signal.SIGTERM, leave)
     # Celery warns of running as root; on a practice machine that is the user's own choice.
     quiet = os.environ | {"PYTHONWARNINGS": "ignore:You're running the worker"}
@@ -115,7 +127,7 @@ def main() -> int:
         for name, command in commands(port).items()
     }
     try:
-        return watch(processes, port)
+        return watch(processes, port, lambda: greet(address, given.welcome))
     except KeyboardInterrupt:
         sys.stdout.write("\nStopping.\n")
         return 0

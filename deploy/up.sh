@@ -57,6 +57,10 @@ if [ "$fresh" = yes ] && [ -d "$data" ]; then
         "${data:?}"/demo_logins.txt "${data:?}"/beat* "${data:?}"/backups
 fi
 
+# Said now, and not after a minute of work.
+if (exec 3<>"/dev/tcp/127.0.0.1/$port") 2>/dev/null; then
+    die "Port $port is taken. Choose another: deploy/up.sh --port $((port + 1))"
+fi
 make_env deploy/requirements.txt --only-binary :all:
 need_pango
 umask 077
@@ -67,12 +71,13 @@ if [ "$own" = yes ]; then
     echo "The data of your own workshop. Keep it; back it up." > "$data/own_workshop"
 fi
 if [ -n "$archive" ]; then
-    .venv/bin/python manage.py restore "$archive"
+    step "Restoring $archive, and checking it" .venv/bin/python manage.py restore "$archive"
 fi
-.venv/bin/python manage.py migrate --verbosity 0
+welcome="$data/.welcome"
+rm -f "$welcome"
 if [ "$own" = yes ]; then
-    .venv/bin/python manage.py firstowner --once
+    step "Bringing your workshop up to this version" .venv/bin/python manage.py prepare own --welcome "$welcome"
 else
-    .venv/bin/python manage.py loaddemo --once
+    step "Bringing the invented demo up to today" .venv/bin/python manage.py prepare demo
 fi
-exec .venv/bin/python -m deploy.shop --port "$port"
+exec .venv/bin/python -m deploy.shop --port "$port" --welcome "$welcome"

@@ -23,7 +23,7 @@ _NEUTRAL = frozenset(
     )
 )
 # These make the data: there may be no database yet, or no table in it.
-_MAKING = frozenset({"migrate", "restore", "showmigrations", "sqlmigrate", "dbshell"})
+_MAKING = frozenset({"migrate", "prepare", "restore", "showmigrations", "sqlmigrate", "dbshell"})
 # These would tell a comforting tale of nothing.
 _NEEDS_DATA = frozenset({"backup", "changepassword", "checkledger", "monthreport"})
 

@@ -18,6 +18,8 @@ class Diary:
     """Actions by moment. Those after the last day of `run` stay undone: that is the open work."""
 
     random: Random
+    listener: Event | None = None
+    """Told of each moment before its action."""
     _entries: list[tuple[datetime, int, Event]] = field(default_factory=list)
     _written: int = 0
 
@@ -32,6 +34,8 @@ class Diary:
         done = 0
         while self._entries and self._entries[0][0] <= until:
             moment, _order, action = heapq.heappop(self._entries)
+            if self.listener is not None:
+                self.listener(moment)
             action(moment)
             done += 1
         return done

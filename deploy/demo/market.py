@@ -75,9 +75,7 @@ class Market:
 
     def open(self) -> None:
         """Lay out every batch, and what will come back of it."""
-        for way in Colourway.objects.select_related("model", "colour"):
-            self.ways[way.model.code, way.colour.code] = way
-            self.bills[way.model_id] = list(way.model.components.all())
+        self.look_up()
         self.batches = lives.batches(self.months + MONTHS_BEYOND)
         for batch in self.batches:
             if batch.month < 0:
@@ -89,6 +87,13 @@ class Market:
                 self._on(one.filed, chance, partial(self._file, one))
             for screw in lives.lost_screws(chance, batch):
                 self._on(screw.filed, chance, partial(self._ask, screw))
+
+    def look_up(self) -> None:
+        """Learn from the database what is on sale, and how many customers there have been."""
+        self.customers = Request.objects.count()
+        for way in Colourway.objects.select_related("model", "colour"):
+            self.ways[way.model.code, way.colour.code] = way
+            self.bills[way.model_id] = list(way.model.components.all())
 
     def _on(self, months: float, chance: Random, action: partial[None]) -> None:
         if months < self.months:

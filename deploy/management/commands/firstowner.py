@@ -34,8 +34,8 @@ class Command(BaseCommand):
             raise CommandError(error.message) from error
         hours = settings.PASSWORD_RESET_TIMEOUT // 3600
         self.stdout.write(
-            f"The first owner signs in as “{person.get_username()}”.\n"
+            f"The first owner signs in as “{person.get_username()}”. Lost the link? Run\n"
+            "firstowner again: a new link makes the old one void.\n"
             f"Set the password here, once, within {hours} hours:\n\n"
-            f"  {settings.BASE_URL}{path}\n\n"
-            "Lost the link? Run this again: a new link makes the old one void."
+            f"  {settings.BASE_URL}{path}"
         )
