@@ -234,9 +234,10 @@ def measured(mass_mg: object, known: object) -> SafeString:
 
 
 @register.simple_tag
-def spread(known: object) -> SafeString:
-    """Show the uncertainty alone, to stand beside its mass."""
-    return render_to_string("hingeback/furniture/spread.html", _spread_facts(_known(known)))
+def spread(known: object, *, once: bool = False) -> SafeString:
+    """Show the uncertainty alone, to stand beside its mass; `once` where the page says k itself."""
+    facts = _spread_facts(_known(known)) | ({"factor": ""} if once else {})
+    return render_to_string("hingeback/furniture/spread.html", facts)
 
 
 @register.simple_tag

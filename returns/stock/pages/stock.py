@@ -137,6 +137,9 @@ ACTIONS: Final[dict[str, StockAction]] = {
     ),
 }
 
+# What a day at the bench asks for; the rest is folded below it.
+MAIN: Final = ("issue", "mould", "feedstock", "parts-receive")
+
 
 @require_safe
 @allow(BENCH, OWNER, ACCOUNTANT)
@@ -156,7 +159,8 @@ def stock_room(request: StaffRequest) -> HttpResponse:
         "salvage": [_waste_line(place, known) for place in _held({PlaceKind.SALVAGE})],
         "parts": stocked,
         "low": [one for one in stocked if one.is_low],
-        "actions": ACTIONS,
+        "main": [(name, ACTIONS[name]) for name in MAIN],
+        "more": [(name, page) for name, page in ACTIONS.items() if name not in MAIN],
         "wide": True,
     }
     return render(request, "returns/workroom/stock.html", facts)

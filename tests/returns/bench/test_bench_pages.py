@@ -766,6 +766,26 @@ def test_boxes_and_lots_are_printed_on_sheets(desk: Client, shop: Shop) -> None:
     assert desk.get(reverse("label-sheet", args=["nonsense"])).status_code == 404
 
 
+def test_labels_page_shows_what_came_last_and_finds_the_rest(
+    desk: Client, shop: Shop, bea: User
+) -> None:
+    frames = [on_shelf(shop, bea, filed(shop.avocet_slate)) for _ in range(6)]
+    places.box(polymer=shop.pp, colour=shop.slate, origin=Origin.RETURN)
+
+    def printed(**sought: str) -> list[str]:
+        page = desk.get(reverse("bench-labels"), sought).content.decode()
+        return re.findall(r'<span class="code nowrap">(.*?)</span>', page)
+
+    recent = [code for code in printed() if code.startswith("F-")]
+    assert len(recent) == 5
+    (older,) = {frame.tag for frame in frames} - set(recent)
+    assert printed(q=older[2:].replace("-", " ").lower()) == [older]
+    assert printed(q=frames[0].request.reference) == [frames[0].tag]
+    assert "PP · Slate" in printed(q="slate")
+    assert printed(q="Hinge screw M1.4") == ["Hinge screw M1.4"]
+    assert printed(q="- -") == printed(q="nothing has this") == []
+
+
 def test_a_held_strangers_page_leads_to_its_discarding(desk: Client, shop: Shop, bea: User) -> None:
     frame = on_shelf(shop, bea, filed(shop.avocet_slate), colourway=None, is_stranger=True)
     desk.post(page_of(frame, "frame-look"), {"key": key(), "polymer": "foreign", "take": "1"})
