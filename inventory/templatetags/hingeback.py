@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from django import template
@@ -105,8 +105,19 @@ def form_errors(form: BaseForm, heading: str = "") -> dict[str, Any]:
     if not form.is_bound or form.is_valid():
         return {"errors": []}
     general = [("", "", message) for message in form.non_field_errors()]
-    errors = general + [line for bound in form for line in _error_lines(bound)]
+    errors = general + [line for bound in _in_order(form) for line in _error_lines(bound)]
     return {"errors": errors, "heading": heading}
+
+
+def _in_order(form: BaseForm) -> Iterator[BoundField]:
+    """Yield the fields as the page shows them. A form may hold others, one for each further thing
+    of a kind, before one of its own fields.
+    """
+    for bound in form:
+        if bound.name == getattr(form, "further_before", ""):
+            for part in form.further:  # type: ignore[attr-defined]
+                yield from part
+        yield bound
 
 
 @register.inclusion_tag("hingeback/furniture/sent_by_button.html", takes_context=True)
@@ -127,6 +138,8 @@ def _error_lines(bound: BoundField) -> list[tuple[str, str, str]]:
     target = "" if bound.is_hidden else _focus_id(bound)
     # A colon follows in the summary, which a question mark or a full stop before it spoils.
     label = str(bound.label).rstrip("?.:")
+    if of := getattr(bound.field, "of", ""):
+        label = f"{of}, {label}"
     return [(target, label, message) for message in error_words(bound)]
 
 

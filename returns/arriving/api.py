@@ -19,6 +19,7 @@ from inventory.furniture.api.shapes import (
 from inventory.furniture.api.views import ActionView, Detail, Listing
 from returns.arriving import rules as arriving
 from returns.arriving.rules import MENDS_TYPED_MAX, REASON_LENGTH_MAX, WeighIn
+from returns.filing.rules.intake import FRAMES_MAX
 from returns.furniture.api.lookups import ColourwayCode, RequestReference, parcel_at
 from returns.grading.api import FrameRow
 from returns.models import Parcel, ProductionBatch, ReturnedFrame
@@ -97,6 +98,13 @@ class WeighInBody(Body):
         allow_blank=True,
         default="",
         help_text="Why it weighs so much or so little, instead of a second reading.",
+    )
+    number = serializers.IntegerField(
+        min_value=1,
+        max_value=FRAMES_MAX,
+        required=False,
+        allow_null=True,
+        help_text="Which of the frames filed in its request, where the colourway does not tell.",
     )
 
 

@@ -27,6 +27,8 @@ from inventory.weighing.sums.masses import is_ambiguous
 from returns.arriving.queries.frame_masses import reading_limit_mg
 from returns.arriving.queries.massfits import bills_of, massfit_of
 from returns.arriving.sums.plausible import Doubt, doubt
+from returns.filing.queries import frames as filed_frames
+from returns.filing.queries.frames import FiledFrame
 from returns.letters import rules as letters
 from returns.models import (
     Colourway,
@@ -58,7 +60,8 @@ class WeighIn:
     `cleaned` is the bench's word that the frame was washed, disinfected and dried. `request` is
     the story the frame belongs to: the parcel's own, another slip's, or None without a slip.
     `again` is a second reading of the same scale, and `reason` a person's word: one of the two is
-    asked for where no such frame weighs so much.
+    asked for where no such frame weighs so much. `number` says which of the frames that its
+    request names it is, where model and colour do not tell.
     """
 
     scale: Scale
@@ -71,6 +74,7 @@ class WeighIn:
     mends_before: int = 0
     again: str = ""
     reason: str = ""
+    number: int | None = None
 
     @property
     def model(self) -> FrameModel | None:
@@ -90,6 +94,7 @@ class WeighIn:
             self.request.reference if self.request else None,
             self.mends_before,
             *([self.again.strip(), self.reason.strip()] if self.again or self.reason else []),
+            *([["number", self.number]] if self.number is not None else []),
         ]
 
 
@@ -128,7 +133,7 @@ def weigh_in(
     """
     # All faults are gathered before anything is written, so that the bench hand puts everything
     # right in one go instead of field by field.
-    raise_all([*_bad_entries(weighing), *_bad_masses(weighing)])
+    raise_all([*_bad_entries(weighing), *_bad_masses(weighing), *_bad_number(weighing)])
     _hold_open(parcel)
     if weighing.request is not None:
         _mark_arrived(weighing.request)
@@ -162,12 +167,17 @@ def assign(
     frame has a story already or has ended.
     """
     _mark_arrived(request)
+    filed, is_sure = _as_filed(request, frame.colourway)
+    # Where nobody can tell which of several it is, its wish is asked for: nothing is ground till
+    # then.
+    wish = frame.wish or (filed.wish if is_sure else "")
     # The condition is part of the update: of two hands that name a sender at once, only one finds
     # the frame without a story.
     rows = ReturnedFrame.objects.filter(pk=frame.pk, request=None, ended_at=None)
     rows = rows.exclude(state__in=[FrameState.BOXED, FrameState.GROUND, FrameState.VOIDED])
-    wish = frame.wish or request.wish
-    if rows.update(request=request, wish=wish, lenses_back=request.lenses_back) != 1:
+    lenses_back = filed.lenses_back or not is_sure
+    told = {"number": filed.number, "wish": wish, "lenses_back": lenses_back}
+    if rows.update(request=request, **told) != 1:
         raise StaleState()
     found = _frame(frame)
     # The sender on the parcel's slip may have waited only because this frame could have been
@@ -318,6 +328,43 @@ def not_cleaned() -> BadInput:
     )
 
 
+def _bad_number(weighing: WeighIn) -> Iterator[BadInput]:
+    """A number that its request does not know, or none where one is needed."""
+    if weighing.request is None:
+        if weighing.number is not None:
+            yield BadInput(_("Without a slip a frame has no number."), field="number")
+        return
+    if weighing.number is None:
+        colourway = weighing.colourway or (weighing.batch.colourway if weighing.batch else None)
+        if not _as_filed(weighing.request, colourway)[1]:
+            yield BadInput(
+                _("Several frames were filed, with different wishes. Say which one this is."),
+                field="number",
+            )
+    elif weighing.number not in {one.number for one in filed_frames.of(weighing.request)}:
+        yield BadInput(
+            _("%(reference)s names no frame %(number)s. Choose one that it names.")
+            % {"reference": weighing.request.reference, "number": weighing.number},
+            field="number",
+        )
+
+
+def _as_filed(request: Request, colourway: Colourway | None) -> tuple[FiledFrame, bool]:
+    """Which filed frame this one most probably is, and whether its wish is sure."""
+    fitting = filed_frames.fitting(request, filed=filed_frames.of(request), colourway=colourway)
+    wishes = {(one.wish, one.lenses_back) for one in fitting}
+    return fitting[0], len(wishes) == 1
+
+
+def _filed(weighing: WeighIn, colourway: Colourway | None) -> FiledFrame | None:
+    if weighing.request is None:
+        return None
+    if weighing.number is None:
+        return _as_filed(weighing.request, colourway)[0]
+    known = {one.number: one for one in filed_frames.of(weighing.request)}
+    return known[weighing.number]
+
+
 def _bad_masses(weighing_in: WeighIn) -> Iterator[BadInput]:
     """A mass that cannot be read; one that is doubtful and that nobody has confirmed."""
     masses: dict[str, int] = {}
@@ -438,18 +485,19 @@ def _hold_open(parcel: Parcel) -> None:
 def _made_frame(key: UUID, parcel: Parcel, weighing: WeighIn, at: datetime) -> ReturnedFrame:
     reading = _reading(weighing, at)
     colourway = weighing.colourway or (weighing.batch.colourway if weighing.batch else None)
-    story = weighing.request
+    filed = _filed(weighing, colourway)
     return ReturnedFrame.objects.create(
         tag=_fresh_tag(),
         key=key,
         parcel=parcel,
-        request=story,
+        request=weighing.request,
+        number=filed.number if filed else None,
         colourway=colourway,
         batch=weighing.batch,
         is_stranger=weighing.is_stranger,
         state=FrameState.WEIGHED,
-        wish=story.wish if story else "",
-        lenses_back=story.lenses_back if story else False,
+        wish=filed.wish if filed else "",
+        lenses_back=filed.lenses_back if filed else False,
         # A weigh-in is refused without the word that the frame is clean, so its moment serves for
         # both.
         cleaned_at=at,

@@ -25,6 +25,7 @@ from inventory.errors import BadInput, Conflict
 from inventory.events import Draft
 from inventory.models import Workshop
 from returns.customers import sums as addresses
+from returns.filing.queries import frames as filed_frames
 from returns.filing.rules import photos
 from returns.models import Person, Request
 
@@ -191,6 +192,7 @@ def _forget_request(request: Request) -> None:
     """Forget a request: its link dies with its salt, as does every fingerprint made with it."""
     photos.remove_all(request)
     dead = secrets.token_hex(32)
+    request.further_frames.update(note="")
     Request.objects.filter(pk=request.pk).update(
         note="", carrier_number="", link_salt=secrets.token_hex(24), link_hash=dead
     )
@@ -256,10 +258,21 @@ def _exported(request: Request) -> dict[str, Any]:
         "colourway": request.frame_words,
         "component": request.component,
         "defect": request.defect,
-        "troubles": [[one.component, one.defect] for one in request.troubles.all()],
+        "troubles": [[one.component, one.defect] for one in request.troubles.filter(number=1)],
         "note": request.note,
         "wish": request.wish,
         "lenses_back": request.lenses_back,
+        "further_frames": [
+            {
+                "number": one.number,
+                "colourway": one.words,
+                "troubles": [list(pair) for pair in one.troubles],
+                "note": one.note,
+                "wish": one.wish,
+                "lenses_back": one.lenses_back,
+            }
+            for one in filed_frames.of(request)[1:]
+        ],
         "notice_version": request.notice_version,
         "filed_at": request.filed_at.isoformat(),
         "promised_by": _written(request.promised_by),
@@ -270,7 +283,11 @@ def _exported(request: Request) -> dict[str, Any]:
         "revived_at": _written(request.revived_at),
         "reminded_at": _written(request.reminded_at),
         "photos": [
-            {"file_name": photo.file_name, "added_at": photo.added_at.isoformat()}
+            {
+                "file_name": photo.file_name,
+                "number": photo.number,
+                "added_at": photo.added_at.isoformat(),
+            }
             for photo in request.photos.order_by("pk")
         ],
         "parcels": [

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 from django.conf import settings
@@ -17,7 +18,7 @@ from inventory.furniture.api.throttles import VisitorThrottle
 from inventory.furniture.api.views import ActionView
 from returns.customers.rules import Contact
 from returns.filing.rules import intake, photos
-from returns.filing.rules.intake import Filing
+from returns.filing.rules.intake import AskedFrame, Filing
 from returns.furniture.api.lookups import ColourwayCode
 from returns.models import Request
 from returns.setup import queries as readiness
@@ -38,8 +39,32 @@ class ContactBody(Body):
 
 
 class TroubleBody(Body):
+    """One more thing that is wrong with the same frame."""
+
     component = serializers.CharField(max_length=20)
     defect = serializers.CharField(max_length=20)
+
+
+class FrameBody(Body):
+    """What is wrong with one frame, and where."""
+
+    colourway = ColourwayCode(allow_null=True, help_text="Null when the model is not known.")
+    component = serializers.CharField(max_length=20)
+    defect = serializers.CharField(max_length=20)
+    troubles = serializers.ListSerializer[Any](
+        child=TroubleBody(),
+        max_length=intake.TROUBLES_MAX - 1,
+        default=list,
+        help_text="What else is wrong with the same frame.",
+    )
+    note = serializers.CharField(max_length=500, allow_blank=True, default="")
+    wish = serializers.CharField(
+        max_length=10, help_text="If it cannot be mended: regrind or post_back."
+    )
+    lenses_back = serializers.BooleanField(default=False)
+    photos = serializers.ListField(
+        child=serializers.FileField(), max_length=photos.PHOTOS_MAX, required=False
+    )
 
 
 class FilingBody(ContactBody):
@@ -71,6 +96,12 @@ class SendBackBody(FilingBody):
         max_length=10, help_text="If it cannot be mended: regrind or post_back."
     )
     lenses_back = serializers.BooleanField(default=False)
+    further_frames = serializers.ListSerializer[Any](
+        child=FrameBody(),
+        default=list,
+        max_length=intake.FRAMES_MAX - 1,
+        help_text="More frames in the same parcel.",
+    )
 
 
 class FiledAnswer(serializers.Serializer[Request]):
@@ -91,6 +122,18 @@ class FiledAnswer(serializers.Serializer[Request]):
         return f"{settings.BASE_URL}{reverse('story', args=[intake.link_secret(request)])}"
 
 
+def _asked(given: dict[str, Any]) -> AskedFrame:
+    return AskedFrame(
+        colourway=given["colourway"],
+        component=given["component"],
+        defect=given["defect"],
+        note=given["note"],
+        wish=given.get("wish", ""),
+        lenses_back=given.get("lenses_back", False),
+        more=tuple((one["component"], one["defect"]) for one in given.get("troubles", [])),
+    )
+
+
 class File(ActionView):
     """What both filings share."""
 
@@ -108,19 +151,24 @@ class File(ActionView):
             raise NotOpenYet()
 
     def perform(self, data: dict[str, Any]) -> Request:
+        frames = [data, *data.get("further_frames", [])]
         pictures = [
-            photos.redraw(upload, size_bytes=upload.size) for upload in data.pop("photos", [])
+            replace(photos.redraw(upload, size_bytes=upload.size), number=number)
+            for number, frame in enumerate(frames, start=1)
+            for upload in frame.get("photos", [])
         ]
+        first, *further = [_asked(frame) for frame in frames]
         filing = Filing(
-            colourway=data["colourway"],
-            component=data["component"],
-            defect=data["defect"],
-            note=data["note"],
-            wish=data.get("wish", ""),
-            lenses_back=data.get("lenses_back", False),
+            colourway=first.colourway,
+            component=first.component,
+            defect=first.defect,
+            note=first.note,
+            wish=first.wish,
+            lenses_back=first.lenses_back,
             notice_version=data["notice"],
             contact=Contact(**{name: data[name] for name in CONTACT}),
-            more=tuple((one["component"], one["defect"]) for one in data["troubles"]),
+            more=first.more,
+            further=tuple(further),
         )
         return type(self).rule(key=self.action_key, filing=filing, at=self.at, pictures=pictures)
 
@@ -138,9 +186,10 @@ class File(ActionView):
 
 
 class SendBack(File):
-    """File a request to send a frame back.
+    """File a request to send one or several frames back in one parcel.
 
-    Photos go as multipart/form-data. The answer holds the private link of the request; whoever has
+    The first frame stands in the body itself, the others in `further_frames`. Photos go as
+    multipart/form-data. The answer holds the private link of the request; whoever has
     it can follow the frame. Answers `bad-input` naming the field, `not-open-yet` while the workshop
     is being set up, and `too-many-requests` beyond the hourly rate.
     """

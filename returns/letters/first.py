@@ -10,25 +10,20 @@ from django.utils.translation import ngettext
 
 from inventory.models import Workshop
 from returns.filing.pages.forms import country_name, sent_abroad_to, troubles_in_words
+from returns.filing.queries import frames as filed_frames
 from returns.filing.queries import terms, waiting
+from returns.filing.queries.frames import FiledFrame
 from returns.models import Request
 from returns.story.queries.story import day_words
 
 
 def what_was_filed(request: Request) -> str:
     """Return every answer of the form, a line each."""
-    lines = [
-        _("What you filed:"),
-        _line(_("Frame"), request.frame_words),
-        *(_line(_("What is wrong"), trouble) for trouble in troubles_in_words(request)),
-    ]
-    if request.note:
-        # Line breaks would make the list unreadable, and could pass for lines of ours.
-        lines.append(_line(_("In your words"), " ".join(request.note.split())))
-    if request.wish:
-        lines.append(_line(_("If it cannot be mended"), request.get_wish_display()))
-        back = _("posted back to you") if request.lenses_back else _("not needed back")
-        lines.append(_line(_("Your lenses"), back))
+    lines = [_("What you filed:")]
+    filed = filed_frames.of(request)
+    for one in filed:
+        label = _("Frame %(number)s") % {"number": one.number} if len(filed) > 1 else _("Frame")
+        lines += [_line(label, one.words), *_of_one(one)]
     photos = request.photos.count()
     if photos:
         lines.append(_line(_("Photos"), str(photos)))
@@ -37,6 +32,18 @@ def what_was_filed(request: Request) -> str:
         parts = [*person.address_lines(), country_name(person.country)]
         lines.append(_line(_("Your address"), ", ".join(parts)))
     return "\n".join(lines)
+
+
+def _of_one(frame: FiledFrame) -> list[str]:
+    lines = [_line(_("What is wrong"), trouble) for trouble in troubles_in_words(frame)]
+    if frame.note:
+        # Line breaks would make the list unreadable, and could pass for lines of ours.
+        lines.append(_line(_("In your words"), " ".join(frame.note.split())))
+    if frame.wish:
+        lines.append(_line(_("If it cannot be mended"), frame.wish_words))
+        back = _("posted back to you") if frame.lenses_back else _("not needed back")
+        lines.append(_line(_("Your lenses"), back))
+    return lines
 
 
 def _line(label: str, value: str) -> str:
@@ -58,6 +65,29 @@ def by_when(request: Request) -> str:
         "Please post it so that it is here by %(day)s. After that day your request rests; the "
         "link below wakes it again."
     ) % {"day": day_words(waiting.last_day(request))}
+
+
+def which_frames(request: Request) -> str:
+    """Thank for what is on its way, and name it."""
+    filed = filed_frames.of(request)
+    if len(filed) == 1:
+        return _("Thank you. You are sending us your frame back: %(frame)s.") % {
+            "frame": filed[0].words
+        }
+    return _("Thank you. You are sending us %(count)s frames back: %(frames)s.") % {
+        "count": len(filed),
+        "frames": "; ".join(f"{one.number}. {one.words}" for one in filed),
+    }
+
+
+def how_to_pack(request: Request) -> str:
+    """Say how the frames are kept from harm on the way."""
+    if len(filed_frames.of(request)) == 1:
+        return _("Pack the frame so that nothing presses on it, and wrap broken ends.")
+    return _(
+        "Pack all frames into one parcel with the one slip, each wrapped by itself so that nothing "
+        "presses on it, and wrap broken ends."
+    )
 
 
 def what_it_costs(request: Request) -> str:

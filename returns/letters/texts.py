@@ -88,13 +88,16 @@ def _filed(occasion: Occasion) -> Words:
                 _("We write again when it is in the post."),
             ],
         )
+    is_one = not request.further_frames.exists()
     return (
-        _("We await your frame, %(reference)s"),
+        _("We await your frame, %(reference)s")
+        if is_one
+        else _("We await your frames, %(reference)s"),
         [
-            _("Thank you. You are sending us your frame back: %(frame)s."),
+            _whole(first.which_frames(request)),
             _whole(first.where_to_post(request, workshop)),
             _whole(first.by_when(request)),
-            _("Pack the frame so that nothing presses on it, and wrap broken ends."),
+            _whole(first.how_to_pack(request)),
             _(
                 "Print the slip from the page below, or write the reference %(reference)s on a "
                 "piece of paper, and put it in the parcel."

@@ -13,7 +13,7 @@ from returns.models.catalogue import (
     SoldUnits,
 )
 from returns.models.emission_factors import EmissionFactors
-from returns.models.filing import DraftPhoto, Photo, Request, Trouble
+from returns.models.filing import DraftPhoto, FurtherFrame, Photo, Request, Trouble
 from returns.models.gradings import Finding, Grading
 from returns.models.mending import BenchCheck, JobStep, RepairJob
 from returns.models.people import Person
@@ -32,6 +32,7 @@ __all__ = [
     "EmissionFactors",
     "Finding",
     "FrameModel",
+    "FurtherFrame",
     "Grading",
     "JobStep",
     "Parcel",

@@ -47,6 +47,10 @@ class ReturnedFrame(models.Model):
     request = models.ForeignKey(
         Request, models.PROTECT, null=True, blank=True, related_name="frames"
     )
+    # Which of the frames that its request names; empty while it has no request.
+    number = models.PositiveSmallIntegerField(
+        _("which frame of the request"), null=True, blank=True
+    )
     colourway = models.ForeignKey(
         Colourway, models.PROTECT, null=True, blank=True, related_name="frames"
     )

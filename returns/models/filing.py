@@ -93,10 +93,42 @@ class Request(models.Model):
         return self.colourway
 
 
+class FurtherFrame(models.Model):
+    """A frame of a request beside the first one, which the request itself names."""
+
+    request = models.ForeignKey(Request, models.CASCADE, related_name="further_frames")
+    number = models.PositiveSmallIntegerField(_("number in the request"))
+    colourway = models.ForeignKey(
+        Colourway, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    component = models.CharField(_("what part"), max_length=20, choices=ComponentKey.choices)
+    defect = models.CharField(_("what is wrong"), max_length=20, choices=DefectKey.choices)
+    note = models.CharField(_("in your words"), max_length=500, blank=True, default="")
+    wish = models.CharField(_("wish"), max_length=10, choices=Wish.choices)
+    lenses_back = models.BooleanField(_("post my lenses back"), default=False)
+
+    class Meta:
+        verbose_name = _("further frame")
+        verbose_name_plural = _("further frames")
+        ordering = ["number"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["request", "number"], name="a_further_frame_has_its_own_number"
+            ),
+            # The first is the request's own, and none comes without a word on what may be done.
+            models.CheckConstraint(condition=Q(number__gte=2), name="further_frames_begin_at_two"),
+            models.CheckConstraint(condition=~Q(wish=""), name="each_further_frame_has_a_wish"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.request} {self.number}"
+
+
 class Trouble(models.Model):
-    """What is wrong with the frame beside the first thing, which the request itself names."""
+    """What is wrong with a frame beside the first thing, which the frame's own row names."""
 
     request = models.ForeignKey(Request, models.CASCADE, related_name="troubles")
+    number = models.PositiveSmallIntegerField(_("which frame of the request"), default=1)
     component = models.CharField(_("what part"), max_length=20, choices=ComponentKey.choices)
     defect = models.CharField(_("what is wrong"), max_length=20, choices=DefectKey.choices)
 
@@ -106,7 +138,8 @@ class Trouble(models.Model):
         ordering = ["pk"]
         constraints = [
             models.UniqueConstraint(
-                fields=["request", "component", "defect"], name="a_trouble_is_told_once"
+                fields=["request", "number", "component", "defect"],
+                name="a_trouble_is_told_once_a_frame",
             )
         ]
 
@@ -118,6 +151,7 @@ class Photo(models.Model):
     """A re-encoded picture without metadata. The file's name is ours, never the sender's."""
 
     request = models.ForeignKey(Request, models.CASCADE, related_name="photos")
+    number = models.PositiveSmallIntegerField(_("which frame of the request"), default=1)
     file_name = models.CharField(max_length=60, unique=True)
     width = models.PositiveIntegerField()
     height = models.PositiveIntegerField()
@@ -135,6 +169,7 @@ class DraftPhoto(models.Model):
     """A photo of a form that has not been filed: `form` is the form's one-time key."""
 
     form = models.UUIDField(_("client id"), db_index=True)
+    number = models.PositiveSmallIntegerField(_("which frame of the form"), default=1)
     file_name = models.CharField(max_length=60, unique=True)
     # Tells a photo that is sent again from another one.
     digest = models.CharField(max_length=64)

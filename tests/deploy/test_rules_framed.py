@@ -156,6 +156,7 @@ def test_facts_of_what_a_rule_is_told_leave_no_field_out() -> None:
     assert {name: sorted(fields - data) for name, (fields, data) in found.items()} == {
         name: []
         for name in (
+            "AskedFrame",
             "GrindOut",
             "Look",
             "Match",

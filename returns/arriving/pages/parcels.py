@@ -21,6 +21,8 @@ from returns.arriving import rules as arriving
 from returns.arriving.pages import scales
 from returns.arriving.rules import MENDS_TYPED_MAX, REASON_LENGTH_MAX, WeighIn
 from returns.bench.pages.finding import parcel_by, read_code, request_by
+from returns.filing.queries import frames as filed_frames
+from returns.filing.queries.frames import FiledFrame
 from returns.grading.pages import wording
 from returns.models import Colourway, Parcel, ProductionBatch, Request, ReturnedFrame
 
@@ -60,7 +62,7 @@ class WeighInForm(WeighedForm):
 
     field_order = [
         "key", "mass", "scale", "again", "reason", "colourway", "cleaned", "request", "batch",
-        "mends_before", "is_stranger",
+        "mends_before", "is_stranger", "number",
     ]  # fmt: skip
     colourway = forms.ModelChoiceField(
         # What is sold no more still comes back.
@@ -102,6 +104,24 @@ class WeighInForm(WeighedForm):
         help_text=_("Name no customer here."),
     )
 
+    number = forms.TypedChoiceField(
+        required=False,
+        coerce=int,
+        empty_value=None,
+        label=_("Which of the frames filed"),
+        help_text=_("Its wish goes with it. Leave it as it is where model and colour tell."),
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        filed = _frames_named(str(self["request"].value() or ""))
+        self.is_of_several = len(filed) > 1
+        rows = [
+            (one.number, f"{one.number}: {one.words}, {one.trouble_words[0]}, {one.wish_words}")
+            for one in filed
+        ]
+        self.fields["number"].choices = [("", _t("as model and colour tell")), *rows]  # type: ignore[attr-defined]
+
     @property
     def is_doubtful(self) -> bool:
         """Whether a second weighing or a reason is asked for, or was given."""
@@ -129,6 +149,15 @@ class WeighInForm(WeighedForm):
         data = dict(self.cleaned_data)
         data.pop("key")
         return WeighIn(**data)
+
+
+def _frames_named(reference: str) -> list[FiledFrame]:
+    """The frames of a request whose reference stands in the form; none for any other text."""
+    try:
+        found = Request.objects.filter(reference=read_code(reference, prefix="Q")).first()
+    except BadInput:
+        return []
+    return filed_frames.of(found) if found else []
 
 
 def batch_by(typed: str) -> ProductionBatch | None:
@@ -176,7 +205,7 @@ def request_page(request: StaffRequest, reference: str) -> HttpResponse:
             for frame in story.frames.order_by("-weighed_at")[:20]
         ],
         "photos": story.photos.order_by("added_at")[:10],
-        "wish": wording.WISHES.get(story.wish, story.wish),
+        "filed": filed_frames.of(story),
         "form": BookForm(initial={"request": story.reference}),
         "takes_parcels": story.kind == Request.Kind.SEND_BACK,
     }
@@ -213,7 +242,9 @@ def _first_guess(request: StaffRequest, opened: Parcel) -> dict[str, Any]:
     guess: dict[str, Any] = scales.last(request) | {"mends_before": 0}
     if opened.request is not None:
         guess["request"] = opened.request.reference
-        guess["colourway"] = opened.request.colourway_id
+        filed = filed_frames.of(opened.request)
+        coming = filed_frames.still_to_come(opened.request, filed=filed) or filed
+        guess["colourway"] = coming[0].colourway
     return guess
 
 
@@ -229,6 +260,7 @@ def _parcel_facts(request: StaffRequest, opened: Parcel) -> dict[str, Any]:
         "frames": frames,
         "weighed": next((row for row in frames if row["it"].tag == tag), None),
         "finish_form": ActionForm(auto_id="finish_%s"),
+        "filed": filed_frames.of(opened.request) if opened.request else [],
     }
 
 

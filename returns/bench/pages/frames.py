@@ -210,7 +210,9 @@ def _shown(
         "held": _held(data, replay),
         "history": [{"it": action, "words": wording.event(action.name)} for action in data.events],
         "movements": [_movement(one, replay) for one in data.movements],
-        "photos": shown.request.photos.order_by("added_at")[:10] if shown.request else [],
+        "photos": shown.request.photos.filter(number=shown.number or 1).order_by("added_at")[:10]
+        if shown.request
+        else [],
         "may_act": may_act,
         # Where looking over is the next step anyhow, a second link to it would only confuse.
         "may_look_again": may_act

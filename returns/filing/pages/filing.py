@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from dataclasses import replace
 from datetime import datetime
 from typing import Any, Final
 
@@ -15,9 +16,17 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.errors import BadInput
 from returns.filing.pages import drawing
-from returns.filing.pages.forms import ADDRESS_FIELDS, FilingForm, ReturnForm, ScrewsForm
+from returns.filing.pages.forms import (
+    ADDRESS_FIELDS,
+    FilingForm,
+    FrameForm,
+    ReturnForm,
+    ScrewsForm,
+    blocks_in,
+)
 from returns.filing.pages.opening import once_open
 from returns.filing.rules import drafts, intake, twins
+from returns.filing.rules.photos import Picture
 from returns.furniture import limits
 from returns.kits import queries as kit_stock
 from returns.models import DraftPhoto, FrameModel, Request
@@ -27,6 +36,8 @@ from returns.story.pages.personal import filing_page, personal
 TOO_MANY = 429
 # Either answer to the question whether a screw would do says that the frame is to come back.
 _GO_ON: Final = {"go_on", "another"}
+# Either button changes how many frames the form asks for, and files nothing.
+_FRAMES: Final = {"add_frame", "drop_frame"}
 _TRAIL: Final = [
     ("frame", gettext_lazy("Frame")),
     ("trouble", gettext_lazy("Trouble")),
@@ -74,11 +85,17 @@ def ask_return(request: HttpRequest) -> HttpResponse:
         return _page(request, ReturnForm(initial=_preset(request)), "ask_return.html")
     if not limits.may_file(request):
         return _too_many(request)
+    return _sent_back(request)
+
+
+def _sent_back(request: HttpRequest) -> HttpResponse:
     form, at = ReturnForm(request.POST, request.FILES), timezone.now()
     # Cleaned before anything else, since the photos are kept even if another field is refused: a
     # browser never sends them back by itself.
-    form.full_clean()
+    form.is_valid()
     _keep_photos(form, at)
+    if _FRAMES & request.POST.keys():
+        return _page(request, _with_other_frames(form), "ask_return.html")
     if form.is_valid():
         if _shorter_way(form) and not _GO_ON & request.POST.keys():
             return _page(request, form, "ask_return.html", steer=True)
@@ -89,7 +106,7 @@ def ask_return(request: HttpRequest) -> HttpResponse:
             intake.file_return,
             filing=form.filing(),
             at=at,
-            pictures=drafts.pictures(form.cleaned_data["key"]),
+            pictures=_pictures(form),
         )
         if filed is not None:
             # After the filing has held. Dying in between leaves copies, which `prune` takes after a
@@ -115,10 +132,49 @@ def _keep_photos(form: FilingForm, at: datetime) -> None:
     if key is None:
         return
     drafts.drop(form=key, file_names=form.data.getlist("drop"))  # type: ignore[attr-defined]
-    try:
-        drafts.add(form=key, pictures=form.pictures, at=at)
-    except BadInput as error:
-        form.add_error("photos", error.message)
+    for one in form.frame_forms:
+        try:
+            drafts.add(form=key, pictures=one.pictures, at=at, number=_block(one))
+        except BadInput as error:
+            one.add_error("photos", error.message)
+
+
+def _block(form: FrameForm) -> int:
+    return getattr(form, "block", 1)
+
+
+def _pictures(form: ReturnForm) -> list[Picture]:
+    """The kept photos with the numbers that their frames have in the request."""
+    numbers = {_block(one): number for number, one in enumerate(form.frame_forms, start=1)}
+    kept = drafts.pictures(form.cleaned_data["key"])
+    return [
+        replace(picture, number=numbers[picture.number])
+        for picture in kept
+        if picture.number in numbers
+    ]
+
+
+def _with_other_frames(form: ReturnForm) -> ReturnForm:
+    """The same form with one frame more or less; what was typed and sent is kept, unjudged."""
+    data = form.data.copy()  # type: ignore[attr-defined]
+    blocks = blocks_in(data)
+    out = data.get("drop_frame", "")
+    if "add_frame" in data and form.may_add:
+        blocks.append(max(blocks, default=1) + 1)
+    elif out in [str(block) for block in blocks]:
+        blocks.remove(int(out))
+        if key := form.cleaned_data.get("key"):
+            drafts.drop_frame(form=key, number=int(out))
+    data.setlist("frame", [str(block) for block in blocks])
+    changed = ReturnForm(data)
+    changed.judge_nothing()
+    # Only a photo's fault is told now: its file is not here when the form is sent again.
+    before = {_block(one): one for one in form.frame_forms}
+    for one in changed.frame_forms:
+        known = before.get(_block(one))
+        for fault in known.errors.get("photos", []) if known else []:
+            one.add_error("photos", fault)
+    return changed
 
 
 def _kept_photos(form: FilingForm) -> list[DraftPhoto]:
@@ -147,7 +203,7 @@ def _shorter_way(form: FilingForm) -> bool:
     typed = form.cleaned_data
     mends = intake.screws_would_do(component=typed["component"], defect=typed["defect"])
     colourway = typed["colourway"]
-    if typed.get("more_component_1") or typed.get("more_component_2"):
+    if len(form.frame_forms) > 1 or typed.get("more_component_1") or typed.get("more_component_2"):
         return False
     return mends and colourway is not None and kit_stock.has_kit(colourway.model)
 
@@ -183,6 +239,9 @@ def _page(
     twin: Request | None = None,
     is_another: bool = False,
 ) -> HttpResponse:
+    kept = _kept_photos(form)
+    for one in form.frame_forms:
+        one.kept = [photo for photo in kept if photo.number == _block(one)]
     facts = {
         "form": form,
         "steer": steer,
@@ -191,7 +250,9 @@ def _page(
         "pressed": "another" if twin else "go_on",
         "trail": [part for part in _TRAIL if part[0] != "wish" or "wish" in form.fields],
         "view_box": drawing.VIEW_BOX,
-        "kept": _kept_photos(form),
+        "frames_max": intake.FRAMES_MAX,
+        "next_frame": len(form.frame_forms) + 1,
+        "is_added": "add_frame" in form.data,
     }
     return render(request, f"returns/customer/{template}", facts)
 

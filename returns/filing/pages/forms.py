@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from dataclasses import field as column
 from typing import Any, Final
@@ -18,9 +19,10 @@ from inventory.furniture.pages.forms import ActionForm
 from inventory.models import Workshop
 from returns.customers import rules as people
 from returns.customers.rules import Contact
+from returns.filing.queries.frames import FiledFrame
 from returns.filing.rules import intake, photos
-from returns.filing.rules.intake import Filing
-from returns.models import Colourway, Request
+from returns.filing.rules.intake import AskedFrame, Filing
+from returns.models import Colourway, DraftPhoto, Request
 from returns.models.catalogue import ComponentKey
 from returns.models.filing import Wish
 from returns.models.remedies import DefectKey
@@ -42,23 +44,21 @@ _DEFECTS = [
 _FURTHER: Final = (1, 2)
 _OR_NOTHING: list[Any] = [("", _("nothing more"))]
 _SCREW_DEFECTS = _DEFECTS[:2]
+# As the page shows them, so that the summary of errors leads through it from top to bottom.
+_FRAME_ORDER: Final = (
+    *("colourway", "unknown", "component", "defect"),
+    *("more_component_1", "more_defect_1", "more_component_2", "more_defect_2"),
+    *("note", "photos", "wish", "lenses_back"),
+)
 
 
-def defect_in_words(request: Request) -> str:
-    """Say what is wrong, in the words in which the customer chose it."""
+def troubles_in_words(frame: FiledFrame) -> list[str]:
+    """Everything that is wrong, each with its part, in the words in which it was chosen."""
     given = dict(_DEFECTS)
-    known = request.defect in given
-    return str(given[DefectKey(request.defect)] if known else request.get_defect_display())
-
-
-def troubles_in_words(request: Request) -> list[str]:
-    """Everything that is wrong, each with its part, in the customer's words."""
-    given = dict(_DEFECTS)
-    first = f"{request.get_component_display()}: {defect_in_words(request)}"
-    return [first] + [
-        f"{one.get_component_display()}: "
-        + str(given.get(DefectKey(one.defect), one.get_defect_display()))
-        for one in request.troubles.all()
+    return [
+        f"{ComponentKey(component).label}: "
+        + str(given.get(DefectKey(defect), DefectKey(defect).label))
+        for component, defect in frame.troubles
     ]
 
 
@@ -204,18 +204,8 @@ def _photo_help() -> str:
     ) % {"most": most, "megabytes": megabytes}
 
 
-class FilingForm(AddressFields, ActionForm):
-    """What both requests ask: the frame, what is wrong and where, and who asks.
-
-    The order is the page's, so that the summary of errors leads through it from top to bottom.
-    """
-
-    field_order = (
-        *("key", "colourway", "unknown", "component", "defect"),
-        *("more_component_1", "more_defect_1", "more_component_2", "more_defect_2"),
-        *("note", "photos", "wish", "lenses_back"),
-        *("email", *ADDRESS_FIELDS, "notice"),
-    )
+class FrameForm(forms.Form):
+    """What is asked of one frame: which it is, and what is wrong with it and where."""
 
     colourway = forms.ModelChoiceField(
         Colourway.objects.none(),
@@ -250,17 +240,8 @@ class FilingForm(AddressFields, ActionForm):
         required=False,
         help_text=lazy(_photo_help, str)(),
     )
-    email = forms.EmailField(
-        label=_("Email"),
-        max_length=254,
-        help_text=_("We write at each turn, and for nothing else."),
-        widget=forms.EmailInput(attrs={"autocomplete": "email"}),
-        error_messages={"required": _("Enter an email address, such as name@example.org.")},
-    )
-    notice = forms.BooleanField(
-        label=_("I have read what happens with my frame and with my data."),
-        error_messages={"required": _("Read the notice and tick that you have read it.")},
-    )
+    number = 1
+    kept: Sequence[DraftPhoto] = ()
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -278,18 +259,58 @@ class FilingForm(AddressFields, ActionForm):
             self.add_error("photos", slip)
         return chosen
 
-    def filing(self) -> Filing:
-        """What was asked, as the rules take it."""
+    def frame(self) -> AskedFrame:
+        """What was said of the frame, as the rules take it."""
         typed = self.cleaned_data
-        return Filing(
+        return AskedFrame(
             colourway=typed["colourway"],
             component=typed["component"],
             defect=typed["defect"],
             note=typed["note"],
             wish=typed.get("wish", ""),
             lenses_back=typed.get("lenses_back") == "yes",
+        )
+
+
+class FilingForm(FrameForm, AddressFields, ActionForm):
+    """What both requests ask: the frame, what is wrong and where, and who asks.
+
+    The order is the page's, so that the summary of errors leads through it from top to bottom.
+    """
+
+    field_order = ("key", *_FRAME_ORDER, "email", *ADDRESS_FIELDS, "notice")
+
+    email = forms.EmailField(
+        label=_("Email"),
+        max_length=254,
+        help_text=_("We write at each turn, and for nothing else."),
+        widget=forms.EmailInput(attrs={"autocomplete": "email"}),
+        error_messages={"required": _("Enter an email address, such as name@example.org.")},
+    )
+    notice = forms.BooleanField(
+        label=_("I have read what happens with my frame and with my data."),
+        error_messages={"required": _("Read the notice and tick that you have read it.")},
+    )
+
+    @property
+    def frame_forms(self) -> list[FrameForm]:
+        """The parts of the form that are about a frame each."""
+        return [self]
+
+    def filing(self) -> Filing:
+        """What was asked, as the rules take it."""
+        first, *further = [one.frame() for one in self.frame_forms]
+        return Filing(
+            colourway=first.colourway,
+            component=first.component,
+            defect=first.defect,
+            note=first.note,
+            wish=first.wish,
+            lenses_back=first.lenses_back,
             notice_version=intake.NOTICE_VERSION,
             contact=self.contact(),
+            more=first.more,
+            further=tuple(further),
         )
 
 
@@ -306,8 +327,8 @@ class ScrewsForm(FilingForm):
         del self.fields["photos"]
 
 
-class ReturnForm(FilingForm):
-    """Sending a frame back: what we may do with it."""
+class ReturnFrameForm(FrameForm):
+    """A frame that is sent back: further troubles of it, and what we may do with it."""
 
     unknown = forms.BooleanField(label=_("I do not know which model it is"), required=False)
     more_component_1 = forms.ChoiceField(
@@ -344,7 +365,7 @@ class ReturnForm(FilingForm):
             self.fields["colourway"].required = False
 
     def clean(self) -> dict[str, Any]:
-        cleaned = super().clean()
+        cleaned: dict[str, Any] = super().clean() or self.cleaned_data
         for number in _FURTHER:
             pair = {name: cleaned.get(f"more_{name}_{number}") for name in ("component", "defect")}
             empty = [name for name, value in pair.items() if not value]
@@ -354,16 +375,80 @@ class ReturnForm(FilingForm):
                 self.add_error(f"more_{empty[0]}_{number}", slip)
         return cleaned
 
-    def filing(self) -> Filing:
+    def frame(self) -> AskedFrame:
         typed = self.cleaned_data
         pairs = [(typed[f"more_component_{n}"], typed[f"more_defect_{n}"]) for n in _FURTHER]
-        return replace(super().filing(), more=tuple(pair for pair in pairs if all(pair)))
+        return replace(super().frame(), more=tuple(pair for pair in pairs if all(pair)))
 
     @property
     def says_more(self) -> bool:
         """Whether anything was said of a second or third part, so that these are shown."""
         names = [f"more_{name}_{number}" for name in ("component", "defect") for number in _FURTHER]
         return any(self[name].value() for name in names)
+
+
+class FurtherForm(ReturnFrameForm):
+    """One more frame in the same request. `block` is its number in the form, which stays when
+    another frame is taken out; `number` is the one that people read.
+    """
+
+    field_order = _FRAME_ORDER
+
+    def __init__(self, block: int, number: int, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, prefix=f"f{block}", **kwargs)
+        self.block, self.number = block, number
+        _name_frame(self, number)
+
+
+class ReturnForm(ReturnFrameForm, FilingForm):
+    """Sending frames back: the first one, those beside it, and who asks."""
+
+    block = 1
+    further_before = "email"
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.further: list[FurtherForm] = []
+        if not self.is_bound:
+            return
+        for number, block in enumerate(blocks_in(self.data), start=2):
+            self.further.append(FurtherForm(block, number, self.data, self.files))
+        if self.further:
+            _name_frame(self, 1)
+
+    @property
+    def frame_forms(self) -> list[FrameForm]:
+        return [self, *self.further]
+
+    @property
+    def may_add(self) -> bool:
+        """Whether one more frame fits into the request."""
+        return len(self.frame_forms) < intake.FRAMES_MAX
+
+    def is_valid(self) -> bool:
+        # Each is asked, so that all faults are found in one round.
+        further = [one.is_valid() for one in self.further]
+        return super().is_valid() and all(further)
+
+    def judge_nothing(self) -> None:
+        """Take back what was found wrong: a frame was added or taken out, and nothing was filed."""
+        for one in self.frame_forms:
+            one.full_clean()
+            one.errors.clear()
+
+
+def blocks_in(data: Any) -> list[int]:
+    """Return which further frames a form that was sent holds, at most as many as may be filed."""
+    sent = [text for text in data.getlist("frame") if text.isascii() and text.isdigit()]
+    blocks = dict.fromkeys(int(text) for text in sent if len(text) <= 2 and int(text) > 1)
+    return list(blocks)[: intake.FRAMES_MAX - 1]
+
+
+def _name_frame(form: FrameForm, number: int) -> None:
+    """Have each fault of a frame's fields say which frame it is of."""
+    for name in _FRAME_ORDER:
+        if name in form.fields:
+            form.fields[name].of = _t("Frame %(number)s") % {"number": number}  # type: ignore[attr-defined]
 
 
 class FindForm(forms.Form):

@@ -11,6 +11,7 @@ from django.utils.translation import get_language
 
 from inventory.models import Workshop
 from returns.filing.pages.forms import sent_abroad_to
+from returns.filing.queries import frames as filed_frames
 from returns.models import Request
 
 SIZES = {"a4": "A4", "a6": "A6"}
@@ -30,6 +31,7 @@ def page(filed: Request, *, size: str) -> str:
     """The slip's HTML."""
     facts = {
         "filed": filed,
+        "frames": filed_frames.of(filed),
         "workshop": Workshop.the(),
         "country": sent_abroad_to(filed),
         "size": size,

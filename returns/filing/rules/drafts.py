@@ -10,6 +10,7 @@ import hashlib
 import secrets
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 from uuid import UUID
 
@@ -23,16 +24,19 @@ from returns.models import DraftPhoto
 
 
 @transaction.atomic
-def add(*, form: UUID, pictures: Sequence[Picture], at: datetime) -> list[DraftPhoto]:
-    """Keep pictures for a form. What was sent before is not kept twice.
+def add(
+    *, form: UUID, pictures: Sequence[Picture], at: datetime, number: int = 1
+) -> list[DraftPhoto]:
+    """Keep pictures of one of a form's frames. What was sent before is not kept twice.
 
     Raises:
-        BadInput: there would be more than four.
+        BadInput: there would be more than four of it.
     """
     # Of the picture as drawn anew, which comes out the same for the same upload.
     digests = [hashlib.sha256(picture.jpeg).hexdigest() for picture in pictures]
     # Counted and not a set: the same picture chosen twice in one go is two pictures.
-    there = Counter(DraftPhoto.objects.filter(form=form).values_list("digest", flat=True))
+    kept = DraftPhoto.objects.filter(form=form, number=number)
+    there = Counter(kept.values_list("digest", flat=True))
     new = []
     for picture, digest in zip(pictures, digests, strict=True):
         # The browser may send again what is here: a back button, a second press.
@@ -40,9 +44,9 @@ def add(*, form: UUID, pictures: Sequence[Picture], at: datetime) -> list[DraftP
             there[digest] -= 1
         else:
             new.append((picture, digest))
-    if DraftPhoto.objects.filter(form=form).count() + len(new) > PHOTOS_MAX:
+    if kept.count() + len(new) > PHOTOS_MAX:
         raise BadInput(_("At most %(most)s photos, please.") % {"most": PHOTOS_MAX}, field="photos")
-    return [_keep(form, picture, digest, at) for picture, digest in new]
+    return [_keep(form, replace(picture, number=number), digest, at) for picture, digest in new]
 
 
 def _keep(form: UUID, picture: Picture, digest: str, at: datetime) -> DraftPhoto:
@@ -51,6 +55,7 @@ def _keep(form: UUID, picture: Picture, digest: str, at: datetime) -> DraftPhoto
     photos.path(name).write_bytes(picture.jpeg)
     return DraftPhoto.objects.create(
         form=form,
+        number=picture.number,
         file_name=name,
         digest=digest,
         width=picture.width,
@@ -64,7 +69,10 @@ def pictures(form: UUID) -> list[Picture]:
     # A file may have been lost since, say by a restore; that is no reason to refuse the whole
     # filing.
     rows = [row for row in of(form) if photos.path(row.file_name).is_file()]
-    return [Picture(photos.path(row.file_name).read_bytes(), row.width, row.height) for row in rows]
+    return [
+        Picture(photos.path(row.file_name).read_bytes(), row.width, row.height, row.number)
+        for row in rows
+    ]
 
 
 def of(form: UUID) -> list[DraftPhoto]:
@@ -75,6 +83,11 @@ def of(form: UUID) -> list[DraftPhoto]:
 def drop(*, form: UUID, file_names: Sequence[str]) -> int:
     """Forget some of a form's photos, as its customer wishes. Returns how many."""
     return _remove([row for row in of(form) if row.file_name in set(file_names)])
+
+
+def drop_frame(*, form: UUID, number: int) -> int:
+    """Forget the photos of a frame that was taken out of a form. Returns how many."""
+    return _remove([row for row in of(form) if row.number == number])
 
 
 def clear(form: UUID) -> int:

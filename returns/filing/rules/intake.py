@@ -7,7 +7,8 @@ import hashlib
 import hmac
 import secrets
 import uuid
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any, Final
@@ -30,7 +31,7 @@ from returns.filing.rules import photos
 from returns.kits import queries as kit_stock
 from returns.kits.rules import kits
 from returns.letters import rules as letters
-from returns.models import Colourway, Dispatch, Person, Request, Trouble
+from returns.models import Colourway, Dispatch, FurtherFrame, Person, Request, Trouble
 from returns.models.catalogue import ComponentKey
 from returns.models.filing import Wish
 from returns.models.remedies import DefectKey
@@ -40,6 +41,8 @@ from returns.story.sums.states import FrameState, RequestState
 NOTICE_VERSION: Final = "1"
 NOTE_LENGTH_MAX: Final = 500
 TROUBLES_MAX: Final = 3
+# With four photos each they come to the twenty files that one form may bring.
+FRAMES_MAX: Final = 5
 _SECRET_LENGTH_MAX: Final = 80
 # Before the last thing of theirs has left the house, its address may change.
 OPEN_STATES: Final = (
@@ -58,9 +61,37 @@ _WITHDRAWABLE: Final = (
 
 
 @dataclass(frozen=True, slots=True)
+class AskedFrame:
+    """What a customer says of one frame: see `Filing`. `more` are further pairs of a component
+    and a defect on it.
+    """
+
+    colourway: Colourway | None
+    component: str
+    defect: str
+    note: str
+    wish: str
+    lenses_back: bool
+    more: tuple[tuple[str, str], ...] = ()
+
+    def facts(self, salt: str) -> list[Any]:
+        """What was asked, for the fingerprint."""
+        return [
+            self.colourway.pk if self.colourway else None,
+            self.component,
+            self.defect,
+            people.mark([self.note.strip()], salt),
+            self.wish,
+            self.lenses_back,
+            [list(pair) for pair in sorted(self.more)],
+        ]
+
+
+@dataclass(frozen=True, slots=True)
 class Filing:
     """What a customer asks for. `wish` stays empty when they ask for screws only; `colourway` is
-    None for a frame to be sent back whose model they cannot tell.
+    None for a frame to be sent back whose model they cannot tell. `further` are more frames to be
+    sent back in the same parcel.
     """
 
     colourway: Colourway | None
@@ -73,6 +104,21 @@ class Filing:
     contact: Contact
     # Further pairs of a component and a defect on the same frame.
     more: tuple[tuple[str, str], ...] = ()
+    further: tuple[AskedFrame, ...] = ()
+
+    @property
+    def frames(self) -> list[AskedFrame]:
+        """Every frame, the first one first."""
+        first = AskedFrame(
+            colourway=self.colourway,
+            component=self.component,
+            defect=self.defect,
+            note=self.note,
+            wish=self.wish,
+            lenses_back=self.lenses_back,
+            more=self.more,
+        )
+        return [first, *self.further]
 
 
 def screws_would_do(*, component: str, defect: str) -> bool:
@@ -86,10 +132,10 @@ def screws_would_do(*, component: str, defect: str) -> bool:
 def file_return(
     *, key: UUID, filing: Filing, at: datetime, pictures: Sequence[photos.Picture] = ()
 ) -> Request:
-    """File a frame to be sent back. A repeat under the same key returns the same request.
+    """File frames to be sent back. A repeat under the same key returns the same request.
 
     Raises:
-        BadInput: a field will not do; `field` names it.
+        BadInput: a field will not do; `field` names it, and `number` its frame.
         KeyReused: the key was used for another filing.
     """
     return _once(
@@ -129,8 +175,7 @@ def _file_return(
     event: Draft, /, *, key: UUID, plan: _Plan, pictures: Sequence[photos.Picture], at: datetime
 ) -> Request:
     filing = plan.filing
-    if filing.wish not in Wish.values:
-        raise BadInput(_("Say what we may do if it cannot be mended."), field="wish")
+    _refuse_missing_wish(filing)
     request = _write(
         plan,
         kind=Request.Kind.SEND_BACK,
@@ -155,6 +200,8 @@ def _ask_screws(
 ) -> Request:
     if plan.filing.colourway is None:
         raise BadInput(_("Choose one of our frames."), field="colourway")
+    if plan.filing.further:
+        raise BadInput(_("A kit is for one frame. Ask for the next frame's kit by itself."))
     model = plan.filing.colourway.model
     kits.refuse_over_limit(model=model, email=plan.contact.email, at=at)
     # Needed before the request exists: the kit is promised to this reference, and the state of the
@@ -209,29 +256,61 @@ def _planned(key: UUID, filing: Filing) -> _Plan:
         # Sorted, as the order of further troubles says nothing; and only where there are any, so
         # that older fingerprints still hold.
         facts += [list(pair) for pair in sorted(filing.more)]
+    if filing.further:
+        facts += [["frames", [one.facts(salt) for one in filing.further]]]
     return _Plan(key, filing, contact, salt, facts)
 
 
 def _refuse_bad_filing(filing: Filing) -> None:
-    colourway = filing.colourway
-    if colourway and not (colourway.active and colourway.model.active):
-        raise BadInput(_("Choose one of our frames."), field="colourway")
-    if filing.component not in ComponentKey.values:
-        raise BadInput(_("Choose the part that is broken."), field="component")
-    if filing.defect not in DefectKey.values:
-        raise BadInput(_("Choose what is wrong."), field="defect")
-    _refuse_bad_troubles(filing)
+    if len(filing.frames) > FRAMES_MAX:
+        raise BadInput(
+            _("At most %(most)s frames in one request. File the others in another one.")
+            % {"most": FRAMES_MAX}
+        )
+    for number, frame in enumerate(filing.frames, start=1):
+        with _of_frame(number, filing):
+            _refuse_bad_frame(frame)
     if filing.notice_version != NOTICE_VERSION:
         raise BadInput(_("Read the notice and tick that you have read it."), field="notice")
+
+
+@contextmanager
+def _of_frame(number: int, filing: Filing) -> Iterator[None]:
+    """Name the frame in a refusal, where there are several."""
+    try:
+        yield
+    except BadInput as error:
+        if not filing.further:
+            raise
+        message = _("Frame %(number)s: %(fault)s") % {"number": number, "fault": error.message}
+        raise BadInput(message, field=error.field, number=number) from error
+
+
+def _refuse_missing_wish(filing: Filing) -> None:
+    for number, frame in enumerate(filing.frames, start=1):
+        with _of_frame(number, filing):
+            if frame.wish not in Wish.values:
+                raise BadInput(_("Say what we may do if it cannot be mended."), field="wish")
+
+
+def _refuse_bad_frame(frame: AskedFrame) -> None:
+    colourway = frame.colourway
+    if colourway and not (colourway.active and colourway.model.active):
+        raise BadInput(_("Choose one of our frames."), field="colourway")
+    if frame.component not in ComponentKey.values:
+        raise BadInput(_("Choose the part that is broken."), field="component")
+    if frame.defect not in DefectKey.values:
+        raise BadInput(_("Choose what is wrong."), field="defect")
+    _refuse_bad_troubles(frame)
     # PostgreSQL refuses a NUL in text, and SQLite would keep it.
-    if len(filing.note) > NOTE_LENGTH_MAX or "\x00" in filing.note:
+    if len(frame.note) > NOTE_LENGTH_MAX or "\x00" in frame.note:
         raise BadInput(
             _("Use at most %(room)s characters of plain text.") % {"room": NOTE_LENGTH_MAX},
             field="note",
         )
 
 
-def _refuse_bad_troubles(filing: Filing) -> None:
+def _refuse_bad_troubles(filing: AskedFrame) -> None:
     data = [(filing.component, filing.defect), *filing.more]
     if len(data) > TROUBLES_MAX:
         raise BadInput(
@@ -261,9 +340,24 @@ def _write(plan: _Plan, *, reference: str = "", **columns: Any) -> Request:
         notice_version=filing.notice_version,
         **columns,
     )
+    frames = list(enumerate(filing.frames, start=1))
+    FurtherFrame.objects.bulk_create(
+        FurtherFrame(
+            request=request,
+            number=number,
+            colourway=frame.colourway,
+            component=frame.component,
+            defect=frame.defect,
+            note=frame.note.strip(),
+            wish=frame.wish,
+            lenses_back=frame.lenses_back,
+        )
+        for number, frame in frames[1:]
+    )
     Trouble.objects.bulk_create(
-        Trouble(request=request, component=component, defect=defect)
-        for component, defect in filing.more
+        Trouble(request=request, number=number, component=component, defect=defect)
+        for number, frame in frames
+        for component, defect in frame.more
     )
     return request
 

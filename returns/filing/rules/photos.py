@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import secrets
 import warnings
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -34,11 +35,12 @@ FORMATS = ("JPEG", "PNG", "WEBP", "HEIF")
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """A fresh JPEG and its size in pixels."""
+    """A fresh JPEG and its size in pixels; `number` says of which frame of the request it is."""
 
     jpeg: bytes
     width: int
     height: int
+    number: int = 1
 
 
 def redraw(upload: BinaryIO, *, size_bytes: int) -> Picture:
@@ -124,8 +126,10 @@ def _encoded(image: Image.Image) -> Picture:
 
 
 def keep(*, request: Request, pictures: Sequence[Picture], at: datetime) -> list[Photo]:
-    """Store pictures of a request, in the caller's transaction. At most four in all."""
-    if request.photos.count() + len(pictures) > PHOTOS_MAX:
+    """Store pictures of a request, in the caller's transaction. At most four of each frame."""
+    there = Counter(request.photos.values_list("number", flat=True))
+    there.update(picture.number for picture in pictures)
+    if max(there.values(), default=0) > PHOTOS_MAX:
         raise BadInput(_("At most %(most)s photos, please.") % {"most": PHOTOS_MAX}, field="photos")
     return [_keep_one(request, picture, at) for picture in pictures]
 
@@ -137,6 +141,7 @@ def _keep_one(request: Request, picture: Picture, at: datetime) -> Photo:
     path(name).write_bytes(picture.jpeg)
     return Photo.objects.create(
         request=request,
+        number=picture.number,
         file_name=name,
         width=picture.width,
         height=picture.height,

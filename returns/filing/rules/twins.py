@@ -13,7 +13,9 @@ from uuid import UUID
 
 from inventory.errors import BadInput
 from returns.customers import rules as people
-from returns.filing.rules.intake import Filing
+from returns.filing.queries import frames
+from returns.filing.queries.frames import FiledFrame
+from returns.filing.rules.intake import AskedFrame, Filing
 from returns.models import Request
 from returns.story.sums.states import RequestState
 
@@ -46,10 +48,16 @@ def of(*, key: UUID, filing: Filing, kind: Request.Kind, at: datetime) -> Reques
         **{f"person__{name}": typed for name, typed in contact.items()},
     )
     rows = rows.exclude(state=RequestState.WITHDRAWN.value).order_by("-filed_at")
-    # Further troubles are compared in memory: at most a handful of rows from one person within a
-    # day.
-    return next((found for found in rows if _troubles(found) == set(filing.more)), None)
+    # Further troubles and frames are compared in memory: at most a handful of rows from one person
+    # within a day.
+    said = [_said(frame) for frame in filing.frames]
+    return next((found for found in rows if list(map(_filed, frames.of(found))) == said), None)
 
 
-def _troubles(request: Request) -> set[tuple[str, str]]:
-    return {(one.component, one.defect) for one in request.troubles.all()}
+def _said(frame: AskedFrame) -> tuple[object, ...]:
+    troubles = {(frame.component, frame.defect), *frame.more}
+    return (frame.colourway, frame.note.strip(), frame.wish, frame.lenses_back, troubles)
+
+
+def _filed(frame: FiledFrame) -> tuple[object, ...]:
+    return (frame.colourway, frame.note, frame.wish, frame.lenses_back, set(frame.troubles))

@@ -26,6 +26,7 @@ from returns.bench.pages.attempts import FrameForm
 from returns.bench.pages.finding import frame_by
 from returns.bench.pages.frames import decision
 from returns.bench.queries.frames import version_of
+from returns.filing.queries import frames as filed_frames
 from returns.grading.pages import wording
 from returns.grading.queries.facts import MEASURED, Seen
 from returns.grading.rules import lookover, record
@@ -288,18 +289,17 @@ def _answer(form: LookForm, seen: ReturnedFrame) -> dict[str, Any] | None:
 
 def _named(frame: ReturnedFrame) -> str:
     """The part where a hand looks first: the one that the customer named, or an arm's hinge."""
-    if frame.request is None:
+    filed = filed_frames.of_returned(frame)
+    if filed is None:
         return ""
-    kind, _underscore, side = frame.request.component.partition("_")
-    at_hinge = kind == "arm" and frame.request.defect in _AT_HINGE
-    return f"hinge_{side}" if at_hinge else frame.request.component
+    kind, _underscore, side = filed.component.partition("_")
+    at_hinge = kind == "arm" and filed.defect in _AT_HINGE
+    return f"hinge_{side}" if at_hinge else filed.component
 
 
 def _hints(frame: ReturnedFrame) -> dict[str, Any]:
     """What the customer and the mass say; shown beside the form, never ticked for anybody."""
-    story = frame.request
     return {
-        "reported_component": wording.component(story.component) if story else "",
-        "reported_defect": wording.defect(story.defect) if story else "",
+        "reported": filed_frames.of_returned(frame),
         "verdict": wording.mass_verdict(frame.massfit) if frame.massfit else "",
     }

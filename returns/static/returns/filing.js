@@ -7,15 +7,18 @@
   if (!form) return;
   const touched = new Set();
 
-  const tint = () => {
-    const chosen = form.querySelector(".swatches input:checked")?.closest("label");
+  /* Each frame of several by itself: its colour tints its own drawing. */
+  const frames = [...form.querySelectorAll("[data-frame]")];
+  if (!frames.length) frames.push(form);
+  const tint = () => frames.forEach((frame) => {
+    const chosen = frame.querySelector(".swatches input:checked")?.closest("label");
     const spot = chosen?.querySelector("circle");
-    for (const words of form.querySelectorAll("[data-drawn-as]"))
+    for (const words of frame.querySelectorAll("[data-drawn-as]"))
       words.textContent = chosen?.textContent.trim() ?? "";
-    for (const drawing of form.querySelectorAll("[data-tinted]"))
+    for (const drawing of frame.querySelectorAll("[data-tinted]"))
       if (spot) drawing.style.setProperty("--tint", spot.getAttribute("fill"));
       else drawing.style.removeProperty("--tint");
-  };
+  });
 
   const settled = (field) => field.validity.valid && (touched.has(field.name) || field.ariaInvalid !== "true");
   const trail = () => {
@@ -79,16 +82,18 @@
   }
 
   /* Who cannot tell the model need not choose one. */
-  const unknown = form.querySelector("input[name=unknown]");
-  const models = [...form.querySelectorAll("input[name=colourway]")];
-  unknown?.addEventListener("change", () => {
-    if (unknown.checked) for (const model of models) model.checked = false;
-  });
-  form.addEventListener("change", (event) => {
-    if (unknown && models.includes(event.target)) unknown.checked = false;
-    if (unknown) for (const model of models) model.required = !unknown.checked;
-    renew();
-  });
+  for (const frame of frames) {
+    const unknown = frame.querySelector("input[name$=unknown]");
+    const models = [...frame.querySelectorAll("input[name$=colourway]")];
+    unknown?.addEventListener("change", () => {
+      if (unknown.checked) for (const model of models) model.checked = false;
+    });
+    frame.addEventListener("change", (event) => {
+      if (unknown && models.includes(event.target)) unknown.checked = false;
+      if (unknown) for (const model of models) model.required = !unknown.checked;
+    });
+  }
+  form.addEventListener("change", () => renew());
 
   const renew = () => {
     tint();

@@ -11,6 +11,8 @@ from inventory.furniture.api import filters
 from inventory.furniture.api.access import scopes_of
 from inventory.furniture.api.shapes import Codes, Moment
 from inventory.furniture.api.views import Detail, Listing
+from returns.filing.queries import frames
+from returns.filing.queries.frames import FiledFrame
 from returns.furniture.api.lookups import colourway_code, request_at
 from returns.models import Dispatch, Person, Request, Trouble
 from returns.story.sums.states import RequestState
@@ -42,6 +44,28 @@ class RequestRow(serializers.Serializer[Request]):
 
     def get_colourway(self, request: Request) -> str | None:
         return colourway_code(request.colourway) if request.colourway else None
+
+
+class FiledTroubleAnswer(serializers.Serializer[Any]):
+    component = serializers.CharField()
+    defect = serializers.CharField()
+
+
+class FiledFrameAnswer(serializers.Serializer[FiledFrame]):
+    """A frame as it was filed, without its customer's own words."""
+
+    number = serializers.IntegerField()
+    colourway = serializers.SerializerMethodField()
+    troubles = serializers.SerializerMethodField()
+    wish = serializers.CharField()
+    lenses_back = serializers.BooleanField()
+
+    def get_colourway(self, frame: FiledFrame) -> str | None:
+        return colourway_code(frame.colourway) if frame.colourway else None
+
+    @extend_schema_field(FiledTroubleAnswer(many=True))
+    def get_troubles(self, frame: FiledFrame) -> list[dict[str, str]]:
+        return [{"component": component, "defect": defect} for component, defect in frame.troubles]
 
 
 class PersonAnswer(serializers.Serializer[Person]):
@@ -77,6 +101,7 @@ class RequestAnswer(RequestRow):
     sent_at = Moment(allow_null=True)
     carrier_number = serializers.SerializerMethodField()
 
+    filed_frames = serializers.SerializerMethodField()
     parcels = Codes(by="code")
     frames = Codes(by="tag")
     dispatches = PostedAnswer(many=True)
@@ -87,6 +112,10 @@ class RequestAnswer(RequestRow):
     def get_person(self, request: Request) -> dict[str, Any] | None:
         person = request.person if self._sees_people() else None
         return dict(PersonAnswer(person).data) if person else None
+
+    @extend_schema_field(FiledFrameAnswer(many=True))
+    def get_filed_frames(self, request: Request) -> list[dict[str, Any]]:
+        return [dict(FiledFrameAnswer(one).data) for one in frames.of(request)]
 
     def get_note(self, request: Request) -> str | None:
         return request.note if self._sees_people() else None

@@ -15,10 +15,12 @@ from inventory.furniture.api.shapes import Body, Moment, ReadingKnown
 from inventory.furniture.api.views import ActionView, Detail, Face
 from returns.customers.rules import Contact
 from returns.filing.api import ContactBody
+from returns.filing.queries import frames
 from returns.filing.rules import intake, reaching, underway
 from returns.furniture import limits
 from returns.furniture.api.lookups import colourway_code
 from returns.models import Request, ReturnedFrame
+from returns.story.api.requests import FiledFrameAnswer
 from returns.story.queries import story
 from returns.story.sums.states import RequestState
 
@@ -40,6 +42,9 @@ class OwnFrameAnswer(serializers.Serializer[ReturnedFrame]):
     known = ReadingKnown(source="reading")
     weighed_at = Moment()
     promised_by = serializers.DateField()
+    number = serializers.IntegerField(
+        allow_null=True, help_text="Which of the filed frames it is, counted from 1."
+    )
 
 
 class StoryAnswer(serializers.Serializer[Request]):
@@ -49,6 +54,7 @@ class StoryAnswer(serializers.Serializer[Request]):
     colourway = serializers.SerializerMethodField()
     filed_at = Moment()
     promised_by = serializers.DateField(allow_null=True)
+    filed_frames = serializers.SerializerMethodField()
     frames = serializers.SerializerMethodField()
     turns = serializers.SerializerMethodField()
     next = serializers.SerializerMethodField()
@@ -72,10 +78,14 @@ class StoryAnswer(serializers.Serializer[Request]):
     def get_colourway(self, request: Request) -> str | None:
         return colourway_code(request.colourway) if request.colourway else None
 
+    @extend_schema_field(FiledFrameAnswer(many=True))
+    def get_filed_frames(self, request: Request) -> list[dict[str, Any]]:
+        return [dict(FiledFrameAnswer(one).data) for one in frames.of(request)]
+
     @extend_schema_field(OwnFrameAnswer(many=True))
     def get_frames(self, request: Request) -> list[dict[str, Any]]:
-        frames = request.frames.select_related("reading").order_by("pk")
-        return [dict(OwnFrameAnswer(frame).data) for frame in frames]
+        rows = request.frames.select_related("reading").order_by("pk")
+        return [dict(OwnFrameAnswer(frame).data) for frame in rows]
 
     @extend_schema_field(TurnAnswer(many=True))
     def get_turns(self, _request: Request) -> list[dict[str, Any]]:

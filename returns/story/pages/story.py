@@ -21,7 +21,7 @@ from inventory.models import Event, Part
 from inventory.staff.queries import BENCH, OWNER
 from returns.filing.pages import slip_pdf
 from returns.filing.pages.forms import AddressForm, country_name, sent_abroad_to, troubles_in_words
-from returns.filing.queries import waiting
+from returns.filing.queries import frames, waiting
 from returns.filing.rules import intake, photos
 from returns.kits import queries as kit_stock
 from returns.models import DraftPhoto, Photo, Request
@@ -50,9 +50,8 @@ def story(request: HttpRequest, secret: str) -> HttpResponse:
         "late": data.promised_by is not None and data.promised_by < clock.day_of(now),
         "country": country_name(filed.person.country) if filed.person else "",
         "abroad": sent_abroad_to(filed),
-        "troubles": troubles_in_words(filed),
+        "filed_frames": _filed_frames(filed),
         "here": data.stations[data.station],
-        "photos": filed.photos.all(),
         "is_kit": filed.kind == Request.Kind.SCREWS,
         "kit": _kit(filed),
         "may_withdraw": intake.may_withdraw(filed),
@@ -70,6 +69,19 @@ def story(request: HttpRequest, secret: str) -> HttpResponse:
         "today": clock.day_of(now),
     }
     return render(request, "returns/customer/story.html", facts)
+
+
+def _filed_frames(filed: Request) -> list[dict[str, Any]]:
+    """Each frame with what was said of it, in the words of the form, and its photos."""
+    pictures = list(filed.photos.order_by("pk"))
+    return [
+        {
+            "it": one,
+            "troubles": troubles_in_words(one),
+            "photos": [picture for picture in pictures if picture.number == one.number],
+        }
+        for one in frames.of(filed)
+    ]
 
 
 def _kit(filed: Request) -> Iterable[tuple[Part, int]]:

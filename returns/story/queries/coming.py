@@ -64,14 +64,28 @@ def of_return(request: Request, frames: list[ReturnedFrame], at: datetime) -> st
         return of_frame(frames[0], at)
     if request.state == RequestState.AWAITED and request.sent_at is not None:
         return _("You have posted it, as you told us. We write when it has arrived.")
+    several = request.further_frames.exists()
     return {
-        RequestState.AWAITED: _("Print the slip, put it in the parcel with your frame, post it."),
+        RequestState.AWAITED: _("Print the slip, put it in the parcel with your frames, post it.")
+        if several
+        else _("Print the slip, put it in the parcel with your frame, post it."),
         RequestState.ARRIVED: _("Your parcel is here. Next we open and weigh what is in it."),
         RequestState.WITHDRAWN: _("This request has ended. Nothing more happens."),
         RequestState.RESTING: _(
+            "Your frames have not come, so the request rests. You still want to send them? Wake it."
+        )
+        if several
+        else _(
             "Your frame has not come, so the request rests. You still want to send it? Wake it."
         ),
     }.get(RequestState(request.state), _("This story is over."))
+
+
+def of_one_not_here(request: Request) -> str:
+    """Say what is with a frame that was filed with others and that nobody has weighed in."""
+    if request.parcels.filter(done_at=None).exists():
+        return _("Your parcel is being opened; this frame has not been weighed in yet.")
+    return _("It was not in your parcel. You can still post it with the same slip.")
 
 
 def of_frame(frame: ReturnedFrame, at: datetime) -> str:

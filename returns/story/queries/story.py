@@ -18,6 +18,8 @@ from django.utils.translation import gettext_lazy, pgettext
 from inventory.furniture import numbers
 from inventory.models import Event
 from returns.desk.queries.dangling import ON_A_SHELF
+from returns.filing.queries import frames as filed_frames
+from returns.filing.queries.frames import FiledFrame
 from returns.kits import queries as kit_stock
 from returns.models import (
     BenchCheck,
@@ -63,6 +65,7 @@ class Card:
     """One frame of several: where it is and what is next."""
 
     frame: ReturnedFrame
+    filed: FiledFrame | None
     next: str
     way: Way
     promised_by: date | None
@@ -71,6 +74,14 @@ class Card:
     def stations(self) -> list[Text]:
         """The names of its stations in order."""
         return [station.label for station in self.way.stations]
+
+
+@dataclass(frozen=True, slots=True)
+class NotHere:
+    """A frame that was filed with others and has not been weighed in, while others have."""
+
+    filed: FiledFrame
+    next: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +98,13 @@ class Story:
     mended: list[Mended]
     became: list[Became]
     cards: list[Card]
+    not_here: list[NotHere]
     address: str
+
+    @property
+    def has_cards(self) -> bool:
+        """Whether each frame is told by itself."""
+        return len(self.cards) + len(self.not_here) > 1
 
     @property
     def stations(self) -> list[Text]:
@@ -120,6 +137,7 @@ def of(request: Request, *, at: datetime) -> Story:
     # Moulded only when every ground frame is: `all` of nothing would be true, so the list must not
     # be empty.
     moulded = bool(ways) and all(one.first_moulded_on for one in ways)
+    filed = filed_frames.of(request)
     return Story(
         turns=_turns(request, frames),
         next=coming.of_kit(request, at) if is_kit else coming.of_return(request, frames, at),
@@ -127,7 +145,8 @@ def of(request: Request, *, at: datetime) -> Story:
         promised_by=_promised_by(request, frames),
         mended=mended_parts(frames),
         became=ways,
-        cards=[_card(frame, at) for frame in frames],
+        cards=[_card(frame, filed, at) for frame in frames],
+        not_here=_not_here(request, frames, filed),
         address=coming.address_words(request, frames),
     )
 
@@ -139,12 +158,23 @@ def _way(request: Request, frames: list[ReturnedFrame], moulded: bool, at: datet
     return stations.of(request, frames, moulded=moulded, is_over=is_over)
 
 
-def _card(frame: ReturnedFrame, at: datetime) -> Card:
+def _not_here(
+    request: Request, frames: list[ReturnedFrame], filed: list[FiledFrame]
+) -> list[NotHere]:
+    if not frames or len(filed) == 1:
+        return []
+    waiting = filed_frames.still_to_come(request, filed=filed)
+    return [NotHere(one, coming.of_one_not_here(request)) for one in waiting]
+
+
+def _card(frame: ReturnedFrame, filed: list[FiledFrame], at: datetime) -> Card:
     found = became.of(frame)
     moulded = found is not None and found.first_moulded_on is not None
     way = stations.of_frames([frame], moulded=moulded, is_over=coming.is_over(frame, at))
     promised = frame.promised_by if frame.state in ON_A_SHELF else None
-    return Card(frame, coming.of_frame(frame, at), way, promised)
+    # One that nobody filed, such as a second frame under a slip for one, has no filing to show.
+    told = {one.number: one for one in filed}.get(frame.number or 0) if len(filed) > 1 else None
+    return Card(frame, told, coming.of_frame(frame, at), way, promised)
 
 
 def _promised_by(request: Request, frames: list[ReturnedFrame]) -> date | None:

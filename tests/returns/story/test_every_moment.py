@@ -16,6 +16,7 @@ import time_machine
 from django.test import Client
 
 from returns.filing.rules import intake
+from returns.filing.rules.intake import AskedFrame
 from returns.models import Dispatch, Request, ReturnedFrame
 from returns.story.sums.states import REQUEST_STEPS, FrameState, RequestKind, RequestState
 from tests.makers import NOON, Shop, key
@@ -210,3 +211,47 @@ def test_thanks_name_the_email_only_while_they_are_fresh(client: Client, shop: S
     assert "We are sending the link to this page to wanda@example.org" in text
     Request.objects.update(filed_at=NOON - timedelta(hours=1))
     assert "Filed. Thank you." not in plain(page(client, request))
+
+
+NOT_HERE = {
+    True: "this frame has not been weighed in yet",
+    False: "You can still post it with the same slip",
+}
+
+
+@pytest.mark.parametrize("is_open", [True, False])
+@pytest.mark.parametrize("state", LIVE)
+def test_a_frame_that_lags_behind_has_its_own_card(
+    client: Client, shop: Shop, state: FrameState, is_open: bool
+) -> None:
+    lagging = AskedFrame(shop.avocet_moss, "bridge", "cracked", "", "post_back", False)
+    request = sent_back(shop, further=(lagging,))
+    frame = frame_in(shop, request, state, 0)
+    Request.objects.update(state="arrived")
+    if not is_open:
+        frame.parcel.__class__.objects.update(done_at=NOON, content="frames")
+    markup = page(client, request)
+    here, lacking = re.findall(
+        r"<article class=\"card stack frame-card\">.*?</article>", markup, re.S
+    )
+    assert_true_of(plain(here), state)
+    assert frame.tag in here
+    assert "Frame 2" in plain(lacking)
+    assert str(shop.avocet_moss) in plain(lacking)
+    for is_opened, words in NOT_HERE.items():
+        assert (words in plain(lacking)) == (is_opened == is_open)
+    for words in TRUE_OF:
+        assert words not in plain(lacking)
+
+
+@pytest.mark.parametrize("state", [R.AWAITED, R.RESTING])
+def test_several_frames_are_spoken_of_as_several(
+    client: Client, shop: Shop, state: RequestState
+) -> None:
+    lagging = AskedFrame(None, "bridge", "cracked", "", "post_back", False)
+    request = sent_back(shop, further=(lagging,))
+    Request.objects.update(state=state.value)
+    text = plain(page(client, request))
+    assert ("in the parcel with your frames" in text) == (state is R.AWAITED)
+    assert ("Your frames have not come" in text) == (state is R.RESTING)
+    assert "your frame," not in text
