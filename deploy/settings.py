@@ -20,6 +20,7 @@ from django.conf.locale import LANG_INFO
 from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import to_locale
 from environs import Env
+from kombu import Exchange, Queue
 
 env = Env(prefix="HINGEBACK_")
 
@@ -197,10 +198,21 @@ CELERY_WORKER_CANCEL_LONG_RUNNING_TASKS_ON_CONNECTION_LOSS = True
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_TIMEZONE = "UTC"
 CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "beat")
+# A long report must delay no letter. A worker that is not told which of these to take takes all.
+_QUEUES = ("letters", "documents", "figures")
+CELERY_TASK_QUEUES = [Queue(name, Exchange(name), routing_key=name) for name in _QUEUES]
+CELERY_TASK_DEFAULT_QUEUE = "figures"
+OUTBOX_QUEUES = {"letter": "letters", "report.pdf": "documents"}
 CELERY_BEAT_SCHEDULE = {
-    "sweep-outbox": {
-        "task": "inventory.tasks.sweep_outbox",
-        "schedule": timedelta(seconds=env.int("SWEEP_S", 20)),
+    **{
+        f"sweep-{name}": {
+            "task": "inventory.tasks.sweep_outbox",
+            "schedule": timedelta(seconds=env.int("SWEEP_S", 20)),
+            "args": (name,),
+            # One that finds its worker busy for longer has been overtaken by the next.
+            "options": {"queue": name, "expires": 60},
+        }
+        for name in _QUEUES
     },
     "serve-waiting-kits": {
         "task": "returns.tasks.reserve_waiting_kits",

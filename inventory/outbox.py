@@ -99,7 +99,7 @@ def enqueue(
     if message.settled_at is None and not wait:
         # After the commit, else the worker may look before the row is there. Robust: a nudge that
         # fails must not fail what was done.
-        transaction.on_commit(lambda: _nudge(message.pk), robust=True)
+        transaction.on_commit(lambda: _nudge(message.pk, queue_of(topic)), robust=True)
     return message
 
 
@@ -113,12 +113,20 @@ def hushed() -> Iterator[None]:
         _hushed.reset(token)
 
 
-def _nudge(message_id: UUID) -> None:
+def queue_of(topic: str) -> str:
+    """Return the queue whose worker settles messages of this topic."""
+    queue: str = settings.OUTBOX_QUEUES.get(topic, settings.CELERY_TASK_DEFAULT_QUEUE)
+    return queue
+
+
+def _nudge(message_id: UUID, queue: str) -> None:
     """Best effort: a broker that is away costs nothing but the wait for the next sweep."""
     if time.monotonic() < _Broker.left_alone_until:
         return
     try:
-        current_app.send_task(SETTLE, (str(message_id),), retry=False, ignore_result=True)
+        current_app.send_task(
+            SETTLE, (str(message_id),), queue=queue, retry=False, ignore_result=True
+        )
     except Exception as error:  # noqa: BLE001  whatever a broker raises, the row is written
         _Broker.left_alone_until = time.monotonic() + _LEFT_ALONE_S
         log.warning("broker_away", error=type(error).__name__)
@@ -130,12 +138,24 @@ class _Broker:
     left_alone_until = 0.0
 
 
-def due(at: datetime) -> list[UUID]:
-    """Return the ids of the oldest hundred messages that are due and that nobody holds."""
+def due(at: datetime, *, queue: str = "") -> list[UUID]:
+    """Return the ids of the oldest hundred messages that are due and that nobody holds.
+
+    Only those of `queue`, when one is named.
+    """
     rows = OutboxMessage.objects.filter(settled_at=None, given_up_at=None, available_at__lte=at)
     # A claim that has run out belonged to a worker that died with it.
     rows = rows.filter(Q(claimed_until=None) | Q(claimed_until__lt=at))
+    if queue:
+        rows = rows.filter(_of_queue(queue))
     return list(rows.order_by("available_at").values_list("pk", flat=True)[:100])
+
+
+def _of_queue(queue: str) -> Q:
+    """The topics of this queue; the default one has all that are sent nowhere else."""
+    if queue == settings.CELERY_TASK_DEFAULT_QUEUE:
+        return ~Q(topic__in=[topic for topic in settings.OUTBOX_QUEUES if queue_of(topic) != queue])
+    return Q(topic__in=[topic for topic in settings.OUTBOX_QUEUES if queue_of(topic) == queue])
 
 
 def settle(message_id: UUID, *, at: datetime) -> bool:
@@ -215,11 +235,11 @@ def try_again(
     wanted = _wanted(messages)
     free = Q(claimed_until=None) | Q(claimed_until__lt=at)
     rows = OutboxMessage.objects.filter(free, pk__in=wanted, settled_at=None)
-    found = list(rows.values_list("pk", flat=True))
+    found = list(rows.values_list("pk", "topic"))
     rows.update(given_up_at=None, tries=0, lost=0, available_at=at)
     event.of("outbox", messages=len(found))
-    for message in found[:_NUDGED_MAX]:
-        transaction.on_commit(partial(_nudge, message), robust=True)
+    for message, topic in found[:_NUDGED_MAX]:
+        transaction.on_commit(partial(_nudge, message, queue_of(topic)), robust=True)
     return len(found)
 
 

@@ -16,8 +16,8 @@ def settle_message(message_id: str) -> None:
 
 
 @shared_task(name="inventory.tasks.sweep_outbox")
-def sweep_outbox() -> None:
-    """Pick up what a crash or an absent broker left lying."""
+def sweep_outbox(queue: str) -> None:
+    """Pick up what a crash or an absent broker left lying, of one queue."""
     # The clock is read anew for each: its claim counts from then, and those before take time.
-    for message_id in outbox.due(timezone.now()):
+    for message_id in outbox.due(timezone.now(), queue=queue):
         outbox.settle(message_id, at=timezone.now())

@@ -129,7 +129,7 @@ def _own_data_dir(tmp_path: Any, settings: Any) -> None:
 @pytest.fixture(autouse=True)
 def _eager_worker(monkeypatch: pytest.MonkeyPatch) -> None:
     """No broker in unit tests: the nudge is dropped; a test settles messages by hand."""
-    monkeypatch.setattr("inventory.outbox._nudge", lambda _message_id: None)
+    monkeypatch.setattr("inventory.outbox._nudge", lambda *_message: None)
 
 
 @pytest.fixture(autouse=True)

@@ -128,11 +128,11 @@ def test_a_broker_that_is_away_is_left_alone_and_the_message_waits_in_the_databa
     monkeypatch.setattr(outbox._Broker, "left_alone_until", 0.0)
     message = outbox.enqueue(topic="letter", subject="Q", at=NOON)
     for _twice in range(2):
-        NUDGE(message.pk)
+        NUDGE(message.pk, "letters")
     assert asked == [str(message.pk)]
     assert outbox.due(NOON) == [message.pk]
     monkeypatch.setattr(outbox._Broker, "left_alone_until", 0.0)
-    NUDGE(message.pk)
+    NUDGE(message.pk, "letters")
     assert len(asked) == 2
     assert OutboxMessage.objects.count() == 1
 

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 from celery import current_app
+from django.conf import settings as set_here
 
 from inventory import outbox, tasks
 from inventory.models import OutboxMessage
@@ -39,7 +40,7 @@ def test_nudge_sends_the_worker_a_task_that_it_has(
     sent: list[Any] = []
     monkeypatch.setattr(current_app, "send_task", lambda *args, **_how: sent.append(args))
     message = owed(settings, "_handle")
-    NUDGE(message.pk)
+    NUDGE(message.pk, "letters")
     assert sent == [(tasks.settle_message.name, (str(message.pk),))]
     assert outbox.SETTLE in current_app.tasks
 
@@ -96,3 +97,25 @@ def test_lease_is_renewed_while_the_handler_works(
     assert outbox.settle(message.pk, at=NOON)
     message.refresh_from_db()
     assert message.claimed_until is None
+
+
+def test_each_message_is_due_in_the_queue_of_its_topic_and_in_no_other() -> None:
+    topics = ("letter", "report.pdf", "something-new")
+    made = {topic: outbox.enqueue(topic=topic, subject="x", at=NOON).pk for topic in topics}
+    queues = {queue.name for queue in set_here.CELERY_TASK_QUEUES}
+    found = {queue: outbox.due(NOON, queue=queue) for queue in queues}
+    assert found == {
+        "letters": [made["letter"]],
+        "documents": [made["report.pdf"]],
+        "figures": [made["something-new"]],
+    }
+    assert {outbox.queue_of(topic) for topic in topics} == queues
+
+
+def test_every_queue_is_swept() -> None:
+    swept = [
+        entry["args"][0]
+        for entry in set_here.CELERY_BEAT_SCHEDULE.values()
+        if entry["task"] == tasks.sweep_outbox.name
+    ]
+    assert sorted(swept) == sorted(queue.name for queue in set_here.CELERY_TASK_QUEUES)

@@ -16,7 +16,7 @@ from inventory.models import OutboxMessage
 from tests.makers import NOON, key
 
 pytestmark = pytest.mark.django_db
-SWEEP_EVERY = set_here.CELERY_BEAT_SCHEDULE["sweep-outbox"]["schedule"]
+SWEEP_EVERY = set_here.CELERY_BEAT_SCHEDULE["sweep-letters"]["schedule"]
 
 
 class Away:

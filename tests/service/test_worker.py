@@ -61,9 +61,9 @@ def test_letter_goes_out_through_redis(
     """The nudge alone does it: this worker's beat does not sweep within the hour."""
     redis.Redis.from_url(REDIS_URL).flushdb()
 
-    def nudge(message_id: UUID) -> None:
+    def nudge(message_id: UUID, queue: str) -> None:
         with Connection(REDIS_URL) as broker:
-            settle_message.apply_async((str(message_id),), connection=broker)
+            settle_message.apply_async((str(message_id),), connection=broker, queue=queue)
 
     monkeypatch.setattr(outbox, "_nudge", nudge)
     with running(tmp_path, REDIS_URL, sweep_s=3600):
