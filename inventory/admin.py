@@ -21,6 +21,8 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory.masters import queries as practice
 from inventory.models import (
+    Admission,
+    BlendShare,
     ClassPrice,
     Colour,
     Event,
@@ -203,11 +205,31 @@ class ColourForm(Form):
         fields = ("code", "name", "swatch")
 
 
+class ShareLines(BookLines):
+    """A recipe is entered whole at the set-up: line by line it would not add up."""
+
+    model = BlendShare
+    fk_name = "blend"
+    fields = ("of", "share_ppm")
+    verbose_name_plural = _("recipe")
+
+
 @admin.register(Colour)
 class ColourAdmin(Master):
     fixed = ("code",)
     form = ColourForm
-    list_display = ("code", "name", "swatch")
+    list_display = ("code", "name", "kind", "swatch")
+
+    def get_inlines(self, request: HttpRequest, obj: Any) -> list[Any]:
+        del request
+        return [ShareLines] if obj is not None and obj.is_blend else []
+
+
+@admin.register(Admission)
+class AdmissionAdmin(Master):
+    list_display = ("into", "of")
+    list_select_related = ("into", "of")
+    list_filter = ("into",)
 
 
 @admin.register(ClassPrice)

@@ -12,9 +12,12 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory.admin import Book, Form, Lines, Master, OneRow
 from inventory.material.sums.heat import BadHeatSpread, HeatSpread
+from returns.catalogue import queries as catalogue
+from returns.catalogue.queries import Material
 from returns.models import (
     Colourway,
     Component,
+    DifferingComponent,
     EmissionFactors,
     FrameModel,
     Policy,
@@ -97,12 +100,42 @@ class FrameModelAdmin(Master):
     inlines: ClassVar[list[Any]] = [BillLines, RepairLines]
 
 
+class DifferingForm(Form):
+    class Meta:
+        model = DifferingComponent
+        fields = ("key", "polymer", "colour", "part")
+
+    def clean(self) -> dict[str, Any]:
+        facts: dict[str, Any] = super().clean() or {}
+        part, key, row = facts.get("part"), facts.get("key"), self.instance
+        if part is None or not key or row.colourway_id is None:
+            return facts
+        way = row.colourway
+        piece = way.model.components.filter(key=key).first()
+        named = facts.get("polymer") or way.polymer, facts.get("colour") or way.colour
+        material = Material(*named) if piece is not None and piece.is_frame_material else None
+        why = catalogue.misfit(part, key, material, way.lens_tint)
+        if why:
+            self.add_error("part", why)
+        return facts
+
+
+class DifferingLines(Lines):
+    model = DifferingComponent
+    form = DifferingForm
+    extra = 0
+    verbose_name_plural = _("components that differ")
+
+
 @admin.register(Colourway)
 class ColourwayAdmin(Master):
-    fixed = ("model", "colour", "polymer")
-    list_display = ("model", "colour", "polymer", "active")
+    """Materials stay as frames were sold; spare parts, names and tints may change."""
+
+    fixed = ("model", "colour", "polymer", "variant")
+    list_display = ("model", "colour", "polymer", "variant", "name", "active")
     list_select_related = ("model", "colour", "polymer")
     list_filter = ("model", "active")
+    inlines: ClassVar[list[Any]] = [DifferingLines]
 
 
 class BatchForm(Form):

@@ -7,8 +7,10 @@ for the workshop's one row.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
+from math import isqrt
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 from uuid import UUID
 
@@ -21,7 +23,17 @@ from inventory import events
 from inventory.errors import BadInput
 from inventory.events import Draft
 from inventory.ledger.rules import places
-from inventory.models import Colour, Event, Part, Polymer, Scale, Workshop
+from inventory.models import (
+    Admission,
+    BlendShare,
+    Colour,
+    Event,
+    Part,
+    Polymer,
+    Scale,
+    Workshop,
+)
+from inventory.models.materials import WHOLE_PPM
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import User
@@ -30,6 +42,7 @@ Row = TypeVar("Row", bound=Model)
 Facts = Mapping[str, Any]
 
 CODE_LENGTH_MAX: Final = 20
+SHARES_MAX: Final = 8
 # All of these are matched with `fullmatch`, so none needs an anchor; `[0-9]` and not `\d`, which
 # also takes the digits of other scripts.
 _COUNTRY, _CURRENCY = re.compile(r"[A-Z]{2}"), re.compile(r"[A-Z]{3}")
@@ -96,6 +109,93 @@ def add_colour(event: Draft, /, *, key: UUID, facts: Facts, at: datetime, by: Us
     if not _SWATCH.fullmatch(str(facts["swatch"])):
         raise BadInput(_("Write # and six digits, such as #4b5661."), field="swatch")
     return entered(event, Colour(), coded(facts, CODE_LENGTH_MAX))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewBlend:
+    """A blend as its maker knows it. Shares and tolerance are parts per million of the mass."""
+
+    name: str
+    code: str
+    shares: tuple[tuple[Colour, int], ...]
+    tolerance_ppm: int
+    is_marbled: bool
+
+    def facts(self) -> list[Any]:
+        """Return what was asked, for the fingerprint."""
+        shares = sorted([colour.code, ppm] for colour, ppm in self.shares)
+        head = coded({"name": self.name, "code": self.code}, CODE_LENGTH_MAX)
+        return [dict(head), shares, self.tolerance_ppm, self.is_marbled]
+
+
+@events.rule("masters.add_blend", facts=lambda data: data.facts(), again=as_it_stands(Colour))
+def add_blend(event: Draft, /, *, key: UUID, data: NewBlend, at: datetime, by: User) -> Colour:
+    """Enter a blend with its recipe. Raises BadInput when the shares are not the whole."""
+    _refuse_bad_recipe(data)
+    largest_first = sorted(data.shares, key=lambda share: -share[1])
+    swatches = [(colour.swatch, ppm) for colour, ppm in largest_first]
+    facts = {
+        **coded({"name": data.name, "code": data.code}, CODE_LENGTH_MAX),
+        "kind": Colour.Kind.BLEND,
+        "tolerance_ppm": data.tolerance_ppm,
+        "swatch": swatches[0][0] if data.is_marbled else swatches_mixed(swatches),
+        "veins": " ".join(swatch for swatch, _ppm in swatches[1:]) if data.is_marbled else "",
+    }
+    blend = entered(event, Colour(), facts)
+    BlendShare.objects.bulk_create(
+        BlendShare(blend=blend, of=colour, share_ppm=ppm) for colour, ppm in data.shares
+    )
+    return blend
+
+
+def _refuse_bad_recipe(data: NewBlend) -> None:
+    colours = [colour.pk for colour, _ppm in data.shares]
+    if not 2 <= len(colours) <= SHARES_MAX:
+        raise BadInput(_("A recipe has two to eight colours."), field="shares")
+    if len(colours) != len(set(colours)):
+        raise BadInput(_("Each colour stands in a recipe once."), field="shares")
+    if any(ppm < 1 for _colour, ppm in data.shares) or (
+        sum(ppm for _colour, ppm in data.shares) != WHOLE_PPM
+    ):
+        raise BadInput(_("The shares of a recipe add up to 100 %."), field="shares")
+    if not 1 <= data.tolerance_ppm <= WHOLE_PPM:
+        raise BadInput(_("A tolerance is above 0 and up to 100 %."), field="tolerance")
+
+
+def swatches_mixed(swatches: Sequence[tuple[str, int]]) -> str:
+    """Return roughly the colour of an even mixture: the mean of the squared channels, by share.
+
+    A drawing aid and no prediction: pigments do not mix like light. Common practice, no source.
+    """
+    whole = sum(ppm for _swatch, ppm in swatches)
+    channels = (
+        isqrt(sum(int(swatch[at : at + 2], 16) ** 2 * ppm for swatch, ppm in swatches) // whole)
+        for at in (1, 3, 5)
+    )
+    return "#" + "".join(f"{channel:02x}" for channel in channels)
+
+
+@events.rule(
+    "masters.set_admissions",
+    facts=lambda into, of: [into.code, sorted(colour.code for colour in of)],
+    again=as_it_stands(Colour),
+)
+def set_admissions(
+    event: Draft, /, *, key: UUID, into: Colour, of: Sequence[Colour], at: datetime, by: User
+) -> Colour:
+    """Say which other colours the boxes of a colour take; what stood there before is replaced.
+
+    Raises BadInput for the box of a blend, which takes that blend only.
+    """
+    if into.is_blend:
+        raise BadInput(_("The box of a blend takes that blend only."), field="into")
+    others = {colour.pk: colour for colour in of if colour.pk != into.pk}
+    Admission.objects.filter(into=into).exclude(of__in=others).delete()
+    Admission.objects.bulk_create(
+        (Admission(into=into, of=colour) for colour in others.values()), ignore_conflicts=True
+    )
+    event.of(f"colour-{into.pk}", id=into.pk, of=sorted(one.code for one in others.values()))
+    return into
 
 
 @events.rule(

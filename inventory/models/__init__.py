@@ -5,17 +5,27 @@ from __future__ import annotations
 from inventory.models.events import Event
 from inventory.models.grinding import GrindRun
 from inventory.models.ledger import Balance, Counter, Movement, Posting
-from inventory.models.materials import ClassPrice, Colour, Lot, Origin, Polymer
+from inventory.models.materials import (
+    Admission,
+    BlendShare,
+    ClassPrice,
+    Colour,
+    Lot,
+    Origin,
+    Polymer,
+)
 from inventory.models.months import Month, MonthBalance, ReportFile
 from inventory.models.outbox import OutboxMessage
-from inventory.models.places import Part, Place, PlaceKind, Reservation, Unit
+from inventory.models.places import Part, Place, PlaceKind, Reservation, Side, Unit
 from inventory.models.tokens import AccessToken, RequestKey
 from inventory.models.weighing import Reading, Scale
 from inventory.models.workshop import Workshop
 
 __all__ = [
     "AccessToken",
+    "Admission",
     "Balance",
+    "BlendShare",
     "ClassPrice",
     "Colour",
     "Counter",
@@ -37,6 +47,7 @@ __all__ = [
     "RequestKey",
     "Reservation",
     "Scale",
+    "Side",
     "Unit",
     "Workshop",
 ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.db import models
+from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
 
@@ -28,18 +29,109 @@ class Polymer(models.Model):
         return self.code
 
 
+WHOLE_PPM = 1_000_000
+
+
 class Colour(models.Model):
+    """A base colour; a blend, which has a recipe; or what a colour change left behind."""
+
+    class Kind(models.TextChoices):
+        BASE = "base", _("base colour")
+        BLEND = "blend", _("blend")
+        PURGE = "purge", _("left over from colour changes")
+
     code = models.SlugField(_("code"), max_length=20, unique=True)
     name = models.CharField(_("name in words"), max_length=40)
     swatch = models.CharField(_("swatch (#rrggbb)"), max_length=7, default="#777777")
+    kind = models.CharField(_("kind"), max_length=6, choices=Kind.choices, default=Kind.BASE)
+    # Drawn from the recipe when it is written, so that no list asks for the shares of each swatch.
+    veins = models.CharField(
+        _("veins of a marbled blend (#rrggbb ...)"), max_length=63, blank=True, default=""
+    )
+    tolerance_ppm = models.PositiveIntegerField(
+        _("a share may miss its recipe by, parts per million of the whole"), null=True, blank=True
+    )
 
     class Meta:
         verbose_name = _("colour")
         verbose_name_plural = _("colours")
         ordering = ["code"]
+        constraints = [
+            models.CheckConstraint(
+                # A comparison with NULL is neither true nor false, and would pass.
+                condition=Q(
+                    kind="blend",
+                    tolerance_ppm__isnull=False,
+                    tolerance_ppm__range=(1, WHOLE_PPM),
+                )
+                | ~Q(kind="blend") & Q(tolerance_ppm__isnull=True, veins=""),
+                name="blends_alone_have_a_tolerance",
+                violation_error_message=_(
+                    "A blend has a tolerance above zero; any other colour has none."
+                ),
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def is_blend(self) -> bool:
+        return self.kind == self.Kind.BLEND
+
+
+class BlendShare(models.Model):
+    """A line of a blend's recipe. The lines of one recipe add up to the whole: the rule sees to it.
+
+    A share may be of another blend: its regrind.
+    """
+
+    blend = models.ForeignKey(Colour, models.PROTECT, related_name="shares")
+    of = models.ForeignKey(Colour, models.PROTECT, related_name="+", verbose_name=_("colour"))
+    share_ppm = models.PositiveIntegerField(_("share of the mass, parts per million"))
+
+    class Meta:
+        verbose_name = _("share of a recipe")
+        verbose_name_plural = _("shares of a recipe")
+        ordering = ["blend", "-share_ppm", "of__code"]
+        constraints = [
+            models.UniqueConstraint(fields=["blend", "of"], name="colour_once_in_a_recipe"),
+            models.CheckConstraint(condition=~Q(blend=F("of")), name="no_blend_of_itself"),
+            models.CheckConstraint(
+                condition=Q(share_ppm__range=(1, WHOLE_PPM)), name="recipe_share_is_a_share"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.of_id} in {self.blend_id}: {self.share_ppm} ppm"
+
+
+class Admission(models.Model):
+    """The owner's table of what may go with what: boxes of `into` also take material of `of`.
+
+    Of the same polymer only. The box of a blend takes that blend alone, whatever stands here.
+    """
+
+    into = models.ForeignKey(
+        Colour, models.CASCADE, related_name="admits", verbose_name=_("box of")
+    )
+    of = models.ForeignKey(
+        Colour, models.CASCADE, related_name="admitted_to", verbose_name=_("takes")
+    )
+
+    class Meta:
+        verbose_name = _("what may go with what")
+        verbose_name_plural = _("what may go with what")
+        ordering = ["into__code", "of__code"]
+        constraints = [
+            models.UniqueConstraint(fields=["into", "of"], name="admission_once"),
+            models.CheckConstraint(
+                condition=~Q(into=F("of")), name="own_colour_needs_no_admission"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.into} ← {self.of}"
 
 
 class Lot(models.Model):

@@ -39,8 +39,16 @@ class PlaceKind(models.TextChoices):
 BOUNDARY = frozenset({PlaceKind.WEARERS, PlaceKind.SELLERS, PlaceKind.PRESS, PlaceKind.UNEXPLAINED})
 
 
+class Side(models.TextChoices):
+    LEFT = "left", _("left")
+    RIGHT = "right", _("right")
+
+
 class Part(models.Model):
-    """Something counted in pieces: screws, arms, nose pads; new or salvaged."""
+    """Something counted in pieces: screws, arms, lenses, nose pads; new or salvaged.
+
+    Material, side and tint are named where pieces differ by them; a part that fits all names none.
+    """
 
     code = models.SlugField(_("code"), max_length=40, unique=True)
     name = models.CharField(_("name"), max_length=80)
@@ -51,13 +59,41 @@ class Part(models.Model):
     reorder_level = models.PositiveIntegerField(_("reorder level"), default=0)
     pack_size = models.PositiveIntegerField(_("pack size"), default=1)
     lead_time_days = models.PositiveIntegerField(_("lead time, days"), default=14)
+    polymer = models.ForeignKey(
+        Polymer,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        verbose_name=_("only in this polymer"),
+    )
+    colour = models.ForeignKey(
+        Colour,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        verbose_name=_("only in this colour"),
+    )
+    side = models.CharField(
+        _("only for this side"), max_length=5, choices=Side.choices, blank=True, default=""
+    )
+    tint = models.CharField(_("tint of the lens"), max_length=40, blank=True, default="")
 
     class Meta:
         verbose_name = _("part")
         verbose_name_plural = _("parts")
         ordering = ["code"]
         constraints = [
-            models.CheckConstraint(condition=Q(pack_size__gte=1), name="part_pack_has_pieces")
+            models.CheckConstraint(condition=Q(pack_size__gte=1), name="part_pack_has_pieces"),
+            models.CheckConstraint(
+                condition=Q(polymer__isnull=True, colour__isnull=True)
+                | Q(polymer__isnull=False, colour__isnull=False),
+                name="part_material_is_whole",
+                violation_error_message=_(
+                    "A material is a polymer and a colour: choose both, or neither."
+                ),
+            ),
         ]
 
     def __str__(self) -> str:

@@ -11,7 +11,7 @@ from django.forms import BaseForm, ChoiceField, Field, ModelChoiceField
 from django.forms.boundfield import BoundField
 from django.template.context import Context
 from django.template.loader import render_to_string
-from django.utils.html import conditional_escape, format_html
+from django.utils.html import conditional_escape, format_html, format_html_join
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
@@ -21,7 +21,7 @@ from inventory.furniture.numbers import grams, uncertainty_g
 from inventory.furniture.pages import frame
 from inventory.furniture.wording import NOTHING, mass, uncertainty
 from inventory.masters import queries as practice
-from inventory.models import Reading
+from inventory.models import Colour, Reading
 from inventory.months.reports.headings import FLAGS
 from inventory.staff.queries import ACCOUNTANT, OWNER
 from inventory.weighing.queries import readings
@@ -299,16 +299,35 @@ def _spread_facts(data: MassUncertainty) -> dict[str, Any]:
 
 
 @register.simple_tag
-def swatch(colour: str) -> SafeString:
-    """Show a spot of a colour (#rrggbb) beside its name; nothing for any other text."""
-    # It goes into an attribute of the picture: only what is surely a colour may.
-    if not _HEX_COLOUR.fullmatch(str(colour)):
+def swatch(colour: Colour | str) -> SafeString:
+    """Show a spot of a colour, or of `#rrggbb`, beside its name; nothing for any other text.
+
+    A marbled blend has its veins in it.
+    """
+    ground = colour.swatch if isinstance(colour, Colour) else str(colour)
+    veins = colour.veins.split() if isinstance(colour, Colour) else []
+    # They go into attributes of the picture: only what is surely a colour may.
+    if not all(_HEX_COLOUR.fullmatch(hue) for hue in (ground, *veins)):
         return SafeString("")
     return format_html(
         '<svg class="swatch" viewBox="0 0 16 16" width="16" height="16" aria-hidden="true">'
-        '<circle cx="8" cy="8" r="7" fill="{}"/></svg>',
-        colour,
+        '<circle cx="8" cy="8" r="7" fill="{}"/>{}</svg>',
+        ground,
+        format_html_join("", '<path class="vein" d="{}" stroke="{}"/>', _veins(veins)),
     )
+
+
+_VEINS = (
+    "M1.6 6C4 3.4 6.2 8.4 9 5.2S13 4.2 14.5 5.6",
+    "M2 10.8C5 8 6.8 12.6 9.8 9.6S13.4 9 14.6 9.8",
+    "M4.4 2.4C6 4 8.4 1.8 11.6 3",
+    "M4 14C6.6 11.6 8.8 14.4 11.8 12.6",
+)
+
+
+def _veins(hues: list[str]) -> list[tuple[str, str]]:
+    """Return the lines of a marbled swatch with their colours, dealt out in turn."""
+    return [(line, hues[at % len(hues)]) for at, line in enumerate(_VEINS)] if hues else []
 
 
 @register.simple_tag(takes_context=True)

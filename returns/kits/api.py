@@ -17,7 +17,7 @@ from returns.furniture.api.lookups import colourway_code, request_at
 from returns.kits import queries as kit_stock
 from returns.kits.rules import kits
 from returns.leaving.api import DispatchAnswer
-from returns.models import Dispatch, FrameModel, Request
+from returns.models import Colourway, Dispatch, Request
 from returns.story.api.requests import SEES_PEOPLE
 from returns.story.sums.states import RequestState
 
@@ -49,24 +49,24 @@ class KitAnswer(serializers.Serializer[Request]):
 
     @extend_schema_field(KitPart(many=True))
     def get_parts(self, request: Request) -> list[dict[str, Any]]:
-        return self._contents(request.kit_for.model)
+        return self._contents(request.kit_for)
 
     def get_address(self, request: Request) -> list[str] | None:
         if request.person is None or not SEES_PEOPLE & scopes_of(self.context["request"]):
             return None
         return [*request.person.address_lines(), request.person.country]
 
-    def _contents(self, model: FrameModel) -> list[dict[str, Any]]:
-        """Return what a model's kit holds, asked once per model: a page has the same few."""
+    def _contents(self, way: Colourway) -> list[dict[str, Any]]:
+        """Return what a colourway's kit holds, asked once for each: a page has the same few."""
         # On the serializer, which lives for one answer: kept longer it would outlive a change of
         # the bill.
         known: dict[int, list[dict[str, Any]]] = self.__dict__.setdefault("known", {})
-        if model.pk not in known:
-            known[model.pk] = [
+        if way.pk not in known:
+            known[way.pk] = [
                 {"part": part.code, "pieces": pieces}
-                for part, pieces in kit_stock.contents(model).items()
+                for part, pieces in kit_stock.contents_for(way).items()
             ]
-        return known[model.pk]
+        return known[way.pk]
 
 
 class Kits(Listing):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 
@@ -9,7 +10,8 @@ from django.db.models import QuerySet
 
 from inventory import clock
 from inventory.models import Part, Workshop
-from returns.models import FrameModel, Request
+from returns.catalogue import queries as catalogue
+from returns.models import Colourway, Component, FrameModel, Request
 from returns.story.sums.states import RequestState
 
 if TYPE_CHECKING:
@@ -22,11 +24,18 @@ SETTLED_AFTER = timedelta(days=45)
 
 def contents(model: FrameModel) -> dict[Part, int]:
     """Return the pieces of each part in a model's spare kit, from its bill of materials."""
+    return _counted(model.components.select_related("part"))
+
+
+def contents_for(colourway: Colourway) -> dict[Part, int]:
+    """Return the pieces of each part in a colourway's kit, its own parts among them."""
+    return _counted(made.piece for made in catalogue.bill_of(colourway).values())
+
+
+def _counted(bill: Iterable[Component]) -> dict[Part, int]:
     pieces: dict[Part, int] = {}
-    for component in model.components.filter(in_kit=True, part__isnull=False).select_related(
-        "part"
-    ):
-        if component.part is not None:
+    for component in bill:
+        if component.in_kit and component.part is not None:
             # Both hinges take the same screw, each with a line of the bill of its own.
             pieces[component.part] = pieces.get(component.part, 0) + 1
     return pieces

@@ -187,7 +187,7 @@ def _packing(asked: Request) -> list[tuple[Any, int]]:
         subject=asked.reference, state=ReservationState.OPEN
     ).select_related("part")
     rows = [(row.part, row.pieces) for row in promised.order_by("part__code")]
-    return rows or list(kit_stock.contents(asked.kit_for.model).items())
+    return rows or list(kit_stock.contents_for(asked.kit_for).items())
 
 
 def _is_posted(request: StaffRequest, form: ActionForm, frame: ReturnedFrame) -> bool:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from returns.models.arrivals import Parcel, ReturnedFrame
+from returns.models.arrivals import FrameHeap, Parcel, ReturnedFrame
 from returns.models.audits import AuditedFrame, WeighAudit
 from returns.models.catalogue import (
     Colourway,
     Component,
+    DifferingComponent,
     FrameModel,
     ProductionBatch,
     RepairScores,
@@ -27,10 +28,12 @@ __all__ = [
     "BenchCheck",
     "Colourway",
     "Component",
+    "DifferingComponent",
     "Dispatch",
     "DraftPhoto",
     "EmissionFactors",
     "Finding",
+    "FrameHeap",
     "FrameModel",
     "FurtherFrame",
     "Grading",

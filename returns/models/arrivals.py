@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.db import models
+from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from inventory.models import Lot, Place, Reading
@@ -71,8 +72,9 @@ class ReturnedFrame(models.Model):
     weighed_at = models.DateTimeField(_("weighed in"))
     promised_by = models.DateField(_("promised by"))
     mends_before = models.PositiveSmallIntegerField(_("mended before"), default=0)
+    # Box and lot are those of its main heap; all of its heaps are in `heaps`.
     box = models.ForeignKey(Place, models.PROTECT, null=True, blank=True, related_name="frames")
-    # A copy of what the ledger credited, for the share of a frame in a batch; the ledger decides.
+    # A copy of what the ledger credited, all heaps together; the ledger decides.
     boxed_mg = models.PositiveBigIntegerField(_("frame material put in the box, mg"), default=0)
     lot = models.ForeignKey(Lot, models.PROTECT, null=True, blank=True, related_name="frames")
     ended_at = models.DateTimeField(_("story ended"), null=True, blank=True)
@@ -86,3 +88,27 @@ class ReturnedFrame(models.Model):
 
     def __str__(self) -> str:
         return self.tag
+
+
+class FrameHeap(models.Model):
+    """Frame material of one frame in one box, and the lot that it was ground into.
+
+    A copy of what the ledger credited, for the share of a frame in a batch; the ledger decides.
+    """
+
+    frame = models.ForeignKey(ReturnedFrame, models.PROTECT, related_name="heaps")
+    box = models.ForeignKey(Place, models.PROTECT, related_name="heaps")
+    mass_mg = models.PositiveBigIntegerField(_("put in the box, mg"))
+    lot = models.ForeignKey(Lot, models.PROTECT, null=True, blank=True, related_name="heaps")
+
+    class Meta:
+        verbose_name = _("heap of a frame")
+        verbose_name_plural = _("heaps of frames")
+        ordering = ["frame", "pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["frame", "box"], name="one_heap_per_frame_and_box"),
+            models.CheckConstraint(condition=Q(mass_mg__gte=1), name="heap_has_mass"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.frame_id} in {self.box_id}: {self.mass_mg} mg"

@@ -40,22 +40,41 @@ class FrameModel(models.Model):
 
 
 class Colourway(models.Model):
+    """What a model is made of when it is sold in one look.
+
+    Polymer and colour are those of every component of frame material, but for the components that
+    `differing` names.
+    """
+
     model = models.ForeignKey(FrameModel, models.PROTECT, related_name="colourways")
     polymer = models.ForeignKey(Polymer, models.PROTECT, related_name="+")
     colour = models.ForeignKey(Colour, models.PROTECT, related_name="+")
+    variant = models.SlugField(
+        _("code of the variant, such as moss-arms"), max_length=30, blank=True, default=""
+    )
+    name = models.CharField(
+        _("name in words; empty for the colour's"), max_length=60, blank=True, default=""
+    )
+    lens_tint = models.CharField(_("tint of the lenses"), max_length=40, blank=True, default="")
     active = models.BooleanField(_("active"), default=True)
 
     class Meta:
         verbose_name = _("colourway")
         verbose_name_plural = _("colourways")
-        ordering = ["model__name", "colour__code"]
+        ordering = ["model__name", "colour__code", "variant"]
         constraints = [
-            # Sums over models by colour join through here, and would count a model twice.
-            models.UniqueConstraint(fields=["model", "colour"], name="colourway_once_per_model")
+            models.UniqueConstraint(
+                fields=["model", "colour", "variant"], name="colourway_once_per_model"
+            )
         ]
 
     def __str__(self) -> str:
-        return f"{self.model} · {self.colour}"
+        return f"{self.model} · {self.words}"
+
+    @property
+    def words(self) -> str:
+        """What people call this look."""
+        return self.name or self.colour.name
 
 
 class ComponentKind(models.TextChoices):
@@ -109,6 +128,40 @@ class Component(models.Model):
 
     def __str__(self) -> str:
         return f"{self.model} {self.get_key_display()}"
+
+
+class DifferingComponent(models.Model):
+    """A component that a colourway has otherwise: of another material, or with another part.
+
+    What is left empty is as for the rest: the colourway's material, the bill's spare part.
+    """
+
+    colourway = models.ForeignKey(Colourway, models.CASCADE, related_name="differing")
+    key = models.CharField(_("component"), max_length=20, choices=ComponentKey.choices)
+    polymer = models.ForeignKey(Polymer, models.PROTECT, null=True, blank=True, related_name="+")
+    colour = models.ForeignKey(Colour, models.PROTECT, null=True, blank=True, related_name="+")
+    part = models.ForeignKey(
+        Part, models.PROTECT, null=True, blank=True, related_name="+", verbose_name=_("spare part")
+    )
+
+    class Meta:
+        verbose_name = _("component that differs")
+        verbose_name_plural = _("components that differ")
+        ordering = ["colourway", "key"]
+        constraints = [
+            models.UniqueConstraint(fields=["colourway", "key"], name="component_differs_once"),
+            models.CheckConstraint(
+                condition=Q(polymer__isnull=True, colour__isnull=True, part__isnull=False)
+                | Q(polymer__isnull=False, colour__isnull=False),
+                name="differing_component_says_how",
+                violation_error_message=_(
+                    "Name its material (polymer and colour), its own spare part, or both."
+                ),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.colourway_id} {self.get_key_display()}"
 
 
 class RepairScores(models.Model):

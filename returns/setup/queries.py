@@ -13,8 +13,16 @@ from typing import Final
 from django.contrib.auth.models import User
 from django.db.models import Exists, OuterRef
 
-from inventory.models import Colour, Event, Movement, Part, Polymer, Scale, Workshop
-from returns.models import Colourway, Component, Remedy, Request, SoldUnits, Terms
+from inventory.models import Admission, Colour, Event, Movement, Part, Polymer, Scale, Workshop
+from returns.models import (
+    Colourway,
+    Component,
+    DifferingComponent,
+    Remedy,
+    Request,
+    SoldUnits,
+    Terms,
+)
 
 LIMITS_EVENT: Final = "masters.set_limits"
 _STOCK_KINDS = ("opening", "receive_parts", "count_parts", "receive_feedstock")
@@ -53,6 +61,9 @@ _NEEDED: Final[dict[str, Callable[[], bool]]] = {
     "remedies": lambda: Remedy.objects.filter(active=True).exists(),
 }
 _MAY_WAIT: Final[dict[str, Callable[[], bool]]] = {
+    "blends": lambda: Colour.objects.filter(kind=Colour.Kind.BLEND).exists(),
+    "mixing": Admission.objects.exists,
+    "colourways": DifferingComponent.objects.exists,
     "parts": Part.objects.exists,
     # The row of limits has defaults from the start; only the event tells that an owner has set
     # them.
@@ -67,8 +78,11 @@ ORDER: Final = (
     "scale",
     "polymer",
     "colours",
+    "blends",
+    "mixing",
     "parts",
     "model",
+    "colourways",
     "remedies",
     "limits",
     "terms",

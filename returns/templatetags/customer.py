@@ -10,6 +10,7 @@ from django.forms.boundfield import BoundWidget
 from django.utils.html import escape
 from django.utils.safestring import SafeString
 
+from inventory.templatetags.hingeback import swatch
 from returns.filing.pages import drawing
 from returns.filing.queries import terms
 from returns.models import Colourway
@@ -47,6 +48,24 @@ def front_outline(rim: str) -> str:
     """The outline of a front with such rims, to be told from others at a glance."""
     shapes = drawing.RIMS[rim].shapes()
     return f"{shapes[ComponentKey.FRONT].body} {shapes[ComponentKey.BRIDGE].body}"
+
+
+@register.simple_tag
+def looks(colourway: Colourway) -> SafeString:
+    """The spots of a colourway's materials: the front's first, then those of what differs.
+
+    Callers prefetch `differing__colour`, so that a list asks once.
+    """
+    others = {one.colour for one in colourway.differing.all() if one.colour is not None}
+    rest = sorted(others - {colourway.colour}, key=lambda colour: colour.code)
+    return SafeString("".join(swatch(colour) for colour in (colourway.colour, *rest)))
+
+
+@register.simple_tag
+def arms_hue(colourway: Colourway) -> str:
+    """The colour of arms that differ from the front, as #rrggbb; "" when they do not."""
+    arms = [one for one in colourway.differing.all() if one.key.startswith("arm_")]
+    return next((one.colour.swatch for one in arms if one.colour is not None), "")
 
 
 @register.simple_tag

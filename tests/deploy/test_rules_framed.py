@@ -157,10 +157,13 @@ def test_facts_of_what_a_rule_is_told_leave_no_field_out() -> None:
         name: []
         for name in (
             "AskedFrame",
+            "Differing",
             "GrindOut",
             "Look",
             "Match",
             "Material",
+            "NewBlend",
+            "NewColourway",
             "NewModel",
             "StripDown",
             "WeighIn",

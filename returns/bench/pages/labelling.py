@@ -21,7 +21,7 @@ from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.frame import roles
 from inventory.ledger.queries import scanned
 from inventory.ledger.sums.scans import bare
-from inventory.models import Lot, Part, Place, PlaceKind, Workshop
+from inventory.models import Colour, Lot, Part, Place, PlaceKind, Workshop
 from inventory.staff.queries import BENCH, OWNER
 from returns.arriving import rules as arriving
 from returns.bench.pages import labels
@@ -143,7 +143,7 @@ class Printable:
     name: str
     words: str
     path: str
-    swatch: str = ""
+    swatch: Colour | None = None
 
 
 @require_safe
@@ -206,7 +206,7 @@ def _printable(row: Any) -> Printable:
         return Printable(_("parcel"), row.code, wording.local(row.arrived_at), path)
     if isinstance(row, Part):
         return Printable(_("bin"), row.name, row.code, reverse("bin-label", args=[row.code]))
-    name, colour = f"{row.polymer.code} · {row.colour.name}", row.colour.swatch
+    name, colour = f"{row.polymer.code} · {row.colour.name}", row.colour
     origin = row.get_origin_display()
     if isinstance(row, Lot):
         words = f"{name}, {origin}"

@@ -12,12 +12,22 @@ from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
 from inventory import events
-from inventory.errors import BadInput
+from inventory.errors import BadInput, Conflict
 from inventory.events import Draft
 from inventory.masters import rules as masters
 from inventory.models import Colour, Part, Polymer
+from returns.catalogue import queries as catalogue
+from returns.catalogue.queries import Material
 from returns.catalogue.rules.starting_remedies import STARTING, Starting
-from returns.models import Colourway, Component, FrameModel, Policy, Remedy, RemedyPart
+from returns.models import (
+    Colourway,
+    Component,
+    DifferingComponent,
+    FrameModel,
+    Policy,
+    Remedy,
+    RemedyPart,
+)
 from returns.models.catalogue import RimShape
 
 if TYPE_CHECKING:
@@ -89,6 +99,94 @@ def add_model(event: Draft, /, *, key: UUID, data: NewModel, at: datetime, by: U
         masters.keep(Colourway(model=model, polymer=data.polymer, colour=colour))
     event.of(model.code)
     return model
+
+
+@dataclass(frozen=True, slots=True)
+class Differing:
+    """A component of a colourway that is otherwise: None where it is as for the rest."""
+
+    key: str
+    polymer: Polymer | None = None
+    colour: Colour | None = None
+    part: Part | None = None
+
+    def facts(self) -> list[str]:
+        """Return what was asked, for the fingerprint."""
+        codes = (self.polymer, self.colour, self.part)
+        return [self.key, *(row.code if row else "" for row in codes)]
+
+
+@dataclass(frozen=True, slots=True)
+class NewColourway:
+    """What a model is made of in one look: its main material, and the components that differ."""
+
+    model: FrameModel
+    polymer: Polymer
+    colour: Colour
+    differing: tuple[Differing, ...] = ()
+    name: str = ""
+    lens_tint: str = ""
+
+    def facts(self) -> list[Any]:
+        """Return what was asked, for the fingerprint."""
+        head = [self.model.code, self.polymer.code, self.colour.code, self.name, self.lens_tint]
+        return [head, sorted(one.facts() for one in self.differing)]
+
+
+@events.rule(
+    "furnishing.add_colourway",
+    facts=lambda data: data.facts(),
+    again=lambda event: Colourway.objects.get(pk=event.detail["id"]),
+)
+def add_colourway(
+    event: Draft, /, *, key: UUID, data: NewColourway, at: datetime, by: User
+) -> Colourway:
+    """Enter a colourway whose components differ. BadInput names the field.
+
+    Raises Conflict when the model has this look already.
+    """
+    if not data.differing and not data.lens_tint:
+        raise BadInput(_("Say what differs: the arms, a spare part or the tint."), field="arms")
+    if data.differing and not data.name:
+        raise BadInput(_("Give this look a name, such as “Tideline, moss arms”."), field="name")
+    bill = {piece.key: piece for piece in data.model.components.all()}
+    for one in data.differing:
+        _refuse_misfit(data, one, bill.get(one.key))
+    variant = slugify(data.name)[:CODE_LENGTH_MAX].strip("-")
+    known = Colourway.objects.filter(model=data.model, colour=data.colour, variant=variant)
+    # For the sentence alone: of two hands at once, the unique columns refuse the second.
+    if known.exists():
+        raise Conflict(_("This model has a look of that name and colour already."), field="name")
+    way = Colourway(
+        model=data.model,
+        polymer=data.polymer,
+        colour=data.colour,
+        variant=variant,
+        name=data.name,
+        lens_tint=data.lens_tint,
+    )
+    masters.keep(way)
+    for one in data.differing:
+        row = DifferingComponent(colourway=way, key=one.key, part=one.part)
+        row.polymer, row.colour = one.polymer, one.colour
+        masters.keep(row)
+    event.of(f"colourway-{way.pk}", id=way.pk)
+    return way
+
+
+def _refuse_misfit(data: NewColourway, one: Differing, piece: Component | None) -> None:
+    if piece is None:
+        raise BadInput(_("This model has no such component."), field=one.key)
+    if one.colour is not None and not piece.is_frame_material:
+        raise BadInput(_("Only frame material has a colour of its own."), field=one.key)
+    if one.part is None:
+        return
+    main = Material(data.polymer, data.colour)
+    own = Material(one.polymer, one.colour) if one.polymer and one.colour else main
+    material = own if piece.is_frame_material else None
+    why = catalogue.misfit(one.part, one.key, material, data.lens_tint)
+    if why:
+        raise BadInput(why, field=one.key)
 
 
 def _lines(data: NewModel) -> Iterator[dict[str, Any]]:

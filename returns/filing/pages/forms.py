@@ -248,7 +248,8 @@ class FrameForm(forms.Form):
         self.pictures: list[photos.Picture] = []
         # The choices in one query, models and colours along: each label needs both.
         rows = Colourway.objects.filter(active=True, model__active=True)
-        rows = rows.select_related("model", "colour").order_by("model__name", "colour__name")
+        rows = rows.select_related("model", "colour").prefetch_related("differing__colour")
+        rows = rows.order_by("model__name", "colour__name", "variant")
         self.fields["colourway"].queryset = rows  # type: ignore[attr-defined]
 
     def clean_photos(self) -> Chosen:

@@ -207,7 +207,7 @@ def _ask_screws(
     # Needed before the request exists: the kit is promised to this reference, and the state of the
     # request hangs on that promise.
     reference = _fresh_reference()
-    state = kits.reserve(model=model, subject=reference, at=at)
+    state = kits.reserve(colourway=plan.filing.colourway, subject=reference, at=at)
     reserved = state is RequestState.RESERVED
     request = _write(
         plan,

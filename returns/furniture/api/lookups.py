@@ -13,20 +13,23 @@ from returns.models import Colourway, Parcel, Request, ReturnedFrame
 
 
 class ColourwayCode(KnownCode):
-    """Model and colour, such as "avocet/slate"."""
+    """Model and colour, such as "avocet/slate", and the variant where there is one."""
 
     def __init__(self, **options: Any) -> None:
-        options.setdefault("help_text", "Model and colour, such as avocet/slate.")
+        options.setdefault(
+            "help_text", "Model and colour, such as avocet/slate, or model, colour and variant."
+        )
         super().__init__(Colourway.objects.all, by="code", **options)
 
     def run_validation(self, data: Any = None) -> Any:
-        # Past the parent on purpose: it would look the text up as one code, and here it is two.
+        # Past the parent on purpose: it would look the text up as one code, and here it is more.
         text = super(KnownCode, self).run_validation(data)
         if not text:
             return None
-        model, _slash, colour = text.partition("/")
+        model, _slash, look = text.partition("/")
+        colour, _slash, variant = look.partition("/")
         rows = Colourway.objects.select_related("model", "colour", "polymer")
-        row = rows.filter(model__code=model, colour__code=colour).first()
+        row = rows.filter(model__code=model, colour__code=colour, variant=variant).first()
         if row is None:
             self.fail("unknown", text=text)
         return row
@@ -58,7 +61,8 @@ RowT = TypeVar("RowT", bound=Model)
 
 
 def colourway_code(colourway: Colourway) -> str:
-    return f"{colourway.model.code}/{colourway.colour.code}"
+    code = f"{colourway.model.code}/{colourway.colour.code}"
+    return f"{code}/{colourway.variant}" if colourway.variant else code
 
 
 def request_at(reference: str, rows: QuerySet[Request] | None = None) -> Request:

@@ -17,6 +17,8 @@ from django.db.models import Q
 
 from inventory.models import ClassPrice, Origin, Part, Workshop
 from inventory.parts import queries as part_stock
+from returns.catalogue import queries as catalogue
+from returns.catalogue.queries import Material
 from returns.grading import sums as grading
 from returns.grading.queries import learning
 from returns.grading.queries.learning import NOTHING, Tally
@@ -111,11 +113,10 @@ def offers(frame: ReturnedFrame, seen: Sequence[Seen], policy: Policy) -> list[O
 
 
 def bill(frame: ReturnedFrame) -> list[Component]:
-    """Return the model's bill of materials; empty when the model is not known."""
+    """Return the colourway's bill of materials; empty when the model is not known."""
     if frame.colourway is None:
         return []
-    rows = Component.objects.filter(model=frame.colourway.model_id)
-    return list(rows.select_related("part").order_by("key"))
+    return [made.piece for made in catalogue.bill_of(frame.colourway).values()]
 
 
 def _offer(
@@ -207,11 +208,22 @@ def _model(frame: ReturnedFrame) -> FrameModel | None:
 
 
 def _material_minor_per_kg(frame: ReturnedFrame) -> int:
-    """Return what a kilogram of returned material of this colour is worth, selling costs off."""
+    """Return what a kilogram of the frame's material is worth, selling costs off.
+
+    Of several materials it is their mean, each by its mass in the bill, rounded down.
+    """
     if frame.colourway is None:
         return 0
-    rows = ClassPrice.objects.filter(polymer=frame.colourway.polymer, origin=Origin.RETURN)
-    own = Q(colour=frame.colourway.colour_id)
+    heaps = catalogue.heaps(frame.colourway, catalogue.bill_of(frame.colourway))
+    if len(heaps) == 1:
+        return _worth_minor_per_kg(heaps[0].material)
+    worth = sum(heap.nominal_mg * _worth_minor_per_kg(heap.material) for heap in heaps)
+    return worth // sum(heap.nominal_mg for heap in heaps)
+
+
+def _worth_minor_per_kg(material: Material) -> int:
+    rows = ClassPrice.objects.filter(polymer=material.polymer, origin=Origin.RETURN)
+    own = Q(colour=material.colour)
     # A price for the colour goes before the one for any colour.
     price = rows.filter(own).first() or rows.filter(colour=None).first()
     if price is None:

@@ -21,7 +21,7 @@ from inventory.parts import rules as stock
 from returns.customers.rules import same_person
 from returns.kits import queries as kit_stock
 from returns.letters import rules as letters
-from returns.models import Dispatch, FrameModel, Policy, Request
+from returns.models import Colourway, Dispatch, FrameModel, Policy, Request
 from returns.story.sums import codes, states
 from returns.story.sums.states import RequestState
 
@@ -56,9 +56,9 @@ def refuse_over_limit(*, model: FrameModel, email: str, at: datetime) -> None:
         )
 
 
-def reserve(*, model: FrameModel, subject: str, at: datetime) -> RequestState:
+def reserve(*, colourway: Colourway, subject: str, at: datetime) -> RequestState:
     """Promise a whole kit to a story, or nothing of it. Returns the state this leads to."""
-    pieces = kit_stock.contents(model)
+    pieces = kit_stock.contents_for(colourway)
     if not pieces:
         raise BadInput(_("There is no spare kit for this frame."), field="colourway")
     try:
@@ -88,8 +88,8 @@ def reserve_waiting(at: datetime) -> list[Request]:
 
 
 def _reserve_waiting(request: Request, at: datetime) -> bool:
-    model = request.kit_for.model
-    if reserve(model=model, subject=request.reference, at=at) is not RequestState.RESERVED:
+    state = reserve(colourway=request.kit_for, subject=request.reference, at=at)
+    if state is not RequestState.RESERVED:
         return False
     _step(request, RequestState.RESERVED, promised_by=kit_stock.promise_day(at))
     facts = ["kits.reserve", request.reference]
@@ -186,7 +186,7 @@ def refuse_long_posted(posted_at: datetime | None, at: datetime) -> None:
 @events.rule("kits.repost", facts=lambda request: ["repost", request.reference], again=_again)
 def repost(event: Draft, /, *, key: UUID, request: Request, at: datetime, by: User) -> Request:
     """Queue a missing kit to be posted once more: reserved, or waiting when stock is short."""
-    state = reserve(model=request.kit_for.model, subject=request.reference, at=at)
+    state = reserve(colourway=request.kit_for, subject=request.reference, at=at)
     rows = Request.objects.filter(pk=request.pk, state=RequestState.REPORTED_MISSING.value)
     if rows.update(state=state.value, promised_by=kit_stock.promise_day(at)) != 1:
         raise StaleState()

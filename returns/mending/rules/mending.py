@@ -23,6 +23,7 @@ from inventory.parts import rules as stock
 from inventory.weighing import rules as weighing
 from returns.arriving.queries.frame_masses import limit_mg, on_bench_mg, refuse_gap
 from returns.bench.queries.frames import refuse_older
+from returns.catalogue import queries as catalogue
 from returns.mending.rules import blaming, fitting
 from returns.models import BenchCheck, Grading, JobStep, Remedy, RepairJob, ReturnedFrame
 from returns.models.catalogue import ComponentKey, ComponentKind
@@ -340,8 +341,8 @@ def _own_part(step: JobStep) -> Part | None:
     colourway = step.job.frame.colourway
     if colourway is None:
         return None
-    component = colourway.model.components.filter(key=step.component).first()
-    return component.part if component else None
+    made = catalogue.bill_of(colourway).get(step.component)
+    return made.piece.part if made else None
 
 
 def _entries(grading: Grading) -> list[dict[str, Any]]:

@@ -1,7 +1,8 @@
 """Which waiting donor could help which frame, and what such matching would have saved. Reads only.
 
-A visible part must be of the frame's own colourway. Which batches fit one another is not in the
-masters, so that a donor of any batch is offered and the hand at the bench has the last word.
+A visible part must be of the frame's own material or tint, component by component. Which batches
+fit one another is not in the masters, so that a donor of any batch is offered and the hand at the
+bench has the last word.
 """
 
 from __future__ import annotations
@@ -19,8 +20,9 @@ from django.utils import timezone
 from inventory.errors import Conflict
 from inventory.models import Event, Workshop
 from inventory.months.sums.calendar_month import Month
+from returns.catalogue.queries import Made
 from returns.figures.circularity.queries.judged import refusal_in_words
-from returns.models import Component, Grading, PartPromise, RepairJob, ReturnedFrame
+from returns.models import Grading, PartPromise, RepairJob, ReturnedFrame
 from returns.models.gradings import Outcome
 from returns.salvage.queries import lacking
 from returns.salvage.queries.lacking import Gift, Lack
@@ -119,17 +121,16 @@ def promises_of(frame: ReturnedFrame) -> list[PartPromise]:
 
 def need(lack: Lack) -> Need:
     """Return a lack as the sums take it. A part that is no component of the model fits no donor."""
-    return _need(lack.frame, lack.component, lack.part, lack.piece)
+    return _need(lack.frame, lack.component, lack.part, lack.made)
 
 
 def donor(gift: Gift, cost_minor: int) -> Donor:
     """Return a gift as the sums take it."""
-    way = gift.donor.colourway
     return Donor(
         key=gift.key,
         component_key=gift.piece.key,
         model_key=gift.piece.model.code,
-        colourway_key=way.colour.code if way else "",
+        colourway_key=gift.look or "",
         batch_key=gift.donor.batch.code if gift.donor.batch else "",
         cost_minor=cost_minor,
     )
@@ -201,15 +202,14 @@ def _compared(needs: Sequence[Need], gifts: Sequence[Gift]) -> Comparison:
         raise Conflict(refusal_in_words(error)) from error
 
 
-def _need(frame: ReturnedFrame, component: str, part: str, piece: Component | None) -> Need:
+def _need(frame: ReturnedFrame, component: str, part: str, made: Made | None) -> Need:
     way = frame.colourway
-    # Only what is seen must match in colour: a screw fits a frame of any.
-    is_seen = piece is not None and piece.is_frame_material
     return Need(
         frame_key=frame.tag,
-        component_key=component if piece is not None else f"part:{part}",
+        component_key=component if made is not None else f"part:{part}",
         model_key=way.model.code if way else "",
-        colourway_key=way.colour.code if way and is_seen else None,
+        # Only what is seen must match, by material or by tint: a screw fits a frame of any.
+        colourway_key=made.look if made is not None else None,
     )
 
 
@@ -217,7 +217,9 @@ def _wanting(since: datetime, at: datetime) -> list[Wanting]:
     """Return each frame from its first hold for want of parts until a grading lacked none, or
     decided otherwise; it may wait still."""
     rows = Grading.objects.filter(at__lte=at, frame__colourway__isnull=False)
-    rows = rows.select_related("frame__colourway__model", "frame__colourway__colour")
+    rows = rows.select_related(
+        "frame__colourway__model", "frame__colourway__colour", "frame__colourway__polymer"
+    )
     held: dict[int, Grading] = {}
     until: dict[int, datetime] = {}
     for grading in rows.order_by("at", "pk"):
@@ -246,9 +248,9 @@ def _lacks_parts(grading: Grading) -> bool:
 
 def _needs_then(grading: Grading, bills: lacking.Bills) -> list[Need]:
     frame, plan = grading.frame, grading.sums["plan"]
-    model = frame.colourway.model_id if frame.colourway else 0
+    bill = bills[frame.colourway.pk] if frame.colourway else {}
     return [
-        _need(frame, component, code, lacking.piece_if(bills.get((model, component)), code))
+        _need(frame, component, code, lacking.made_if(bill.get(component), code))
         for component, code in lacking.pieces_lacking(plan, plan["missing"])
     ]
 
@@ -263,7 +265,9 @@ def _giving(since: datetime, at: datetime) -> list[Giving]:
         colourway__isnull=False,
         is_stranger=False,
     )
-    rows = rows.select_related("colourway__model", "colourway__colour", "batch")
+    rows = rows.select_related(
+        "colourway__model", "colourway__colour", "colourway__polymer", "batch"
+    )
     frames = list(rows.order_by("promised_by", "weighed_at", "tag"))
     began = _to_strip_since(frames)
     cost_minor = take_off_minor()

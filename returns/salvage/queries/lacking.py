@@ -12,6 +12,8 @@ from typing import Any, Final
 
 from inventory.models import Balance, Part, PlaceKind, Reservation
 from inventory.models.places import ReservationState
+from returns.catalogue import queries as catalogue
+from returns.catalogue.queries import Made
 from returns.grading.queries.facts import PIECE_OF
 from returns.models import Component, Grading, PartPromise, ReturnedFrame
 from returns.models.catalogue import ComponentKind
@@ -23,12 +25,12 @@ WAITING: Final = (FrameState.HELD, FrameState.TO_MEND)
 
 @dataclass(frozen=True, slots=True)
 class Lack:
-    """One piece that a frame lacks. `piece` is None when no component of its model is that part."""
+    """One piece that a frame lacks. `made` is None when no component of it is that part."""
 
     frame: ReturnedFrame
     component: str
     part: str
-    piece: Component | None
+    made: Made | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +39,7 @@ class Gift:
 
     donor: ReturnedFrame
     piece: Component
+    look: str | None
 
     @property
     def key(self) -> str:
@@ -51,7 +54,7 @@ class Shortage:
     ready: tuple[ReturnedFrame, ...]
 
 
-Bills = Mapping[tuple[int, str], Component]
+Bills = Mapping[int, Mapping[str, Made]]
 
 
 def shortage() -> Shortage:
@@ -95,17 +98,15 @@ def sound_pieces(donors: Sequence[ReturnedFrame]) -> list[Gift]:
     Lenses that the customer wants back are nobody's to give.
     """
     gradings = latest(donors)
-    by_model: dict[int, list[Component]] = {}
-    for (model, _key), piece in bills_of(donors).items():
-        by_model.setdefault(model, []).append(piece)
+    bills = bills_of(donors)
     return [
-        Gift(donor, piece)
+        Gift(donor, made.piece, made.look)
         for donor in donors
         if donor.colourway is not None and donor.pk in gradings
-        for piece in by_model.get(donor.colourway.model_id, [])
-        if piece.part_id is not None
-        and piece.key not in _touched(gradings[donor.pk])
-        and not (donor.lenses_back and piece.kind == ComponentKind.LENS)
+        for key, made in bills[donor.colourway.pk].items()
+        if made.piece.part is not None
+        and key not in _touched(gradings[donor.pk])
+        and not (donor.lenses_back and made.piece.kind == ComponentKind.LENS)
     ]
 
 
@@ -117,11 +118,9 @@ def latest(frames: Iterable[ReturnedFrame]) -> dict[int, Grading]:
     return {grading.frame_id: grading for grading in ordered}
 
 
-def bills_of(frames: Iterable[ReturnedFrame]) -> dict[tuple[int, str], Component]:
-    """Return the bills of the frames' models, by model and component."""
-    models = {frame.colourway.model_id for frame in frames if frame.colourway is not None}
-    rows = Component.objects.filter(model__in=models).select_related("part", "model")
-    return {(piece.model_id, piece.key): piece for piece in rows.order_by("model", "key")}
+def bills_of(frames: Iterable[ReturnedFrame]) -> Bills:
+    """Return the bills of the frames' colourways, by colourway and component."""
+    return catalogue.bills_of(frame.colourway for frame in frames if frame.colourway is not None)
 
 
 def pieces_lacking(plan: Mapping[str, Any], wanted: Mapping[str, int]) -> list[tuple[str, str]]:
@@ -138,7 +137,9 @@ def pieces_lacking(plan: Mapping[str, Any], wanted: Mapping[str, int]) -> list[t
 
 
 def _frames() -> Any:
-    rows = ReturnedFrame.objects.select_related("colourway__model", "colourway__colour", "batch")
+    rows = ReturnedFrame.objects.select_related(
+        "colourway__model", "colourway__colour", "colourway__polymer", "batch"
+    )
     return rows.order_by("promised_by", "weighed_at", "tag")
 
 
@@ -159,16 +160,17 @@ def _touched(grading: Grading) -> set[str]:
 def _lacks(
     frame: ReturnedFrame, plan: Mapping[str, Any], wanted: Mapping[str, int], bills: Bills
 ) -> list[Lack]:
-    model = frame.colourway.model_id if frame.colourway else 0
+    bill = bills[frame.colourway.pk] if frame.colourway else {}
     return [
-        Lack(frame, component, code, piece_if(bills.get((model, component)), code))
+        Lack(frame, component, code, made_if(bill.get(component), code))
         for component, code in pieces_lacking(plan, wanted)
     ]
 
 
-def piece_if(piece: Component | None, code: str) -> Component | None:
+def made_if(made: Made | None, code: str) -> Made | None:
     """Return the component, provided that this part is its own spare part."""
-    return piece if piece is not None and piece.part and piece.part.code == code else None
+    part = made.piece.part if made is not None else None
+    return made if part is not None and part.code == code else None
 
 
 @dataclass(slots=True)

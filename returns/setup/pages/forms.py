@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Any
+from decimal import Decimal
+from typing import Any, Final
 
 from django import forms
 from django.utils.html import format_html
@@ -11,12 +12,14 @@ from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 
 from inventory.furniture.pages.forms import ActionForm
-from inventory.models import Colour, Part, Polymer, Workshop
+from inventory.masters import rules as masters
+from inventory.models import Colour, Part, Polymer, Side, Workshop
 from inventory.models.weighing import ScaleClass
 from returns.bench.pages import labels
 from returns.catalogue.rules import model_setup
 from returns.catalogue.rules.starting_remedies import Starting
 from returns.mending import sums as threads
+from returns.models import FrameModel
 from returns.models.catalogue import ComponentKind, RimShape
 from returns.models.remedies import DefectKey
 from returns.models.terms import PaidBy
@@ -24,6 +27,7 @@ from returns.setup.pages.fields import MassField, millimetres, money, percent
 
 _LABEL_MM_MAX = labels.SHEET_MM[0] - 2 * labels.SHEET_MARGIN_MM
 _NUMERIC = {"inputmode": "numeric"}
+SHARES_MIN: Final = 2
 
 
 def whole(label: Any, least: int, most: int, **facts: Any) -> forms.IntegerField:
@@ -149,6 +153,185 @@ class ColourForm(StepForm):
         max_length=20,
         help_text=_("Goes on boxes and lots. Left empty, it is made from the name."),
     )
+    kind = forms.ChoiceField(
+        label=_("What it is"),
+        required=False,
+        choices=[
+            ("", _("a colour that you mould")),
+            (Colour.Kind.PURGE, _("what colour changes at the press leave behind, all together")),
+        ],
+    )
+
+    def facts(self) -> dict[str, Any]:
+        # Left out for a base colour, which is told as it always was.
+        return {"facts": {k: v for k, v in super().facts()["facts"].items() if v or k != "kind"}}
+
+
+class BlendForm(ActionForm):
+    """Up to eight colours with their shares; lines without a share are left out."""
+
+    name = forms.CharField(label=_("Name in words"), max_length=40)
+    code = forms.SlugField(
+        label=_("Code"),
+        required=False,
+        max_length=20,
+        help_text=_("Goes on boxes and lots. Left empty, it is made from the name."),
+    )
+    is_marbled = forms.ChoiceField(
+        label=_("How it looks"),
+        choices=[
+            ("yes", _("marbled: the colours stay visible side by side")),
+            ("no", _("even: the colours mix into one")),
+        ],
+        widget=forms.RadioSelect,
+    )
+    tolerance = percent(
+        label=_("A share may miss the recipe by, % of the whole"),
+        initial=20_000,
+        min_value=Decimal("0.1"),
+        max_value=100,
+        help_text=_("Beyond it the press asks why. Your judgement."),
+    )
+
+    def __init__(self, *args: Any, **facts: Any) -> None:
+        super().__init__(*args, **facts)
+        for at in range(1, masters.SHARES_MAX + 1):
+            self.fields[f"colour_{at}"] = forms.ModelChoiceField(
+                Colour.objects.all(),
+                label=_t("Colour %(number)s") % {"number": at},
+                required=at <= SHARES_MIN,
+                empty_label=_("none") if at > SHARES_MIN else _("choose"),
+            )
+            self.fields[f"share_{at}"] = percent(
+                label=_t("Share of colour %(number)s, %%") % {"number": at},
+                required=at <= SHARES_MIN,
+                max_value=100,
+            )
+
+    def clean(self) -> dict[str, Any]:
+        data: dict[str, Any] = super().clean() or {}
+        for at in range(1, masters.SHARES_MAX + 1):
+            colour, share = data.get(f"colour_{at}"), data.get(f"share_{at}")
+            if colour and not share and f"share_{at}" not in self.errors:
+                self.add_error(f"share_{at}", _t("Enter the share of this colour."))
+            if share and not colour and f"colour_{at}" not in self.errors:
+                self.add_error(f"colour_{at}", _t("Choose the colour of this share."))
+        return data
+
+    def facts(self) -> dict[str, Any]:
+        data = self.cleaned_data
+        shares = (
+            (data[f"colour_{at}"], data[f"share_{at}"]) for at in range(1, masters.SHARES_MAX + 1)
+        )
+        blend = masters.NewBlend(
+            name=data["name"],
+            code=data["code"],
+            shares=tuple((colour, ppm) for colour, ppm in shares if colour and ppm),
+            tolerance_ppm=data["tolerance"],
+            is_marbled=data["is_marbled"] == "yes",
+        )
+        return {"data": blend}
+
+
+class MixingForm(ActionForm):
+    """One box colour and what else it takes."""
+
+    into = forms.ModelChoiceField(
+        Colour.objects.exclude(kind=Colour.Kind.BLEND),
+        label=_("The box of"),
+        help_text=_("The box of a blend takes that blend only, so blends are not listed."),
+    )
+    of = forms.ModelMultipleChoiceField(
+        Colour.objects.all(),
+        label=_("also takes"),
+        required=False,
+        to_field_name="code",
+        widget=forms.CheckboxSelectMultiple,
+        help_text=_(
+            "Dark takes more than light. What you tick replaces what stood there for this box; "
+            "tick nothing to let it take its own colour only."
+        ),
+    )
+
+    def facts(self) -> dict[str, Any]:
+        return {"into": self.cleaned_data["into"], "of": tuple(self.cleaned_data["of"])}
+
+
+class ColourwayForm(ActionForm):
+    """A look of a model whose arms or parts differ from the rest."""
+
+    model = forms.ModelChoiceField(FrameModel.objects.all(), label=_("Model"))
+    polymer = forms.ModelChoiceField(Polymer.objects.all(), label=_("Polymer"), empty_label=None)
+    colour = forms.ModelChoiceField(Colour.objects.all(), label=_("Colour or blend of the front"))
+    name = forms.CharField(
+        label=_("Name of this look"),
+        required=False,
+        max_length=60,
+        help_text=_("Customers read it, such as “Tideline, moss arms”."),
+    )
+    arms = forms.ModelChoiceField(
+        Colour.objects.all(),
+        label=_("Colour or blend of the arms"),
+        required=False,
+        empty_label=_("as the front"),
+    )
+    arms_polymer = forms.ModelChoiceField(
+        Polymer.objects.all(),
+        label=_("Polymer of the arms"),
+        required=False,
+        empty_label=_("as the front"),
+    )
+    arm_left = forms.ModelChoiceField(
+        Part.objects.all(),
+        label=_("Spare left arm"),
+        required=False,
+        empty_label=_("as in the bill"),
+    )
+    arm_right = forms.ModelChoiceField(
+        Part.objects.all(),
+        label=_("Spare right arm"),
+        required=False,
+        empty_label=_("as in the bill"),
+    )
+    lens_tint = forms.CharField(
+        label=_("Tint of the lenses"),
+        required=False,
+        max_length=40,
+        help_text=_("As on their bag, such as “clear” or “brown, category 2”."),
+    )
+    lens_part = forms.ModelChoiceField(
+        Part.objects.all(),
+        label=_("Spare lens"),
+        required=False,
+        empty_label=_("as in the bill"),
+        help_text=_("Good lenses are bought: with a spare part of theirs they can be kept."),
+    )
+
+    def facts(self) -> dict[str, Any]:
+        data = self.cleaned_data
+        arms = data["arms"] or (data["colour"] if data["arms_polymer"] else None)
+        polymer = (data["arms_polymer"] or data["polymer"]) if arms else None
+        if (polymer, arms) == (data["polymer"], data["colour"]):
+            polymer = arms = None
+        differing = [
+            model_setup.Differing(f"arm_{side}", polymer, arms, data[f"arm_{side}"])
+            for side in ("left", "right")
+            if arms or data[f"arm_{side}"]
+        ]
+        if data["lens_part"]:
+            differing += [
+                model_setup.Differing(f"lens_{side}", part=data["lens_part"])
+                for side in ("left", "right")
+            ]
+        way = model_setup.NewColourway(
+            model=data["model"],
+            polymer=data["polymer"],
+            colour=data["colour"],
+            differing=tuple(differing),
+            name=data["name"].strip(),
+            lens_tint=data["lens_tint"].strip(),
+        )
+        return {"data": way}
 
 
 class PartForm(StepForm):
@@ -172,6 +355,39 @@ class PartForm(StepForm):
     pack_size = whole(_("Pieces in a pack"), 1, 100_000, initial=50)
     reorder_level = whole(_("Order again at, pieces"), 0, 100_000, initial=20)
     lead_time_days = whole(_("Days from order to delivery"), 0, 365, initial=14)
+    colour = forms.ModelChoiceField(
+        Colour.objects.all(),
+        label=_("Only in this colour"),
+        required=False,
+        empty_label=_("fits all colours"),
+        help_text=_("For arms and fronts that differ by it. A screw fits all."),
+    )
+    polymer = forms.ModelChoiceField(
+        Polymer.objects.all(),
+        label=_("Of this polymer"),
+        required=False,
+        empty_label=_("fits all polymers"),
+    )
+    side = forms.ChoiceField(
+        label=_("Only for this side"),
+        required=False,
+        choices=[("", _("fits both sides")), *Side.choices],
+    )
+    tint = forms.CharField(label=_("Tint, for a lens"), required=False, max_length=40)
+
+    def clean(self) -> dict[str, Any]:
+        data: dict[str, Any] = super().clean() or {}
+        known = list(Polymer.objects.all()[:2])
+        # A workshop with one polymer need not name it.
+        if data.get("colour") and not data.get("polymer") and len(known) == 1:
+            data["polymer"] = known[0]
+        return data
+
+    def facts(self) -> dict[str, Any]:
+        # Left out where they say nothing: a part that fits all is told as it always was.
+        narrow = ("colour", "polymer", "side", "tint")
+        typed = super().facts()["facts"]
+        return {"facts": {k: v for k, v in typed.items() if v or k not in narrow}}
 
     def __init__(self, *args: Any, **facts: Any) -> None:
         super().__init__(*args, **facts)

@@ -14,9 +14,9 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory.furniture.pages.forms import ActionForm
 from inventory.masters import rules as masters
-from inventory.models import Colour, Part, Polymer, Scale, Workshop
+from inventory.models import Admission, Colour, Part, Polymer, Scale, Workshop
 from returns.catalogue.rules import model_setup
-from returns.models import FrameModel, Policy, Remedy, Terms
+from returns.models import Colourway, FrameModel, Policy, Remedy, Terms
 from returns.setup.pages import forms
 from returns.setup.rules import terms
 
@@ -74,6 +74,11 @@ def _models() -> Iterable[Model]:
     return FrameModel.objects.annotate(lines=Count("components")).filter(lines__gt=0)
 
 
+def _looks() -> Iterable[Model]:
+    rows = Colourway.objects.exclude(differing=None, lens_tint="", name="").distinct()
+    return rows.select_related("model", "colour")
+
+
 PAGES: Final[dict[str, Page]] = {
     "workshop": Page(
         title=_("The workshop"),
@@ -107,6 +112,22 @@ PAGES: Final[dict[str, Page]] = {
         rule=masters.add_colour,
         rows=Colour.objects.all,
     ),
+    "blends": Page(
+        title=_("Blends and their recipes"),
+        why=_("A colour that you mix by a recipe, marbled or even. Its box takes it only."),
+        press=_("Add the blend"),
+        form=forms.BlendForm,
+        rule=masters.add_blend,
+        rows=lambda: Colour.objects.filter(kind=Colour.Kind.BLEND),
+    ),
+    "mixing": Page(
+        title=_("What may go with what"),
+        why=_("What breaks together, or cannot be told apart, goes where this table allows."),
+        press=_("Keep this box's line"),
+        form=forms.MixingForm,
+        rule=masters.set_admissions,
+        rows=Admission.objects.select_related("into", "of").all,
+    ),
     "parts": Page(
         title=_("Spare parts and their bins"),
         why=_("Screws, arms and pads that you keep. Each gets a bin that is counted."),
@@ -122,6 +143,14 @@ PAGES: Final[dict[str, Page]] = {
         form=forms.ModelForm,
         rule=model_setup.add_model,
         rows=_models,
+    ),
+    "colourways": Page(
+        title=_("Looks of several materials"),
+        why=_("Front of one material, arms of another; spare arms and lenses of their own."),
+        press=_("Add the look"),
+        form=forms.ColourwayForm,
+        rule=model_setup.add_colourway,
+        rows=_looks,
     ),
     "remedies": Page(
         title=_("Remedies"),

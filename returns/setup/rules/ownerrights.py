@@ -12,11 +12,12 @@ from typing import Any
 from django.db.models import Q
 
 EDITED = {
-    "inventory": ("polymer", "colour", "classprice", "scale", "part"),
+    "inventory": ("polymer", "colour", "admission", "classprice", "scale", "part"),
     "returns": (
         "framemodel",
         "component",
         "colourway",
+        "differingcomponent",
         "productionbatch",
         "remedy",
         "remedypart",
@@ -26,7 +27,16 @@ EDITED = {
 }
 ONE_ROW = {"inventory": ("workshop",), "returns": ("policy",)}
 READ = {
-    "inventory": ("movement", "posting", "reading", "month", "monthbalance", "event", "lot"),
+    "inventory": (
+        "movement",
+        "posting",
+        "reading",
+        "month",
+        "monthbalance",
+        "event",
+        "lot",
+        "blendshare",
+    ),
     "returns": ("soldunits",),
     "auth": ("group",),
 }

@@ -15,9 +15,11 @@
     const spot = chosen?.querySelector("circle");
     for (const words of frame.querySelectorAll("[data-drawn-as]"))
       words.textContent = chosen?.textContent.trim() ?? "";
+    const lent = { "--tint": spot?.getAttribute("fill"), "--tint-arms": chosen?.dataset.arms };
     for (const drawing of frame.querySelectorAll("[data-tinted]"))
-      if (spot) drawing.style.setProperty("--tint", spot.getAttribute("fill"));
-      else drawing.style.removeProperty("--tint");
+      for (const [name, hue] of Object.entries(lent))
+        if (hue) drawing.style.setProperty(name, hue);
+        else drawing.style.removeProperty(name);
   });
 
   const settled = (field) => field.validity.valid && (touched.has(field.name) || field.ariaInvalid !== "true");

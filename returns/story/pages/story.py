@@ -87,7 +87,7 @@ def _filed_frames(filed: Request) -> list[dict[str, Any]]:
 def _kit(filed: Request) -> Iterable[tuple[Part, int]]:
     if filed.kind != Request.Kind.SCREWS:
         return []
-    return kit_stock.contents(filed.kit_for.model).items()
+    return kit_stock.contents_for(filed.kit_for).items()
 
 
 def _is_mailed(filed: Request) -> bool:

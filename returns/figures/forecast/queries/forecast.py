@@ -6,17 +6,18 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from django.db.models import Count, Q, Sum
+from django.db.models import Q, Sum
 
 from inventory.models import Balance, Colour, Part, PlaceKind, Posting, Reservation
 from inventory.models.places import ReservationState
 from inventory.months.sums.calendar_month import Month
+from returns.catalogue import queries as catalogue
 from returns.figures.circularity.queries.judged import Missing
 from returns.figures.claims.sums.claims import EvidenceError, NotEnoughEvidence
 from returns.figures.forecast.sums import forecasts, spares
 from returns.figures.lifetimes.queries.lifetimes import Cohorts, cohorts, kit_cohorts
 from returns.figures.span.queries import Scope, by_index, index
-from returns.models import Component
+from returns.models import Colourway
 
 MONTHS_AHEAD = 12
 MONTHS_LOOKED_AT = 12
@@ -125,6 +126,9 @@ class ColourMass:
 def mass_by_colour(scope: Scope, *, as_of: Month) -> tuple[ColourMass, ...]:
     """Return mg of frame material by colour and month. A colour with thin data is left out, as is
     one whose models name no frame material.
+
+    Frames are forecast by the colour of their front; their mass counts for the colour of each
+    component.
     """
     made: dict[str, forecasts.Forecast] = {}
     names = dict(Colour.objects.values_list("code", "name"))
@@ -132,9 +136,12 @@ def mass_by_colour(scope: Scope, *, as_of: Month) -> tuple[ColourMass, ...]:
         ahead = forecast_of(cohorts(scope, as_of=as_of, colour=code))
         if ahead is not None:
             made[code] = ahead
-    frame_mg = _frame_material_mg(scope, made)
-    masses = forecasts.mass_by_colour({code: made[code] for code in frame_mg}, frame_mg)
-    return tuple(ColourMass(name=names[code], months=months) for code, months in masses.items())
+    found: dict[str, tuple[forecasts.MonthMass, ...]] = {}
+    for front, frame_mg in _frame_material_mg(scope, made).items():
+        for code, mass_mg in frame_mg.items():
+            months = forecasts.mass_by_colour({front: made[front]}, {front: mass_mg})[front]
+            found[code] = forecasts.added(found[code], months) if code in found else months
+    return tuple(ColourMass(name=names[code], months=months) for code, months in found.items())
 
 
 def forecast_of(found: Cohorts) -> forecasts.Forecast | None:
@@ -152,20 +159,26 @@ def screws_by_month(scope: Scope, *, as_of: Month) -> tuple[forecasts.MonthForec
     return ahead.months if ahead else ()
 
 
-def _frame_material_mg(scope: Scope, colours: Iterable[str]) -> dict[str, int]:
-    """Frame material of one piece by colour: the mean of its models, by their colourways."""
-    rows = Component.objects.filter(
-        is_frame_material=True, model__colourways__colour__code__in=colours
-    )
+def _frame_material_mg(scope: Scope, colours: Iterable[str]) -> dict[str, dict[str, int]]:
+    """Frame material of one piece, by the colour of its front and of each component: the mean of
+    the colourways."""
+    rows = Colourway.objects.filter(colour__code__in=colours)
     if scope.model is not None:
         rows = rows.filter(model=scope.model)
-    found = (
-        rows.order_by()
-        .values_list("model__colourways__colour__code")
-        .annotate(mass=Sum("nominal_mg"), models=Count("model", distinct=True))
-    )
+    ways = list(rows.select_related("model", "colour", "polymer"))
+    found: dict[str, Counter[str]] = {}
+    counted: Counter[str] = Counter()
+    for pk, heaps in catalogue.by_material(ways).items():
+        code = next(way.colour.code for way in ways if way.pk == pk)
+        masses = {heap.material.colour.code: heap.nominal_mg for heap in heaps if heap.nominal_mg}
+        if masses:
+            found.setdefault(code, Counter()).update(masses)
+            counted[code] += 1
     # Whole milligrams: a forecast in grams does not miss the fraction.
-    return {code: mass // models for code, mass, models in found}
+    return {
+        code: {colour: mass // counted[code] for colour, mass in masses.items()}
+        for code, masses in found.items()
+    }
 
 
 def part_proposals(*, as_of: Month, level: float = SERVICE_LEVEL) -> tuple[PartProposal, ...]:

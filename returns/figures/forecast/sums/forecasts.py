@@ -132,6 +132,20 @@ def mass_by_colour(
     }
 
 
+def added(one: Sequence[MonthMass], other: Sequence[MonthMass]) -> tuple[MonthMass, ...]:
+    """Add two forecasts of the same months, limits to limits: they are wider than need be, as if
+    both went wrong the same way at once."""
+    return tuple(
+        MonthMass(
+            month=a.month,
+            expected_mg=a.expected_mg + b.expected_mg,
+            low_mg=a.low_mg + b.low_mg,
+            high_mg=a.high_mg + b.high_mg,
+        )
+        for a, b in zip(one, other, strict=True)
+    )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BackTestRow:
     """One month forecast `lead` months before, against what came."""
