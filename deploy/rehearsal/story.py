@@ -100,10 +100,9 @@ class Story:
 
     def _mended_frame(self) -> str:
         customer, story, reference, tag = self._send_back("arm_left", "snapped", MENDED_G)
-        page = self._look(tag, d_arm_left_snapped="on")
-        self._hold("Repair" in page.text, f"{tag} was not graded repair: {page.text[400:900]}")
+        page = self._look(tag, "Repair", d_arm_left_snapped="on")
         self._saw(f"bench looks {tag} over; the sums say repair, with their reasons")
-        self._mend(tag)
+        self._mend(tag, page)
         page = customer.open(story.url)
         self._hold("posted" in page.text.lower(), f"{reference}: the story tells of no posting")
         self._saw(f"the customer of {reference} reads that the frame is on its way")
@@ -121,46 +120,39 @@ class Story:
     def _weigh_in(self, reference: str, mass: str) -> str:
         bench = self.people["bench"]
         page = bench.open(f"/go/?code={reference}")
-        page = bench.send(page.form_to("/parcel/book/"))
         form = page.form_with("mass", "scale")
         scale = next(value for value, _words in form.choices["scale"] if value)
-        page = bench.send(form, mass=mass, scale=scale, cleaned="on")
+        page = bench.send(form, mass=mass, scale=scale, cleaned="on", last="yes")
         tag = _code("F", page.text)
-        page = bench.send(page.form_to("/finish/"))
         self._saw(f"bench books the parcel of {reference} and weighs {mass} in as {tag}")
         return tag
 
-    def _look(self, tag: str, **findings: str) -> Page:
+    def _look(self, tag: str, outcome: str, **findings: str) -> Page:
+        """Look a frame over, take the answer that is shown, and go on to its deed."""
         bench = self.people["bench"]
         page = bench.open(f"/bench/frame/{tag}/look/")
         page = bench.send(page.form_with("polymer"), polymer="ours", **findings)
         self._hold("Nothing is written yet" in page.text, f"{tag}: no answer is shown first")
-        return bench.send(page.form_with("shown"), take="1")
+        found = page.text[400:900]
+        self._hold(outcome in page.text, f"{tag} was not graded {outcome}: {found}")
+        return bench.send(page.form_with("shown"), take="on")
 
-    def _mend(self, tag: str) -> None:
+    def _mend(self, tag: str, page: Page) -> None:
+        """Mend on the page that the answer led to: the step, the check and the scale at once."""
         bench = self.people["bench"]
-        page = bench.open(f"/bench/frame/{tag}/mend/")
-        page = bench.send(page.form_to("/mend/open/"))
-        step = page.form_to("/mend/step/")
-        page = bench.send(step, scanned=_bins(step))
-        self._saw("bench mends: the step is done, its part has left the bin")
-        check = page.form_with("closes_freely")
+        ending = page.form_to("/mend/finish/")
         lines = ("closes_freely", "screw_flush", "lens_held", "no_sharp_edge")
-        page = bench.send(check, **dict.fromkeys(lines, "yes"))
-        weigh = page.form_with("mass", "scale")
-        page = bench.send(weigh, mass=MENDED_G, scale=_first(weigh, "scale"))
-        self._saw("the bench check is passed and the frame weighed out")
-        page = bench.open(f"/bench/frame/{tag}/post/")
+        weighed = {"mass": MENDED_G, "scale": _first(ending, "scale")}
+        page = bench.send(ending, scanned=_bins(ending), **dict.fromkeys(lines, "yes"), **weighed)
+        self._saw("bench mends: the part has left its bin, the check is passed, it is weighed out")
         bench.send(page.form_to(f"/{tag}/post/"), scanned=tag)
         self._saw(f"{tag} goes into the post")
 
     def _ground_frame(self) -> None:
         customer, story, reference, tag = self._send_back("front", "snapped", GROUND_G)
-        page = self._look(tag, d_front_snapped="on", d_front_cracked_pivot="on")
-        self._hold("Regrind" in page.text, f"{tag} was not graded regrind: {page.text[400:900]}")
+        page = self._look(tag, "Regrind", d_front_snapped="on", d_front_cracked_pivot="on")
         self._saw(f"bench looks {tag} over; the sums say regrind, and the wish allows it")
         bench = self.people["bench"]
-        page = bench.open(f"/bench/frame/{tag}/strip/")
         form = page.form_with("plastic", "lenses")
         scale = _named(form, page, "Fine scale")
         page = bench.send(

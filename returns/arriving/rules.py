@@ -13,6 +13,7 @@ from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 from uuid import UUID
 
+from django.db import transaction
 from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
@@ -98,6 +99,19 @@ class WeighIn:
         ]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Arrival:
+    """One frame at the scale, with the parcel that it came in.
+
+    Without a `parcel` one is booked, with the slip of the weighing. `is_last` is the bench's word
+    that nothing else is in it.
+    """
+
+    weighing: WeighIn
+    parcel: Parcel | None = None
+    is_last: bool = False
+
+
 @events.rule(
     "arrivals.book",
     facts=lambda request: [request.reference if request else None],
@@ -148,6 +162,21 @@ def weigh_in(
         movement=movement.number,
         **_explained(weighing, frame.reading, at),
     )
+    return frame
+
+
+@transaction.atomic
+def take_in(*, key: UUID, arrival: Arrival, at: datetime, by: User) -> ReturnedFrame:
+    """Book a parcel where none is open, weigh its frame in, and finish it after the last one.
+
+    All of it or nothing: what is wrong with the weighing books no parcel. Raises what `book`,
+    `weigh_in` and `finish` raise.
+    """
+    slip = arrival.weighing.request
+    parcel = arrival.parcel or book(key=uuid.uuid5(key, "book"), request=slip, at=at, by=by)
+    frame = weigh_in(key=key, parcel=parcel, weighing=arrival.weighing, at=at, by=by)
+    if arrival.is_last:
+        finish(key=uuid.uuid5(key, "finish"), parcel=parcel, at=at, by=by)
     return frame
 
 
@@ -210,6 +239,27 @@ def finish(event: Draft, /, *, key: UUID, parcel: Parcel, at: datetime, by: User
     _tell_empty(parcel, frames, at)
     _set_back(parcel.request, at)
     event.of(parcel.code, content=str(content), frames=[frame.tag for frame in frames])
+    return Parcel.objects.get(pk=parcel.pk)
+
+
+@events.rule(
+    "arrivals.reopen",
+    facts=lambda parcel: [parcel.code],
+    again=lambda parcel: Parcel.objects.get(pk=parcel.pk),
+)
+def reopen(event: Draft, /, *, key: UUID, parcel: Parcel, at: datetime, by: User) -> Parcel:
+    """Open a parcel again that was said to be empty: its letter, if it still waits, is not sent.
+
+    Raises StaleState when it is open, or when frames were in it: then it is reopened by undoing
+    one of their weigh-ins.
+    """
+    # An empty parcel's request went back to awaited; here again, it has arrived.
+    rows = Parcel.objects.filter(pk=parcel.pk, content=Parcel.Content.EMPTY).exclude(done_at=None)
+    if rows.update(content=Parcel.Content.UNOPENED, done_at=None) != 1:
+        raise StaleState()
+    if parcel.request is not None:
+        _mark_arrived(parcel.request)
+    event.of(parcel.code)
     return Parcel.objects.get(pk=parcel.pk)
 
 
@@ -549,12 +599,10 @@ def _tell_arrived(frame: ReturnedFrame, at: datetime) -> None:
 
 
 def _tell_empty(parcel: Parcel, frames: Iterable[ReturnedFrame], at: datetime) -> None:
-    """At the first finishing only: an undone weigh-in sends no letter again."""
-    if Event.objects.filter(name="arrivals.finish", subject=parcel.code).exists():
-        return
+    """Owed at each finishing, for the parcel may have been opened again; sent once a parcel."""
     requests = {frame.request for frame in frames}
     if parcel.request is not None and None not in requests and parcel.request not in requests:
-        letters.enqueue(letter="empty", request=parcel.request, frame=None, at=at)
+        letters.enqueue(letter="empty", request=parcel.request, at=at, parcel=parcel)
 
 
 def _fresh_parcel_code() -> str:

@@ -20,7 +20,7 @@ from inventory import events
 from inventory.models import Event, OutboxMessage, Workshop
 from returns.letters import standing
 from returns.letters.texts import Letter, Occasion, compose
-from returns.models import Person, Request, ReturnedFrame
+from returns.models import Parcel, Person, Request, ReturnedFrame
 
 
 def send(queued: OutboxMessage) -> None:
@@ -57,15 +57,20 @@ def send(queued: OutboxMessage) -> None:
 def sent_keys(rows: Sequence[OutboxMessage]) -> dict[uuid.UUID, uuid.UUID]:
     """Return by message the key of the event that its sent letter leaves, which bars a second copy.
 
-    Of an arrival: that it was told for this parcel, however many frames lay in it.
+    Of an arrival and of an empty parcel: that it was told for this parcel, however many frames lay
+    in it and however often it was opened again.
     """
     arrived = {row.pk: row.payload["frame"] for row in rows if row.payload["letter"] == "arrived"}
+    empty = {row.pk: row.payload["parcel"] for row in rows if row.payload.get("parcel")}
     frames = ReturnedFrame.objects.filter(tag__in=set(arrived.values()))
+    parcels = Parcel.objects.filter(code__in=set(empty.values()))
     # One question for all rows, for a page of letters asks for fifty at once.
-    parcels = dict(frames.values_list("tag", "parcel__key")) if arrived else {}
+    keys = dict(frames.values_list("tag", "parcel__key")) if arrived else {}
+    keys |= dict(parcels.values_list("code", "key")) if empty else {}
+    named = arrived | empty
     return {
-        row.pk: uuid.uuid5(parcels[arrived[row.pk]], f"arrived {row.payload['request']}")
-        if row.pk in arrived
+        row.pk: uuid.uuid5(keys[named[row.pk]], f"{row.payload['letter']} {row.payload['request']}")
+        if row.pk in named
         else uuid.uuid5(row.pk, "sent")
         for row in rows
     }

@@ -11,7 +11,7 @@ from typing import Final
 
 from inventory import outbox
 from inventory.models import OutboxMessage
-from returns.models import Request, ReturnedFrame, Terms
+from returns.models import Parcel, Request, ReturnedFrame, Terms
 
 LETTERS: Final = frozenset(
     {
@@ -44,7 +44,12 @@ CAN_BE_TAKEN_BACK: Final = frozenset({"arrived", "empty", "held", "graded"})
 
 
 def enqueue(
-    *, letter: str, request: Request, at: datetime, frame: ReturnedFrame | None = None
+    *,
+    letter: str,
+    request: Request,
+    at: datetime,
+    frame: ReturnedFrame | None = None,
+    parcel: Parcel | None = None,
 ) -> OutboxMessage:
     """Enqueue one letter to the person behind a request, in the caller's transaction.
 
@@ -55,6 +60,8 @@ def enqueue(
         raise ValueError(f"no letter is called {letter!r}")
     # Codes and ids only. The outbox is kept, and an erased person must not live on in it.
     payload = {"letter": letter, "request": request.pk, "frame": frame.tag if frame else ""}
+    if parcel is not None:
+        payload["parcel"] = parcel.code
     wait = timedelta(0)
     if letter in CAN_BE_TAKEN_BACK:
         wait = timedelta(minutes=Terms.the().letter_wait_minutes)

@@ -16,6 +16,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("bench/parcel/book/", parcels.book, name="parcel-book"),
     path("bench/parcel/<str:code>/", parcels.parcel, name="parcel"),
     path("bench/parcel/<str:code>/finish/", parcels.finish, name="parcel-finish"),
+    path("bench/parcel/<str:code>/reopen/", parcels.reopen, name="parcel-reopen"),
     path("bench/parcel/<str:code>/label.pdf", labelling.parcel_label, name="parcel-label"),
     path("bench/parcel/<str:code>/tags.pdf", labelling.parcel_tags, name="parcel-tags"),
     path("bench/frame/<str:tag>/", frames.frame, name="frame"),

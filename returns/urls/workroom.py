@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.urls import URLPattern, URLResolver, path
 
 from returns.leaving import pages as posting
-from returns.mending import pages as mend
+from returns.mending.pages import mend
 from returns.moulding.pages import blend, heat_shown
 from returns.regrind.pages import boxes, strip
 from returns.salvage import pages as salvage

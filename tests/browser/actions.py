@@ -106,49 +106,40 @@ def type_code(page: Page, code: str) -> None:
 
 
 def weigh_in(page: Page, reference: str, mass: str) -> str:
-    """Type the slip's code, book the parcel, put the one frame on the scale; the frame's tag."""
+    """Open the slip and put the parcel's one frame on the scale; the frame's tag."""
     type_code(page, reference)
-    press(page, "Its parcel is here: book it")
     page.get_by_label("Mass", exact=True).fill(mass)
     # A doubt about a scale stands behind its name.
     scale = page.get_by_label("Scale", exact=True)
     named = scale.locator("option", has_text="Fine scale").get_attribute("value")
     scale.select_option(named)
     page.get_by_label("It is washed, disinfected and dry").check()
-    press(page, "Weigh it in")
-    tag = page.locator(".notice-good strong.code").inner_text()
-    press(page, "Nothing else is in it: finish")
-    return tag
+    press(page, "Weigh it in: nothing else is in it")
+    return page.locator(".notice-good strong.code").inner_text()
 
 
-def look_over(page: Page, tag: str, *, part: str, defect: str) -> None:
-    type_code(page, tag)
-    page.locator(".next-step").click()
+def look_over(page: Page, *, part: str, defect: str, onward: str) -> None:
+    """From the page that the weigh-in leads to: look, see the answer, take it and go on."""
     page.get_by_label("ours: mark, colour and feel are right").check()
     ticked = page.get_by_role("checkbox", name=f"{part.lower()}: {defect}", exact=True)
     if not ticked.is_visible():
         page.get_by_text(part, exact=True).click()
     ticked.check()
     press(page, "Show the answer")
-    press(page, "Take it")
+    press(page, onward)
 
 
-def mend(page: Page, tag: str, *, mass: str, part: str) -> None:
-    """Do the plan's one step, note a check that holds, weigh it out."""
-    page.locator(".next-step").click()
-    press(page, "Start mending")
+def mend(page: Page, *, mass: str, part: str) -> None:
+    """Do the plan's one step, see that all holds, weigh it out: one press."""
     prove(page, "Labels of the bins", f"bin-{part}")
-    press(page, "Done")
     for line in ("closes_freely", "screw_flush", "lens_held", "no_sharp_edge"):
         page.locator(f"input[name={line}][value=yes]").check()
-    press(page, "Note the check")
     page.get_by_label("Scale", exact=True).select_option(label="Fine scale")
     page.get_by_label("Mass", exact=True).fill(mass)
-    press(page, "Weigh out")
+    press(page, "Done, checked and weighed out")
 
 
-def strip(page: Page, tag: str) -> None:
-    page.locator(".next-step").click()
+def strip(page: Page) -> None:
     page.get_by_label("Scale", exact=True).select_option(label="Fine scale")
     page.get_by_label("Clean frame material").fill("19,40")
     page.get_by_label(re.compile("^Lenses")).fill("5,20")

@@ -54,9 +54,8 @@ def test_a_broken_arm_is_mended_and_posted(
 
     actions.sign_in(bench, "bea")
     tag = actions.weigh_in(bench, reference, "24,31")
-    actions.look_over(bench, tag, part="Left arm", defect="snapped")
-    _says(bench, "Decision: Repair")
-    actions.mend(bench, tag, mass="24,33", part=shop.arm.code)
+    actions.look_over(bench, part="Left arm", defect="snapped", onward="Take it and start mending")
+    actions.mend(bench, mass="24,33", part=shop.arm.code)
     actions.prove(bench, "Tag of the frame", tag)
     actions.press(bench, "It is in the post")
     _says(bench, f"{tag} is posted.")
@@ -82,9 +81,8 @@ def test_a_broken_front_is_ground_and_every_gram_is_reported(
         actions.sign_in(page, name)
     bench, second = hands["bea"], hands["ben"]
     tag = actions.weigh_in(bench, reference, "24,82")
-    actions.look_over(bench, tag, part="Front", defect="snapped")
-    _says(bench, "Decision: Regrind")
-    actions.strip(bench, tag)
+    actions.look_over(bench, part="Front", defect="snapped", onward="Take it and go on to strip")
+    actions.strip(bench)
     _says(bench, f"{tag} is in its box.")
 
     run = actions.propose(bench)

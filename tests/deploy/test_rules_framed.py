@@ -16,6 +16,8 @@ HANDS_ON: Final = {
     # What hands its key on, in one transaction, to a rule that stands in the frame.
     "intake.file_return": "_file_return",
     "intake.ask_screws": "_ask_screws",
+    "arriving.take_in": "weigh_in",
+    "finishing.finish": "mending.check",
     "intake.report_missing": "_report_missing",
     "receiving.receive_parts": "stock.receive",
     "regrind.finish": "grinding.finish",

@@ -291,6 +291,7 @@
   window.addEventListener("resize", openTables);
   window.addEventListener("load", () => setTimeout(unfold));
   window.addEventListener("pageshow", unfoldFilled);
+  document.addEventListener("htmx:afterSettle", unfoldFilled);
   window.addEventListener("hashchange", unfold);
 
   /* Once the page is read, and before the scripts that may come later. */

@@ -8,10 +8,11 @@ from django import forms
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_http_methods
 
 from inventory.errors import BadInput
 from inventory.furniture.pages.access import StaffRequest, allow
@@ -20,11 +21,12 @@ from inventory.staff.queries import BENCH, OWNER
 from returns.arriving import rules as arriving
 from returns.arriving.pages import scales
 from returns.arriving.rules import MENDS_TYPED_MAX, REASON_LENGTH_MAX, WeighIn
+from returns.bench.pages import notices
 from returns.bench.pages.finding import parcel_by, read_code, request_by
 from returns.filing.queries import frames as filed_frames
 from returns.filing.queries.frames import FiledFrame
 from returns.grading.pages import wording
-from returns.models import Colourway, Parcel, ProductionBatch, Request, ReturnedFrame
+from returns.models import Colourway, Parcel, ProductionBatch, Request, ReturnedFrame, Terms
 
 OWN_TAGS_MAX = 100
 
@@ -58,7 +60,9 @@ class BookForm(ActionForm):
 
 
 class WeighInForm(WeighedForm):
-    """One frame on the scale."""
+    """One frame on the scale. The page says once which fields may stay empty."""
+
+    is_optional_said = True
 
     field_order = [
         "key", "mass", "scale", "again", "reason", "colourway", "cleaned", "request", "batch",
@@ -192,24 +196,41 @@ def book(request: StaffRequest) -> HttpResponse:
     return render(request, "returns/bench/book.html", {"form": form}, status=_status(form))
 
 
-@require_safe
+@require_http_methods(["GET", "HEAD", "POST"])
 @allow(BENCH, OWNER)
 def request_page(request: StaffRequest, reference: str) -> HttpResponse:
-    """What was filed, without who filed it, and the one next step for the parcel on the counter."""
+    """What was filed, without who filed it, and the scale for the parcel on the counter.
+
+    The parcel is booked with its first weighing: a scan opens this page and writes nothing.
+    """
     story = request_by(reference)
+    opened = story.parcels.filter(done_at=None).order_by("arrived_at").first()
+    form = WeighInForm(
+        request.POST if request.method == "POST" else None, initial=_first_guess(request, story)
+    )
+    takes_parcels, filed = story.kind == Request.Kind.SEND_BACK, filed_frames.of(story)
+    if request.method == "POST" and form.is_valid():
+        frame = _taken_in(request, form, opened)
+        if frame is not None:
+            return _onward(request, frame)
     facts = {
         "story": story,
+        "opened": opened,
+        "weigh_form": form,
+        "is_expected": takes_parcels
+        and (form.is_bound or opened is not None or not story.frames.exists()),
         "parcels": story.parcels.order_by("-arrived_at")[:20],
         "frames": [
             {"it": frame, "state": wording.STATES.get(frame.state, frame.state)}
             for frame in story.frames.order_by("-weighed_at")[:20]
         ],
         "photos": story.photos.order_by("added_at")[:10],
-        "filed": filed_frames.of(story),
-        "form": BookForm(initial={"request": story.reference}),
-        "takes_parcels": story.kind == Request.Kind.SEND_BACK,
+        "filed": filed,
+        "expects_more": len(filed_frames.still_to_come(story, filed=filed)) > 1,
+        "form": BookForm(auto_id="book_%s", initial={"request": story.reference}),
+        "takes_parcels": takes_parcels,
     }
-    return render(request, "returns/bench/request.html", facts)
+    return render(request, "returns/bench/request.html", facts, status=_status(form))
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -218,32 +239,46 @@ def parcel(request: StaffRequest, code: str) -> HttpResponse:
     """Weigh in frame after frame, until the parcel is empty."""
     opened = parcel_by(code)
     form = WeighInForm(
-        request.POST if request.method == "POST" else None, initial=_first_guess(request, opened)
+        request.POST if request.method == "POST" else None,
+        initial=_first_guess(request, opened.request),
     )
     if request.method == "POST" and form.is_valid():
-        frame = form.attempt(
-            arriving.weigh_in,
-            parcel=opened,
-            weighing=form.weighing(),
-            at=timezone.now(),
-            by=request.user,
-        )
+        frame = _taken_in(request, form, opened)
         if frame is not None:
-            scales.remember(request, frame.reading.scale)
-            # Redirected after the action, so that a reload sends nothing again; the address names
-            # the tag to show.
-            return redirect(f"{request.path}?weighed={frame.tag}")
+            return _onward(request, frame)
     facts = _parcel_facts(request, opened) | {"form": form}
     return render(request, "returns/bench/parcel.html", facts, status=_status(form))
 
 
-def _first_guess(request: StaffRequest, opened: Parcel) -> dict[str, Any]:
+def _taken_in(
+    request: StaffRequest, form: WeighInForm, opened: Parcel | None
+) -> ReturnedFrame | None:
+    """Weigh in what the form says; the button says whether it was the parcel's last frame."""
+    arrival = arriving.Arrival(
+        weighing=form.weighing(), parcel=opened, is_last=bool(request.POST.get("last"))
+    )
+    return form.attempt(arriving.take_in, arrival=arrival, at=timezone.now(), by=request.user)
+
+
+def _onward(request: StaffRequest, frame: ReturnedFrame) -> HttpResponse:
+    """From the scale to the next deed: a parcel's last frame is in the hand, so it is looked over.
+
+    Redirected after the action, so that a reload sends nothing again; the address says what to
+    show of the weighing.
+    """
+    scales.remember(request, frame.reading.scale)
+    if request.POST.get("last"):
+        return redirect(f"{reverse('frame-look', args=[frame.tag])}?weighed=1")
+    return redirect(f"{reverse('parcel', args=[frame.parcel.code])}?weighed={frame.tag}")
+
+
+def _first_guess(request: StaffRequest, slip: Request | None) -> dict[str, Any]:
     """What the next frame probably is: on the same scale, and the slip's own model."""
     guess: dict[str, Any] = scales.last(request) | {"mends_before": 0}
-    if opened.request is not None:
-        guess["request"] = opened.request.reference
-        filed = filed_frames.of(opened.request)
-        coming = filed_frames.still_to_come(opened.request, filed=filed) or filed
+    if slip is not None:
+        guess["request"] = slip.reference
+        filed = filed_frames.of(slip)
+        coming = filed_frames.still_to_come(slip, filed=filed) or filed
         guess["colourway"] = coming[0].colourway
     return guess
 
@@ -255,12 +290,18 @@ def _parcel_facts(request: StaffRequest, opened: Parcel) -> dict[str, Any]:
     )
     frames = [_row(frame) for frame in rows[:OWN_TAGS_MAX]]
     tag = request.GET.get("weighed", "")
+    filed = filed_frames.of(opened.request) if opened.request else []
     return {
         "parcel": opened,
         "frames": frames,
         "weighed": next((row for row in frames if row["it"].tag == tag), None),
         "finish_form": ActionForm(auto_id="finish_%s"),
-        "filed": filed_frames.of(opened.request) if opened.request else [],
+        "filed": filed,
+        "expects_more": opened.request is not None
+        and len(filed_frames.still_to_come(opened.request, filed=filed)) > 1,
+        "is_asked_empty": "empty" in request.GET and not frames,
+        "wait_minutes": Terms.the().letter_wait_minutes,
+        "may_reopen": opened.done_at is not None and opened.content == Parcel.Content.EMPTY,
     }
 
 
@@ -283,12 +324,28 @@ def finish(request: StaffRequest, code: str) -> HttpResponse:
         key=form.cleaned_data["key"], parcel=parcel_by(code), at=timezone.now(), by=request.user
     )
     if done.content == Parcel.Content.EMPTY:
-        messages.warning(request, _t("Parcel %(code)s was empty.") % {"code": done.code})
+        words = _t("Parcel %(code)s was empty. Its customer is told in some minutes.")
+        undo = reverse("parcel", args=[done.code])
+        notices.done(request, words % {"code": done.code}, undo=undo)
         return redirect("bench")
     messages.success(request, _t("Parcel %(code)s is finished.") % {"code": done.code})
     first = arriving.live_frames(done).first()
     # A single frame is what the hand holds now, so its page comes next.
     return redirect("frame", first.tag) if first and done.frames.count() == 1 else redirect("bench")
+
+
+@require_http_methods(["POST"])
+@allow(BENCH, OWNER)
+def reopen(request: StaffRequest, code: str) -> HttpResponse:
+    """The parcel was not empty after all."""
+    form = ActionForm(request.POST)
+    if not form.is_valid():
+        raise BadInput(_t("This form was incomplete. Open the parcel's page and press again."))
+    opened = arriving.reopen(
+        key=form.cleaned_data["key"], parcel=parcel_by(code), at=timezone.now(), by=request.user
+    )
+    messages.success(request, _t("Parcel %(code)s is open again.") % {"code": opened.code})
+    return redirect("parcel", opened.code)
 
 
 def _status(form: forms.BaseForm) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import uuid
 from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal, DecimalException
@@ -25,17 +26,18 @@ from returns.arriving.pages.parcels import batch_by
 from returns.bench.pages.attempts import FrameForm
 from returns.bench.pages.finding import frame_by
 from returns.bench.pages.frames import decision
-from returns.bench.queries.frames import version_of
+from returns.bench.queries.frames import NEXT_PAGE, version_of
 from returns.filing.queries import frames as filed_frames
 from returns.grading.pages import wording
 from returns.grading.queries.facts import MEASURED, Seen
 from returns.grading.rules import lookover, record
 from returns.grading.rules.lookover import MEASURED_UM_MAX, Look
-from returns.grading.sums import PolymerCheck
+from returns.grading.sums import Disposition, PolymerCheck
+from returns.mending.rules import mending
 from returns.models import Colourway, Grading, ProductionBatch, Remedy, ReturnedFrame
 from returns.models.catalogue import ComponentKey
 from returns.models.remedies import DefectKey
-from returns.story.sums.states import REGRADABLE
+from returns.story.sums.states import REGRADABLE, FrameState
 
 _D = DefectKey
 # What can be seen on each kind of part; common practice, no source. The owner's remedies add more.
@@ -52,6 +54,15 @@ MEASURE_HINTS: Final = {
     _D.OFFSET: _("how far off its centre, mm"),
     _D.STRIPPED: _("thinnest wall round the hole, mm"),
     _D.GROOVE: _("depth of wear, mm"),
+}
+
+
+# What the press that takes an answer goes on to, by the state that the answer leads to.
+ONWARD: Final = "on"
+_ONWARD: Final = {
+    FrameState.TO_MEND: _("Take it and start mending"),
+    FrameState.TO_STRIP: _("Take it and go on to strip"),
+    FrameState.TO_RETURN: _("Take it and go on to post it"),
 }
 
 
@@ -222,6 +233,9 @@ def look(request: StaffRequest, tag: str) -> HttpResponse:
     # overlooked.
     version = version_of(tag)
     seen = frame_by(tag)
+    if seen.state == FrameState.MENDING and request.POST.get("take") == ONWARD:
+        # Pressed twice: the first press took the answer and began the mend.
+        return redirect("mend", seen.tag)
     if seen.state not in REGRADABLE:
         messages.warning(request, _t("This frame is past its look-over."))
         return redirect("frame", seen.tag)
@@ -237,8 +251,15 @@ def look(request: StaffRequest, tag: str) -> HttpResponse:
     taken = form.is_valid() and "take" in request.POST and _taken(request, form, seen)
     if taken:
         messages.success(request, _t("The answer is taken."))
+        if request.POST["take"] == ONWARD:
+            return _onward(request, form, seen)
         return redirect("frame", seen.tag)
-    facts = {"frame": seen, "form": form, "answer": _answer(form, seen)} | _hints(seen)
+    facts = {
+        "frame": seen,
+        "form": form,
+        "answer": _answer(form, seen),
+        "is_weighed": "weighed" in request.GET and seen.state == FrameState.WEIGHED,
+    } | _hints(seen)
     return render(request, "returns/bench/look.html", facts, status=422 if form.errors else 200)
 
 
@@ -253,6 +274,24 @@ def _taken(request: StaffRequest, form: LookForm, seen: ReturnedFrame) -> bool:
         by=request.user,
     )
     return graded is not None
+
+
+def _onward(request: StaffRequest, form: LookForm, seen: ReturnedFrame) -> HttpResponse:
+    """From the answer to its deed, with the frame still in the hand: a mend is begun at once.
+
+    Another answer may count by now; the frame's own page then says what is next.
+    """
+    frame = frame_by(seen.tag)
+    if frame.state == FrameState.TO_MEND:
+        mending.open_job(
+            key=uuid.uuid5(form.cleaned_data["key"], "start"),
+            frame=frame,
+            at=timezone.now(),
+            by=request.user,
+        )
+        return redirect("mend", frame.tag)
+    page = NEXT_PAGE.get(frame.state, "") if frame.state in _ONWARD else "frame"
+    return redirect(page or "frame", frame.tag)
 
 
 def _answer(form: LookForm, seen: ReturnedFrame) -> dict[str, Any] | None:
@@ -281,6 +320,7 @@ def _answer(form: LookForm, seen: ReturnedFrame) -> dict[str, Any] | None:
         "decision": decision(grading, names, look.findings),
         "standing": now.gradings.select_related("by").first(),
         "carried": form.carried(),
+        "onward": _ONWARD.get(Disposition(kept["disposition"]).frame_state, ""),
         "key": form["key"].value(),
         "seen_version": version,
         "shown": record.answer_of(kept),

@@ -104,6 +104,7 @@ EVENTS: Words = {
     "arrivals.weigh_in": _("Weighed in"),
     "arrivals.assign": _("Given to its request"),
     "arrivals.finish": _("Parcel finished"),
+    "arrivals.reopen": _("Parcel opened again"),
     "arrivals.unweigh": _("Weigh-in undone"),
     "stripdown.strip": _("Stripped, and put in its box"),
     "stripdown.undo": _("Strip-down undone"),

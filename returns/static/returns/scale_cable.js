@@ -26,6 +26,7 @@
     return;
   }
   part("able").hidden = false;
+  part("setup").hidden = false;
 
   /* The settings, by their inputs' data-setting. */
   const inputs = [...panel.querySelectorAll("[data-setting]")];
@@ -71,7 +72,7 @@
     const next = there[there.indexOf(field) + 1];
     if (next?.form === field.form && next && !next.value) return next;
     const asked = [...field.form.querySelectorAll("[data-next]")].find((node) => isSeen(node) && !isFilled(node));
-    return asked ?? field.form.querySelector("button[type=submit]");
+    return asked ?? field.form.querySelector("button[type=submit]:not([data-enter])");
   };
   const labelOf = (field) => field.labels[0]?.firstChild?.textContent.trim() ?? "";
   const setScale = (form) => {

@@ -6,180 +6,39 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final
 
-from django import forms
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _t
-from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.errors import BadInput, NotFound
 from inventory.furniture.pages.access import StaffRequest, allow
-from inventory.furniture.pages.forms import ActionForm, ScansField, WeighedForm
+from inventory.furniture.pages.forms import ActionForm
 from inventory.models import Part, Workshop
 from inventory.staff.queries import BENCH, OWNER
 from inventory.weighing.queries import traced
 from returns.arriving.pages import scales
-from returns.bench.pages.attempts import FrameForm, done, focused, found
+from returns.bench.pages.attempts import done, focused, found
 from returns.bench.pages.finding import frame_by
 from returns.bench.queries.frames import version_of
 from returns.grading.sums.facts import PPM
 from returns.mending import queries
-from returns.mending.rules import blaming, fitting, mending, withdrawals
-from returns.mending.rules.mending import Check
-from returns.models import BenchCheck, JobStep, Policy, Remedy, RepairJob, ReturnedFrame
+from returns.mending.pages.forms import (
+    AddForm,
+    CheckForm,
+    EndingForm,
+    GiveUpForm,
+    StepForm,
+    WeighOutForm,
+    WithdrawCheckForm,
+    WithdrawForm,
+)
+from returns.mending.rules import blaming, finishing, mending, withdrawals
+from returns.models import BenchCheck, JobStep, Policy, RepairJob, ReturnedFrame
 from returns.models.catalogue import ComponentKey
 from returns.story.sums.states import FrameState
-
-MINUTES = {"inputmode": "numeric"}
-NOBODY: Final = "nobody"
-
-
-class StepForm(ActionForm):
-    """Minutes, the planned parts, and one more part if it was needed."""
-
-    minutes = forms.IntegerField(label=_("Minutes"), min_value=1, max_value=mending.MINUTES_MAX)
-
-    def __init__(self, step: JobStep, *args: Any, **facts: Any) -> None:
-        super().__init__(*args, **facts)
-        self.step = step
-        self.fields["minutes"].initial = step.remedy.minutes
-        # Fields by the plan: the usual case is a look and a press, and another part is the
-        # exception.
-        planned = mending.planned_parts(step)
-        for part in Part.objects.filter(code__in=planned).order_by("code"):
-            self.fields[f"part-{part.code}"] = forms.IntegerField(
-                label=part.name,
-                min_value=0,
-                max_value=fitting.PIECES_MAX,
-                initial=planned[part.code],
-                help_text=_t("Pieces used; %(free)s are free.")
-                % {"free": fitting.free_for(part, step.job.frame.tag)},
-            )
-        self.fields["scanned"] = ScansField(
-            kind="bin",
-            is_asked=bool(planned),
-            required=False,
-            label=_("Labels of the bins"),
-            help_text=_("Scan the bin of each part that you take, or type its code, one a line."),
-        )
-        self.fields["other"] = forms.ModelChoiceField(
-            Part.objects.exclude(code__in=planned), required=False, label=_("Another part")
-        )
-        self.fields["other_pieces"] = forms.IntegerField(
-            required=False,
-            min_value=1,
-            max_value=fitting.PIECES_MAX,
-            label=_("Pieces of it"),
-        )
-
-    def facts(self) -> dict[str, Any]:
-        """Return what the rule takes."""
-        data = self.cleaned_data
-        used = {
-            name.removeprefix("part-"): pieces
-            for name, pieces in data.items()
-            if name.startswith("part-") and pieces
-        }
-        if data["other"] is not None:
-            # A part chosen without a number was one piece: that is what a hand takes.
-            used[data["other"].code] = data["other_pieces"] or 1
-        return {"step": self.step, "minutes": data["minutes"], "parts_used": used} | {
-            "scanned": data["scanned"]
-        }
-
-
-class AddForm(ActionForm):
-    remedy = forms.ModelChoiceField(Remedy.objects.filter(active=True), label=_("What is done"))
-    component = forms.ChoiceField(label=_("To which part"), choices=ComponentKey.choices)
-
-
-class VerdictField(forms.TypedChoiceField):
-    """One line of the check: it holds or it does not, and nobody leaves it open."""
-
-    def __init__(self, **facts: Any) -> None:
-        super().__init__(
-            choices=[("yes", _("holds")), ("no", _("does not"))],
-            # A tick box cannot tell "does not hold" from "not looked at".
-            coerce=lambda data: data == "yes",
-            widget=forms.RadioSelect,
-            error_messages={"required": _("Look at it, then say whether it holds.")},
-            **facts,
-        )
-
-
-class CheckForm(FrameForm):
-    closes_freely = VerdictField(label=_("The arms open and close freely"))
-    screw_flush = VerdictField(label=_("The screws sit flush"))
-    lens_held = VerdictField(label=_("The lenses are held"))
-    no_sharp_edge = VerdictField(label=_("No edge is sharp, anywhere a finger or temple touches"))
-    blamed = forms.ChoiceField(
-        required=False,
-        widget=forms.RadioSelect,
-        label=_("If one does not hold: which step was it?"),
-        help_text=_("Only this step is blamed, in what is learned of the remedies."),
-    )
-
-    def __init__(self, job: RepairJob, *args: Any, **facts: Any) -> None:
-        super().__init__(*args, **facts)
-        names = dict(ComponentKey.choices)
-        self.steps = {str(one.pk): one for one in blaming.live_steps(job)}
-        choices: Any = self.fields["blamed"]
-        choices.choices = [
-            *(
-                (pk, f"{one.remedy.name} · {names.get(one.component, one.component)}")
-                for pk, one in self.steps.items()
-            ),
-            (NOBODY, _t("nobody can tell")),
-        ]
-        if not self.steps:
-            # Without a step there is nothing to blame, and a lone "nobody can tell" would be a
-            # question about nothing.
-            del self.fields["blamed"]
-
-    def facts(self) -> dict[str, Any]:
-        """Return what the rule takes. With all four holding, a leftover choice counts as none."""
-        data = self.cleaned_data
-        check = Check(**{name: data[name] for name in Check.__dataclass_fields__})
-        given = "" if check.passed else data.get("blamed", "")
-        return {
-            "check": check,
-            "blamed": self.steps.get(given),
-            "nobody_can_tell": given == NOBODY,
-        }
-
-
-class WithdrawForm(ActionForm):
-    reason = forms.CharField(
-        label=_("Why it is withdrawn"),
-        max_length=withdrawals.REASON_LENGTH_MAX,
-        help_text=_("Both stay in the history. Name no customer here."),
-    )
-
-
-class WithdrawCheckForm(WithdrawForm):
-    """It names its check, so that no other one is withdrawn in its place."""
-
-    check = forms.ModelChoiceField(BenchCheck.objects.all(), widget=forms.HiddenInput)
-
-
-class GiveUpForm(ActionForm):
-    reason = forms.CharField(
-        label=_("Why it cannot be mended"),
-        max_length=200,
-        help_text=_("Name no customer here."),
-    )
-
-
-class WeighOutForm(WeighedForm):
-    reason = forms.CharField(
-        required=False,
-        label=_("Reason for a large difference"),
-        max_length=200,
-        help_text=_("Only when the scale disagrees with what is expected."),
-    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,6 +57,8 @@ ACTIONS: Final = {
     "give-up": Action("give_up_form", GiveUpForm, mending.give_up),
     "weigh-out": Action("weigh_form", WeighOutForm, mending.weigh_out),
 }
+# One press for the last step, the check and the weigh-out; its form is built of the job.
+FINISH: Final = "finish"
 
 
 @require_safe
@@ -221,6 +82,8 @@ def open_job(request: StaffRequest, tag: str) -> HttpResponse:
 def act(request: StaffRequest, tag: str, action: str) -> HttpResponse:
     """Take one of the actions of an open job, or weigh the frame out."""
     frame = frame_by(tag)
+    if action == FINISH:
+        return _finish(request, frame)
     if action not in ACTIONS:
         raise NotFound()
     chosen, job = ACTIONS[action], _job(frame)
@@ -229,6 +92,21 @@ def act(request: StaffRequest, tag: str, action: str) -> HttpResponse:
     if done(request, form, chosen.rule, job=job, **facts):
         return _onward(request, frame, action)
     return _page(request, frame, {chosen.slot: form})
+
+
+def _finish(request: StaffRequest, frame: ReturnedFrame) -> HttpResponse:
+    """Take the last step, the check and the weigh-out in one press."""
+    job = _job(frame)
+    form = EndingForm(job, _last_of(job), request.POST, auto_id="end_%s")
+    facts = {"ending": form.ending()} if form.is_valid() else {}
+    if not done(request, form, finishing.finish, job=job, **facts):
+        return _page(request, frame, {"ending_form": form})
+    if form.ending().check.passed:
+        return _onward(request, frame, "weigh-out")
+    messages.warning(
+        request, _t("The check did not hold: it is noted, and nothing was weighed out.")
+    )
+    return redirect("mend", frame.tag)
 
 
 @require_POST
@@ -315,9 +193,6 @@ def _page(
         "known": traced.in_house(frame.tag),
         "open_form": ActionForm(auto_id="open_%s"),
         "add_form": AddForm(auto_id="add_%s"),
-        "check_form": CheckForm(job, auto_id="check_%s", initial={"seen_version": version})
-        if job is not None
-        else None,
         "withdraw_check_form": _withdraw_check(standing),
         "give_up_form": GiveUpForm(auto_id="give_up_%s"),
         "weigh_form": WeighOutForm(auto_id="weigh_%s", initial=scales.last(request)),
@@ -327,10 +202,13 @@ def _page(
     }
     again = tried.pop("tried_step", None)
     facts["steps"] = _steps(job, again) if is_mending and job else []
+    if is_mending and job is not None:
+        facts["ending_form"] = _ending(request, facts["steps"], job, version)
+        again = _in_one(request, facts["ending_form"], again or tried.get("check_form")) or again
     facts["withdrawn"] = _withdrawn(job) if is_mending and job else []
-    facts["all_done"] = not any(not step["it"].done_at for step in facts["steps"])
-    facts["may_check"] = facts["all_done"] and job is not None and _is_redone(job)
     facts["refused"] = again or next(iter(tried.values()), None)
+    if isinstance(again, EndingForm):
+        tried["ending_form"] = again
     return render(
         request,
         "returns/workroom/mend.html",
@@ -434,6 +312,41 @@ def _steps(job: RepairJob, tried: StepForm | None) -> list[dict[str, Any]]:
     if first is not None:
         focused(first)
     return shown
+
+
+def _last_of(job: RepairJob) -> JobStep | None:
+    """The one step that is left, done anew or for the first time; None where none or more are."""
+    rows = list(
+        job.steps.filter(withdrawn_at=None).select_related("remedy", "job__frame", "job__grading")
+    )
+    left = [step for step in rows if _to_do(step, rows)]
+    return left[0] if len(left) == 1 else None
+
+
+def _ending(
+    request: StaffRequest, steps: list[dict[str, Any]], job: RepairJob, version: int
+) -> EndingForm | None:
+    """The form for all that is left, where no more than one step is; its step is shown in it."""
+    left = [one for one in steps if one["form"] is not None]
+    if job.state != RepairJob.State.OPEN or len(left) > 1 or (not left and not _is_redone(job)):
+        return None
+    for one in left:
+        one["is_last"] = True
+    step = left[0]["it"] if left else None
+    initial = scales.last(request) | {"seen_version": version}
+    return EndingForm(job, step, auto_id="end_%s", initial=initial)
+
+
+def _in_one(
+    request: StaffRequest, ending: EndingForm | None, tried: ActionForm | None
+) -> EndingForm | None:
+    """What was refused of the step or the check alone, in the form that holds both."""
+    is_its_step = isinstance(tried, StepForm) and ending and tried.step == ending.step
+    if ending is None or tried is None or not (is_its_step or isinstance(tried, CheckForm)):
+        return None
+    bound = EndingForm(ending.job, ending.step, request.POST, auto_id="end_%s")
+    bound.refuse_as(tried)
+    return bound
 
 
 def _to_do(step: JobStep, rows: list[JobStep]) -> bool:
