@@ -9,7 +9,7 @@ import structlog
 
 # Applied to the finished line, so that it also meets links inside tracebacks and the words of
 # libraries.
-_LINK = re.compile(r"(/story/|/ask/photo/|/enter/first/[\w-]+/)[\w-]{16,}")
+_LINK = re.compile(r"(/story/|/slip/|/partner/|/ask/photo/|/enter/first/[\w-]+/)[\w-]{16,}")
 
 
 class DiscreetFormatter(structlog.stdlib.ProcessorFormatter):

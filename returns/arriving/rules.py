@@ -7,8 +7,8 @@ frame afterwards stands in `lookover`.
 from __future__ import annotations
 
 import uuid
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 from uuid import UUID
@@ -35,9 +35,11 @@ from returns.models import (
     Colourway,
     FrameModel,
     Parcel,
+    PartnerSlip,
     ProductionBatch,
     Request,
     ReturnedFrame,
+    WalkIn,
 )
 from returns.story.rules import settle
 from returns.story.sums import codes
@@ -62,7 +64,8 @@ class WeighIn:
     the story the frame belongs to: the parcel's own, another slip's, or None without a slip.
     `again` is a second reading of the same scale, and `reason` a person's word: one of the two is
     asked for where no such frame weighs so much. `number` says which of the frames that its
-    request names it is, where model and colour do not tell.
+    request names it is, where model and colour do not tell. `slip` is a partner's slip that lay
+    with the frame; it stands for its request once one is filed.
     """
 
     scale: Scale
@@ -76,6 +79,7 @@ class WeighIn:
     again: str = ""
     reason: str = ""
     number: int | None = None
+    slip: PartnerSlip | None = None
 
     @property
     def model(self) -> FrameModel | None:
@@ -96,6 +100,7 @@ class WeighIn:
             self.mends_before,
             *([self.again.strip(), self.reason.strip()] if self.again or self.reason else []),
             *([["number", self.number]] if self.number is not None else []),
+            *([["slip", self.slip.code]] if self.slip else []),
         ]
 
 
@@ -147,10 +152,13 @@ def weigh_in(
     """
     # All faults are gathered before anything is written, so that the bench hand puts everything
     # right in one go instead of field by field.
+    weighing = _with_slip(weighing)
     raise_all([*_bad_entries(weighing), *_bad_masses(weighing), *_bad_number(weighing)])
     _hold_open(parcel)
     if weighing.request is not None:
         _mark_arrived(weighing.request)
+    if weighing.slip is not None:
+        _mark_in_box(weighing.slip, parcel, at)
     frame = _made_frame(key, parcel, weighing, at)
     movement = _put_on_shelf(key, frame, at, by)
     _tell_arrived(frame, at)
@@ -237,7 +245,8 @@ def finish(event: Draft, /, *, key: UUID, parcel: Parcel, at: datetime, by: User
     if changed != 1:
         raise StaleState()
     _tell_empty(parcel, frames, at)
-    _set_back(parcel.request, at)
+    for request in _awaited_in(parcel):
+        _set_back(request, at)
     event.of(parcel.code, content=str(content), frames=[frame.tag for frame in frames])
     return Parcel.objects.get(pk=parcel.pk)
 
@@ -257,8 +266,8 @@ def reopen(event: Draft, /, *, key: UUID, parcel: Parcel, at: datetime, by: User
     rows = Parcel.objects.filter(pk=parcel.pk, content=Parcel.Content.EMPTY).exclude(done_at=None)
     if rows.update(content=Parcel.Content.UNOPENED, done_at=None) != 1:
         raise StaleState()
-    if parcel.request is not None:
-        _mark_arrived(parcel.request)
+    for request in _awaited_in(parcel):
+        _mark_arrived(request)
     event.of(parcel.code)
     return Parcel.objects.get(pk=parcel.pk)
 
@@ -295,6 +304,65 @@ def unweigh(
     return _frame(frame)
 
 
+def book_box(*, key: UUID, slips: Sequence[PartnerSlip], at: datetime) -> Parcel:
+    """Book a partner's box, in the caller's rule: its slips have come, filed or not."""
+    parcel = Parcel.objects.create(code=_fresh_parcel_code(), key=key, request=None, arrived_at=at)
+    for slip in slips:
+        _mark_in_box(slip, parcel, at)
+        if slip.request is not None:
+            _mark_arrived(slip.request)
+    return parcel
+
+
+def join_slip(*, request: Request, slip: PartnerSlip, at: datetime) -> None:
+    """A slip whose frame came before it was filed: the frame joins its request, with its wish."""
+    _mark_arrived(request)
+    rows = ReturnedFrame.objects.filter(partner_slip=slip, request=None, ended_at=None)
+    first = None
+    for frame in rows.exclude(state=FrameState.VOIDED).order_by("pk"):
+        filed, is_sure = _as_filed(request, frame.colourway)
+        wish = frame.wish or (filed.wish if is_sure else "")
+        told = {"number": filed.number, "wish": wish}
+        lenses_back = filed.lenses_back or not is_sure
+        ReturnedFrame.objects.filter(pk=frame.pk, request=None).update(
+            request=request, lenses_back=lenses_back, **told
+        )
+        first = first or _frame(frame)
+    if first is not None:
+        letters.enqueue(letter="arrived", request=request, frame=first, at=at)
+    elif slip.parcel is not None and slip.parcel.done_at is not None:
+        # Its bag was empty: it is awaited, as far as anybody knows.
+        _set_back(request, at)
+
+
+def parcels_of(request: Request) -> QuerySet[Parcel]:
+    """Return the parcels in which a request's frames may be: its own, and a partner's box."""
+    return Parcel.objects.filter(Q(request=request) | Q(partner_slips__request=request)).distinct()
+
+
+def _awaited_in(parcel: Parcel) -> list[Request]:
+    """The requests whose frames a parcel was booked for."""
+    slips = parcel.partner_slips.exclude(request=None).select_related("request")
+    found = [slip.request for slip in slips if slip.request is not None]
+    return [*([parcel.request] if parcel.request else []), *found]
+
+
+def _with_slip(weighing: WeighIn) -> WeighIn:
+    """What was filed with a slip since it was read counts for it."""
+    slip = weighing.slip
+    if slip is None and weighing.request is not None:
+        slip = PartnerSlip.objects.filter(request=weighing.request).first()
+    if slip is None:
+        return weighing
+    fresh = PartnerSlip.objects.select_related("request").get(pk=slip.pk)
+    return replace(weighing, slip=fresh, request=fresh.request)
+
+
+def _mark_in_box(slip: PartnerSlip, parcel: Parcel, at: datetime) -> None:
+    """The slip's frame is here. One that lay in the box unscanned is found at the scale."""
+    PartnerSlip.objects.filter(pk=slip.pk, parcel=None).update(parcel=parcel, arrived_at=at)
+
+
 def live_frames(parcel: Parcel) -> QuerySet[ReturnedFrame]:
     """Return the parcel's frames whose weigh-in stands, oldest first."""
     return parcel.frames.exclude(state=FrameState.VOIDED).order_by("pk")
@@ -324,7 +392,7 @@ def _set_back(request: Request | None, at: datetime) -> None:
 
     A frame in its parcel that has no story yet may still turn out to be theirs.
     """
-    if request is None or request.parcels.filter(done_at=None).exists():
+    if request is None or parcels_of(request).filter(done_at=None).exists():
         return
     theirs = Q(request=request) | Q(request=None, parcel__request=request)
     if ReturnedFrame.objects.filter(theirs).exclude(state=FrameState.VOIDED).exists():
@@ -541,6 +609,7 @@ def _made_frame(key: UUID, parcel: Parcel, weighing: WeighIn, at: datetime) -> R
         key=key,
         parcel=parcel,
         request=weighing.request,
+        partner_slip=weighing.slip,
         number=filed.number if filed else None,
         colourway=colourway,
         batch=weighing.batch,
@@ -589,8 +658,11 @@ def _put_on_shelf(key: UUID, frame: ReturnedFrame, at: datetime, by: User) -> Mo
 
 
 def _tell_arrived(frame: ReturnedFrame, at: datetime) -> None:
-    """One letter per request and parcel, with the first frame that stands on the scale."""
-    if frame.request is None:
+    """One letter per request and parcel, with the first frame that stands on the scale.
+
+    Who brought it to the counter holds the receipt already.
+    """
+    if frame.request is None or WalkIn.objects.filter(request=frame.request).exists():
         return
     # This frame is in the table already, so it must not count as the one before it.
     before = live_frames(frame.parcel).filter(request=frame.request).exclude(pk=frame.pk)
@@ -601,8 +673,11 @@ def _tell_arrived(frame: ReturnedFrame, at: datetime) -> None:
 def _tell_empty(parcel: Parcel, frames: Iterable[ReturnedFrame], at: datetime) -> None:
     """Owed at each finishing, for the parcel may have been opened again; sent once a parcel."""
     requests = {frame.request for frame in frames}
-    if parcel.request is not None and None not in requests and parcel.request not in requests:
-        letters.enqueue(letter="empty", request=parcel.request, at=at, parcel=parcel)
+    # A frame without a story may be that of the parcel's own sender. In a box each bag has a slip.
+    awaited = [] if parcel.request and None in requests else _awaited_in(parcel)
+    for request in awaited:
+        if request not in requests:
+            letters.enqueue(letter="empty", request=request, at=at, parcel=parcel)
 
 
 def _fresh_parcel_code() -> str:

@@ -58,12 +58,29 @@ class Contact:
 
 def checked(contact: Contact) -> Contact:
     """Return the contact with its blanks trimmed. BadInput names the first field that is wrong."""
+    tidy = _tidied(contact)
+    _refuse_bad_email(tidy.email)
+    return _with_good_address(tidy)
+
+
+def checked_without_email(contact: Contact) -> Contact:
+    """The same of somebody at the counter, who need not give an email."""
+    tidy = _tidied(contact)
+    if tidy.email:
+        _refuse_bad_email(tidy.email)
+    return _with_good_address(tidy)
+
+
+def _tidied(contact: Contact) -> Contact:
     tidy = Contact(**{name: _one_line(text, name) for name, text in asdict(contact).items()})
     # Codes are compared in capitals, whoever typed them.
     tidy = replace(tidy, country=tidy.country.upper(), postal_code=tidy.postal_code.upper())
     if not tidy.name:
         raise BadInput(_("Enter your name, as it is on your letter box."), field="name")
-    _refuse_bad_email(tidy.email)
+    return tidy
+
+
+def _with_good_address(tidy: Contact) -> Contact:
     # The first slip ends it: a rule refuses one field, and the form shows the others when it is
     # sent again.
     for part, slip in address_slips(tidy).items():

@@ -33,6 +33,7 @@ _AGAIN_MAX: Final = 1000
 
 NAMES: Final[dict[str, str | Promise]] = {
     "filed": gettext_lazy("request received"),
+    "taken_in": gettext_lazy("receipt from the counter"),
     "waiting_stock": gettext_lazy("waits for screws"),
     "kit_reserved": gettext_lazy("screws are kept for you"),
     "kit_posted": gettext_lazy("screws posted"),

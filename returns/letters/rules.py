@@ -16,6 +16,7 @@ from returns.models import Parcel, Request, ReturnedFrame, Terms
 LETTERS: Final = frozenset(
     {
         "filed",
+        "taken_in",
         "waiting_stock",
         "kit_reserved",
         "kit_posted",

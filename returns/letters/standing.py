@@ -10,7 +10,7 @@ from collections.abc import Callable
 from typing import Final
 
 from inventory.models import OutboxMessage
-from returns.models import Request, ReturnedFrame
+from returns.models import Parcel, Request, ReturnedFrame
 from returns.models.gradings import Outcome
 from returns.story.sums.states import FrameState, RequestState
 
@@ -43,7 +43,8 @@ def _empty(message: OutboxMessage, request: Request, frame: ReturnedFrame | None
     del message, frame
     is_here = request.frames.exclude(state=FrameState.VOIDED).exists()
     # A parcel opened again may still bring the frame; the next finishing decides.
-    opened = request.parcels.filter(done_at=None).exists()
+    box = Parcel.objects.filter(partner_slips__request=request, done_at=None)
+    opened = request.parcels.filter(done_at=None).exists() or box.exists()
     return not is_here and not opened and request.state != RequestState.ARRIVED
 
 

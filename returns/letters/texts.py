@@ -10,10 +10,11 @@ from django.conf import settings
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
+from inventory.furniture import numbers
 from inventory.models import Workshop
 from returns.filing.rules import intake
 from returns.letters import first
-from returns.models import Request, ReturnedFrame
+from returns.models import PartnerSlip, Request, ReturnedFrame
 from returns.models.filing import Wish
 from returns.models.gradings import Outcome
 from returns.story.queries.story import day_words, ground_words, mended_parts
@@ -89,6 +90,9 @@ def _filed(occasion: Occasion) -> Words:
             ],
         )
     is_one = not request.further_frames.exists()
+    slip = PartnerSlip.objects.filter(request=request).select_related("partner").first()
+    if slip is not None:
+        return _filed_by_slip(occasion, slip)
     return (
         _("We await your frame, %(reference)s")
         if is_one
@@ -105,6 +109,49 @@ def _filed(occasion: Occasion) -> Words:
             _whole(first.what_it_costs(request)),
             _whole(first.what_comes_next(workshop)),
             _whole(first.what_was_filed(request)),
+        ],
+    )
+
+
+def _filed_by_slip(occasion: Occasion, slip: PartnerSlip) -> Words:
+    request = occasion.request
+    told = [
+        _whole(first.what_it_costs(request)),
+        _whole(first.what_comes_next(occasion.workshop)),
+        _whole(first.what_was_filed(request)),
+    ]
+    if slip.arrived_at is not None:
+        return (
+            _("We have your frame and your request, %(reference)s"),
+            [
+                _("Thank you. Your frame (%(frame)s) came to us before; now we know whose it is."),
+                *told,
+            ],
+        )
+    left = _("Leave it, with the slip's other half, at %(partner)s. It comes to us in their box.")
+    return (
+        _("We await your frame, %(reference)s"),
+        [
+            _whole(first.which_frames(request)),
+            _whole(left % {"partner": str(slip.partner)}),
+            _whole(first.how_to_pack(request)),
+            *told,
+        ],
+    )
+
+
+def _taken_in(occasion: Occasion) -> Words:
+    request, frame = occasion.request, occasion.frame
+    mass = numbers.mass_words(frame.reading.mass_mg) if frame else ""
+    weighed = _("Your frame (%(frame)s) has the tag %(tag)s and weighs %(mass)s.")
+    return (
+        _("We have taken your frame in, %(reference)s"),
+        [
+            _("Thank you for coming to our counter."),
+            weighed.replace("%(mass)s", _whole(mass)),
+            _("We mean to be done by %(promise)s."),
+            _whole(first.what_was_filed(request)),
+            _whole(first.what_it_costs(request)),
         ],
     )
 
@@ -389,6 +436,7 @@ def _ground_words(frame: ReturnedFrame | None) -> str:
 
 _WORDS: Final[dict[str, Callable[[Occasion], Words]]] = {
     "filed": _filed,
+    "taken_in": _taken_in,
     "waiting_stock": _waiting_stock,
     "kit_reserved": _kit_reserved,
     "kit_posted": _kit_posted,

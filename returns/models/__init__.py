@@ -13,10 +13,12 @@ from returns.models.catalogue import (
     RepairScores,
     SoldUnits,
 )
+from returns.models.counter import WalkIn
 from returns.models.emission_factors import EmissionFactors
 from returns.models.filing import DraftPhoto, FurtherFrame, Photo, Request, Trouble
 from returns.models.gradings import Finding, Grading
 from returns.models.mending import BenchCheck, JobStep, RepairJob
+from returns.models.partners import Partner, PartnerSlip
 from returns.models.people import Person
 from returns.models.posting_out import Dispatch
 from returns.models.promises import PartPromise
@@ -40,6 +42,8 @@ __all__ = [
     "JobStep",
     "Parcel",
     "PartPromise",
+    "Partner",
+    "PartnerSlip",
     "Person",
     "Photo",
     "Policy",
@@ -53,5 +57,6 @@ __all__ = [
     "SoldUnits",
     "Terms",
     "Trouble",
+    "WalkIn",
     "WeighAudit",
 ]

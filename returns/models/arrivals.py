@@ -48,6 +48,10 @@ class ReturnedFrame(models.Model):
     request = models.ForeignKey(
         Request, models.PROTECT, null=True, blank=True, related_name="frames"
     )
+    # The partner's slip that lay with it, while nobody has filed with that slip.
+    partner_slip = models.ForeignKey(
+        "returns.PartnerSlip", models.PROTECT, null=True, blank=True, related_name="frames"
+    )
     # Which of the frames that its request names; empty while it has no request.
     number = models.PositiveSmallIntegerField(
         _("which frame of the request"), null=True, blank=True

@@ -6,13 +6,22 @@ from django.urls import URLPattern, URLResolver, path
 
 from returns.arriving.pages import parcels
 from returns.bench.pages import frames, going, labelling, today
+from returns.counter.pages import taking as counter
 from returns.grading.pages import looks
+from returns.partners.pages import box as partner_box
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("bench/", today.today, name="bench"),
     path("go/", going.go, name="go"),
     path("go/<path:code>/", going.go, name="go-code"),
     path("bench/request/<str:reference>/", parcels.request_page, name="bench-request"),
+    path("bench/counter/", counter.take_in, name="counter"),
+    path("bench/counter/consent.pdf", counter.consent_slip, name="counter-consent"),
+    path("bench/counter/<str:reference>/", counter.receipt, name="counter-receipt"),
+    path(
+        "bench/counter/<str:reference>/receipt.pdf", counter.receipt_pdf, name="counter-receipt-pdf"
+    ),
+    path("bench/partners/box/", partner_box.book, name="partner-box"),
     path("bench/parcel/book/", parcels.book, name="parcel-book"),
     path("bench/parcel/<str:code>/", parcels.parcel, name="parcel"),
     path("bench/parcel/<str:code>/finish/", parcels.finish, name="parcel-finish"),

@@ -7,6 +7,7 @@ from django.urls import URLPattern, URLResolver, path
 from returns.figures.claims.pages import public as claims
 from returns.figures.method import pages as method
 from returns.filing.pages import filing, reading
+from returns.partners.pages import public as partner_pages
 from returns.story.pages import find, reaching, story
 
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -21,6 +22,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("method/", method.page, name="method"),
     path("notice/", reading.notice, name="notice"),
     path("photo/<str:file_name>/", story.photo, name="photo"),
+    path("slip/<str:secret>/", partner_pages.slip, name="slip-filing"),
+    path("partner/<str:secret>/", partner_pages.partner, name="partner"),
     path("story/<str:secret>/", story.story, name="story"),
     path("story/<str:secret>/slip.pdf", story.slip, name="slip"),
     path("story/<str:secret>/photo/<str:file_name>/", story.story_photo, name="story-photo"),

@@ -14,6 +14,7 @@ from returns.figures.lifetimes.pages import lifetimes
 from returns.figures.repairability import pages as repairability
 from returns.grading.pages import remedies
 from returns.letters import pages as letters
+from returns.partners.pages import owner as partners
 from returns.setup.pages import tokens
 
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -33,6 +34,16 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("owner/models/", catalogue.page, name="models-list"),
     path("owner/models/import/", catalogue.bring_in, name="models-import"),
     path("owner/models/template.csv", catalogue.template, name="models-template"),
+    path("owner/partners/", partners.page, name="partners"),
+    path("owner/partners/<int:number>/", partners.one, name="partner-one"),
+    path("owner/partners/<int:number>/sheet/", partners.sheet, name="partner-sheet"),
+    path(
+        "owner/partners/<int:number>/sheet/<int:sheet>.pdf",
+        partners.sheet_paper,
+        name="partner-sheet-paper",
+    ),
+    path("owner/partners/<int:number>/renew/", partners.renew, name="partner-renew"),
+    path("owner/partners/<int:number>/close/", partners.close, name="partner-close"),
     path("owner/personal/", personal.page, name="personal"),
     path("owner/personal/<str:reference>/", personal.one, name="personal-one"),
     path("owner/personal/<str:reference>/copy.json", personal.hand_out, name="personal-copy"),

@@ -56,4 +56,5 @@ def arguments(shop: Shop, bea: User, olga: User) -> dict[str, str]:
         "handle": tokens.handle(AccessToken.objects.get()),
         "key": str(key()),
         "step": "1",
+        "sheet": "1",
     }

@@ -14,7 +14,9 @@ from inventory.ledger.rules import places
 from inventory.material.rules import grinding, material
 from inventory.material.rules.grinding import GrindOut
 from inventory.models import GrindRun, Movement
+from returns.arriving.rules import WeighIn
 from returns.auditing import rules as auditing
+from returns.counter import rules as counter
 from returns.filing.rules import intake
 from returns.grading.queries.facts import Seen
 from returns.grading.rules import lookover
@@ -22,6 +24,7 @@ from returns.grading.rules.lookover import Look
 from returns.grading.sums import PolymerCheck
 from returns.mending.rules import mending
 from returns.models import ReturnedFrame
+from returns.partners import rules as partners
 from returns.setup.pages.steps import PAGES
 from returns.stock.pages.stock import ACTIONS
 from returns.story.sums.states import FrameState
@@ -66,6 +69,8 @@ def addresses(
     found["months/<str:label>/figure/<str:row>/<slug:column>/"] = [_figure(second)]
     found["movements/<int:number>/"] += [f"/movements/{one.number}/" for one in _latest()]
     found["owner/audits/<int:number>/"] = [_audit(by)]
+    found["owner/partners/<int:number>/"] = _partners(second)
+    found["bench/counter/<str:reference>/"] = [_walk_in(shop, by)]
     return found
 
 
@@ -150,6 +155,23 @@ def _material(shop: Shop, by: User, second: User) -> dict[str, list[str]]:
 
 def _confirm(run: GrindRun, by: User) -> None:
     grinding.confirm(key=key(), run=run, seen_mg=run.box_mg, scanned=run.box.code, at=NOON, by=by)
+
+
+def _partners(by: User) -> list[str]:
+    """A partner with slips, and one whose link is revoked."""
+    facts = {"town": "Saltmarsh", "at": NOON, "by": by}
+    one, other = (partners.add(key=key(), name=name, **facts) for name in ("Lantern", "Pier"))
+    partners.print_sheet(key=key(), partner=one, count=2, at=NOON, by=by)
+    partners.close(key=key(), partner=other, at=NOON, by=by)
+    return [f"/owner/partners/{partner.pk}/" for partner in (one, other)]
+
+
+def _walk_in(shop: Shop, by: User) -> str:
+    weighing = WeighIn(scale=shop.fine_scale, mass="24.82", cleaned=True, reason="it is light")
+    filing = customer_makers.filing(shop)
+    facts = {"filing": filing, "weighing": weighing, "consent": "screen"}
+    taken = counter.take_in(key=key(), at=NOON, by=by, **facts)
+    return f"/bench/counter/{taken.request.reference}/"
 
 
 def _audit(by: User) -> str:

@@ -77,6 +77,8 @@
   /* The name of a form's draft: its own, or for the staff's other forms where it goes to. */
   const keepName = (form) => {
     if (form.dataset.keep) return form.dataset.keep;
+    /* What a customer says at the counter must not come back before the next one. */
+    if ("unkept" in form.dataset) return "";
     const isStaffs = search() && form.getAttribute("method") === "post" && kept(form).length;
     if (!isStaffs || form.querySelector("[type=password]")) return "";
     const action = new URL(form.getAttribute("action") ?? "", location.href).pathname;

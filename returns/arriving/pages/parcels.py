@@ -26,7 +26,16 @@ from returns.bench.pages.finding import parcel_by, read_code, request_by
 from returns.filing.queries import frames as filed_frames
 from returns.filing.queries.frames import FiledFrame
 from returns.grading.pages import wording
-from returns.models import Colourway, Parcel, ProductionBatch, Request, ReturnedFrame, Terms
+from returns.models import (
+    Colourway,
+    Parcel,
+    PartnerSlip,
+    ProductionBatch,
+    Request,
+    ReturnedFrame,
+    Terms,
+)
+from returns.partners import queries as partners
 
 OWN_TAGS_MAX = 100
 
@@ -39,7 +48,7 @@ class SlipField(forms.CharField):
         super().__init__(required=False, max_length=120, **facts)
         self.widget.attrs["data-scan-kind"] = "Q"
 
-    def clean(self, value: Any) -> Request | None:
+    def clean(self, value: Any) -> Request | PartnerSlip | None:
         text = str(super().clean(value)).strip()
         if not text:
             return None
@@ -47,7 +56,10 @@ class SlipField(forms.CharField):
             reference = read_code(text, prefix="Q")
         except BadInput as error:
             raise forms.ValidationError(error.message) from error
-        found = Request.objects.filter(reference=reference).first()
+        found: Request | PartnerSlip | None = (
+            Request.objects.filter(reference=reference).first()
+            or PartnerSlip.objects.filter(code=reference).first()
+        )
         if found is None:
             raise forms.ValidationError(_t("Nothing was filed under this reference. Check it."))
         return found
@@ -57,6 +69,14 @@ class BookForm(ActionForm):
     request = SlipField(
         help_text=_("Scan it or type it. Leave it empty when there is no slip in the parcel."),
     )
+
+    def clean_request(self) -> Request | None:
+        found: Request | PartnerSlip | None = self.cleaned_data["request"]
+        if isinstance(found, PartnerSlip):
+            raise forms.ValidationError(
+                _t("This is a partner's slip. Book the whole box: see “A partner's box”.")
+            )
+        return found
 
 
 class WeighInForm(WeighedForm):
@@ -152,6 +172,8 @@ class WeighInForm(WeighedForm):
         # The form's one-time key belongs to the action, not to what was weighed.
         data = dict(self.cleaned_data)
         data.pop("key")
+        if isinstance(data["request"], PartnerSlip):
+            data |= {"slip": data["request"], "request": None}
         return WeighIn(**data)
 
 
@@ -204,7 +226,7 @@ def request_page(request: StaffRequest, reference: str) -> HttpResponse:
     The parcel is booked with its first weighing: a scan opens this page and writes nothing.
     """
     story = request_by(reference)
-    opened = story.parcels.filter(done_at=None).order_by("arrived_at").first()
+    opened = arriving.parcels_of(story).filter(done_at=None).order_by("arrived_at").first()
     form = WeighInForm(
         request.POST if request.method == "POST" else None, initial=_first_guess(request, story)
     )
@@ -291,18 +313,26 @@ def _parcel_facts(request: StaffRequest, opened: Parcel) -> dict[str, Any]:
     frames = [_row(frame) for frame in rows[:OWN_TAGS_MAX]]
     tag = request.GET.get("weighed", "")
     filed = filed_frames.of(opened.request) if opened.request else []
+    in_box = partners.in_box(opened)
     return {
         "parcel": opened,
         "frames": frames,
         "weighed": next((row for row in frames if row["it"].tag == tag), None),
         "finish_form": ActionForm(auto_id="finish_%s"),
         "filed": filed,
-        "expects_more": opened.request is not None
-        and len(filed_frames.still_to_come(opened.request, filed=filed)) > 1,
+        "expects_more": _lacking(opened, filed, in_box) > 1,
         "is_asked_empty": "empty" in request.GET and not frames,
         "wait_minutes": Terms.the().letter_wait_minutes,
         "may_reopen": opened.done_at is not None and opened.content == Parcel.Content.EMPTY,
+        "in_box": in_box,
     }
+
+
+def _lacking(opened: Parcel, filed: list[FiledFrame], in_box: list[partners.InBox]) -> int:
+    """How many frames that a parcel was booked for have not been weighed in."""
+    if opened.request is not None:
+        return len(filed_frames.still_to_come(opened.request, filed=filed))
+    return sum(not one.tags for one in in_box)
 
 
 def _row(frame: ReturnedFrame) -> dict[str, Any]:

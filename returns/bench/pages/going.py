@@ -20,7 +20,7 @@ from inventory.ledger.sums.scans import bare
 from inventory.models import GrindRun, Lot, Movement, Part, Place, PlaceKind
 from inventory.staff.queries import ACCOUNTANT, BENCH, OWNER
 from returns.bench.pages.finding import read_code
-from returns.models import Dispatch, Parcel, Request, ReturnedFrame
+from returns.models import Dispatch, Parcel, PartnerSlip, Request, ReturnedFrame
 from returns.story.sums import codes
 
 CODE_LENGTH_MAX = 200
@@ -58,7 +58,7 @@ def go(request: HttpRequest, code: str = "") -> HttpResponse:
         return _nothing(request, typed, _("The code is well formed, but nothing here has it."))
     # Asked before the redirect: the page itself would answer with a bare refusal, and this one can
     # name who to ask.
-    page = resolve(address.partition("#")[0])
+    page = resolve(address.partition("#")[0].partition("?")[0])
     openers: frozenset[str] = getattr(page.func, "roles", frame.STAFF)
     if not openers & frame.roles(request):
         return _not_for_this_role(request, typed, page, openers)
@@ -139,8 +139,16 @@ def _place(place: Place) -> str:
 
 
 def _request(code: str) -> str:
-    found = Request.objects.filter(reference=code).exists()
-    return reverse("bench-request", args=[code]) if found else ""
+    if Request.objects.filter(reference=code).exists():
+        return reverse("bench-request", args=[code])
+    slip = PartnerSlip.objects.filter(code=code).select_related("parcel").first()
+    if slip is None:
+        return ""
+    # Not filed yet: where its frame is, or where its box is booked.
+    frame = slip.frames.order_by("-pk").first()
+    if frame is not None:
+        return _frame(frame.tag)
+    return _parcel(slip.parcel.code) if slip.parcel else f"{reverse('partner-box')}?slip={code}"
 
 
 def _frame(code: str) -> str:

@@ -65,7 +65,8 @@ class Label:
 def of_frame(frame: ReturnedFrame) -> Label:
     """Make the tag that stays on a frame. No personal data: a tag can be read by anybody."""
     what = str(frame.colourway) if frame.colourway else _("model not known")
-    reference = frame.request.reference if frame.request else _("no slip")
+    code = frame.partner_slip.code if frame.partner_slip else _("no slip")
+    reference = frame.request.reference if frame.request else code
     day = _("by %(day)s") % {"day": frame.promised_by.isoformat()}
     return Label(frame.tag, (what, reference, day))
 

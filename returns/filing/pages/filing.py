@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import uuid
-from dataclasses import replace
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, Final
 
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -29,7 +31,7 @@ from returns.filing.rules import drafts, intake, twins
 from returns.filing.rules.photos import Picture
 from returns.furniture import limits
 from returns.kits import queries as kit_stock
-from returns.models import DraftPhoto, FrameModel, Request
+from returns.models import DraftPhoto, FrameModel, PartnerSlip, Request
 from returns.story.pages import loop
 from returns.story.pages.personal import filing_page, personal
 
@@ -81,29 +83,48 @@ def ask_screws(request: HttpRequest) -> HttpResponse:
 @filing_page
 def ask_return(request: HttpRequest) -> HttpResponse:
     """Send a frame back; who only needs a screw is shown the shorter way first."""
+    return return_page(request, _by_post())
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """How a return is filed: where its form goes, which rule takes it, and with whose slip."""
+
+    action: str
+    rule: Callable[..., Request]
+    slip: PartnerSlip | None = None
+
+
+def _by_post() -> Way:
+    return Way(reverse("ask-return"), intake.file_return)
+
+
+def return_page(request: HttpRequest, way: Way) -> HttpResponse:
+    """The form of a return, empty or as it was sent."""
     if request.method != "POST":
-        return _page(request, ReturnForm(initial=_preset(request)), "ask_return.html")
+        return _page(request, ReturnForm(initial=_preset(request)), "ask_return.html", way=way)
     if not limits.may_file(request):
         return _too_many(request)
-    return _sent_back(request)
+    return _sent_back(request, way)
 
 
-def _sent_back(request: HttpRequest) -> HttpResponse:
+def _sent_back(request: HttpRequest, way: Way) -> HttpResponse:
     form, at = ReturnForm(request.POST, request.FILES), timezone.now()
     # Cleaned before anything else, since the photos are kept even if another field is refused: a
     # browser never sends them back by itself.
     form.is_valid()
     _keep_photos(form, at)
     if _FRAMES & request.POST.keys():
-        return _page(request, _with_other_frames(form), "ask_return.html")
+        return _page(request, _with_other_frames(form), "ask_return.html", way=way)
     if form.is_valid():
-        if _shorter_way(form) and not _GO_ON & request.POST.keys():
-            return _page(request, form, "ask_return.html", steer=True)
-        twin = _twin(form, Request.Kind.SEND_BACK, at)
+        # A slip is filed once anyhow, and its frame may be on the way.
+        if way.slip is None and _shorter_way(form) and not _GO_ON & request.POST.keys():
+            return _page(request, form, "ask_return.html", way=way, steer=True)
+        twin = None if way.slip else _twin(form, Request.Kind.SEND_BACK, at)
         if twin is not None:
-            return _page(request, form, "ask_return.html", twin=twin)
+            return _page(request, form, "ask_return.html", way=way, twin=twin)
         filed = form.attempt(
-            intake.file_return,
+            way.rule,
             filing=form.filing(),
             at=at,
             pictures=_pictures(form),
@@ -113,7 +134,7 @@ def _sent_back(request: HttpRequest) -> HttpResponse:
             # day.
             drafts.clear(form.cleaned_data["key"])
             return redirect("story", intake.link_secret(filed))
-    return _page(request, _sendable_again(form), "ask_return.html")
+    return _page(request, _sendable_again(form), "ask_return.html", way=way)
 
 
 @require_safe
@@ -123,7 +144,8 @@ def another(request: HttpRequest, secret: str) -> HttpResponse:
     person = intake.person_of(intake.by_secret(secret))
     names = (*ADDRESS_FIELDS, "email")
     known = {name: getattr(person, name) for name in names}
-    return _page(request, ReturnForm(initial=known), "ask_return.html", is_another=True)
+    form = ReturnForm(initial=known)
+    return _page(request, form, "ask_return.html", way=_by_post(), is_another=True)
 
 
 def _keep_photos(form: FilingForm, at: datetime) -> None:
@@ -235,6 +257,7 @@ def _page(
     form: FilingForm,
     template: str,
     *,
+    way: Way | None = None,
     steer: bool = False,
     twin: Request | None = None,
     is_another: bool = False,
@@ -244,6 +267,7 @@ def _page(
         one.kept = [photo for photo in kept if photo.number == _block(one)]
     facts = {
         "form": form,
+        "way": way,
         "steer": steer,
         "is_another": is_another,
         "twin": twin,

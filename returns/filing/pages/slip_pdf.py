@@ -19,11 +19,16 @@ SIZES = {"a4": "A4", "a6": "A6"}
 
 def make(filed: Request, *, size: str) -> bytes:
     """The slip as PDF bytes; `size` is a4 or a6."""
+    return drawn(page(filed, size=size))
+
+
+def drawn(markup: str) -> bytes:
+    """A paper of ours as PDF bytes, from its HTML."""
     # Loaded when first needed: it is slow to import, and switches on a setting of the picture
     # library.
     from weasyprint import HTML
 
-    html = HTML(string=page(filed, size=size), url_fetcher=_refusing())
+    html = HTML(string=markup, url_fetcher=_refusing())
     return bytes(html.write_pdf(pdf_variant="pdf/ua-1"))
 
 
@@ -37,16 +42,18 @@ def page(filed: Request, *, size: str) -> str:
         "size": size,
         "paper": SIZES[size],
         "language": get_language(),
-        "qr": mark_safe(_qr(f"{settings.BASE_URL}/go/{filed.reference}/")),  # drawn by us
+        "qr": qr(f"{settings.BASE_URL}/go/{filed.reference}/"),
     }
     return render_to_string(f"returns/slip_{size}.html", facts)
 
 
-def _qr(address: str) -> str:
+def qr(address: str) -> str:
+    """The QR code of an address as SVG, safe to stand in a template: it is drawn by us."""
     import segno
 
     # Level M bears some 15 % of damage, as parcels rub; four modules of quiet zone (ISO/IEC 18004).
-    return str(segno.make(address, error="m", micro=False).svg_inline(omitsize=True, border=4))
+    code = segno.make(address, error="m", micro=False)
+    return mark_safe(str(code.svg_inline(omitsize=True, border=4)))
 
 
 def _refusing() -> Any:

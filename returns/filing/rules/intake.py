@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from typing import Any, Final
+from typing import Any, Final, Protocol, TypeVar
 from uuid import UUID
 
 from django.conf import settings
@@ -31,12 +31,22 @@ from returns.filing.rules import photos
 from returns.kits import queries as kit_stock
 from returns.kits.rules import kits
 from returns.letters import rules as letters
-from returns.models import Colourway, Dispatch, FurtherFrame, Person, Request, Trouble
+from returns.models import (
+    Colourway,
+    Dispatch,
+    FurtherFrame,
+    PartnerSlip,
+    Person,
+    Request,
+    Trouble,
+)
 from returns.models.catalogue import ComponentKey
 from returns.models.filing import Wish
 from returns.models.remedies import DefectKey
 from returns.story.sums import codes
 from returns.story.sums.states import FrameState, RequestState
+
+Made = TypeVar("Made")
 
 NOTICE_VERSION: Final = "1"
 NOTE_LENGTH_MAX: Final = 500
@@ -138,9 +148,7 @@ def file_return(
         BadInput: a field will not do; `field` names it, and `number` its frame.
         KeyReused: the key was used for another filing.
     """
-    return _once(
-        lambda: _file_return(key=key, plan=_planned(key, filing), pictures=pictures, at=at)
-    )
+    return once(lambda: _file_return(key=key, plan=planned(key, filing), pictures=pictures, at=at))
 
 
 def ask_screws(
@@ -152,12 +160,12 @@ def ask_screws(
         BadInput: a field will not do, the frame has no kit, or the limit of kits is reached.
         KeyReused: the key was used for another filing.
     """
-    return _once(lambda: _ask_screws(key=key, plan=_planned(key, filing), pictures=pictures, at=at))
+    return once(lambda: _ask_screws(key=key, plan=planned(key, filing), pictures=pictures, at=at))
 
 
-def _once(file: Callable[[], Request]) -> Request:
-    """Of two that file under one key at the same moment, the slower finds what the other wrote:
-    planned anew, its fingerprint is made with the other's salt.
+def once(file: Callable[[], Made]) -> Made:
+    """Call a rule that files. Of two that file under one key at the same moment, the slower finds
+    what the other wrote: planned anew, its fingerprint is made with the other's salt.
     """
     try:
         return file()
@@ -172,18 +180,9 @@ def _filed(key: UUID) -> Request:
 # A browser that sends a form again sends its photos again; those that were kept stay.
 @events.rule("intake.file_return", facts=lambda plan: plan.facts, again=_filed, aside=["pictures"])
 def _file_return(
-    event: Draft, /, *, key: UUID, plan: _Plan, pictures: Sequence[photos.Picture], at: datetime
+    event: Draft, /, *, key: UUID, plan: Plan, pictures: Sequence[photos.Picture], at: datetime
 ) -> Request:
-    filing = plan.filing
-    _refuse_missing_wish(filing)
-    request = _write(
-        plan,
-        kind=Request.Kind.SEND_BACK,
-        state=RequestState.AWAITED.value,
-        wish=filing.wish,
-        lenses_back=filing.lenses_back,
-        filed_at=at,
-    )
+    request = write_return(plan, at=at)
     # Files are no part of a transaction. Should it roll back, `remove_orphans` finds what no row
     # names.
     photos.keep(request=request, pictures=pictures, at=at)
@@ -196,7 +195,7 @@ def _file_return(
 
 @events.rule("intake.ask_screws", facts=lambda plan: plan.facts, again=_filed, aside=["pictures"])
 def _ask_screws(
-    event: Draft, /, *, key: UUID, plan: _Plan, pictures: Sequence[photos.Picture], at: datetime
+    event: Draft, /, *, key: UUID, plan: Plan, pictures: Sequence[photos.Picture], at: datetime
 ) -> Request:
     if plan.filing.colourway is None:
         raise BadInput(_("Choose one of our frames."), field="colourway")
@@ -206,7 +205,7 @@ def _ask_screws(
     kits.refuse_over_limit(model=model, email=plan.contact.email, at=at)
     # Needed before the request exists: the kit is promised to this reference, and the state of the
     # request hangs on that promise.
-    reference = _fresh_reference()
+    reference = fresh_reference()
     state = kits.reserve(colourway=plan.filing.colourway, subject=reference, at=at)
     reserved = state is RequestState.RESERVED
     request = _write(
@@ -224,7 +223,7 @@ def _ask_screws(
 
 
 @dataclass(frozen=True, slots=True)
-class _Plan:
+class Plan:
     """A filing that passed its checks, with the salt that its fingerprint and link come from."""
 
     key: UUID
@@ -234,8 +233,14 @@ class _Plan:
     facts: list[Any]
 
 
-def _planned(key: UUID, filing: Filing) -> _Plan:
-    contact = people.checked(filing.contact)
+def planned(
+    key: UUID, filing: Filing, *, checked: Callable[[Contact], Contact] = people.checked
+) -> Plan:
+    """Check a filing and work out its fingerprint. BadInput names the field that will not do.
+
+    `checked` is what makes sure of the contact.
+    """
+    contact = checked(filing.contact)
     _refuse_bad_filing(filing)
     # A repeat has to come to the same fingerprint, so it is marked under the salt of the first
     # filing.
@@ -258,7 +263,7 @@ def _planned(key: UUID, filing: Filing) -> _Plan:
         facts += [list(pair) for pair in sorted(filing.more)]
     if filing.further:
         facts += [["frames", [one.facts(salt) for one in filing.further]]]
-    return _Plan(key, filing, contact, salt, facts)
+    return Plan(key, filing, contact, salt, facts)
 
 
 def _refuse_bad_filing(filing: Filing) -> None:
@@ -325,10 +330,28 @@ def _refuse_bad_troubles(filing: AskedFrame) -> None:
         raise BadInput(_("One trouble is there twice. Choose it once."))
 
 
-def _write(plan: _Plan, *, reference: str = "", **columns: Any) -> Request:
+def write_return(plan: Plan, *, at: datetime, reference: str = "") -> Request:
+    """Write a send-back down, in the caller's rule and transaction.
+
+    Raises:
+        BadInput: a frame has no wish.
+    """
+    _refuse_missing_wish(plan.filing)
+    return _write(
+        plan,
+        reference=reference,
+        kind=Request.Kind.SEND_BACK,
+        state=RequestState.AWAITED.value,
+        wish=plan.filing.wish,
+        lenses_back=plan.filing.lenses_back,
+        filed_at=at,
+    )
+
+
+def _write(plan: Plan, *, reference: str = "", **columns: Any) -> Request:
     filing = plan.filing
     request = Request.objects.create(
-        reference=reference or _fresh_reference(),
+        reference=reference or fresh_reference(),
         link_salt=plan.salt,
         link_hash=codes.hash_secret(_derived(settings.SECRET_KEY, plan.salt)),
         key=plan.key,
@@ -362,15 +385,35 @@ def _write(plan: _Plan, *, reference: str = "", **columns: Any) -> Request:
     return request
 
 
-def _fresh_reference() -> str:
+def fresh_reference() -> str:
+    """Return a reference that no request has, nor any slip that will become one."""
     reference = codes.new_code("Q")
     # The look spares a clash; two at the same moment meet at the unique column.
-    while Request.objects.filter(reference=reference).exists():
+    while (
+        Request.objects.filter(reference=reference).exists()
+        or PartnerSlip.objects.filter(code=reference).exists()
+    ):
         reference = codes.new_code("Q")
     return reference
 
 
-def link_secret(request: Request) -> str:
+class Linked(Protocol):
+    """What has a private link: a request, a partner's slip, a partner."""
+
+    link_salt: str
+    link_hash: str
+
+
+def new_link() -> dict[str, str]:
+    """Return the two columns of a new private link."""
+    salt = secrets.token_hex(24)
+    return {
+        "link_salt": salt,
+        "link_hash": codes.hash_secret(_derived(settings.SECRET_KEY, salt)),
+    }
+
+
+def link_secret(request: Linked) -> str:
     """The secret part of a request's private link: 43 characters that carry 256 bits.
 
     It is HMAC-SHA256 of the request's own random salt (192 bits) under the server's key, so that
@@ -476,7 +519,9 @@ def _kept(request: Request, contact: Contact) -> Contact:
     # Who holds the link may move the parcel, so the letter about it must go to the email as it was
     # filed.
     person = person_of(request)
-    return people.checked(replace(contact, email=person.email, language=person.language))
+    same = replace(contact, email=person.email, language=person.language)
+    # Who came to the counter may have given no email.
+    return people.checked_without_email(same)
 
 
 @events.rule(

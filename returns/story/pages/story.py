@@ -109,7 +109,9 @@ def _is_over(data: stories.Story) -> bool:
 
 
 def _slip_open(filed: Request) -> bool:
-    return filed.kind == Request.Kind.SEND_BACK and filed.ended_at is None
+    # Who has a partner's slip, or brought the frame to the counter, posts nothing.
+    by_hand = hasattr(filed, "partner_slip") or hasattr(filed, "walk_in")
+    return filed.kind == Request.Kind.SEND_BACK and filed.ended_at is None and not by_hand
 
 
 @require_safe

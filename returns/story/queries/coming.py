@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Final
 
+from django.db.models import Q
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -12,7 +13,7 @@ from django.utils.translation import gettext_lazy
 from inventory.ledger.queries import balances
 from inventory.models import PlaceKind
 from returns.kits import queries as kit_stock
-from returns.models import Request, ReturnedFrame
+from returns.models import Parcel, PartnerSlip, Request, ReturnedFrame
 from returns.regrind.queries import became
 from returns.story.sums.states import FrameState, RequestState
 
@@ -64,6 +65,9 @@ def of_return(request: Request, frames: list[ReturnedFrame], at: datetime) -> st
         return of_frame(frames[0], at)
     if request.state == RequestState.AWAITED and request.sent_at is not None:
         return _("You have posted it, as you told us. We write when it has arrived.")
+    slip = PartnerSlip.objects.filter(request=request).select_related("partner").first()
+    if slip is not None and request.state in _BY_SLIP:
+        return str(_BY_SLIP[RequestState(request.state)]) % {"partner": slip.partner}
     several = request.further_frames.exists()
     return {
         RequestState.AWAITED: _("Print the slip, put it in the parcel with your frames, post it.")
@@ -81,9 +85,20 @@ def of_return(request: Request, frames: list[ReturnedFrame], at: datetime) -> st
     }.get(RequestState(request.state), _("This story is over."))
 
 
+_BY_SLIP: Final[dict[RequestState, str | Promise]] = {
+    RequestState.AWAITED: gettext_lazy(
+        "Leave your frame, with the slip's other half, at %(partner)s. It comes to us in their box."
+    ),
+    RequestState.ARRIVED: gettext_lazy(
+        "The box of %(partner)s is here. Next we open your bag and weigh what is in it."
+    ),
+}
+
+
 def of_one_not_here(request: Request) -> str:
     """Say what is with a frame that was filed with others and that nobody has weighed in."""
-    if request.parcels.filter(done_at=None).exists():
+    own = Q(request=request) | Q(partner_slips__request=request)
+    if Parcel.objects.filter(own, done_at=None).exists():
         return _("Your parcel is being opened; this frame has not been weighed in yet.")
     return _("It was not in your parcel. You can still post it with the same slip.")
 

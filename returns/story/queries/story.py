@@ -26,6 +26,7 @@ from returns.models import (
     Dispatch,
     JobStep,
     Parcel,
+    PartnerSlip,
     RepairJob,
     Request,
     ReturnedFrame,
@@ -224,6 +225,11 @@ def _request_turns(request: Request) -> list[Turn]:
         data.append(Turn(parcel.arrived_at, _("A parcel from you arrived.")))
         if parcel.done_at is not None and not _brought(parcel, request):
             data.append(Turn(parcel.done_at, _("No frame of yours was in the parcel.")))
+    slip = PartnerSlip.objects.filter(request=request).select_related("parcel").first()
+    if slip is not None and slip.arrived_at is not None:
+        data.append(Turn(slip.arrived_at, _("The shop's box with your bag arrived.")))
+        if slip.parcel and slip.parcel.done_at and not _brought(slip.parcel, request):
+            data.append(Turn(slip.parcel.done_at, _("No frame of yours was in the box.")))
     posted = request.dispatches.filter(frame=None).exclude(posted_at=None)
     return data + [_dispatch_turn(dispatch) for dispatch in posted]
 
@@ -279,6 +285,8 @@ def ground_words(frame: ReturnedFrame) -> str:
 
 _EVENTS: Final[dict[str, Text]] = {
     "intake.file_return": gettext_lazy("You told us that a frame is coming back."),
+    "counter.take_in": gettext_lazy("You brought a frame to our counter."),
+    "partners.file": gettext_lazy("You filed with a slip from a shop."),
     "intake.ask_screws": gettext_lazy("You asked for spare screws."),
     "intake.withdraw": gettext_lazy("You withdrew the request."),
     "intake.lapse": gettext_lazy("Nothing arrived, so we ended the request."),
