@@ -180,8 +180,11 @@ def take_in(*, key: UUID, arrival: Arrival, at: datetime, by: User) -> ReturnedF
     All of it or nothing: what is wrong with the weighing books no parcel. Raises what `book`,
     `weigh_in` and `finish` raise.
     """
-    slip = arrival.weighing.request
-    parcel = arrival.parcel or book(key=uuid.uuid5(key, "book"), request=slip, at=at, by=by)
+    slip, made = arrival.weighing.request, ReturnedFrame.objects.filter(key=key).first()
+    # A repeat finds the parcel of the first time finished, and must not book another.
+    parcel = arrival.parcel or (made.parcel if made else None)
+    if parcel is None:
+        parcel = book(key=uuid.uuid5(key, "book"), request=slip, at=at, by=by)
     frame = weigh_in(key=key, parcel=parcel, weighing=arrival.weighing, at=at, by=by)
     if arrival.is_last:
         finish(key=uuid.uuid5(key, "finish"), parcel=parcel, at=at, by=by)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path
 
-from returns.arriving.pages import parcels
+from returns.arriving.pages import in_a_row, parcels
 from returns.bench.pages import frames, going, labelling, today
 from returns.counter.pages import taking as counter
 from returns.grading.pages import looks
@@ -12,6 +12,8 @@ from returns.partners.pages import box as partner_box
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("bench/", today.today, name="bench"),
+    path("bench/arrivals/", in_a_row.arrivals, name="arrivals"),
+    path("bench/arrivals/tags.pdf", labelling.tags_of, name="tags-of"),
     path("go/", going.go, name="go"),
     path("go/<path:code>/", going.go, name="go-code"),
     path("bench/request/<str:reference>/", parcels.request_page, name="bench-request"),

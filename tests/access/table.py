@@ -80,6 +80,8 @@ TABLE: Final = (
     Row("metrics/", get=OWNERS),
     # The bench.
     Row("bench/", get=BENCH),
+    Row("bench/arrivals/", get=BENCH, post=BENCH),
+    Row("bench/arrivals/tags.pdf", get=BENCH),
     Row("go/", get=STAFF),
     Row("go/<path:code>/", get=STAFF),
     Row("bench/request/<str:reference>/", get=BENCH, post=BENCH),

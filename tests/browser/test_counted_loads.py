@@ -93,3 +93,29 @@ def test_a_repair_takes_no_more_loads_than_it_may(visitors: Any, shop: Shop, bea
     loads.tell("repair")
     assert len(loads) <= REPAIR_MAX
     assert ReturnedFrame.objects.get().state == "posted"
+
+
+def test_several_are_weighed_in_a_row_without_a_mouse(visitors: Any, shop: Shop, bea: User) -> None:
+    """Scan, weigh, scan, weigh; then one press. No scan and no Enter sends anything."""
+    slips = [customers.sent_back(shop).reference for _ in range(3)]
+    page: Page = visitors.page(user=bea)
+    page.goto("/bench/arrivals/")
+    page.get_by_label("Scale", exact=True).select_option(label="Fine scale")
+    loads = Loads(page)
+    for slip, mass in zip(slips, ("24,31", "24,82", "24,50"), strict=True):
+        scan(page, slip)
+        page.keyboard.type(mass, delay=150)
+        page.keyboard.press("Enter")
+    # Scanned once more, a slip leads to its own line.
+    scan(page, slips[1])
+    expect(page.locator("#id_line2-mass")).to_be_focused()
+    for number, slip in enumerate(slips, 1):
+        expect(page.locator(f"#id_line{number}-request")).to_have_value(slip)
+    assert (len(loads), ReturnedFrame.objects.count()) == (0, 0)
+    page.get_by_label("All of them are washed").check()
+    page.get_by_role("button", name="Weigh all of these in").press("Enter")
+    expect(page.locator("main")).to_contain_text("3 frames are weighed in.")
+    loads.tell("three in a row")
+    assert len(loads) == 1
+    masses = [one.reading.mass_mg for one in ReturnedFrame.objects.order_by("pk")]
+    assert masses == [24_310, 24_820, 24_500]

@@ -71,8 +71,9 @@
       (field) =>
         field.name &&
         !["hidden", "password", "file", "submit", "button", "fieldset"].includes(field.type) &&
-        /* A label that was scanned proves what is in the hand now: it never comes back by itself. */
-        !["one", "lines"].includes(field.dataset.scan),
+        /* A label that was scanned proves what is in the hand now: it never comes back by itself. In
+           a list of lines it comes back with its mass, to be read over. */
+        (!["one", "lines"].includes(field.dataset.scan) || field.closest("[data-line]")),
     );
   /* The name of a form's draft: its own, or for the staff's other forms where it goes to. */
   const keepName = (form) => {

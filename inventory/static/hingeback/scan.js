@@ -63,6 +63,7 @@
       const ended = burst;
       burst = null;
       if (ended && isFast(ended, event)) onScan(ended, event);
+      else onward(event);
       return;
     }
     if (event.ctrlKey || event.altKey || event.metaKey || event.repeat) burst = null;
@@ -72,6 +73,13 @@
       burst.text += event.key;
       burst.until = event.timeStamp;
     } else if (event.key !== "Shift" && event.key !== "CapsLock") burst = null;
+  };
+  /* Of several lines, Enter in a mass goes on to the next line; it sends nothing. */
+  const onward = (event) => {
+    const line = event.target.matches("input[data-mass]") && lineOf(event.target);
+    if (!line) return;
+    event.preventDefault();
+    line.nextElementSibling?.querySelector("input[data-scan]")?.focus();
   };
   const isFast = ({ text, from, until, target }, enter) =>
     text.length >= LENGTH_MIN &&
@@ -85,7 +93,7 @@
     event.preventDefault();
     event.stopImmediatePropagation();
     putBack(ended);
-    const asking = asked(ended.target, found.kind);
+    const asking = asked(ended.target, found.kind, found.code);
     if (asking) answer(asking, found.code, ended.target);
     else open(found.code);
   };
@@ -113,13 +121,18 @@
   const takes = (field, kind) =>
     field.dataset.scan && (!field.dataset.scanKind || field.dataset.scanKind === kind) && !field.disabled;
   /* The field that has the focus comes first, then its form's, then the page's. */
-  const asked = (focused, kind) => {
-    if (takes(focused, kind)) return focused;
+  const asked = (focused, kind, code) => {
+    if (takes(focused, kind) && !lineOf(focused)) return focused;
     const fields = [...document.querySelectorAll("[data-scan=one], [data-scan=lines]")].filter(
       (field) => takes(field, kind) && field.checkVisibility(),
     );
-    return fields.find((field) => field.form === focused.form) ?? fields[0];
+    /* Of several lines: the one that has this code already, else the first without any. */
+    const lines = fields.filter(lineOf);
+    const free = lines.find((field) => field.value === code) ?? lines.find((field) => !field.value);
+    const others = fields.filter((field) => !lineOf(field));
+    return free ?? others.find((field) => field.form === focused.form) ?? others[0];
   };
+  const lineOf = (node) => node.closest("[data-line]");
   const answer = (field, code, focused) => {
     if (field.dataset.scan === "lines") field.value = withLine(field, code);
     else field.value = code;
@@ -128,7 +141,8 @@
     say("taken", code, field);
     /* From a lot's label to the field for its mass. */
     const next = [...(field.form?.querySelectorAll("[data-label]") ?? [])].find((one) => one.dataset.label === code);
-    if (next) next.focus();
+    const mass = lineOf(field)?.querySelector("input[data-mass]");
+    if (next ?? mass) (next ?? mass).focus();
     else if (!isField(focused)) field.focus();
   };
   /* After a refusal the labels are scanned anew: the wrong one must not stay among them. */

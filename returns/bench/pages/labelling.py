@@ -33,6 +33,7 @@ SHOWN_MAX = 100
 RECENT_MAX = 5
 SOUGHT_MAX = 12
 SOUGHT_LENGTH_MAX = 60
+TAGS_LENGTH_MAX = 400
 _COLOURWAY = ("colourway__model", "colourway__colour")
 
 
@@ -73,6 +74,21 @@ def parcel_tags(request: StaffRequest, code: str) -> HttpResponse:
     )
     made = [labels.of_frame(frame) for frame in rows[: labels.LABELS_MAX]]
     return _printed(request, made, f"{parcel.code}-tags")
+
+
+@require_safe
+@allow(BENCH, OWNER)
+def tags_of(request: StaffRequest) -> HttpResponse:
+    """Send the tags of the frames that the address names, in its order."""
+    wanted = request.GET.get("tags", "").replace("\0", "")[:TAGS_LENGTH_MAX].split(",")
+    rows = ReturnedFrame.objects.filter(tag__in=wanted[: labels.LABELS_MAX]).select_related(
+        "request", "colourway__model", "colourway__colour"
+    )
+    found = {frame.tag: frame for frame in rows}
+    made = [labels.of_frame(found[tag]) for tag in wanted if tag in found]
+    if not made:
+        raise NotFound()
+    return _printed(request, made, "tags")
 
 
 @require_safe

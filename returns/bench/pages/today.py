@@ -32,6 +32,7 @@ LABELS: dict[str, str | Promise] = {
     "held": _("On hold"),
     "mend": _("To mend"),
     "mending": _("Being mended"),
+    "at-mend": _("To mend and being mended"),
     "post": _("Mended, to post"),
     "strip": _("To strip"),
     "return": _("To post back as it is"),
@@ -81,7 +82,7 @@ def _only(request: HttpRequest) -> bench.Only:
 
 def _may_narrow(queue: bench.Queue, only: bench.Only) -> bool:
     """Tell whether the list is long enough to be narrowed, or narrowed already."""
-    of_frames = queue.step == bench.ALL or queue.step in bench.FRAME_STEPS
+    of_frames = bench.is_of_frames(queue.step)
     return of_frames and (bool(only) or queue.page.paginator.count > NARROW_FROM)
 
 

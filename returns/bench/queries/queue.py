@@ -36,6 +36,8 @@ FRAME_STEPS: Final[dict[str, FrameState]] = {
 WAITING: Final = tuple(state for state in FRAME_STEPS.values() if state != FrameState.BOXED)
 STEPS: Final = ("underway", "parcels", *FRAME_STEPS, "kits", "runs", "messages")
 ALL: Final = "all"
+# Steps that stand under one heading, as one list.
+GROUPS: Final[dict[str, tuple[str, ...]]] = {"at-mend": ("mend", "mending")}
 _NO_CODE: Final = re.compile(r"[^0-9A-Za-z]")
 
 
@@ -88,15 +90,35 @@ def today(*, step: str, page: int, only: Only | None = None) -> Queue:
     `only` narrows the steps of frames. A page number beyond the end gives the last page.
     """
     counts = step_counts()
-    chosen = step if step in STEPS else ALL
+    chosen = step if step in (*STEPS, *GROUPS) else ALL
     rows = _rows(chosen)
-    total = counts[chosen] if chosen in counts else sum(counts[s] for s in _waiting_steps())
-    if only and (chosen == ALL or chosen in FRAME_STEPS):
+    total = sum(
+        counts[one] for one in GROUPS.get(chosen, (chosen,) if chosen != ALL else _waiting_steps())
+    )
+    if only and is_of_frames(chosen):
         rows = only.among(rows)
         total = rows.count()
     paginator = _Counted(rows, PAGE_SIZE, total)
     shown = paginator.get_page(page)
     return Queue(chosen, counts, shown, _why(shown) if chosen in (ALL, "held") else {})
+
+
+def is_of_frames(step: str) -> bool:
+    """Tell whether a step's rows are frames."""
+    return step == ALL or step in FRAME_STEPS or step in GROUPS
+
+
+def tab_counts() -> dict[str, int]:
+    """Count what a tab of the bench may add up, in one question."""
+    frames = ReturnedFrame.objects.filter(state__in=FRAME_STEPS.values()).order_by()
+    by_state = frames.values_list("state").annotate(total=Count("pk"))
+    others = [
+        rows.order_by().annotate(name=Value(step)).values_list("name").annotate(total=Count("pk"))
+        for step, rows in (("parcels", _parcels()), ("kits", _kits()), ("runs", _runs()))
+    ]
+    found: dict[str, int] = dict(by_state.union(*others, all=True))
+    steps = {state.value: step for step, state in FRAME_STEPS.items()}
+    return {steps.get(name) or name: total for name, total in found.items()}
 
 
 def step_counts() -> dict[str, int]:
@@ -132,6 +154,8 @@ class _Counted(Paginator):  # type: ignore[type-arg]
 
 
 def _rows(step: str) -> QuerySet[Any]:
+    if step in GROUPS:
+        return _frames().filter(state__in=[FRAME_STEPS[one] for one in GROUPS[step]])
     if step in FRAME_STEPS:
         return _frames().filter(state=FRAME_STEPS[step])
     other: dict[str, Callable[[], QuerySet[Any]]] = {

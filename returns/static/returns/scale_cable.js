@@ -68,6 +68,8 @@
   };
   const isFilled = (node) => (node.type === "checkbox" ? node.checked : node.value !== "");
   const onward = (field) => {
+    /* Of several lines: the next scan finds its own, so the hand stays where it is. */
+    if (field.closest("[data-line]")) return field;
     const there = fields();
     const next = there[there.indexOf(field) + 1];
     if (next?.form === field.form && next && !next.value) return next;
