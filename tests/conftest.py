@@ -90,6 +90,14 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             continue
         elif "client" in fixtures or EDGES & set(item.path.relative_to(template.ROOT).parts):
             item.add_marker("edge")
+    # The long ones first: a walk of minutes that begins last leaves the other core idle.
+    items.sort(key=_turn)
+
+
+def _turn(item: pytest.Item) -> int:
+    """A test with a time limit of its own is such a walk; what waits for a process comes next."""
+    turns = ("timeout", "browser", "service")
+    return next((turn for turn, name in enumerate(turns) if item.get_closest_marker(name)), 3)
 
 
 if os.environ.get("CI", "").lower() == "true":

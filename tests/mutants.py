@@ -29,7 +29,7 @@ def main(patterns: list[str]) -> int:
         print("Not there any more, see tool.mutmut in pyproject.toml:", *missing)
         return 2
     _copy(modules)
-    ran = _mutmut("run", "--max-children", "2", *patterns, told=True)
+    ran = _mutmut("run", "--max-children", "2", *patterns, shown=True)
     if ran.returncode:
         return ran.returncode
     left = [name for name, _how in _SURVIVED.findall(_mutmut("results").stdout)]
@@ -74,12 +74,12 @@ def _shown(name: str) -> str:
     return f"{function}: {' '.join(planted)}"
 
 
-def _mutmut(*words: str, given: bool = False) -> subprocess.CompletedProcess[str]:
+def _mutmut(*words: str, shown: bool = False) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [sys.executable, "-m", "mutmut", *words],
         cwd=COPY,
         env=os.environ | {"PYTHONDONTWRITEBYTECODE": "1"},
-        stdout=None if given else subprocess.PIPE,
+        stdout=None if shown else subprocess.PIPE,
         text=True,
         check=False,
     )

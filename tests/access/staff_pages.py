@@ -36,7 +36,13 @@ from tests.returns import bench_makers, customer_makers, workroom_makers
 from tests.returns.regrind.test_stripdown import parts, strip, to_strip
 
 # What these answer is a file, or they only lead on.
-NO_PAGES = ("photo/<str:file_name>/", "bench/photo/<str:file_name>", "months/<str:label>/pdf/")
+NO_PAGES = (
+    "photo/<str:file_name>/",
+    "bench/photo/<str:file_name>",
+    "months/<str:label>/pdf/",
+    "health/",
+    "metrics/",
+)
 ROWS = tuple(
     row
     for row in TABLE
