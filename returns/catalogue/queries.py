@@ -54,6 +54,7 @@ class Heap:
     keys: tuple[str, ...]
     nominal_mg: int
     spread_mg: int
+    is_main: bool
 
 
 def bills_of(colourways: Iterable[Colourway]) -> dict[int, dict[str, Made]]:
@@ -104,6 +105,7 @@ def heaps(
             tuple(piece.key for piece in pieces),
             sum(piece.nominal_mg for piece in pieces),
             isqrt(sum(piece.spread_mg**2 for piece in pieces)),
+            material == main_of(colourway),
         )
         for material, pieces in found.items()
         # A main material that no component is of is none.

@@ -15,16 +15,16 @@ from inventory.furniture.api.shapes import (
     Scanned,
     TypedMass,
 )
-from inventory.models import Part
+from inventory.models import Colour, Part
 from returns.grading.api import FrameAction, ReasonBody
 from returns.leaving import rules as posting_out
 from returns.models import Dispatch, ReturnedFrame
 from returns.regrind.rules import stripdown
-from returns.regrind.rules.stripdown import PIECES_MAX, Salvaged, StripDown
+from returns.regrind.rules.stripdown import PIECES_MAX, Heap, Salvaged, StripDown
 
 
-def _mass_or_none() -> TypedMass:
-    return TypedMass(allow_blank=True, default="")
+def _mass_or_none(**more: Any) -> TypedMass:
+    return TypedMass(allow_blank=True, default="", **more)
 
 
 class SalvagedBody(Body):
@@ -33,11 +33,26 @@ class SalvagedBody(Body):
     mass = TypedMass()
 
 
+class HeapBody(Body):
+    """Frame material of one or several of the frame's colours, and the colour of its box."""
+
+    of = serializers.ListSerializer[Any](
+        child=KnownCode(Colour.objects.all), min_length=1, max_length=10
+    )
+    into = KnownCode(Colour.objects.all)
+    mass = TypedMass()
+
+
 class StripBody(Body):
-    """Each mass as typed; left empty or 0 where there was none."""
+    """Each mass as typed; left empty or 0 where there was none.
+
+    `plastic` is of the colourway's main material; `heaps` are its other materials, and what broke
+    together.
+    """
 
     scale = ScaleName()
-    plastic = TypedMass(help_text="Clean frame material fit for the box.")
+    plastic = _mass_or_none(help_text="Clean frame material of the main colour, fit for its box.")
+    heaps = serializers.ListSerializer[Any](child=HeapBody(), max_length=20, default=list)
     lenses = _mass_or_none()
     metal = _mass_or_none()
     foreign = _mass_or_none()
@@ -50,14 +65,19 @@ class StripDowns(FrameAction):
 
     Masses are text in grams as the scale shows them; what they do not add up to is posted as a
     count difference. Answers `bad-input` without the wish, the grading or a plastic that is ours,
-    and for an implausible gap without a reason; `stale-state` when the frame is not to be stripped.
+    for a heap that the owner's table keeps out of its box, and for an implausible gap without a
+    reason; `stale-state` when the frame is not to be stripped.
     """
 
     body_class = StripBody
 
     def perform(self, data: dict[str, Any]) -> ReturnedFrame:
         kept = tuple(Salvaged(**one) for one in data["salvaged"])
-        parts = StripDown(**(data | {"salvaged": kept}))
+        heaps = tuple(
+            Heap(of=tuple(one["of"]), into=one["into"], mass=one["mass"], field=f"heaps.{at}")
+            for at, one in enumerate(data["heaps"])
+        )
+        parts = StripDown(**(data | {"salvaged": kept, "heaps": heaps}))
         return stripdown.strip(
             key=self.action_key, frame=self.frame(), parts=parts, at=self.at, by=self.by
         )

@@ -164,6 +164,7 @@ def test_facts_of_what_a_rule_is_told_leave_no_field_out() -> None:
             "AskedFrame",
             "Differing",
             "GrindOut",
+            "Heap",
             "Look",
             "Match",
             "Material",

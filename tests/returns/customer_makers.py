@@ -7,11 +7,12 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from inventory.models import Reading
+from inventory.ledger.rules import places
+from inventory.models import Lot, Reading
 from returns.customers.rules import Contact
 from returns.filing.rules import intake
 from returns.filing.rules.intake import Filing
-from returns.models import Parcel, Request, ReturnedFrame
+from returns.models import FrameHeap, Parcel, Request, ReturnedFrame
 from tests.makers import NOON, Shop, key
 
 WANDA = Contact(
@@ -79,3 +80,10 @@ def arrived(shop: Shop, request: Request, **changes: Any) -> ReturnedFrame:
         "promised_by": NOON.date(),
     }
     return ReturnedFrame.objects.create(**(facts | changes))
+
+
+def heaped(frame: ReturnedFrame, lot: Lot) -> ReturnedFrame:
+    """A ground frame with its one heap, as the strip-down and the run would have left it."""
+    box = places.box(polymer=lot.polymer, colour=lot.colour, origin=lot.origin)
+    FrameHeap.objects.create(frame=frame, box=box, mass_mg=frame.boxed_mg, lot=lot)
+    return frame

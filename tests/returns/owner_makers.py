@@ -11,6 +11,7 @@ from inventory.models import GrindRun, Lot, Movement, Place, PlaceKind, Posting,
 from inventory.weighing import rules as weighing
 from returns.models import (
     Finding,
+    FrameHeap,
     Grading,
     Parcel,
     ProductionBatch,
@@ -121,6 +122,7 @@ def boxed(shop: Shop, *, at: datetime = NOON, days: int = 3, **changes: object) 
     # The story of a frame in a box ends when it is ground, not before.
     made.state, made.box, made.boxed_mg = "boxed", box, 19_400
     made.save()
+    FrameHeap.objects.create(frame=made, box=box, mass_mg=19_400)
     return made
 
 

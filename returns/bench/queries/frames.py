@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from inventory.errors import StaleState
 from inventory.models import Event, Movement, Place, PlaceKind, Posting
 from inventory.weighing.queries import readings
-from inventory.weighing.sums.traced import MassUncertainty
+from inventory.weighing.sums.traced import MassUncertainty, MassWithReadings
 from returns.models import Grading, RepairJob, ReturnedFrame
 from returns.story.sums.states import FrameState
 
@@ -48,10 +48,13 @@ def boxed(found: Sequence[ReturnedFrame]) -> dict[str, MassUncertainty]:
     # Booked until a reading is found: mass without one has no uncertainty, which is not a small
     # one.
     data = {tag: MassUncertainty(booked_mg=mass_mg) for tag, mass_mg in masses.items()}
+    # Of several heaps together: readings on one scale share its error.
+    together: dict[str, MassWithReadings] = {}
     for posting in rows.exclude(reading=None).select_related("movement", "reading"):
         if posting.reading is not None:
-            data[posting.movement.subject] = readings.known(posting.reading)
-    return data
+            heap = MassWithReadings.of(readings.source(posting.reading))
+            together.setdefault(posting.movement.subject, MassWithReadings()).add(heap)
+    return data | {tag: mass.known() for tag, mass in together.items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +111,7 @@ def by_tag(tag: str) -> ReturnedFrame | None:
             "box__colour",
             "lot",
         )
+        .prefetch_related("heaps__box__polymer", "heaps__box__colour", "heaps__lot")
         .first()
     )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import isqrt
 from typing import Any
 
 from django import forms
@@ -17,7 +18,8 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.forms import ActionForm, MassField, ScaleField
-from inventory.models import Part
+from inventory.material.rules.grinding import is_nothing
+from inventory.models import Colour
 from inventory.staff.queries import BENCH, OWNER
 from inventory.weighing.queries import traced
 from returns.arriving.pages import scales
@@ -25,8 +27,10 @@ from returns.arriving.queries.frame_masses import GAP_MG
 from returns.bench.pages import notices
 from returns.bench.pages.attempts import done
 from returns.bench.pages.finding import frame_by
+from returns.catalogue import queries as catalogue
 from returns.mending.rules import mending
 from returns.models import ReturnedFrame
+from returns.models.catalogue import ComponentKey
 from returns.models.filing import Wish
 from returns.models.remedies import DefectKey
 from returns.regrind.rules import stripdown
@@ -35,15 +39,21 @@ from returns.salvage.queries import donors as salvage
 from returns.story.sums.states import FrameState
 
 _GROUPS = {"lenses": "lens", "metal": "screw"}
+SEVERAL = 2
 
 
 @dataclass(frozen=True, slots=True)
 class Heap:
-    """A row of the table: what is weighed together, and what it should weigh; None if unknown."""
+    """A row of the table: what is weighed together, and what it should weigh; None if unknown.
+
+    `spread_mg` is two standard deviations of that, by the bill; `colour` that of its box.
+    """
 
     mass: BoundField
     expected_mg: int | None
     pieces: BoundField | None = None
+    spread_mg: int | None = None
+    colour: Colour | None = None
 
 
 class StripForm(ActionForm):
@@ -67,8 +77,10 @@ class StripForm(ActionForm):
 
     def __init__(self, frame: ReturnedFrame, *args: Any, **facts: Any) -> None:
         super().__init__(*args, **facts)
-        self.spares = _spares(frame)
-        self.expected = _expected(frame)
+        self.spares = catalogue.spares_of(frame.colourway) if frame.colourway else []
+        self.heaped, self.expected = _expected(frame)
+        self.boxed = {"plastic": None} | {_field(one): one.material.colour for one in self.heaped}
+        self._add_heaps(frame)
         for part in self.spares:
             self.fields[f"pieces-{part.code}"] = forms.IntegerField(
                 required=False,
@@ -78,10 +90,45 @@ class StripForm(ActionForm):
             )
             self.fields[f"salvaged-{part.code}"] = MassField(required=False, label=part.name)
 
+    def _add_heaps(self, frame: ReturnedFrame) -> None:
+        """Ask for each material by itself, and for what broke together, where there are several."""
+        if len(self.heaped) < SEVERAL or frame.colourway is None:
+            return
+        for one in self.heaped:
+            self.fields.setdefault(_field(one), MassField(required=False))
+            self.fields[_field(one)].required = False
+            self.fields[_field(one)].label = _component_words(one)
+        self.boxed["mixed"] = None
+        self.fields["mixed"] = MassField(
+            required=False,
+            label=_("Broken together, or not to be told apart"),
+            help_text=_("Empty when each material lies by itself."),
+        )
+        takers = stripdown.mixed_into(frame.colourway)
+        self.fields["mixed_into"] = forms.ModelChoiceField(
+            Colour.objects.filter(pk__in=[colour.pk for colour in takers]),
+            to_field_name="code",
+            required=False,
+            label=_("What broke together goes into the box of"),
+            empty_label=_("choose a box") if takers else _("no box takes it: let it be waste"),
+            help_text=_("Only boxes that the table of what may go with what allows."),
+        )
+
+    def clean(self) -> dict[str, Any]:
+        data: dict[str, Any] = super().clean() or {}
+        # Nothing is proposed for it: into which box it goes is decided and never silent.
+        if not is_nothing(data.get("mixed") or "") and not data.get("mixed_into"):
+            self.add_error("mixed_into", _t("Choose the box, or count it among the waste."))
+        return data
+
     def heaps(self) -> list[Heap]:
         """Return the heaps in the order of the work."""
-        names = ("plastic", "lenses", "metal", "foreign")
-        return [Heap(self[name], self.expected.get(name)) for name in names]
+        rows = []
+        for name in (*self.boxed, "lenses", "metal", "foreign"):
+            expected_mg, spread_mg = self.expected.get(name, (None, None))
+            colour = self.boxed.get(name) if len(self.heaped) >= SEVERAL else None
+            rows.append(Heap(self[name], expected_mg, spread_mg=spread_mg, colour=colour))
+        return rows
 
     def kept(self) -> list[Heap]:
         """Return a heap for each spare part, with the field for its pieces."""
@@ -103,7 +150,18 @@ class StripForm(ActionForm):
             if data[f"pieces-{part.code}"] or data[f"salvaged-{part.code}"]
         ]
         names = ("scale", "plastic", "lenses", "metal", "foreign", "reason")
-        return StripDown(salvaged=tuple(kept), **{name: data[name] for name in names})
+        heaps = [
+            stripdown.Heap(of=(colour,), into=colour, mass=data[name], field=name)
+            for name, colour in self.boxed.items()
+            if colour is not None and name != "plastic"
+        ]
+        if data.get("mixed") and data.get("mixed_into"):
+            of = tuple(one.material.colour for one in self.heaped)
+            mixed = {"into": data["mixed_into"], "mass": data["mixed"], "field": "mixed"}
+            heaps.append(stripdown.Heap(of=of, **mixed))
+        return StripDown(
+            salvaged=tuple(kept), heaps=tuple(heaps), **{name: data[name] for name in names}
+        )
 
 
 class DiscardForm(ActionForm):
@@ -162,23 +220,31 @@ def _page(request: StaffRequest, frame: ReturnedFrame, tried: dict[str, Any]) ->
     return render(request, "returns/workroom/strip.html", facts, status=status)
 
 
-def _expected(frame: ReturnedFrame) -> dict[str, int]:
-    """Return the mg of each heap by the bill, less what the latest look-over found missing."""
+def _expected(
+    frame: ReturnedFrame,
+) -> tuple[tuple[catalogue.Heap, ...], dict[str, tuple[int, int]]]:
+    """Return the frame's materials, and by field what its heap should weigh by the bill and two
+    standard deviations of it, in mg, less what the latest look-over found missing."""
     if frame.colourway is None:
-        return {}
+        return (), {}
     latest = frame.gradings.order_by("-at", "-pk").first()
     missing = latest.findings.filter(defect=DefectKey.MISSING) if latest else None
     gone = set(missing.values_list("component", flat=True)) if missing is not None else set()
-    bill = frame.colourway.model.components.exclude(key__in=gone)
-    expected = {"plastic": sum(piece.nominal_mg for piece in bill if piece.is_frame_material)}
+    bill = catalogue.bill_of(frame.colourway)
+    heaped = catalogue.heaps(frame.colourway, bill, without=gone)
+    expected = {_field(one): (one.nominal_mg, 2 * one.spread_mg) for one in heaped}
     for name, kind in _GROUPS.items():
-        expected[name] = sum(piece.nominal_mg for piece in bill if piece.kind == kind)
-    return expected
+        pieces = [made.piece for key, made in bill.items() if key not in gone]
+        alike = [piece for piece in pieces if piece.kind == kind]
+        spread_mg = 2 * isqrt(sum(piece.spread_mg**2 for piece in alike))
+        expected[name] = (sum(piece.nominal_mg for piece in alike), spread_mg)
+    return heaped, expected
 
 
-def _spares(frame: ReturnedFrame) -> list[Part]:
-    """Return the spare parts that this model is built with: what may be worth keeping."""
-    if frame.colourway is None:
-        return []
-    codes = frame.colourway.model.components.exclude(part=None).values("part")
-    return list(Part.objects.filter(pk__in=codes).order_by("code"))
+def _field(heap: catalogue.Heap) -> str:
+    return "plastic" if heap.is_main else f"heap-{heap.material.colour.code}"
+
+
+def _component_words(heap: catalogue.Heap) -> str:
+    kinds = dict.fromkeys(str(ComponentKey(key).label) for key in heap.keys)
+    return f"{heap.material.colour.name} ({', '.join(kinds)})" if kinds else str(heap.material)

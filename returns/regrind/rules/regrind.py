@@ -48,25 +48,36 @@ def frames_in(box: Place, *, up_to: int | None = None) -> QuerySet[ReturnedFrame
     if up_to is not None:
         # By number: numbers follow the order of booking, whatever moments were told.
         strips = strips.filter(number__lte=up_to)
-    rows = ReturnedFrame.objects.filter(Exists(strips), box=box, state=FrameState.BOXED)
+    rows = ReturnedFrame.objects.filter(
+        Exists(strips), heaps__box=box, heaps__lot=None, state=FrameState.BOXED
+    )
     return rows.select_related("request", "colourway__model").order_by("tag")
 
 
 def frames_of(run: GrindRun) -> list[ReturnedFrame]:
     """Return the frames that a run grinds, or has ground."""
     if run.lot_id is not None:
-        return list(ReturnedFrame.objects.filter(lot_id=run.lot_id).order_by("tag"))
+        return list(ReturnedFrame.objects.filter(heaps__lot=run.lot_id).order_by("tag"))
     return list(frames_in(run.box, up_to=run.box_movement))
 
 
 def _tie(key: UUID, run: GrindRun, at: datetime, by: User) -> None:
-    """Mark a run's frames as ground. A held run has none yet; a repeat finds none in the box."""
+    """Tie the heaps of a run to its lot. A frame is ground with its last heap, in whatever box.
+
+    A held run has none yet; a repeat finds none in the box.
+    """
     if run.state != GrindRun.State.FINISHED:
         return
-    for frame in frames_in(run.box, up_to=run.box_movement):
+    # A list, for what is tied to a lot is no longer found in the box.
+    for frame in list(frames_in(run.box, up_to=run.box_movement)):
+        frame.heaps.filter(box=run.box).update(lot=run.lot)
+        if frame.box_id == run.box_id:
+            ReturnedFrame.objects.filter(pk=frame.pk).update(lot=run.lot)
+        if frame.heaps.filter(lot=None).exists():
+            continue
         # Whose lenses still wait on the bench, their story has not ended yet.
         ended_at = None if lenses_wait(frame) else at
-        ground = advance(frame, FrameState.GROUND, lot=run.lot, ended_at=ended_at)
+        ground = advance(frame, FrameState.GROUND, ended_at=ended_at)
         # A key for each frame, derived from the run's: the same again on a repeat.
         _tell(uuid.uuid5(key, frame.tag), run, ground, at, by)
 

@@ -14,21 +14,24 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any, Final
 from uuid import UUID
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from inventory import events
 from inventory.errors import BadInput, Conflict, NotEnough, StaleState
 from inventory.events import Draft
 from inventory.ledger.rules import carrying, ledger, places
+from inventory.material.queries import admitted
 from inventory.material.queries.boxes import OPEN_RUN_STATES
 from inventory.material.rules.grinding import is_nothing
 from inventory.models import (
+    Colour,
     GrindRun,
     Movement,
     Part,
     Place,
     PlaceKind,
+    Polymer,
     Reading,
     Scale,
     Workshop,
@@ -37,9 +40,10 @@ from inventory.models.materials import Origin
 from inventory.parts import queries as part_stock
 from inventory.weighing import rules as weighing
 from returns.arriving.queries.frame_masses import limit_mg, on_bench_mg, refuse_gap
+from returns.catalogue import queries as catalogue
 from returns.grading.sums import PolymerCheck
 from returns.letters import rules as letters
-from returns.models import Colourway, PartPromise, ReturnedFrame
+from returns.models import Colourway, FrameHeap, PartPromise, ReturnedFrame
 from returns.models.filing import Wish
 from returns.regrind.queries import frame_heat
 from returns.salvage import rules as salvaging
@@ -68,15 +72,33 @@ class Salvaged:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Heap:
+    """Frame material that goes into one box: the colours that are in it, the colour of its box, its
+    mass as typed. `field` names the field that is wrong when it cannot go there."""
+
+    of: tuple[Colour, ...]
+    into: Colour
+    mass: str
+    field: str
+
+    def facts(self) -> list[Any]:
+        """Return what was asked, for the fingerprint."""
+        of = sorted(one.code for one in self.of)
+        return [of, self.into.code, self.mass.strip(), self.field]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class StripDown:
     """What a frame came apart into, as typed; an empty text or 0 means that there was none.
 
-    `plastic` is frame material fit for the box. `foreign` is whatever else is thrown away: glue,
-    tape, pads, frame material too dirty to grind. `reason` explains a difference that is large.
+    `plastic` is material of the frame's main colour, fit for its box; `heaps` are those of its
+    other materials, and what broke together. `foreign` is whatever else is thrown away: glue, tape,
+    pads, frame material too dirty to grind. `reason` explains a difference that is large.
     """
 
     scale: Scale
-    plastic: str
+    plastic: str = ""
+    heaps: tuple[Heap, ...] = ()
     lenses: str = ""
     metal: str = ""
     foreign: str = ""
@@ -87,7 +109,10 @@ class StripDown:
         """Return what was asked, for the fingerprint."""
         typed = [self.plastic, self.lenses, self.metal, self.foreign]
         kept = [[one.part.code, one.pieces, one.mass.strip()] for one in self.salvaged]
-        return [self.scale.pk, [text.strip() for text in typed], kept, self.reason.strip()]
+        facts = [self.scale.pk, [text.strip() for text in typed], kept, self.reason.strip()]
+        # Left out where there is none: a frame of one material is told as it always was.
+        heaps = [one.facts() for one in self.heaps if not is_nothing(one.mass)]
+        return [*facts, heaps] if heaps else facts
 
     def kept_pieces(self) -> Counter[Part]:
         """Count the good pieces of each part that were kept."""
@@ -101,30 +126,86 @@ class StripDown:
 def strip(
     event: Draft, /, *, key: UUID, frame: ReturnedFrame, parts: StripDown, at: datetime, by: User
 ) -> ReturnedFrame:
-    """Take a frame apart: clean frame material to its box, the rest to waste, salvage or, for
-    lenses that are wanted back, to the bench until they are posted.
+    """Take a frame apart: clean frame material to the boxes of its materials, the rest to waste,
+    salvage or, for lenses that are wanted back, to the bench until they are posted.
 
     What the parts do not add up to goes to the count difference; an implausible gap needs a
-    reason. Raises BadInput without the wish, a grading or a polymer that is ours.
+    reason. Raises BadInput without the wish, a grading or a polymer that is ours, and for a heap
+    that the table of what may go with what keeps out of its box.
     """
     # Read again in the transaction: wish and grading may have changed since the page was shown.
     colourway = _may_be_ground(again(frame))
     carrying.carry(key=key, subject=frame.tag, to=PlaceKind.BENCH, at=at, actor=by)
+    boxes = _boxes(colourway, parts)
     readings = _readings(parts, at)
-    if "plastic" not in readings:
+    if not boxes.keys() & readings.keys():
         raise BadInput(_("Weigh the clean frame material."), field="plastic")
-    # A box of returns: material of different origin never shares one, or no figure could tell them
-    # apart.
-    box = places.box(polymer=colourway.polymer, colour=colourway.colour, origin=Origin.RETURN)
-    movement = _post(key, again(frame), parts, readings, box, at, by)
-    boxed_mg = readings["plastic"].mass_mg
+    movement = _post(key, again(frame), parts, readings, boxes, at, by)
+    heaps = Counter[Place]()
+    for name, box in boxes.items():
+        heaps[box] += readings[name].mass_mg if name in readings else 0
+    filled = [(box, mass_mg) for box, mass_mg in heaps.items() if mass_mg]
+    FrameHeap.objects.bulk_create(
+        FrameHeap(frame=frame, box=box, mass_mg=mass_mg) for box, mass_mg in filled
+    )
     # After the posting, for the ledger must have the pieces in their bins before one is reserved.
     salvaging.keep(donor=frame, salvaged=parts.kept_pieces(), at=at, by=by)
     # Last, and conditional: a second hand who did the same meanwhile is refused, and all of the
     # above is rolled back with it.
-    stripped = advance(frame, FrameState.BOXED, box=box, boxed_mg=boxed_mg)
-    event.of(frame.tag, box=box.code, boxed_mg=boxed_mg, movement=movement.number)
+    main, boxed_mg = filled[0][0], sum(mass_mg for _box, mass_mg in filled)
+    stripped = advance(frame, FrameState.BOXED, box=main, boxed_mg=boxed_mg)
+    event.of(
+        frame.tag,
+        box=main.code,
+        boxed_mg=boxed_mg,
+        movement=movement.number,
+        heaps={box.code: mass_mg for box, mass_mg in filled},
+    )
     return stripped
+
+
+def mixed_into(colourway: Colourway) -> list[Colour]:
+    """Return the colours whose boxes take what of this colourway breaks together.
+
+    Materials of different polymers never share a box.
+    """
+    materials = catalogue.materials_of(colourway)
+    if len({material.polymer.pk for material in materials}) > 1:
+        return []
+    return admitted.boxes_for([material.colour for material in materials])
+
+
+def _boxes(colourway: Colourway, parts: StripDown) -> dict[str, Place]:
+    """Return by field the box of each heap, as the owner's table allows."""
+    polymers = {one.colour.pk: one.polymer for one in catalogue.materials_of(colourway)}
+    # A box of returns: material of different origin never shares one, or no figure could tell them
+    # apart.
+    main = catalogue.main_of(colourway)
+    boxes = {"plastic": _box(main.polymer, main.colour)} if not is_nothing(parts.plastic) else {}
+    for heap in parts.heaps:
+        if is_nothing(heap.mass):
+            continue
+        of = {polymers.get(colour.pk) for colour in heap.of}
+        polymer = next(iter(of), None)
+        if polymer is None or len(of) > 1:
+            raise BadInput(_("This frame has no such material, or two polymers."), field=heap.field)
+        if not admitted.takes(heap.into, heap.of):
+            raise BadInput(
+                _(
+                    "By the table of what may go with what, the box of %(colour)s does not take "
+                    "this. Choose another box, or let it be waste."
+                )
+                % {"colour": heap.into.name},
+                field=heap.field,
+            )
+        if heap.field in boxes:
+            raise BadInput(_("Name each heap once."), field=heap.field)
+        boxes[heap.field] = _box(polymer, heap.into)
+    return boxes
+
+
+def _box(polymer: Polymer, colour: Colour) -> Place:
+    return places.box(polymer=polymer, colour=colour, origin=Origin.RETURN)
 
 
 @events.rule(
@@ -192,6 +273,8 @@ def undo(
             _("It cannot be undone: what it put into %(place)s is no longer there.")
             % {"place": Place.objects.get(code=error.facts["place"]).get_kind_display()}
         ) from error
+    # What they held is back in the ledger; a strip-down that comes again writes its own.
+    FrameHeap.objects.filter(frame=frame).delete()
     advance(frame, FrameState.TO_STRIP, box=None, boxed_mg=0)
     salvaging.take_up(donor=frame, stripped_at=movement.happened_at, at=at, by=by)
     event.of(frame.tag, movement=movement.number, reversal=reversal.number)
@@ -208,16 +291,31 @@ def stripped_by(frame: ReturnedFrame) -> Movement | None:
 
 def undo_obstacle(frame: ReturnedFrame) -> str:
     """Say why the strip-down of a boxed frame can no longer be undone; "" when it can."""
-    movement, box = stripped_by(frame), frame.box
-    if movement is None or box is None:
+    movement, heaps = stripped_by(frame), list(frame.heaps.all())
+    if movement is None or not heaps:
         return _("This frame lies in no box.")
-    if GrindRun.objects.filter(box=box, state__in=OPEN_RUN_STATES).exists():
+    return _box_obstacle(heaps, movement) or _frame_obstacle(frame, movement)
+
+
+def _box_obstacle(heaps: Sequence[FrameHeap], movement: Movement) -> str:
+    boxes = [heap.box_id for heap in heaps]
+    if any(heap.lot_id for heap in heaps):
+        return _("A part of it is ground already.")
+    if GrindRun.objects.filter(box__in=boxes, state__in=OPEN_RUN_STATES).exists():
         return _("A grind run of its box is open. Cancel the run first.")
-    # What was done and reversed since leaves no trace that matters; both halves are passed over.
-    since = Movement.objects.filter(number__gt=movement.number, reverses=None, reversed_by=None)
-    if since.filter(Q(postings__source=box) | Q(postings__target=box)).exists():
+    since = _since(movement)
+    if since.filter(Q(postings__source__in=boxes) | Q(postings__target__in=boxes)).exists():
         return _("Its box was filled or emptied since: its pieces can no longer be told apart.")
-    if since.filter(subject=frame.tag).exists():
+    return ""
+
+
+def _since(movement: Movement) -> QuerySet[Movement]:
+    # What was done and reversed since leaves no trace that matters; both halves are passed over.
+    return Movement.objects.filter(number__gt=movement.number, reverses=None, reversed_by=None)
+
+
+def _frame_obstacle(frame: ReturnedFrame, movement: Movement) -> str:
+    if _since(movement).filter(subject=frame.tag).exists():
         return _("Something else was done with the frame since, such as posting its lenses.")
     if PartPromise.objects.filter(donor=frame, state=PartPromise.State.KEPT).exists():
         return _("One of its parts is kept for another frame.")
@@ -276,6 +374,7 @@ def _refuse_unwished(frame: ReturnedFrame) -> None:
 def _readings(parts: StripDown, at: datetime) -> dict[str, Reading]:
     """Return readings by field; those of salvaged parts under `salvaged-<part code>`."""
     typed = {"plastic": parts.plastic}
+    typed |= {heap.field: heap.mass for heap in parts.heaps}
     typed |= {name: getattr(parts, name) for name in WASTE_FIELDS}
     for kept in parts.salvaged:
         _refuse_bad_salvage(kept)
@@ -300,7 +399,7 @@ def _post(
     frame: ReturnedFrame,
     parts: StripDown,
     readings: dict[str, Reading],
-    box: Place,
+    boxes: dict[str, Place],
     /,
     *when_and_who: Any,
 ) -> Any:
@@ -318,7 +417,7 @@ def _post(
     return ledger.post(
         key=uuid.uuid5(key, "strip"),
         kind="strip_down",
-        lines=_lines(frame, parts, readings, box, gap_mg),
+        lines=_lines(frame, parts, readings, boxes, gap_mg),
         happened_at=at,
         story=ledger.Story(
             subject=frame.tag,
@@ -334,11 +433,11 @@ def _lines(
     frame: ReturnedFrame,
     parts: StripDown,
     readings: dict[str, Reading],
-    box: Place,
+    boxes: dict[str, Place],
     gap_mg: int,
 ) -> list[ledger.Line]:
     bench = places.mass(PlaceKind.BENCH)
-    targets: dict[str, Place] = {"plastic": box}
+    targets: dict[str, Place] = dict(boxes)
     targets |= {name: places.mass(kind) for name, kind in WASTE_FIELDS.items()}
     if frame.lenses_back:
         # They stay on the bench under the frame's tag until they are posted.

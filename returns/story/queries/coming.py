@@ -146,7 +146,7 @@ def _to_be_ground(frame: ReturnedFrame) -> str:
 
 def _ground(frame: ReturnedFrame) -> str:
     found = became.of(frame)
-    if found is not None and found.first_moulded_on is not None:
+    if found and all(one.first_moulded_on for one in found):
         return _("It has become part of new frames. Thank you for sending it.")
     return _("It becomes part of new frames. Thank you for sending it.")
 

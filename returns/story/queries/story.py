@@ -134,7 +134,7 @@ def of(request: Request, *, at: datetime) -> Story:
     rows = request.frames.exclude(state=FrameState.VOIDED.value)
     frames = list(rows.select_related("lot__colour", "box").order_by("weighed_at"))
     is_kit = request.kind == Request.Kind.SCREWS
-    ways = [found for found in map(became.of, frames) if found is not None]
+    ways = [heap for frame in frames for heap in became.of(frame)]
     # Moulded only when every ground frame is: `all` of nothing would be true, so the list must not
     # be empty.
     moulded = bool(ways) and all(one.first_moulded_on for one in ways)
@@ -170,7 +170,7 @@ def _not_here(
 
 def _card(frame: ReturnedFrame, filed: list[FiledFrame], at: datetime) -> Card:
     found = became.of(frame)
-    moulded = found is not None and found.first_moulded_on is not None
+    moulded = bool(found) and all(one.first_moulded_on for one in found)
     way = stations.of_frames([frame], moulded=moulded, is_over=coming.is_over(frame, at))
     promised = frame.promised_by if frame.state in ON_A_SHELF else None
     # One that nobody filed, such as a second frame under a slip for one, has no filing to show.
@@ -274,13 +274,19 @@ def day_words(day: date) -> str:
 
 
 def ground_words(frame: ReturnedFrame) -> str:
-    """Say which mass of which colour went into which lot, in a sentence."""
-    if frame.lot is None or frame.boxed_mg == 0:
-        return _("Your frame was ground together with others of its colour.")
-    mass = numbers.mass_words(frame.boxed_mg)
-    return _(
-        "%(mass)s of material from your frame were ground into the lot %(lot)s (%(colour)s)."
-    ) % {"mass": mass, "colour": frame.lot.colour.name, "lot": frame.lot.code}
+    """Say which mass of which colour went into which lot, a sentence for each heap."""
+    rows = frame.heaps.exclude(lot=None).select_related("lot__colour").order_by("pk")
+    told = [
+        _("%(mass)s of material from your frame were ground into the lot %(lot)s (%(colour)s).")
+        % {
+            "mass": numbers.mass_words(heap.mass_mg),
+            "colour": heap.lot.colour.name,
+            "lot": heap.lot.code,
+        }
+        for heap in rows
+        if heap.lot is not None
+    ]
+    return " ".join(told) or _("Your frame was ground together with others of its colour.")
 
 
 _EVENTS: Final[dict[str, Text]] = {

@@ -654,6 +654,7 @@ def test_frames_of_unknown_batch_widen_the_mean_number_of_lives(
     for frame in frames:
         frame.state, frame.lot = "ground", run.lot
         frame.save()
+        frame.heaps.update(lot=run.lot)
     assert run.lot is not None
     made.move(
         "issue",

@@ -22,7 +22,7 @@ from returns.letters.texts import _WORDS, Occasion, compose
 from returns.models import Grading, Parcel, Person, Request, ReturnedFrame
 from returns.story.queries.story import day_words
 from tests.makers import NOON, Shop, key
-from tests.returns.customer_makers import WANDA, arrived, asked_screws, sent_back
+from tests.returns.customer_makers import WANDA, arrived, asked_screws, heaped, sent_back
 from tests.returns.workroom_makers import mended
 
 pytestmark = pytest.mark.django_db
@@ -164,6 +164,7 @@ def test_ground_letter_tells_mass_colour_and_lot(shop: Shop) -> None:
     )
     places.of_lot(lot)
     frame = arrived(shop, request, state="ground", boxed_mg=19_400, lot=lot, ended_at=NOON)
+    heaped(frame, lot)
     body = sent("ground", request, frame).body
     for word in ("19.4", "Slate", "L-2222-2222"):
         assert word in body

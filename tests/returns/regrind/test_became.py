@@ -59,12 +59,11 @@ def mould(shop: Shop, by: User, code: str = "AV-9") -> None:
 
 
 def test_nothing_before_it_is_taken_apart(shop: Shop, bea: User) -> None:
-    assert became.of(graded(shop, bea, state="to_strip")) is None
+    assert became.of(graded(shop, bea, state="to_strip")) == ()
 
 
 def test_boxed_frame_has_its_credit_and_the_spread_of_its_reading(shop: Shop, bea: User) -> None:
-    data = became.of(boxed(shop, bea))
-    assert data is not None
+    (data,) = became.of(boxed(shop, bea))
     reading = Movement.objects.get(kind="strip_down").postings.get(quantity=19_400).reading
     assert reading is not None
     u_mg = (reading.u_own_ug**2 + reading.u_shared_ug**2) ** 0.5 / 1000
@@ -73,8 +72,7 @@ def test_boxed_frame_has_its_credit_and_the_spread_of_its_reading(shop: Shop, be
 
 
 def test_flake_not_yet_issued_waits(ground: ReturnedFrame) -> None:
-    data = became.of(ground)
-    assert data is not None
+    (data,) = became.of(ground)
     assert data.run is not None
     assert (data.run.box_mg, data.flake_mg, data.left_mg) == (38_800, 38_500, 38_500)
     assert data.moulded == ()
@@ -87,14 +85,12 @@ def test_batch_holds_the_frames_share_of_what_it_took(
     wrong = issue(ground, shop, bea, "5 g")
     issue(ground, shop, bea, "10 g")
     ledger.reverse(key=key(), movement=wrong, reason="typed twice", at=NOON)
-    waiting = became.of(ground)
-    assert waiting is not None
+    (waiting,) = became.of(ground)
     assert [(one.code, one.taken_mg, one.part) for one in waiting.moulded] == [
         ("AV-9", 30_000, None)
     ]
     mould(shop, bea)
-    data = became.of(ground)
-    assert data is not None
+    (data,) = became.of(ground)
     assert (data.left_mg, data.first_moulded_on) == (8_500, date(2026, 10, 14))
     # Half of what was ground is this frame's, so half of what was taken.
     assert data.moulded[0].part == Part(15_000, 500_000)

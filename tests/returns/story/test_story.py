@@ -27,7 +27,7 @@ from returns.models.catalogue import ComponentKey
 from returns.story.queries import story
 from returns.story.sums.states import REQUEST_STEPS, FrameState, RequestKind, RequestState
 from tests.makers import NOON, Shop, key
-from tests.returns.customer_makers import arrived, asked_screws, sent_back
+from tests.returns.customer_makers import arrived, asked_screws, heaped, sent_back
 from tests.returns.workroom_makers import mended
 
 pytestmark = pytest.mark.django_db
@@ -83,7 +83,7 @@ def test_ground_frame_names_mass_and_lot(shop: Shop) -> None:
         heat=[[3, 1_000_000]],
         made_at=NOON,
     )
-    frame = arrived(shop, request, state="ground", boxed_mg=19_400, lot=lot)
+    frame = heaped(arrived(shop, request, state="ground", boxed_mg=19_400, lot=lot), lot)
     events.record(key=key(), name="regrind.ground", subject=frame.tag, facts=[], at=NOON)
     assert "L-2222-2222" in texts(request)[-1]
 

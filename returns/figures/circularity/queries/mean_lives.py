@@ -12,7 +12,7 @@ from inventory.weighing.sums.weighing import COVERAGE_FACTOR
 from returns.figures.circularity.sums import mean_lives as sums
 from returns.figures.circularity.sums.mean_lives import Doubt, Moulded
 from returns.figures.span.queries import Scope, Span
-from returns.models import Colourway, Component, ProductionBatch, ReturnedFrame
+from returns.models import Colourway, Component, FrameHeap, ProductionBatch
 from returns.moulding.queries import issued
 from returns.regrind.queries import frame_heat
 
@@ -100,16 +100,16 @@ def _doubts(span: Span, scope: Scope) -> list[Doubt]:
 
 def _unsure_lots(lots: dict[int, int]) -> dict[int, float]:
     """Return, by lot with frames of unknown batch, the standard uncertainty of its mean passes."""
-    ground = ReturnedFrame.objects.filter(lot__in=list(lots)).order_by()
+    ground = FrameHeap.objects.filter(lot__in=list(lots)).order_by()
     rows = ground.values("lot").annotate(
-        whole=Sum("boxed_mg"), unknown=Sum("boxed_mg", filter=Q(batch=None))
+        whole=Sum("mass_mg"), unknown=Sum("mass_mg", filter=Q(frame__batch=None))
     )
     # Only lots with a frame of unknown batch are unsure; for the others the pool is not even read.
     whole_mg = {row["lot"]: row["whole"] for row in rows if row["unknown"]}
     spread_of = _spreads_by_colourway() if whole_mg else {}
     frames: defaultdict[int, list[tuple[int, float]]] = defaultdict(list)
-    unknown = ground.filter(batch=None, lot__in=list(whole_mg))
-    for lot, colourway, mass_mg in unknown.values_list("lot", "colourway", "boxed_mg"):
+    unknown = ground.filter(frame__batch=None, lot__in=list(whole_mg))
+    for lot, colourway, mass_mg in unknown.values_list("lot", "frame__colourway", "mass_mg"):
         frames[lot].append((mass_mg, spread_of.get(colourway, 0.0)))
     return {lot: sums.unknown_batches(found, lot_mg=whole_mg[lot]) for lot, found in frames.items()}
 
