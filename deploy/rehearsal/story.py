@@ -15,6 +15,7 @@ from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from deploy.rehearsal.counter import Counter
 from deploy.rehearsal.visitor import Form, Page, Stumble, Visitor
 
 # The alphabet of the codes, without characters that look alike on a label.
@@ -46,6 +47,9 @@ class Story:
         self._screws()
         mended = self._mended_frame()
         self._ground_frame()
+        counter = Counter(self.base_url, self.people["bench"], self.people["owner"])
+        for play in (counter.walk_in, counter.two_frames, counter.partners_box):
+            self._saw(play())
         self._accountant(before)
         self._owner(owner_before)
         self._strangers(mended)

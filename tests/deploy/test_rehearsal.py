@@ -26,7 +26,8 @@ def furnished(tmp_path: Path) -> Path:
     for part in Part.objects.all():
         stock.receive(key=makers.key(), part=part, pieces=50, cost_minor=0, at=now)
     logins = tmp_path / "logins.txt"
-    cast.hire(logins)
+    cast.hire(now)
+    cast.give_passwords(logins)
     return logins
 
 
@@ -40,7 +41,9 @@ def test_whole_main_job_holds_over_http(
     with running(tmp_path, "filesystem://localhost//"):
         story = Story(live_server.url, read_logins(furnished), zone, data.append)
         steps = story.tell()
-    assert steps == len(data) >= 20
+    assert steps == len(data) >= 23
+    for words in ("in at the counter", "files two frames", "a partner's box brings"):
+        assert any(words in line for line in data), words
     assert any("moved by 19520 mg exactly" in line for line in data)
 
 

@@ -34,6 +34,8 @@ def _drawn(slip: PartnerSlip) -> dict[str, str]:
     link = f"{settings.BASE_URL}{reverse('slip-filing', args=[intake.link_secret(slip)])}"
     return {
         "code": slip.code,
+        # A sheet that is read on a screen has its links to press.
+        "link": link,
         "wearer_qr": slip_pdf.qr(link),
         "bag_qr": slip_pdf.qr(f"{settings.BASE_URL}/go/{slip.code}/"),
     }

@@ -218,7 +218,9 @@ def _request_turns(request: Request) -> list[Turn]:
     # Events without a sentence of their own concern the workshop alone and are passed over.
     events = Event.objects.filter(subject=request.reference).order_by("at", "pk")
     data = [
-        Turn(action.at, str(_EVENTS[action.name])) for action in events if action.name in _EVENTS
+        Turn(action.at, _event_words(request, action.name))
+        for action in events
+        if action.name in _EVENTS
     ]
     # Frames of all parcels in one query; `_brought` goes through them in memory.
     for parcel in request.parcels.prefetch_related("frames"):
@@ -232,6 +234,13 @@ def _request_turns(request: Request) -> list[Turn]:
             data.append(Turn(slip.parcel.done_at, _("No frame of yours was in the box.")))
     posted = request.dispatches.filter(frame=None).exclude(posted_at=None)
     return data + [_dispatch_turn(dispatch) for dispatch in posted]
+
+
+def _event_words(request: Request, name: str) -> str:
+    frames = 1 + request.further_frames.count() if name == "intake.file_return" else 1
+    if frames == 1:
+        return str(_EVENTS[name])
+    return _("You told us that %(count)s frames are coming back.") % {"count": frames}
 
 
 def _brought(parcel: Parcel, request: Request) -> bool:

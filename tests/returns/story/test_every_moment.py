@@ -13,14 +13,16 @@ from datetime import timedelta
 
 import pytest
 import time_machine
+from django.contrib.auth.models import User
 from django.test import Client
 
 from returns.filing.rules import intake
 from returns.filing.rules.intake import AskedFrame
-from returns.models import Dispatch, Request, ReturnedFrame
+from returns.models import Dispatch, Request, ReturnedFrame, WalkIn
+from returns.partners import rules as partners
 from returns.story.sums.states import REQUEST_STEPS, FrameState, RequestKind, RequestState
 from tests.makers import NOON, Shop, key
-from tests.returns.customer_makers import arrived, asked_screws, sent_back
+from tests.returns.customer_makers import arrived, asked_screws, filing, sent_back
 
 pytestmark = pytest.mark.django_db
 
@@ -255,3 +257,47 @@ def test_several_frames_are_spoken_of_as_several(
     assert ("in the parcel with your frames" in text) == (state is R.AWAITED)
     assert ("Your frames have not come" in text) == (state is R.RESTING)
     assert "your frame," not in text
+
+
+OF_POSTING_TO_US = ("Print the slip", "Post it to", "I have posted it", "Send it along")
+
+
+@pytest.mark.parametrize("state", LIVE)
+def test_a_walk_in_never_speaks_of_posting_to_us(
+    client: Client, shop: Shop, bea: User, state: FrameState
+) -> None:
+    request = sent_back(shop)
+    WalkIn.objects.create(request=request, consent="screen", seen_by=bea, at=NOON)
+    frame_in(shop, request, state, 0)
+    Request.objects.update(state="arrived")
+    text = plain(page(client, request))
+    assert_true_of(text, state)
+    for words in (*OF_THE_FILING, *OF_POSTING_TO_US):
+        assert words not in text, words
+
+
+BY_SLIP = {
+    R.AWAITED: "Leave your frame, with the slip's other half, at Lantern Optics.",
+    R.ARRIVED: "The box of Lantern Optics is here.",
+    R.WITHDRAWN: "This request has ended.",
+    R.RESTING: "so the request rests",
+    R.SETTLED: "This story is over",
+}
+
+
+@pytest.mark.parametrize("state", list(REQUEST_STEPS[RequestKind.SEND_BACK]))
+def test_a_slip_from_a_shop_at_every_state(
+    client: Client, shop: Shop, olga: User, state: RequestState
+) -> None:
+    facts = {"at": NOON, "by": olga}
+    shop_next_door = partners.add(key=key(), name="Lantern Optics", town="", **facts)
+    partners.print_sheet(key=key(), partner=shop_next_door, count=1, **facts)
+    slip = shop_next_door.slips.get()
+    request = partners.file(key=key(), slip=slip, filing=filing(shop), at=NOON)
+    ended = NOON if state in (R.SETTLED, R.WITHDRAWN, R.RESTING) else None
+    Request.objects.update(state=state.value, ended_at=ended)
+    text = plain(page(client, request))
+    for one, words in BY_SLIP.items():
+        assert (words in text) == (one is state), words
+    for words in OF_POSTING_TO_US:
+        assert words not in text, words
