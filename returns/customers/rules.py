@@ -27,7 +27,7 @@ from inventory.models import Workshop
 from returns.customers import sums as addresses
 from returns.filing.queries import frames as filed_frames
 from returns.filing.rules import photos
-from returns.models import Person, Request
+from returns.models import PartnerSlip, Person, Request, WalkIn
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import User
@@ -299,6 +299,14 @@ def _exported(request: Request) -> dict[str, Any]:
         "carrier_number": request.carrier_number,
         "revived_at": _written(request.revived_at),
         "reminded_at": _written(request.reminded_at),
+        "consent": [
+            {"way": one.consent, "at": one.at.isoformat()}
+            for one in WalkIn.objects.filter(request=request)
+        ],
+        "partner_slips": [
+            {"code": one.code, "partner": str(one.partner), "arrived_at": _written(one.arrived_at)}
+            for one in PartnerSlip.objects.filter(request=request).select_related("partner")
+        ],
         "photos": [
             {
                 "file_name": photo.file_name,

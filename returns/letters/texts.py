@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 
 from inventory.furniture import numbers
 from inventory.models import Workshop
+from returns.filing.queries import frames as filed_frames
 from returns.filing.rules import intake
 from returns.letters import first
 from returns.models import PartnerSlip, Request, ReturnedFrame
@@ -48,7 +49,7 @@ class Occasion:
         return {
             "reference": request.reference,
             "tag": self.frame.tag if self.frame else "",
-            "frame": request.frame_words,
+            "frame": self.frame_words,
             "workshop": self.workshop.name,
             "email": self.workshop.email,
             "days": str(self.workshop.retention_days),
@@ -56,6 +57,22 @@ class Occasion:
             "promise": day_words(self.frame.promised_by) if self.frame else "",
             "guide": f"{settings.BASE_URL}{guide}",
         }
+
+    @property
+    def frame_words(self) -> str:
+        """The frame that it is about; without one, every frame of the request."""
+        filed = filed_frames.of_returned(self.frame) if self.frame else None
+        rows = [filed] if filed else filed_frames.of(self.request)
+        return "; ".join(one.words for one in rows)
+
+    @property
+    def which_frame(self) -> list[str]:
+        """Of several frames in a request, which one a letter speaks of."""
+        filed = filed_frames.of_returned(self.frame) if self.frame else None
+        if filed is None or self.frame is None or not self.request.further_frames.exists():
+            return []
+        named = {"number": filed.number, "frame": filed.words, "tag": self.frame.tag}
+        return [_("This is about frame %(number)s: %(frame)s, with the tag %(tag)s.") % named]
 
 
 Words = tuple[str, list[str]]
@@ -70,7 +87,10 @@ def compose(letter: str, occasion: Occasion) -> Letter:
         # A subject is one line. The mail library refuses any other as header injection, and the
         # letter would never go out.
         subject=" ".join((subject % occasion.names).split()),
-        paragraphs=tuple(paragraph % occasion.names for paragraph in paragraphs),
+        paragraphs=(
+            *(occasion.which_frame if letter != "arrived" else []),
+            *(paragraph % occasion.names for paragraph in paragraphs),
+        ),
         link_label=_("See the whole story and what you can do"),
         link=f"{settings.BASE_URL}{reverse('story', args=[secret])}",
     )
@@ -128,12 +148,11 @@ def _filed_by_slip(occasion: Occasion, slip: PartnerSlip) -> Words:
                 *told,
             ],
         )
-    left = _("Leave it, with the slip's other half, at %(partner)s. It comes to us in their box.")
     return (
         _("We await your frame, %(reference)s"),
         [
             _whole(first.which_frames(request)),
-            _whole(left % {"partner": str(slip.partner)}),
+            _whole(_left_at(slip)),
             _whole(first.how_to_pack(request)),
             *told,
         ],
@@ -253,11 +272,26 @@ def _reminder(occasion: Occasion) -> Words:
         _("Your frame has not come yet, %(reference)s"),
         [
             _reminding(request),
-            _whole(first.where_to_post(request, occasion.workshop)),
-            _whole(first.by_when(request)),
+            *_how_to_send(occasion),
             _("If you do not want to send it any more, withdraw the request on the page below."),
         ],
     )
+
+
+def _how_to_send(occasion: Occasion) -> list[str]:
+    request = occasion.request
+    slip = PartnerSlip.objects.filter(request=request).select_related("partner").first()
+    if slip is not None:
+        return [_whole(_left_at(slip))]
+    return [
+        _whole(first.where_to_post(request, occasion.workshop)),
+        _whole(first.by_when(request)),
+    ]
+
+
+def _left_at(slip: PartnerSlip) -> str:
+    left = _("Leave it, with the slip's other half, at %(partner)s. It comes to us in their box.")
+    return left % {"partner": str(slip.partner)}
 
 
 def _reminding(request: Request) -> str:
@@ -306,11 +340,23 @@ def _find_link(occasion: Occasion) -> Words:
 
 def _arrived(occasion: Occasion) -> Words:
     frame = occasion.frame
-    data = [_("Your frame is here and weighed. Its tag is %(tag)s.")]
+    data = [_weighed_words(frame)]
     # The letter waits some minutes, and the bench may have gone on meanwhile.
     if frame is None or frame.state == FrameState.WEIGHED:
         data.append(_("Next we look it over and decide whether it can be mended."))
     return _("Your frame has arrived, %(reference)s"), data
+
+
+def _weighed_words(frame: ReturnedFrame | None) -> str:
+    """Name each frame of theirs in the parcel: the letter waits, and is sent once for all."""
+    if frame is None or frame.request is None:
+        return _("Your frame is here and weighed. Its tag is %(tag)s.")
+    rows = frame.parcel.frames.filter(request=frame.request).exclude(state=FrameState.VOIDED)
+    tags = list(rows.order_by("pk").values_list("tag", flat=True))
+    if len(tags) < 2:
+        return _("Your frame is here and weighed. Its tag is %(tag)s.")
+    words = _("Your frames are here and weighed. Their tags are %(tags)s.")
+    return words % {"tags": ", ".join(tags)}
 
 
 def _empty(occasion: Occasion) -> Words:

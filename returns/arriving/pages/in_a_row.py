@@ -24,7 +24,8 @@ from returns.arriving.pages.parcels import SlipField
 from returns.arriving.rules import REASON_LENGTH_MAX, Arrival, WeighIn
 from returns.bench.queries import queue
 from returns.filing.queries import frames as filed_frames
-from returns.models import Request, ReturnedFrame
+from returns.models import PartnerSlip, Request, ReturnedFrame
+from returns.story.sums.states import FrameState
 
 LINES_MAX: Final = 12
 
@@ -82,6 +83,9 @@ class LineForm(ActionForm):
         if not data.get("mass") and "mass" not in self.errors:
             self.add_error("mass", _t("Weigh this frame, and write what the scale shows."))
         slip = data.get("request")
+        if isinstance(slip, PartnerSlip):
+            self._look_at(slip)
+            return data
         filed = filed_frames.of(slip) if slip else []
         if len(filed) > 1:
             self.add_error("request", _t("Several frames were filed: scan it by itself."))
@@ -90,6 +94,13 @@ class LineForm(ActionForm):
             self.add_error("request", _t("Its frame is here already: scan it by itself and see."))
         return data
 
+    def _look_at(self, slip: PartnerSlip) -> None:
+        """A shop's slip with which nobody has filed yet: its frame lies in a box that is open."""
+        if slip.parcel is None or slip.parcel.done_at is not None:
+            self.add_error("request", _t("This is a shop's slip. Book its box first."))
+        elif not self._is_repeat() and slip.frames.exclude(state=FrameState.VOIDED).exists():
+            self.add_error("request", _t("Its frame is here already: scan it by itself and see."))
+
     def _is_repeat(self) -> bool:
         """Whether this very line was taken before: a second click is answered as the first."""
         key = self.cleaned_data.get("key")
@@ -97,12 +108,15 @@ class LineForm(ActionForm):
 
     def arrival(self, shared: dict[str, Any]) -> Arrival:
         """Return what the rule takes: the slip's own model, in its open parcel or in a new one."""
-        slip: Request = self.cleaned_data["request"]
-        weighed = {name: self.cleaned_data[name] for name in ("mass", "again", "reason")}
-        weighing = WeighIn(request=slip, colourway=slip.colourway, **weighed, **shared)
-        return Arrival(
-            weighing=weighing, parcel=slip.parcels.filter(done_at=None).first(), is_last=True
-        )
+        slip: Request | PartnerSlip = self.cleaned_data["request"]
+        weighed = {name: self.cleaned_data[name] for name in ("mass", "again", "reason")} | shared
+        if isinstance(slip, PartnerSlip):
+            return Arrival(weighing=WeighIn(slip=slip, **weighed), parcel=slip.parcel)
+        weighing = WeighIn(request=slip, colourway=slip.colourway, **weighed)
+        parcel = arriving.parcels_of(slip).filter(done_at=None).first()
+        # A shop's box has the frames of others in it too.
+        is_last = parcel is None or parcel.request_id is not None
+        return Arrival(weighing=weighing, parcel=parcel, is_last=is_last)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -58,7 +58,7 @@ class SlipField(forms.CharField):
             raise forms.ValidationError(error.message) from error
         found: Request | PartnerSlip | None = (
             Request.objects.filter(reference=reference).first()
-            or PartnerSlip.objects.filter(code=reference).first()
+            or PartnerSlip.objects.filter(code=reference).select_related("parcel").first()
         )
         if found is None:
             raise forms.ValidationError(_t("Nothing was filed under this reference. Check it."))

@@ -86,6 +86,8 @@ def test_each_page_belongs_to_a_tab_and_an_accountant_sees_none(
         ("post-frame", frame.tag, "POST"),
     ):
         assert tab in tabs(client.get(reverse(name, args=[argument])).content), name
+    for name, tab in (("counter", "ARRIVALS"), ("partner-box", "ARRIVALS")):
+        assert tab in tabs(client.get(reverse(name)).content), name
     for name, tab in (("boxes", "BOXES AND RUNS"), ("stock", "STOCK"), ("kits", "POST")):
         assert tab in tabs(client.get(reverse(name)).content), name
     client.force_login(acke)

@@ -142,6 +142,7 @@ def test_two_frames_are_filed_from_one_form(client: Client, shop: Shop) -> None:
     assert sorted(request.photos.values_list("number", flat=True)) == [1, 2, 2]
     page = plain(client.get(answer["Location"]).content.decode())
     assert "Frame 2 Frame Avocet" in page
+    assert "You told us that 2 frames are coming back." in page
     assert "The other pair." in page
 
 
@@ -220,6 +221,25 @@ def test_the_first_letter_and_the_slip_list_all_frames(client: Client, shop: Sho
     assert "If it cannot be mended: post it back to me as it is" in text
     answer = client.get(f"/story/{intake.link_secret(request)}/slip.pdf")
     assert answer.content.startswith(b"%PDF")
+
+
+def test_later_letters_name_the_frame_that_they_are_about(shop: Shop, bea: User) -> None:
+    request = two(shop)
+    second = weighed(shop, request, bea, colourway=shop.avocet_moss)
+
+    def text(letter: str, frame: ReturnedFrame | None) -> str:
+        return "\n".join(compose(letter, Occasion(request, frame, Workshop.the())).paragraphs)
+
+    about = f"This is about frame 2: {shop.avocet_moss}, with the tag {second.tag}."
+    assert text("held", second).startswith(about)
+    assert f"Its tag is {second.tag}." in text("arrived", second)
+    first = weighed(shop, request, bea, colourway=shop.avocet_slate)
+    assert f"Their tags are {second.tag}, {first.tag}." in text("arrived", second)
+    assert f"({shop.avocet_slate}; {shop.avocet_moss})" in text("reminder", None)
+    alone = sent_back(shop)
+    assert "This is about frame" not in "".join(
+        compose("held", Occasion(alone, None, Workshop.the())).paragraphs
+    )
 
 
 def test_a_copy_and_an_erasure_reach_every_frame(shop: Shop) -> None:

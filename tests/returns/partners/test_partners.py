@@ -421,6 +421,36 @@ def test_the_bench_books_and_weighs_scan_by_scan(
     assert "Book the whole box" in refused.content.decode()
 
 
+def test_a_box_is_weighed_in_a_row(
+    client: Client, shop: Shop, optician: Partner, olga: User, bea: User
+) -> None:
+    one, two, three = slips(optician, olga)
+    filed(shop, one)
+    box = boxed(olga, one, two)
+    client.force_login(bea)
+    lines = re.findall(r'name="([\w-]+)-request"', client.get("/bench/arrivals/").content.decode())
+    sent_form: dict[str, Any] = {"scale": shop.fine_scale.pk, "cleaned": "on"}
+    for line, slip in zip(lines, (one, two, three), strict=False):
+        sent_form |= {f"{line}-key": key(), f"{line}-request": slip.code}
+        sent_form |= {f"{line}-mass": "24.82", f"{line}-reason": "it is light"}
+    page = client.post("/bench/arrivals/", sent_form).content.decode()
+    assert "Book its box first" in page
+    frames = ReturnedFrame.objects.order_by("pk")
+    assert [(frame.parcel, frame.partner_slip) for frame in frames] == [(box, one), (box, two)]
+    assert Parcel.objects.get().done_at is None
+    again = {name: value for name, value in sent_form.items() if lines[1] in name}
+    again |= {"scale": shop.fine_scale.pk, "cleaned": "on", f"{lines[1]}-key": key()}
+    assert "is here already" in client.post("/bench/arrivals/", again).content.decode()
+
+
+def test_a_reminder_does_not_ask_for_a_parcel(shop: Shop, optician: Partner, olga: User) -> None:
+    (slip,) = slips(optician, olga, 1)
+    letter = compose("reminder", Occasion(filed(shop, slip), None, Workshop.the()))
+    text = "\n".join(letter.paragraphs)
+    assert "at Lantern Optics, Saltmarsh" in text
+    assert "Post it to" not in text
+
+
 def test_a_wearer_reads_the_truth_at_each_moment(
     client: Client, shop: Shop, optician: Partner, olga: User
 ) -> None:
