@@ -90,7 +90,7 @@ if [ "$have_services" = yes ]; then
     # What only reads or draws said the same on SQLite; hostile input asks every page here.
     say "== tests on PostgreSQL and Redis"
     HINGEBACK_DATABASE_URL="$HINGEBACK_TEST_DATABASE_URL" $bin/pytest -q -rR -n 2 --dist worksteal \
-        -m "not browser and not pure and (not edge or service or hostile)" "$@"
+        -m "not browser and not pure and not further and (not edge or service or hostile)" "$@"
 else
     left_out+=("service tests: no PostgreSQL or Redis")
 fi

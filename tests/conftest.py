@@ -90,8 +90,22 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             continue
         elif "client" in fixtures or EDGES & set(item.path.relative_to(template.ROOT).parts):
             item.add_marker("edge")
+        elif _is_further_case(item):
+            item.add_marker("further")
     # The long ones first: a walk of minutes that begins last leaves the other core idle.
     items.sort(key=_turn)
+
+
+def _is_further_case(item: pytest.Item) -> bool:
+    """A later row of a table of facts asks the database what the first row asked it already.
+
+    What the database itself refuses, and all of the inventory, is tried with every row.
+    """
+    cases = getattr(item, "callspec", None)
+    code = getattr(item, "function", _is_further_case).__code__
+    is_of_returns = item.path.is_relative_to(template.ROOT / "tests/returns")
+    is_refused_below = "IntegrityError" in code.co_names
+    return bool(is_of_returns and not is_refused_below and cases and any(cases.indices.values()))
 
 
 def _turn(item: pytest.Item) -> int:
