@@ -95,7 +95,12 @@ def _fill(raw: io.BufferedWriter, aside: Path, at: datetime) -> Manifest:
 
 def _extra_files() -> Iterator[tuple[str, Path]]:
     """What the data folder holds beside the database, by its name in the archive."""
-    folders = (("media", Path(settings.MEDIA_ROOT)), ("reports", settings.DATA_DIR / "reports"))
+    folders = (
+        ("media", Path(settings.MEDIA_ROOT)),
+        ("reports", settings.DATA_DIR / "reports"),
+        # Without the authority every tablet would have to be told anew whom to trust.
+        ("network/pki", settings.NETWORK_DIR / "pki"),
+    )
     for name, folder in folders:
         for path in sorted(folder.rglob("*")):
             # A link could lead out of the folder and draw foreign files into the archive.

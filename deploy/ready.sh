@@ -83,3 +83,19 @@ need_pango() {
     fi
     die "WeasyPrint needs Pango. Run: sudo apt-get install libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-dejavu-core"
 }
+
+need_caddy() {
+    command -v caddy >/dev/null 2>&1 && return 0
+    step "Installing the HTTPS proxy" apt_install caddy || true
+    # Debian starts one of its own for the whole machine, which nobody asked for.
+    [ "$(id -u)" != 0 ] || systemctl disable --now caddy >/dev/null 2>&1 || true
+    command -v caddy >/dev/null 2>&1 && return 0
+    die "--network needs Caddy. Run: sudo apt-get install caddy; sudo systemctl disable --now caddy"
+}
+
+first_address() {
+    local found
+    found="$(hostname -I 2>/dev/null | tr ' ' '\n' | grep -m 1 '^[0-9.]*$')" || true
+    [ -n "$found" ] || die "This machine has no address in a network. Name it: --network=NAME"
+    printf '%s\n' "$found"
+}

@@ -51,7 +51,12 @@ if len(SECRET_KEY) < 40:
     raise ImproperlyConfigured("HINGEBACK_SECRET_KEY must hold at least 40 random characters.")
 
 BASE_URL = env.str("BASE_URL", "http://127.0.0.1:8000").rstrip("/")
+# Where our own links lead is answered, whatever else is.
+_BASE = urlsplit(BASE_URL)
+IS_HTTPS = SERVED or _BASE.scheme == "https"
 ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", ["127.0.0.1", "localhost", "[::1]"])
+if _BASE.hostname and _BASE.hostname not in ALLOWED_HOSTS:
+    ALLOWED_HOSTS.append(_BASE.hostname)
 CSRF_TRUSTED_ORIGINS: list[str] = env.list("TRUSTED_ORIGINS", [])
 # 0 trusts no X-Forwarded-For at all: with a number too high a visitor could type an address of
 # their own.
@@ -255,28 +260,33 @@ AXES_RESET_ON_SUCCESS = True
 AXES_USERNAME_CALLABLE = "inventory.staff.pages.entry.tried_name"
 
 SESSION_COOKIE_AGE = 12 * 3600
-_port = urlsplit(BASE_URL).port
-if not SERVED and _port not in (None, 8000):
-    # Cookies know no ports: a workshop beside the demo would sign people out of the other one.
-    SESSION_COOKIE_NAME, CSRF_COOKIE_NAME = f"sessionid-{_port}", f"csrftoken-{_port}"
+# Cookies know no ports: a workshop beside the demo would sign people out of the other one.
+_MARK = "" if SERVED or _BASE.port in (None, 8000) else f"-{_BASE.port}"
+SESSION_COOKIE_NAME, CSRF_COOKIE_NAME = f"sessionid{_MARK}", f"csrftoken{_MARK}"
 SESSION_COOKIE_SAMESITE = "Lax"
 CSRF_COOKIE_SAMESITE = "Lax"
 CSRF_FAILURE_VIEW = "inventory.furniture.pages.frame.csrf_failure"
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
-if SERVED:
+if IS_HTTPS:
     # Only where a proxy stands in front and sets it; else a visitor could claim HTTPS.
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
     SECURE_SSL_REDIRECT = True
-    SECURE_HSTS_SECONDS = 31_536_000
-    SECURE_HSTS_INCLUDE_SUBDOMAINS = True
+    SECURE_SSL_HOST = _BASE.netloc
+    # Asked by what starts us, on the machine itself.
+    SECURE_REDIRECT_EXEMPT = [r"^(alive|ready)/$"]
     SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = True
     # The prefix binds a cookie to this host and to HTTPS; a browser refuses it from a subdomain
     # (draft RFC 6265bis, 4.1.3.2).
-    SESSION_COOKIE_NAME = "__Host-session"
-    CSRF_COOKIE_NAME = "__Host-csrf"
-KNOWN_COOKIE_NAME = "__Host-known" if SERVED else "known-browser"
+    SESSION_COOKIE_NAME, CSRF_COOKIE_NAME = f"__Host-session{_MARK}", f"__Host-csrf{_MARK}"
+if SERVED:
+    # Not with an authority of one's own: a browser that lost its certificate would be shut out.
+    SECURE_HSTS_SECONDS = 31_536_000
+    SECURE_HSTS_INCLUDE_SUBDOMAINS = True
+KNOWN_COOKIE_NAME = f"__Host-known{_MARK}" if IS_HTTPS else "known-browser"
+# The proxy of `up.sh --network` keeps its own certificate authority here.
+NETWORK_DIR = DATA_DIR / "network"
 CONTENT_SECURITY_POLICY = {
     "EXCLUDE_URL_PREFIXES": [],
     "DIRECTIVES": {

@@ -1,4 +1,4 @@
-"""Run the web process and the worker together, and end both when either ends or Ctrl-C comes.
+"""Run web process, worker and, if asked, proxy together, and end all when one ends or Ctrl-C comes.
 
 For the embedded installation only: a served one starts its processes under its own supervisor.
 """
@@ -22,7 +22,7 @@ GRACE_S = 15
 
 
 def commands(port: int) -> dict[str, list[str]]:
-    """The two processes by name."""
+    """The two processes of every workshop by name."""
     python = sys.executable
     web = [python, "-m", "gunicorn", "deploy.wsgi:application", "--bind", f"127.0.0.1:{port}"]
     web += ["--workers", "2", "--threads", "4", "--timeout", "60", "--log-level", "warning"]
@@ -41,6 +41,24 @@ def commands(port: int) -> dict[str, list[str]]:
     ]
     worker += ["--without-gossip", "--without-mingle", "--without-heartbeat", "--loglevel"]
     return {"web": web, "worker": [*worker, "WARNING"]}
+
+
+def proxy(name: str, port: int, to: int) -> tuple[list[str], dict[str, str]]:
+    """The HTTPS proxy for the machines of the same network: its command, and what it reads."""
+    folder = ROOT / "deploy" / "proxy"
+    data_dir = Path(os.environ.get("HINGEBACK_DATA_DIR", ROOT / "var"))
+    env = {
+        "WORKSHOP_NAME": name,
+        "WORKSHOP_PORT": str(port),
+        "WORKSHOP_TLS": os.environ.get("HINGEBACK_NETWORK_TLS") or "internal",
+        "WORKSHOP_TO": str(to),
+        "WORKSHOP_DIR": str(data_dir / "network"),
+        # Else it writes the last configuration into the home of whoever started it.
+        "XDG_CONFIG_HOME": str(data_dir / "network"),
+        "XDG_DATA_HOME": str(data_dir / "network"),
+    }
+    words = ["caddy", "run", "--config", str(folder / "Caddyfile"), "--adapter", "caddyfile"]
+    return words, env
 
 
 def answers(port: int) -> bool:
@@ -94,7 +112,11 @@ def watch(
     while True:
         for name, process in processes.items():
             if process.poll() is not None:
-                sys.stderr.write(f"The {name} process ended; stopping the other.\n")
+                sys.stderr.write(f"The {name} process ended; stopping the others.\n")
+                if name == "proxy":
+                    sys.stderr.write(
+                        "Why: the last lines of network/proxy.log in the data folder.\n"
+                    )
                 return process.returncode or 1
         if not greeted and answers(port):
             greeting()
@@ -106,11 +128,14 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--port", type=int, default=8000)
     parser.add_argument("--welcome", type=Path, help="a file to say once the pages answer")
+    parser.add_argument("--network", help="the name or address that other machines use, for HTTPS")
+    parser.add_argument("--https-port", type=int, default=8443)
     given = parser.parse_args()
     port = given.port
-    if is_taken(port):
-        sys.stderr.write(f"Port {port} is taken. Choose another: deploy/up.sh --port {port + 1}\n")
-        return 1
+    for wanted in (port, *([given.https_port] if given.network else [])):
+        if is_taken(wanted):
+            sys.stderr.write(f"Port {wanted} is taken. Choose another with deploy/up.sh --port N\n")
+            return 1
 
     def leave(_number: int, _frame: object) -> None:
         raise KeyboardInterrupt
@@ -121,10 +146,26 @@ def main() -> int:
     signal.signal(signal.SIGTERM, leave)
     # Celery warns of running as root; on a practice machine that is the user's own choice.
     quiet = os.environ | {"PYTHONWARNINGS": "ignore:You're running the worker"}
+    log = None
+    started = {name: (command, quiet) for name, command in commands(port).items()}
+    if given.network:
+        command, more = proxy(given.network, given.https_port, port)
+        started["proxy"] = (command, quiet | more)
+        folder = Path(more["WORKSHOP_DIR"])
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        log = (folder / "proxy.log").open("ab")
     # A group of its own for each: Ctrl-C reaches this process only, which ends them in order.
     processes = {
-        name: subprocess.Popen(command, cwd=ROOT, env=quiet, start_new_session=True)  # noqa: S603
-        for name, command in commands(port).items()
+        name: subprocess.Popen(  # noqa: S603
+            command,
+            cwd=ROOT,
+            env=env,
+            start_new_session=True,
+            # Caddy tells of its own start on the error stream; what goes wrong ends it, and is read
+            # there.
+            stderr=log if name == "proxy" else None,
+        )
+        for name, (command, env) in started.items()
     }
     try:
         return watch(processes, port, lambda: greet(address, given.welcome))

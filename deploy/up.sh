@@ -4,6 +4,8 @@
 #   --fresh    forget the demo under var/ and begin anew
 #   --logins   print the demo logins again and stop
 #   --empty    your own workshop instead of the demo: empty, with data of its own under own/
+#   --network    also for tablets and phones of this network, over HTTPS; --network=NAME names the
+#                machine as they call it (else by its address)
 #   --restore F  your own workshop as the archive F holds it, on a machine that has none
 set -euo pipefail
 cd "$(dirname "$0")/.."
@@ -14,6 +16,7 @@ fresh=no
 logins=no
 own=no
 archive=
+network=
 while [ $# -gt 0 ]; do
     case "$1" in
         --port) [ $# -ge 2 ] || die "--port needs a number"; port="$2"; shift 2 ;;
@@ -21,13 +24,15 @@ while [ $# -gt 0 ]; do
         --fresh) fresh=yes; shift ;;
         --logins) logins=yes; shift ;;
         --empty) own=yes; shift ;;
+        --network) network="$(first_address)"; shift ;;
+        --network=*) network="${1#*=}"; shift ;;
         --restore) [ $# -ge 2 ] || die "--restore needs the archive"; own=yes; archive="$2"; shift 2 ;;
-        -h|--help) sed -n '2,7s/^# \{0,1\}//p' "$0"; exit 0 ;;
-        *) die "Unknown option $1. Known: --port N, --fresh, --logins, --empty, --restore FILE." ;;
+        -h|--help) sed -n '2,9s/^# \{0,1\}//p' "$0"; exit 0 ;;
+        *) die "Unknown option $1. Known: --port N, --fresh, --logins, --empty, --network, --restore FILE." ;;
     esac
 done
 if [ "$own" = yes ]; then
-    [ "$fresh$logins" = nono ] || die "--empty and --restore go with --port only: your own data is never forgotten here."
+    [ "$fresh$logins" = nono ] || die "--empty and --restore go with --port and --network only: your own data is never forgotten here."
     port="${port:-8001}"
     data="${HINGEBACK_DATA_DIR:-$PWD/own}"
 else
@@ -61,10 +66,21 @@ fi
 if (exec 3<>"/dev/tcp/127.0.0.1/$port") 2>/dev/null; then
     die "Port $port is taken. Choose another: deploy/up.sh --port $((port + 1))"
 fi
+if [ -n "$network" ]; then
+    case "$network" in *[!A-Za-z0-9.-]*) die "--network takes a name or an address, such as workshop.lan or 192.168.1.20" ;; esac
+    need_caddy
+fi
 make_env deploy/requirements.txt --only-binary :all:
 need_pango
 umask 077
 export HINGEBACK_DATA_DIR="$data"
+listening=()
+if [ -n "$network" ]; then
+    https_port=$((port + 443))
+    listening=(--network "$network" --https-port "$https_port")
+    HINGEBACK_BASE_URL="https://$network:$https_port"
+    export HINGEBACK_TRUSTED_PROXIES=1
+fi
 export HINGEBACK_BASE_URL="${HINGEBACK_BASE_URL:-http://127.0.0.1:$port}"
 if [ "$own" = yes ]; then
     mkdir -p "$data"
@@ -80,4 +96,4 @@ if [ "$own" = yes ]; then
 else
     step "Bringing the invented demo up to today" .venv/bin/python manage.py prepare demo
 fi
-exec .venv/bin/python -m deploy.shop --port "$port" --welcome "$welcome"
+exec .venv/bin/python -m deploy.shop --port "$port" --welcome "$welcome" ${listening[@]+"${listening[@]}"}

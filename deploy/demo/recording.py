@@ -154,10 +154,12 @@ def _columns(table: str) -> list[str]:
 @contextmanager
 def seeded(seed: int) -> Iterator[None]:
     """Draw codes, salts and ids from a seed meanwhile: for recording, never for a real workshop."""
+    # What is sealed with the server's key is made anew where the recording is told.
     chance = Random(seed)  # noqa: S311
     with (
         mock.patch.object(os, "urandom", chance.randbytes),
         # `secrets` draws through this name, which it took when it was imported.
         mock.patch.object(random, "_urandom", chance.randbytes),
+        mock.patch.object(settings, "SECRET_KEY", "of a recording, and of no workshop there is"),
     ):
         yield

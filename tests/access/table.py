@@ -51,6 +51,7 @@ TABLE: Final = (
     Row("guide/<slug:model>/", get=OPEN),
     Row("method/", get=OPEN),
     Row("notice/", get=OPEN),
+    Row("authority.crt", get=OPEN),
     Row("ask/photo/<uuid:form>/<str:file_name>/", get=OPEN),
     Row("story/<str:secret>/", get=OPEN),
     Row("story/<str:secret>/slip.pdf", get=OPEN),

@@ -18,6 +18,7 @@ from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.forms import ActionForm
 from inventory.staff.queries import OWNER
 from returns.setup import queries as readiness
+from returns.setup.pages import network
 from returns.setup.pages.steps import PAGES, Page
 
 
@@ -37,8 +38,9 @@ def page(request: HttpRequest) -> HttpResponse:
         for step in steps
     ]
     needed = [step for step in steps if step.is_needed]
-    facts = {"lines": lines, "waiting": len(waiting), "needed": len(needed)}
+    facts: dict[str, Any] = {"lines": lines, "waiting": len(waiting), "needed": len(needed)}
     facts["done"] = len(needed) - len(waiting)
+    facts["network"] = network.facts()
     return render(request, "returns/setup/checklist.html", facts)
 
 
