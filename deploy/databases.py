@@ -34,6 +34,16 @@ def dump(to: Path) -> None:
         _run(["pg_restore", "--list", str(to)])
 
 
+def dump_plainly(to: Path) -> None:
+    """Write a copy that any later version of the server reads: statements, for PostgreSQL."""
+    if connection.vendor == "sqlite":
+        _dump_sqlite(to)
+        return
+    # As INSERT statements: they need no client program to be read again.
+    flags = ["--inserts", "--no-owner", "--no-privileges", "--file", str(to)]
+    _run(["pg_dump", *flags, *_reach()])
+
+
 def _dump_sqlite(to: Path) -> None:
     source = str(connection.settings_dict["NAME"])
     try:

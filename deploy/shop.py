@@ -130,6 +130,7 @@ def main() -> int:
     parser.add_argument("--welcome", type=Path, help="a file to say once the pages answer")
     parser.add_argument("--network", help="the name or address that other machines use, for HTTPS")
     parser.add_argument("--https-port", type=int, default=8443)
+    parser.add_argument("--again", default="", help="how up.sh starts this one, for an upgrade")
     given = parser.parse_args()
     port = given.port
     for wanted in (port, *([given.https_port] if given.network else [])):
@@ -167,6 +168,8 @@ def main() -> int:
         )
         for name, (command, env) in started.items()
     }
+    running = Path(os.environ.get("HINGEBACK_DATA_DIR", ROOT / "var")) / "running"
+    running.write_text(f"{os.getpid()}\n{given.again}\n", encoding="utf-8")
     try:
         return watch(processes, port, lambda: greet(address, given.welcome))
     except KeyboardInterrupt:
@@ -174,6 +177,7 @@ def main() -> int:
         return 0
     finally:
         stop(processes)
+        running.unlink(missing_ok=True)
 
 
 if __name__ == "__main__":

@@ -96,4 +96,6 @@ if [ "$own" = yes ]; then
 else
     step "Bringing the invented demo up to today" .venv/bin/python manage.py prepare demo
 fi
-exec .venv/bin/python -m deploy.shop --port "$port" --welcome "$welcome" ${listening[@]+"${listening[@]}"}
+again="--port $port${network:+ --network=$network}"
+if [ "$own" = yes ]; then again="--empty $again"; fi
+exec .venv/bin/python -m deploy.shop --again="$again" --port "$port" --welcome "$welcome" ${listening[@]+"${listening[@]}"}

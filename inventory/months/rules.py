@@ -85,6 +85,9 @@ def _write(label: str, at: datetime, by: User | None) -> Month:
     frozen["traced"] = traced.frozen(replay.ended)
     frozen["closing_known"] = frozen_known(report.total.known_of("closing"))
     frozen["report"] = recovered.digest(report)
+    # The figures themselves, byte for byte: a later version may show more of them, and its form of
+    # them is then another one, but never other figures.
+    frozen["report_text"] = recovered.canonical(report)
     last = Month.objects.order_by("-label").first()
     previous = last.digest if last else ""
     month = Month.objects.create(
