@@ -1,8 +1,9 @@
-"""A production batch is moulded from the lots that were issued for it."""
+"""A production batch is moulded from the lots that were issued for it, or was before the ledger."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import TYPE_CHECKING
 from uuid import UUID
@@ -12,6 +13,7 @@ from django.utils.translation import gettext as _
 from inventory import clock, events
 from inventory.errors import BadInput, Conflict
 from inventory.events import Draft
+from inventory.material.sums.heat import BadHeatSpread, HeatSpread
 from inventory.models import Movement, Posting
 from returns.models import Colourway, ProductionBatch
 from returns.moulding import queries as moulded
@@ -75,6 +77,61 @@ def mould(
     )
     event.of(batch.code, lots=sorted({moulded.lot_code(posting) for posting in postings}))
     return batch
+
+
+@dataclass(frozen=True, slots=True)
+class Earlier:
+    """A batch that was moulded before this ledger began.
+
+    `shares` is the ppm of its plastic by how often it was melted, this moulding counted.
+    """
+
+    colourway: Colourway
+    code: str
+    made_on: date
+    pieces: int
+    shares: Mapping[int, int]
+
+
+@events.rule(
+    "batches.note_earlier",
+    facts=lambda batch: [
+        batch.colourway.pk,
+        batch.code.strip(),
+        batch.made_on.isoformat(),
+        batch.pieces,
+        sorted(batch.shares.items()),
+    ],
+    again=lambda event: ProductionBatch.objects.get(code=event.subject),
+)
+def note_earlier(
+    event: Draft, /, *, key: UUID, batch: Earlier, at: datetime, by: User
+) -> ProductionBatch:
+    """Note a batch of before the ledger: nothing is booked, its heat history is as it is told.
+
+    Raises BadInput naming the field, Conflict when the batch exists.
+    """
+    code = batch.code.strip()
+    if batch.made_on > clock.day_of(at):
+        raise BadInput(_("This day is still to come."), field="made_on")
+    if ProductionBatch.objects.filter(code=code).exists():
+        raise Conflict(_("Batch %(code)s exists already.") % {"code": code}, field="code")
+    # What was issued for it is in the ledger, and knows its own heat history.
+    if moulded.issued([code]).exists():
+        raise Conflict(_("Flake was issued for this batch: note it where you mould."), field="code")
+    try:
+        heat = HeatSpread(tuple(sorted((n, ppm) for n, ppm in batch.shares.items() if ppm)))
+    except BadHeatSpread as error:
+        raise BadInput(_("The shares add up to 100 %."), field="melted_1") from error
+    made = ProductionBatch.objects.create(
+        code=code,
+        colourway=batch.colourway,
+        made_on=batch.made_on,
+        pieces=batch.pieces,
+        heat=heat.to_list(),
+    )
+    event.of(code)
+    return made
 
 
 def _refuse_other_polymer(postings: list[Posting], colourway: Colourway) -> None:

@@ -18,6 +18,7 @@ from returns.models import (
     Colourway,
     Component,
     DifferingComponent,
+    ProductionBatch,
     Remedy,
     Request,
     SoldUnits,
@@ -71,6 +72,7 @@ _MAY_WAIT: Final[dict[str, Callable[[], bool]]] = {
     "stock": lambda: Movement.objects.filter(kind__in=_STOCK_KINDS).exists(),
     "terms": lambda: any(terms.is_priced for terms in Terms.objects.all()),
     "people": _has_people,
+    "batches": ProductionBatch.objects.exists,
     "sold": SoldUnits.objects.exists,
 }
 ORDER: Final = (
@@ -88,6 +90,7 @@ ORDER: Final = (
     "terms",
     "people",
     "stock",
+    "batches",
     "sold",
 )
 

@@ -19,10 +19,11 @@ from returns.bench.pages import labels
 from returns.catalogue.rules import model_setup
 from returns.catalogue.rules.starting_remedies import Starting
 from returns.mending import sums as threads
-from returns.models import FrameModel
+from returns.models import Colourway, FrameModel
 from returns.models.catalogue import ComponentKind, RimShape
 from returns.models.remedies import DefectKey
 from returns.models.terms import PaidBy
+from returns.moulding.rules import Earlier
 from returns.setup.pages.fields import MassField, millimetres, money, percent
 
 _LABEL_MM_MAX = labels.SHEET_MM[0] - 2 * labels.SHEET_MARGIN_MM
@@ -525,6 +526,46 @@ def _worded(one: Starting) -> SafeString:
         "odds": one.odds_percent,
     }
     return format_html('<span>{}<span class="guess">{}</span></span>', _t(one.name), guess)
+
+
+class BatchForm(ActionForm):
+    code = forms.CharField(
+        label=_("Batch"), max_length=20, help_text=_("As your sales list names it.")
+    )
+    colourway = forms.ModelChoiceField(
+        Colourway.objects.select_related("model", "colour", "polymer"),
+        label=_("Model and colour"),
+        empty_label=None,
+    )
+    made_on = forms.DateField(
+        label=_("Moulded on"), widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    )
+    pieces = whole(_("Good pieces"), 1, 1_000_000)
+    melted_1 = percent(
+        label=_("Melted once, %"),
+        required=False,
+        max_value=100,
+        help_text=_("Moulding this batch counts: new plastic has been melted once then."),
+    )
+    melted_2 = percent(
+        label=_("Melted twice, %"),
+        required=False,
+        max_value=100,
+        help_text=_("Reclaimed things, melted by their maker and by you. Do not know? 100 here."),
+    )
+    melted_3 = percent(
+        label=_("Melted three times, %"),
+        required=False,
+        max_value=100,
+        help_text=_("Such as your own scrap of reclaimed plastic, ground and moulded again."),
+    )
+    melted_4 = percent(label=_("Melted four times, %"), required=False, max_value=100)
+
+    def facts(self) -> dict[str, Any]:
+        data = self.cleaned_data
+        shares = {number: data[f"melted_{number}"] or 0 for number in range(1, 5)}
+        told = {name: data[name] for name in ("colourway", "code", "made_on", "pieces")}
+        return {"batch": Earlier(**told, shares=shares)}
 
 
 class LimitsForm(StepForm):

@@ -17,6 +17,7 @@ from inventory.masters import rules as masters
 from inventory.models import Admission, Colour, Part, Polymer, Scale, Workshop
 from returns.catalogue.rules import model_setup
 from returns.models import Colourway, FrameModel, Policy, Remedy, Terms
+from returns.moulding import rules as moulding
 from returns.setup.pages import forms
 from returns.setup.rules import terms
 
@@ -187,6 +188,13 @@ PAGES: Final[dict[str, Page]] = {
     "stock": Page(
         title=_("Opening stock"),
         why=_("What lies in boxes, lots and bins today. Only what was there before this ledger."),
+    ),
+    "batches": Page(
+        title=_("Batches moulded before"),
+        why=_("Frames that you sold before this ledger: when they were moulded, and of what."),
+        press=_("Add the batch"),
+        form=forms.BatchForm,
+        rule=moulding.note_earlier,
     ),
     "sold": Page(
         title=_("Sold units"),
