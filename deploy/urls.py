@@ -19,6 +19,8 @@ urlpatterns = [
     path("", include("returns.urls.owner")),
     path("", include("returns.urls.setup")),
     path("api/", include("returns.urls.api")),
+    # One door: its own would let a first password in again and again.
+    path("admin/login/", RedirectView.as_view(pattern_name="login", query_string=True)),
     # The framework's own page lets a wrong old password be tried without end.
     path("admin/password_change/", RedirectView.as_view(pattern_name="password-change")),
     path("admin/", admin.site.urls),

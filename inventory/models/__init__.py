@@ -16,6 +16,7 @@ from inventory.models.materials import (
 )
 from inventory.models.months import Month, MonthBalance, ReportFile
 from inventory.models.outbox import OutboxMessage
+from inventory.models.passwords import GivenPassword
 from inventory.models.places import Part, Place, PlaceKind, Reservation, Side, Unit
 from inventory.models.tokens import AccessToken, RequestKey
 from inventory.models.weighing import Reading, Scale
@@ -30,6 +31,7 @@ __all__ = [
     "Colour",
     "Counter",
     "Event",
+    "GivenPassword",
     "GrindRun",
     "Lot",
     "Month",

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
+from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import authenticate
 from django.contrib.auth.forms import AuthenticationForm, PasswordChangeForm, SetPasswordForm
@@ -15,13 +17,39 @@ from django.contrib.auth.views import (
 )
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
-from django.urls import reverse_lazy
+from django.http.response import HttpResponseBase
+from django.shortcuts import redirect
+from django.urls import reverse, reverse_lazy
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from inventory.errors import Conflict
 from inventory.furniture import visitors
 from inventory.furniture.pages import frame
+from inventory.staff.rules import staff
 
 NAME_MAX = 255
+FIRST = "first_password"
+"""In the session of somebody who came in with a password that the owner knows."""
+
+
+class FirstPasswordMiddleware:
+    """Lets somebody with a first password do one thing: set one of their own."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        # A visitor without a session is not asked for one: that would cost a query.
+        has_session = settings.SESSION_COOKIE_NAME in request.COOKIES
+        if has_session and request.session.get(FIRST) and not self._is_open(request.path):
+            return redirect("password-change")
+        return self.get_response(request)
+
+    @staticmethod
+    def _is_open(path: str) -> bool:
+        names = ("password-change", "logout", "set_language")
+        return path.startswith(settings.STATIC_URL) or path in {reverse(one) for one in names}
 
 
 def tried_name(request: HttpRequest, credentials: dict[str, str] | None = None) -> str:
@@ -42,7 +70,18 @@ class Enter(LoginView):
     redirect_authenticated_user = True
 
     def form_valid(self, form: AuthenticationForm) -> HttpResponse:
+        try:
+            is_first = staff.use(person=form.get_user(), at=timezone.now())
+        except Conflict as error:
+            form.add_error(None, error.message)
+            return self.form_invalid(form)
         answer = super().form_valid(form)
+        if is_first:
+            self.request.session[FIRST] = True
+            messages.info(
+                self.request, _("Choose a password of your own: the first one is used up.")
+            )
+            return redirect("password-change")
         visitors.remember(answer, form.get_user())
         return answer
 
@@ -79,6 +118,8 @@ class ChangePassword(PasswordChangeView):
 
     def form_valid(self, form: PasswordChangeForm) -> HttpResponse:
         answer = super().form_valid(form)
+        staff.made_own(person=form.user)
+        self.request.session.pop(FIRST, None)
         messages.success(self.request, _("Your new password is set."))
         return answer
 

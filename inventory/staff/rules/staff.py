@@ -5,8 +5,9 @@ A password made here is given once, to the caller. Events hold numbers only, nev
 
 from __future__ import annotations
 
+import hashlib
 import secrets
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Final, NoReturn
 from uuid import UUID
 
@@ -23,7 +24,7 @@ from inventory import events
 from inventory.errors import BadInput, Conflict, Forbidden, NotFound
 from inventory.events import Draft
 from inventory.masters import queries as practice
-from inventory.models import Workshop
+from inventory.models import GivenPassword, Workshop
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -31,6 +32,8 @@ if TYPE_CHECKING:
 OWNER: Final = "owner"
 ROLES: Final = ("bench", "accountant", OWNER)
 NAME_LENGTH_MAX: Final = 40
+GIVEN_FOR: Final = timedelta(days=7)
+"""How long a first password waits to be used."""
 # No letters that are mistaken for a digit or for each other: passwords are read off paper.
 _LETTERS: Final = "abcdefghijkmnpqrstuvwxyz23456789"
 _GROUPS, _GROUP_LENGTH = 4, 4
@@ -111,7 +114,7 @@ def hire(
     if role not in ROLES:
         raise BadInput(_("Choose one of these."), field="role")
     person = _created(name.strip(), first_name.strip(), role)
-    password = _given(person)
+    password = _given(person, at)
     event.of(_subject(person), role=role)
     return person, password
 
@@ -129,7 +132,7 @@ def renew_password(
     Raises NotFound, Conflict for one's own login or a repeat, Forbidden for a superuser's.
     """
     person = _other(number, by)
-    password = _given(person)
+    password = _given(person, at)
     event.of(_subject(person))
     return person, password
 
@@ -179,7 +182,7 @@ def _created(name: str, first_name: str, role: str) -> User:
     return person
 
 
-def _given(person: User) -> str:
+def _given(person: User, at: datetime) -> str:
     groups = (
         "".join(secrets.choice(_LETTERS) for _letter in range(_GROUP_LENGTH))
         for _group in range(_GROUPS)
@@ -187,7 +190,35 @@ def _given(person: User) -> str:
     password = "-".join(groups)
     person.set_password(password)
     person.save(update_fields=["password"])
+    data = {"mark": _mark(person), "given_at": at, "used_at": None}
+    GivenPassword.objects.update_or_create(user=person, defaults=data)
     return password
+
+
+def use(*, person: User, at: datetime) -> bool:
+    """Count a sign-in. Returns whether the password is one that was given, and is now used up.
+
+    Raises Conflict when it was used before, or has waited too long.
+    """
+    found = GivenPassword.objects.filter(user=person, mark=_mark(person))
+    if not found.exists():
+        return False
+    # One conditional UPDATE: of two who sign in with it at once, one is let in.
+    fresh = found.filter(used_at=None, given_at__gt=at - GIVEN_FOR)
+    if fresh.update(used_at=at) != 1:
+        raise Conflict(
+            _("This first password was used already, or is too old. Ask the owner for a new one.")
+        )
+    return True
+
+
+def made_own(*, person: User) -> None:
+    """Note that a person has set a password that nobody else has seen."""
+    GivenPassword.objects.filter(user=person).delete()
+
+
+def _mark(person: User) -> str:
+    return hashlib.sha256(person.password.encode()).hexdigest()
 
 
 def _subject(person: User) -> str:
