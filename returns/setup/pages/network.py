@@ -15,6 +15,7 @@ from django.views.decorators.http import require_safe
 from inventory.errors import NotFound
 
 _AUTHORITY = ("pki", "authorities", "local", "root.crt")
+_COMMAND = "bash deploy/up.sh --empty --network"
 _LOOPBACK = {"127.0.0.1", "localhost", "::1"}
 
 
@@ -24,6 +25,7 @@ def facts() -> dict[str, Any]:
     is_open = urlsplit(settings.BASE_URL).hostname not in _LOOPBACK
     return {
         "address": address,
+        "command": _COMMAND,
         "qr": mark_safe(_qr(address)) if is_open else "",  # drawn by us
         "fingerprint": _fingerprint(_certificate()),
     }
@@ -54,7 +56,7 @@ def _fingerprint(certificate: str) -> str:
     if not certificate:
         return ""
     digest = hashlib.sha256(ssl.PEM_cert_to_DER_cert(certificate)).digest()
-    return ":".join(f"{byte:02X}" for byte in digest)
+    return "SHA-256 " + ":".join(f"{byte:02X}" for byte in digest)
 
 
 def _qr(address: str) -> str:
