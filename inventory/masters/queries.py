@@ -1,13 +1,20 @@
-"""Whether this installation runs on invented data.
+"""What the workshop's own row answers: whether its data is invented, and which day is promised.
 
-The flag is written once, when the demo is loaded into an empty database, and no page changes it.
+The flag of the demo is written once, when it is loaded into an empty database, and no page changes
+it.
 """
 
 from __future__ import annotations
 
+from collections.abc import Container
+from datetime import date, datetime
+from functools import cache as remembered
+
 from django.core.cache import cache
 from django.db import DatabaseError
 
+from inventory import clock
+from inventory.masters import sums
 from inventory.models import Workshop
 
 FILE_PREFIX = "practice-"
@@ -37,3 +44,38 @@ def is_on_lately() -> bool:
 def forget() -> None:
     """Read the flag anew at the next question; whoever loads the demo calls this."""
     cache.delete(_KEY)
+
+
+def promised_day(workshop: Workshop, at: datetime, days: int) -> date:
+    """Return the day that is promised now for so many days ahead, past holidays and closing days.
+
+    Source of the holidays: the tables of the `holidays` package for the workshop's country and
+    region; a country that it does not know has none.
+    """
+    spans = [tuple(map(date.fromisoformat, span)) for span in workshop.closed_days]
+    public = _holidays(workshop.country, workshop.holiday_region) if workshop.keeps_holidays else ()
+
+    def is_closed(day: date) -> bool:
+        return day in public or any(first <= day <= last for first, last in spans)
+
+    return sums.promised(clock.day_of(at), days, is_closed)
+
+
+def regions(country: str) -> list[str]:
+    """Return the codes of the regions with holidays of their own, such as BY."""
+    import holidays
+
+    return list(holidays.list_supported_countries().get(country, []))
+
+
+@remembered
+def _holidays(country: str, region: str) -> Container[date]:
+    # Imported where it is first needed: its tables are many.
+    import holidays
+
+    try:
+        # It adds a year by itself as soon as one of its days is asked for.
+        known = region if region in regions(country) else None
+        return holidays.country_holidays(country, subdiv=known)
+    except NotImplementedError:
+        return ()

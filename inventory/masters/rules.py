@@ -23,6 +23,7 @@ from inventory import events
 from inventory.errors import BadInput
 from inventory.events import Draft
 from inventory.ledger.rules import places
+from inventory.masters import queries, sums
 from inventory.models import (
     Admission,
     BlendShare,
@@ -59,6 +60,25 @@ def as_it_stands(kind: type[Row]) -> Callable[[Event], Row]:
 def sealed(facts: Facts) -> str:
     """Return a keyed fingerprint of what was typed, so that nobody can try out an address."""
     return events.sealed("hingeback.masters", events.fingerprint(dict(facts)))
+
+
+@events.rule("masters.set_opening", facts=sealed, again=as_it_stands(Workshop))
+def set_opening(event: Draft, /, *, key: UUID, facts: Facts, at: datetime, by: User) -> Workshop:
+    """Write which days promises do not count. Raises BadInput naming the field."""
+    workshop = Workshop.the()
+    region = str(facts["holiday_region"])
+    if region and region not in queries.regions(workshop.country):
+        raise BadInput(_("Choose one of these."), field="holiday_region")
+    try:
+        closed = sums.spans(str(facts["closed_days"]))
+    except sums.BadSpan as error:
+        message = _("“%(line)s” is no day and no span of days: write 2026-12-24 to 2027-01-02.")
+        raise BadInput(message % {"line": error.line[:40]}, field="closed_days") from error
+    workshop.keeps_holidays, workshop.holiday_region = bool(facts["keeps_holidays"]), region
+    workshop.closed_days = [[first.isoformat(), last.isoformat()] for first, last in closed]
+    workshop.save(update_fields=["keeps_holidays", "holiday_region", "closed_days"])
+    event.of("workshop", id=workshop.pk)
+    return workshop
 
 
 @events.rule("masters.set_workshop", facts=sealed, again=as_it_stands(Workshop))

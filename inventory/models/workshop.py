@@ -27,6 +27,11 @@ class Workshop(models.Model):
     )
     promise_days = models.PositiveIntegerField(_("promised turnaround, days"), default=21)
     kit_promise_days = models.PositiveIntegerField(_("promised kit posting, days"), default=3)
+    keeps_holidays = models.BooleanField(_("public holidays are days off"), default=True)
+    # As the table of holidays names it, such as BY; empty is what the whole country keeps.
+    holiday_region = models.CharField(_("region"), max_length=20, blank=True, default="")
+    # Pairs of first and last day, as ISO texts.
+    closed_days = models.JSONField(_("closing days"), default=list, blank=True)
     retention_days = models.PositiveIntegerField(
         _("days that personal data is kept after the story ends"),
         default=180,

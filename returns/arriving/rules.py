@@ -9,7 +9,7 @@ from __future__ import annotations
 import uuid
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from typing import TYPE_CHECKING
 from uuid import UUID
 
@@ -17,11 +17,12 @@ from django.db import transaction
 from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
-from inventory import clock, events
+from inventory import events
 from inventory.errors import BadInput, StaleState, raise_all
 from inventory.events import Draft
 from inventory.furniture import numbers
 from inventory.ledger.rules import ledger, places
+from inventory.masters import queries as masters
 from inventory.models import Event, Movement, PlaceKind, Reading, Scale, Workshop
 from inventory.weighing import rules as weighing
 from inventory.weighing.sums.masses import is_ambiguous
@@ -639,7 +640,8 @@ def _reading(weighing_in: WeighIn, at: datetime) -> Reading:
 
 
 def _promised_by(at: datetime) -> date:
-    return clock.day_of(at) + timedelta(days=Workshop.the().promise_days)
+    workshop = Workshop.the()
+    return masters.promised_day(workshop, at, workshop.promise_days)
 
 
 def _put_on_shelf(key: UUID, frame: ReturnedFrame, at: datetime, by: User) -> Movement:

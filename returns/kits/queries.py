@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from django.db.models import QuerySet
 
-from inventory import clock
+from inventory.masters import queries as masters
 from inventory.models import Part, Workshop
 from returns.catalogue import queries as catalogue
 from returns.models import Colourway, Component, FrameModel, Request
@@ -70,7 +70,8 @@ def _in_state(state: RequestState) -> QuerySet[Request]:
 
 def promise_day(at: datetime) -> date:
     """Return the day to post a kit by that is filed or reserved now, in the workshop's zone."""
-    return clock.day_of(at) + timedelta(days=Workshop.the().kit_promise_days)
+    workshop = Workshop.the()
+    return masters.promised_day(workshop, at, workshop.kit_promise_days)
 
 
 def long_posted(posted_at: datetime | None, at: datetime) -> bool:

@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 
 from inventory.furniture.pages.forms import ActionForm
+from inventory.masters import queries as workshop_queries
 from inventory.masters import rules as masters
 from inventory.models import Colour, Part, Polymer, Side, Workshop
 from inventory.models.weighing import ScaleClass
@@ -526,6 +527,34 @@ def _worded(one: Starting) -> SafeString:
         "odds": one.odds_percent,
     }
     return format_html('<span>{}<span class="guess">{}</span></span>', _t(one.name), guess)
+
+
+class OpeningForm(StepForm):
+    keeps_holidays = forms.BooleanField(
+        label=_("Public holidays are days off"), required=False, initial=True
+    )
+    holiday_region = forms.ChoiceField(
+        label=_("Region"),
+        required=False,
+        help_text=_("Some holidays are kept in parts of a country."),
+    )
+    closed_days = forms.CharField(
+        label=_("Your own closing days"),
+        required=False,
+        max_length=4000,
+        widget=forms.Textarea(attrs={"rows": 5}),
+        help_text=_("One day or span a line, such as 2026-12-24 to 2027-01-02."),
+    )
+
+    def __init__(self, *args: Any, **facts: Any) -> None:
+        super().__init__(*args, **facts)
+        regions = workshop_queries.regions(Workshop.the().country)
+        listed = [("", _t("the whole country")), *((one, one) for one in regions)]
+        self.fields["holiday_region"].choices = listed  # type: ignore[attr-defined]
+        spans = self.initial.get("closed_days")
+        if isinstance(spans, list):
+            lines = (first if first == last else f"{first} - {last}" for first, last in spans)
+            self.initial["closed_days"] = "\n".join(lines)
 
 
 class BatchForm(ActionForm):

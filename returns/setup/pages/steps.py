@@ -180,6 +180,14 @@ PAGES: Final[dict[str, Page]] = {
         rule=terms.set_terms,
         row=Terms.the,
     ),
+    "opening": Page(
+        title=_("Holidays and closing days"),
+        why=_("Promised days do not count them, so a promise over your holidays stays true."),
+        press=_("Keep them"),
+        form=forms.OpeningForm,
+        rule=masters.set_opening,
+        row=Workshop.the,
+    ),
     "people": Page(
         title=_("People and their logins"),
         why=_("Bench hands and an accountant. To grind, a second person confirms at the box."),
