@@ -19,7 +19,7 @@ class Migration(migrations.Migration):
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('mark', models.CharField(max_length=64)),
                 ('given_at', models.DateTimeField(verbose_name='given')),
-                ('used_at', models.DateTimeField(blank=True, null=True, verbose_name='used')),
+                ('used_at', models.DateTimeField(blank=True, null=True, verbose_name='signed in with')),
                 ('user', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, related_name='given_password', to=settings.AUTH_USER_MODEL)),
             ],
             options={

@@ -17,7 +17,7 @@ class GivenPassword(models.Model):
     # given one.
     mark = models.CharField(max_length=64)
     given_at = models.DateTimeField(_("given"))
-    used_at = models.DateTimeField(_("used"), null=True, blank=True)
+    used_at = models.DateTimeField(_("signed in with"), null=True, blank=True)
 
     class Meta:
         verbose_name = _("first password")
