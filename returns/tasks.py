@@ -12,6 +12,7 @@ from django.utils import timezone
 from inventory.furniture.api import idempotency
 from returns.customers import rules as people
 from returns.filing.rules import drafts, intake, photos, underway
+from returns.handover.rules import taking
 from returns.kits.rules import kits
 
 log = structlog.get_logger(__name__)
@@ -41,6 +42,7 @@ def prune(at: datetime) -> dict[str, int]:
         "resting": underway.rest(at),
         "reminded": underway.remind(at),
         "erased": _erase_expired(at),
+        "unclaimed": taking.forget_unclaimed(at),
         "drafts": drafts.prune(older_than=at - ORPHAN_AGE),
         "files": photos.remove_orphans(older_than=at - ORPHAN_AGE),
     }

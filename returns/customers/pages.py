@@ -28,7 +28,7 @@ from inventory.staff.queries import OWNER
 from returns.bench.pages.finding import read_code
 from returns.customers import rules as people
 from returns.kits import queries as kit_stock
-from returns.models import Person, Request
+from returns.models import BenchPhoto, Person, Request
 from returns.story.sums.states import RequestState
 
 OTHERS_SHOWN_MAX = 200
@@ -123,6 +123,7 @@ def one(request: HttpRequest, reference: str) -> HttpResponse:
     if filed.person is not None and filed.person.erased_at is None:
         facts["person"] = filed.person
         facts["photos"] = filed.photos.order_by("pk")
+        facts["taken"] = BenchPhoto.objects.filter(frame__request=filed)
         facts["others"] = [_standing(other) for other in _others(filed, filed.person)]
     return render(request, "returns/owner/personal_one.html", facts)
 

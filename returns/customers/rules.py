@@ -27,7 +27,7 @@ from inventory.models import Workshop
 from returns.customers import sums as addresses
 from returns.filing.queries import frames as filed_frames
 from returns.filing.rules import photos
-from returns.models import PartnerSlip, Person, Request, WalkIn
+from returns.models import BenchPhoto, PartnerSlip, Person, Request, WalkIn
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import User
@@ -314,6 +314,10 @@ def _exported(request: Request) -> dict[str, Any]:
                 "added_at": photo.added_at.isoformat(),
             }
             for photo in request.photos.order_by("pk")
+        ],
+        "photos_taken_here": [
+            {"file_name": photo.file_name, "taken_at": photo.taken_at.isoformat()}
+            for photo in BenchPhoto.objects.filter(frame__request=request)
         ],
         "parcels": [
             {"code": parcel.code, "arrived_at": parcel.arrived_at.isoformat()}

@@ -17,6 +17,7 @@ from returns.models.counter import WalkIn
 from returns.models.emission_factors import EmissionFactors
 from returns.models.filing import DraftPhoto, FurtherFrame, Photo, Request, Trouble
 from returns.models.gradings import Finding, Grading
+from returns.models.handover import BenchPhoto, HandoverNote, ShelfPlace
 from returns.models.mending import BenchCheck, JobStep, RepairJob
 from returns.models.partners import Partner, PartnerSlip
 from returns.models.people import Person
@@ -28,6 +29,7 @@ from returns.models.terms import Terms
 __all__ = [
     "AuditedFrame",
     "BenchCheck",
+    "BenchPhoto",
     "Colourway",
     "Component",
     "DifferingComponent",
@@ -39,6 +41,7 @@ __all__ = [
     "FrameModel",
     "FurtherFrame",
     "Grading",
+    "HandoverNote",
     "JobStep",
     "Parcel",
     "PartPromise",
@@ -54,6 +57,7 @@ __all__ = [
     "RepairScores",
     "Request",
     "ReturnedFrame",
+    "ShelfPlace",
     "SoldUnits",
     "Terms",
     "Trouble",

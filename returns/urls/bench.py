@@ -8,6 +8,7 @@ from returns.arriving.pages import in_a_row, parcels
 from returns.bench.pages import frames, going, labelling, today
 from returns.counter.pages import taking as counter
 from returns.grading.pages import looks
+from returns.handover.pages import notes, shelves, taking
 from returns.partners.pages import box as partner_box
 
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -45,4 +46,16 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("bench/labels/", labelling.labels_page, name="bench-labels"),
     path("bench/labels/sheet/<slug:what>.pdf", labelling.sheet, name="label-sheet"),
     path("bench/labels/calibration.pdf", labelling.calibration, name="label-calibration"),
+    path("bench/notes/", notes.notes, name="notes"),
+    path("bench/notes/<int:number>/done/", notes.tick, name="note-done"),
+    path("bench/frame/<str:tag>/photos/", taking.page, name="frame-photos"),
+    path(
+        "bench/frame/<str:tag>/photos/<str:file_name>/delete/", taking.delete, name="photo-delete"
+    ),
+    path("bench/taken/<str:file_name>", taking.picture, name="bench-photo"),
+    path("bench/frame/<str:tag>/shelf/", shelves.of_frame, name="frame-shelf"),
+    path("bench/boxes/<str:code>/shelf/", shelves.of_box, name="box-shelf"),
+    path("bench/shelves/", shelves.shelves, name="shelves"),
+    path("bench/shelves/label.pdf", shelves.shelf_label, name="shelf-label"),
+    path("bench/shelves/<path:code>/", shelves.shelf, name="shelf"),
 ]

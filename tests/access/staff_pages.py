@@ -39,6 +39,7 @@ from tests.returns.regrind.test_stripdown import parts, strip, to_strip
 NO_PAGES = (
     "photo/<str:file_name>/",
     "bench/photo/<str:file_name>",
+    "bench/taken/<str:file_name>",
     "months/<str:label>/pdf/",
     "health/",
     "metrics/",

@@ -29,7 +29,7 @@
     return { code: `${bare[0]}-${body.slice(0, 4)}-${body.slice(4)}`, kind: bare[0] === "L" ? "lot" : bare[0] };
   };
   const readable = (text) => {
-    const kind = /^(box|bin|lot)-\S+$/i.exec(text)?.[1].toLowerCase();
+    const kind = /^(box|bin|lot|shelf)-\S+$/i.exec(text)?.[1].toLowerCase();
     return kind ? { code: text.toLowerCase(), kind } : null;
   };
   /* Labels carry a link that a phone opens; a scanner that reads it types the whole of it. */

@@ -20,6 +20,8 @@ from inventory.ledger.sums.scans import bare
 from inventory.models import GrindRun, Lot, Movement, Part, Place, PlaceKind
 from inventory.staff.queries import ACCOUNTANT, BENCH, OWNER
 from returns.bench.pages.finding import read_code
+from returns.handover import queries as handover
+from returns.handover import sums as shelf
 from returns.models import Dispatch, Parcel, PartnerSlip, Request, ReturnedFrame
 from returns.story.sums import codes
 
@@ -33,6 +35,7 @@ _NAMED_BY_PAGE: dict[str, str | Promise] = {
     "boxes": gettext_lazy("This is the code of a regrind box."),
     "heat": gettext_lazy("This is the code of a flake lot."),
     "run": gettext_lazy("This is the code of a grind run."),
+    "shelf": gettext_lazy("This is the code of a shelf."),
     "movement": gettext_lazy("This is the number of a movement in the ledger."),
 }
 _ROLES: dict[str, str | Promise] = {
@@ -91,11 +94,20 @@ def where(typed: str) -> str:
         return _movement(int(number))
     # Before the check character is asked for: a readable code has none and would be refused as a
     # slip.
-    plain = _place_or_own_code(text)
+    plain = _place_or_own_code(text) or _shelf(text)
     if plain:
         return plain
     code = read_code(text)
     return _BY_KIND[codes.kind_of(code)](code)
+
+
+def _shelf(text: str) -> str:
+    """A shelf that something lies or lay on; a printed label of one leads there before that."""
+    try:
+        name = shelf.code_on_label(text) or handover.known(text)
+    except ValueError:
+        return ""
+    return reverse("shelf", args=[name]) if name else ""
 
 
 def _movement(number: int) -> str:

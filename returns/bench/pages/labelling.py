@@ -44,7 +44,7 @@ def _answer(pdf: bytes, name: str) -> HttpResponse:
     return answer
 
 
-def _printed(request: StaffRequest, made: Sequence[Label], name: str) -> HttpResponse:
+def printed(request: StaffRequest, made: Sequence[Label], name: str) -> HttpResponse:
     """Send single labels, or sheets of A4 with `?sheet=1`."""
     draw = labels.sheet_pdf if request.GET.get("sheet") else labels.labels_pdf
     return _answer(draw(made), name)
@@ -54,14 +54,14 @@ def _printed(request: StaffRequest, made: Sequence[Label], name: str) -> HttpRes
 @allow(BENCH, OWNER)
 def frame_label(request: StaffRequest, tag: str) -> HttpResponse:
     frame = frame_by(tag)
-    return _printed(request, [labels.of_frame(frame)], frame.tag)
+    return printed(request, [labels.of_frame(frame)], frame.tag)
 
 
 @require_safe
 @allow(BENCH, OWNER)
 def parcel_label(request: StaffRequest, code: str) -> HttpResponse:
     parcel = parcel_by(code)
-    return _printed(request, [labels.of_parcel(parcel)], parcel.code)
+    return printed(request, [labels.of_parcel(parcel)], parcel.code)
 
 
 @require_safe
@@ -73,7 +73,7 @@ def parcel_tags(request: StaffRequest, code: str) -> HttpResponse:
         "request", "colourway__model", "colourway__colour"
     )
     made = [labels.of_frame(frame) for frame in rows[: labels.LABELS_MAX]]
-    return _printed(request, made, f"{parcel.code}-tags")
+    return printed(request, made, f"{parcel.code}-tags")
 
 
 @require_safe
@@ -88,7 +88,7 @@ def tags_of(request: StaffRequest) -> HttpResponse:
     made = [labels.of_frame(found[tag]) for tag in wanted if tag in found]
     if not made:
         raise NotFound()
-    return _printed(request, made, "tags")
+    return printed(request, made, "tags")
 
 
 @require_safe
@@ -98,7 +98,7 @@ def box_label(request: StaffRequest, code: str) -> HttpResponse:
     place = boxes.select_related("polymer", "colour").first()
     if place is None:
         raise NotFound()
-    return _printed(request, [labels.of_box(place)], "box-label")
+    return printed(request, [labels.of_box(place)], "box-label")
 
 
 @require_safe
@@ -107,7 +107,7 @@ def lot_label(request: StaffRequest, code: str) -> HttpResponse:
     lot = Lot.objects.filter(code=code).select_related("polymer", "colour").first()
     if lot is None:
         raise NotFound()
-    return _printed(request, [labels.of_lot(lot)], "lot-label")
+    return printed(request, [labels.of_lot(lot)], "lot-label")
 
 
 @require_safe
@@ -116,7 +116,7 @@ def bin_label(request: StaffRequest, code: str) -> HttpResponse:
     part = scanned.part_of(code)
     if part is None:
         raise NotFound()
-    return _printed(request, [labels.of_bin(part)], "bin-label")
+    return printed(request, [labels.of_bin(part)], "bin-label")
 
 
 @require_safe

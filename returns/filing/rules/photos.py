@@ -22,7 +22,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory.errors import BadInput
-from returns.models import DraftPhoto, Photo, Request
+from returns.models import BenchPhoto, DraftPhoto, Photo, Request
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -161,10 +161,17 @@ def path(file_name: str) -> Path:
 
 
 def remove_all(request: Request) -> int:
-    """Delete every photo of a request; the files go once the transaction holds."""
-    names = list(request.photos.values_list("file_name", flat=True))
-    request.photos.all().delete()
+    """Delete every photo of a request, and those that the bench took of its frames."""
+    taken = BenchPhoto.objects.filter(frame__request=request)
+    return forget([*request.photos.all(), *taken])
+
+
+def forget(rows: Sequence[Photo | BenchPhoto]) -> int:
+    """Delete photos; the files go once the transaction holds. Returns how many."""
+    for row in rows:
+        row.delete()
     # After the commit: a rollback brings rows back, and no file.
+    names = [row.file_name for row in rows]
     transaction.on_commit(partial(unlink, names), robust=True)
     return len(names)
 
@@ -178,6 +185,7 @@ def remove_orphans(*, older_than: datetime) -> int:
     old = [file for file in folder().iterdir() if file.stat().st_mtime < older_than.timestamp()]
     known = set(Photo.objects.values_list("file_name", flat=True))
     known |= set(DraftPhoto.objects.values_list("file_name", flat=True))
+    known |= set(BenchPhoto.objects.values_list("file_name", flat=True))
     return unlink(file.name for file in old if file.name not in known)
 
 
