@@ -7,6 +7,7 @@ from django.urls import URLPattern, URLResolver, path
 from returns.arriving.pages import in_a_row, parcels
 from returns.bench.pages import frames, going, labelling, today
 from returns.counter.pages import taking as counter
+from returns.devices import pages as devices
 from returns.grading.pages import looks
 from returns.handover.pages import notes, shelves, taking
 from returns.partners.pages import box as partner_box
@@ -58,4 +59,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("bench/shelves/", shelves.shelves, name="shelves"),
     path("bench/shelves/label.pdf", shelves.shelf_label, name="shelf-label"),
     path("bench/shelves/<path:code>/", shelves.shelf, name="shelf"),
+    path("bench/devices/", devices.page, name="devices"),
+    path("bench/devices/test-label.pdf", devices.test_label, name="test-label"),
 ]

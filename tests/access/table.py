@@ -112,6 +112,8 @@ TABLE: Final = (
     Row("bench/labels/", get=BENCH),
     Row("bench/labels/sheet/<slug:what>.pdf", get=BENCH),
     Row("bench/labels/calibration.pdf", get=BENCH),
+    Row("bench/devices/", get=BENCH),
+    Row("bench/devices/test-label.pdf", get=BENCH),
     Row("bench/notes/", get=BENCH, post=BENCH),
     Row("bench/notes/<int:number>/done/", post=BENCH),
     Row("bench/frame/<str:tag>/photos/", get=BENCH, post=BENCH),

@@ -58,7 +58,8 @@
     was: isField(event.target) ? event.target.value : null,
   });
   const onKey = (event) => {
-    if (!search() || event.isComposing) return;
+    /* Where a scan is tried out, every key stays what it is. */
+    if (!search() || event.isComposing || event.target.dataset?.scanTest !== undefined) return;
     if (event.key === "Enter") {
       const ended = burst;
       burst = null;

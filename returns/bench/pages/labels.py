@@ -117,6 +117,27 @@ def calibration_pdf() -> bytes:
     return _pdf("returns/bench/labels/calibration.html", facts)
 
 
+def test_pdf(code: str) -> bytes:
+    """Draw one label with a ruler along its foot, its own edge, and a code to scan back."""
+    size, workshop = _size(), Workshop.the()
+    words = _("%(width)s × %(height)s mm") % {"width": size["width"], "height": size["height"]}
+    rule_mm = (size["width"] - 4) // 10 * 10
+    facts = {
+        "size": size,
+        "label": Label(_("Test label"), (words,), code),
+        "on_sheet": workshop.label_size_mm is None,
+        "rule": rule_mm,
+        # Above the ruler there is that much room for the code.
+        "qr": min(size["qr"], size["height"] - 9),
+        "ticks": [(mm, _tick(mm), mm % 10 == 0) for mm in range(rule_mm + 1)],
+    }
+    return _pdf("returns/bench/labels/test.html", facts)
+
+
+def _tick(mm: int) -> str:
+    return "3mm" if mm % 10 == 0 else "2mm" if mm % 5 == 0 else "1.2mm"
+
+
 def address_pdf(dispatch: Dispatch) -> bytes:
     """Draw the address label of a dispatch, the workshop as sender; on A4 like the other labels.
 
