@@ -26,6 +26,7 @@ from inventory.models import (
     ClassPrice,
     Colour,
     Event,
+    GoodsKind,
     Lot,
     Month,
     MonthBalance,
@@ -35,6 +36,7 @@ from inventory.models import (
     Posting,
     Reading,
     Scale,
+    SpoilCause,
     Workshop,
 )
 
@@ -278,6 +280,22 @@ class PartAdmin(Master):
     fixed = ("code",)
     list_display = ("code", "name", "screw_size", "price_minor", "reorder_level", "pack_size")
     search_fields = ("code", "name")
+
+
+@admin.register(GoodsKind)
+class GoodsKindAdmin(Master):
+    """Kinds of goods, beside those that every workshop starts with."""
+
+    fixed = ("code",)
+    list_display = ("code", "name", "active")
+
+
+@admin.register(SpoilCause)
+class SpoilCauseAdmin(Master):
+    """Causes of spoiled pairs, beside those that every workshop starts with."""
+
+    fixed = ("code",)
+    list_display = ("code", "name", "active")
 
 
 class PostingLines(BookLines):

@@ -17,6 +17,8 @@ GUARDED = (
     "inventory_month",
     "inventory_monthbalance",
     "inventory_event",
+    "inventory_loadentry",
+    "inventory_spoiled",
 )
 MONTH_GUARD = "inventory_movement_month_open"
 

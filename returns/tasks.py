@@ -13,6 +13,7 @@ from inventory.furniture.api import idempotency
 from returns.customers import rules as people
 from returns.filing.rules import drafts, intake, photos, underway
 from returns.handover.rules import taking
+from returns.goods import rules as goods
 from returns.kits.rules import kits
 
 log = structlog.get_logger(__name__)
@@ -43,6 +44,7 @@ def prune(at: datetime) -> dict[str, int]:
         "reminded": underway.remind(at),
         "erased": _erase_expired(at),
         "unclaimed": taking.forget_unclaimed(at),
+        "givers": goods.forget_old(at),
         "drafts": drafts.prune(older_than=at - ORPHAN_AGE),
         "files": photos.remove_orphans(older_than=at - ORPHAN_AGE),
     }

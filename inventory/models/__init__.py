@@ -3,6 +3,15 @@
 from __future__ import annotations
 
 from inventory.models.events import Event
+from inventory.models.goods import (
+    GiverClass,
+    GoodsKind,
+    Load,
+    LoadEntry,
+    Stream,
+    Way,
+    Went,
+)
 from inventory.models.grinding import GrindRun
 from inventory.models.ledger import Balance, Counter, Movement, Posting
 from inventory.models.materials import (
@@ -18,6 +27,7 @@ from inventory.models.months import Month, MonthBalance, ReportFile
 from inventory.models.outbox import OutboxMessage
 from inventory.models.passwords import GivenPassword
 from inventory.models.places import Part, Place, PlaceKind, Reservation, Side, Unit
+from inventory.models.spoiled import SpoilCause, Spoiled, Step
 from inventory.models.tokens import AccessToken, RequestKey
 from inventory.models.weighing import Reading, Scale
 from inventory.models.workshop import Workshop
@@ -32,7 +42,11 @@ __all__ = [
     "Counter",
     "Event",
     "GivenPassword",
+    "GiverClass",
+    "GoodsKind",
     "GrindRun",
+    "Load",
+    "LoadEntry",
     "Lot",
     "Month",
     "MonthBalance",
@@ -50,6 +64,12 @@ __all__ = [
     "Reservation",
     "Scale",
     "Side",
+    "SpoilCause",
+    "Spoiled",
+    "Step",
+    "Stream",
     "Unit",
+    "Way",
+    "Went",
     "Workshop",
 ]

@@ -15,7 +15,7 @@ class Unit(models.TextChoices):
 
 
 class PlaceKind(models.TextChoices):
-    """Kinds of place. The four boundary kinds stand for the world outside and may go negative."""
+    """Kinds of place. The boundary kinds stand for the world outside and may go negative."""
 
     WEARERS = "wearers", _("with wearers")
     SELLERS = "sellers", _("from sellers")
@@ -34,9 +34,28 @@ class PlaceKind(models.TextChoices):
     DUST = "dust", _("dust")
     PURGE = "purge", _("purge")
     MOISTURE = "moisture", _("moisture")
+    GIVERS = "givers", _("from givers of goods")
+    BUYERS = "buyers", _("sold to others")
+    TAKERS = "takers", _("given on")
+    SORTING = "sorting", _("sorting table")
+    KEPT = "kept", _("kept for somebody")
+    FILM = "film", _("film waste")
+    PAPER = "paper", _("paper waste")
+    DIRT = "dirt", _("dirt")
+    WASHED = "washed", _("washed and dried off")
 
 
-BOUNDARY = frozenset({PlaceKind.WEARERS, PlaceKind.SELLERS, PlaceKind.PRESS, PlaceKind.UNEXPLAINED})
+BOUNDARY = frozenset(
+    {
+        PlaceKind.WEARERS,
+        PlaceKind.SELLERS,
+        PlaceKind.PRESS,
+        PlaceKind.UNEXPLAINED,
+        PlaceKind.GIVERS,
+        PlaceKind.BUYERS,
+        PlaceKind.TAKERS,
+    }
+)
 
 
 class Side(models.TextChoices):

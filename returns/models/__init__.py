@@ -16,6 +16,7 @@ from returns.models.catalogue import (
 from returns.models.counter import WalkIn
 from returns.models.emission_factors import EmissionFactors
 from returns.models.filing import DraftPhoto, FurtherFrame, Photo, Request, Trouble
+from returns.models.goods import Evidence, Giver
 from returns.models.gradings import Finding, Grading
 from returns.models.handover import BenchPhoto, HandoverNote, ShelfPlace
 from returns.models.mending import BenchCheck, JobStep, RepairJob
@@ -36,10 +37,12 @@ __all__ = [
     "Dispatch",
     "DraftPhoto",
     "EmissionFactors",
+    "Evidence",
     "Finding",
     "FrameHeap",
     "FrameModel",
     "FurtherFrame",
+    "Giver",
     "Grading",
     "HandoverNote",
     "JobStep",

@@ -7,6 +7,7 @@ from django.urls import URLPattern, URLResolver, path
 from returns.figures.claims.pages import public as claims
 from returns.figures.method import pages as method
 from returns.filing.pages import filing, reading
+from returns.goods.pages import public as goods
 from returns.partners.pages import public as partner_pages
 from returns.story.pages import find, reaching, story
 
@@ -18,6 +19,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("claims/", claims.page, name="public-claims"),
     path("claims/claims.json", claims.data, name="public-claims-data"),
     path("find/", find.find, name="find"),
+    path("goods/<str:secret>/", goods.page, name="goods-told"),
     path("guide/<slug:model>/", reading.guide, name="guide"),
     path("method/", method.page, name="method"),
     path("notice/", reading.notice, name="notice"),

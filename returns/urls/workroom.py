@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path
 
+from returns.goods.pages import goods
 from returns.leaving import pages as posting
 from returns.mending.pages import mend
 from returns.moulding.pages import blend, heat_shown
@@ -38,6 +39,14 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("bench/salvage/", salvage.page, name="salvage"),
     path("bench/salvage/approve/", salvage.approve, name="salvage-approve"),
     path("bench/salvage/withdraw/", salvage.withdraw, name="salvage-withdraw"),
+    path("bench/goods/", goods.page, name="goods"),
+    path("bench/goods/receive/", goods.receive, name="goods-receive"),
+    path("bench/goods/evidence/<str:file_name>", goods.picture, name="goods-picture"),
+    path("bench/goods/evidence/<str:file_name>/delete/", goods.drop, name="goods-drop"),
+    path("bench/goods/<str:code>/", goods.load, name="goods-load"),
+    path("bench/goods/<str:code>/evidence/", goods.evidence, name="goods-evidence"),
+    path("bench/goods/<str:code>/receipt/", goods.receipt, name="goods-receipt"),
+    path("bench/goods/<str:code>/<slug:action>/", goods.act, name="goods-act"),
     path("bench/stock/", stock.stock_room, name="stock"),
     path("bench/stock/<slug:action>/", stock.stock_action, name="stock-action"),
 ]

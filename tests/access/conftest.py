@@ -10,9 +10,11 @@ from inventory.material.rules import grinding
 from inventory.models import AccessToken, Movement, OutboxMessage, Place
 from inventory.staff.rules import tokens
 from returns.filing.rules import intake
+from returns.goods import rules as goods
 from tests import makers
 from tests.makers import NOON, Shop, key, opening
 from tests.returns import customer_makers as customers
+from tests.returns import goods_makers
 from tests.returns.bench_makers import on_shelf
 
 
@@ -30,6 +32,7 @@ def arguments(shop: Shop, bea: User, olga: User) -> dict[str, str]:
     box = Place.objects.get(kind="box")
     run = grinding.propose(key=key(), box=box, at=NOON, by=bea)
     screws = customers.asked_screws(shop)
+    load = goods_makers.taken_in(shop, bea)
     # Otherwise /ready/ answers 503: letters of October would still wait for a worker.
     OutboxMessage.objects.update(settled_at=NOON)
     makers.token(olga, "bench", at=NOON)
@@ -44,6 +47,9 @@ def arguments(shop: Shop, bea: User, olga: User) -> dict[str, str]:
         "boxes/code": box.code,
         "run/code": run.code,
         "runs/code": run.code,
+        "goods/code": load.code,
+        "goods/secret": goods.link_secret(load),
+        "evidence/file_name": goods_makers.evidence(load, bea).file_name,
         "parts/code": shop.screw.code,
         "places/code": places.box(polymer=shop.pp, colour=shop.slate, origin="virgin").code,
         "models/code": "avocet",

@@ -32,7 +32,7 @@ from tests.access.table import NOBODY, TABLE
 from tests.access.test_walk import address
 from tests.inventory.material.test_material import delivery, pots
 from tests.makers import NOON, Shop, key
-from tests.returns import bench_makers, customer_makers, workroom_makers
+from tests.returns import bench_makers, customer_makers, goods_makers, workroom_makers
 from tests.returns.regrind.test_stripdown import parts, strip, to_strip
 
 # What these answer is a file, or they only lead on.
@@ -43,6 +43,7 @@ NO_PAGES = (
     "months/<str:label>/pdf/",
     "health/",
     "metrics/",
+    "bench/goods/evidence/<str:file_name>",
 )
 ROWS = tuple(
     row
@@ -69,6 +70,7 @@ def addresses(
     ]
     for route, more in (_frames(shop, by) | _material(shop, by, second)).items():
         found[route] = [*more, *found[route]]
+    found |= _goods(shop, by)
     kit = arguments["reference"]
     found["bench/request/<str:reference>/"] = [f"/bench/request/{kit}/", _awaited(shop)]
     found["owner/personal/<str:reference>/erase/"].append(f"/owner/personal/{_over(shop)}/erase/")
@@ -157,6 +159,25 @@ def _material(shop: Shop, by: User, second: User) -> dict[str, list[str]]:
     return {
         "bench/run/<str:code>/": [f"/bench/run/{run.code}/" for run in runs.values()],
         "bench/heat/<path:code>/": [f"/bench/heat/{lot.code}/"],
+    }
+
+
+def _goods(shop: Shop, by: User) -> dict[str, list[str]]:
+    """A load that is being sorted and one that is sorted, each with something kept; a picture."""
+    sorting, done = goods_makers.kept(shop, by), goods_makers.sorted_load(shop, by)
+    picture = goods_makers.evidence(done, by)
+    acts = [(sorting, ("take-out", "finish", "undo")), (done, ("pick-out", "pass-on", "forget"))]
+    loads = [f"/bench/goods/{load.code}/" for load in (sorting, done)]
+    return {
+        "bench/goods/<str:code>/": loads,
+        "bench/goods/<str:code>/evidence/": [f"{loads[0]}evidence/"],
+        "bench/goods/<str:code>/receipt/": [f"{loads[1]}receipt/"],
+        "bench/goods/<str:code>/<slug:action>/": [
+            f"/bench/goods/{load.code}/{name}/" for load, names in acts for name in names
+        ],
+        "bench/goods/evidence/<str:file_name>/delete/": [
+            f"/bench/goods/evidence/{picture.file_name}/delete/"
+        ],
     }
 
 

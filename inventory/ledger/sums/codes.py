@@ -26,6 +26,7 @@ KIND_BY_PREFIX: Final = {
     "L": "lot",
     "D": "dispatch",
     "G": "grind run",
+    "W": "load of goods",
 }
 
 CHECKED_LENGTH: Final = 8

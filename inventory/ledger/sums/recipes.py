@@ -15,6 +15,9 @@ from enum import StrEnum
 MG = "mg"
 PC = "pc"
 WASTE = "lens metal foreign dust purge moisture"
+GOODS_WASTE = "metal foreign film paper dirt"
+GOODS_OUT = f"kept buyers takers {GOODS_WASTE}"
+"""Where a stream taken out of goods may go: kept in the house, sold, given on, or wasted."""
 
 COUNTED_BY_COLUMN = frozenset({"box", "lot", "bin"})
 """Kinds of place whose postings count in named columns; elsewhere only "in" or "out" counts."""
@@ -59,6 +62,7 @@ def _into(effect: Effect, watched: str) -> Column:
 COLUMNS: Mapping[str, Column] = {
     "credited": _into(Effect.RECEIVED, "credited"),
     "feedstock": _into(Effect.RECEIVED, ""),
+    "goods": _into(Effect.RECEIVED, ""),
     "virgin": _into(Effect.RECEIVED, ""),
     "in_process": _into(Effect.RECEIVED, ""),
     "taken_on": _into(Effect.RECEIVED, ""),
@@ -71,6 +75,8 @@ COLUMNS: Mapping[str, Column] = {
     "difference": _into(Effect.ODD, "losses"),
     "issued": _into(Effect.ISSUED, "issued"),
     "counted": _into(Effect.ODD, ""),
+    # What turned out to be another polymer was never worth its class's average: it is written off.
+    "picked_out": _into(Effect.ODD, ""),
 }
 """Columns of boxes and lots, in the order of the report."""
 
@@ -248,9 +254,49 @@ KINDS: Mapping[str, Kind] = {
         drawn=False,
         shows_rest=False,
     ),
+    "receive_goods": Kind(
+        means="a load of used goods came in and was weighed as it was",
+        legs=_legs(MG, "givers", "sorting"),
+        worth_step=None,
+        alone=False,
+        # The picture that this speaks of is that of returned frames; goods have their own.
+        drawn=False,
+        shows_rest=False,
+    ),
+    "sort_goods": Kind(
+        means="goods were taken apart: box, streams taken out, and what was washed and dried off",
+        legs=(
+            *_legs(MG, "sorting", "box", at_target="goods"),
+            *_legs(MG, "sorting", f"{GOODS_OUT} washed"),
+            *_legs(MG, "unexplained", "sorting"),
+        ),
+        worth_step=WorthStep.BOUGHT,
+        alone=False,
+        drawn=False,
+        shows_rest=False,
+    ),
+    "pick_out": Kind(
+        means="what turned out to be another polymer left its box or lot again",
+        legs=_legs(MG, "box lot", GOODS_OUT, at_source="picked_out"),
+        worth_step=WorthStep.OTHERWISE,
+        alone=False,
+        drawn=False,
+        shows_rest=False,
+    ),
+    "pass_on": Kind(
+        means="a stream that was kept was sold, given on or wasted",
+        legs=_legs(MG, "kept", f"buyers takers {GOODS_WASTE}"),
+        worth_step=None,
+        alone=False,
+        drawn=False,
+        shows_rest=False,
+    ),
     "return_scrap": Kind(
-        means="in-process scrap came back from moulding into its own box",
-        legs=_legs(MG, "press", "box", at_target="in_process"),
+        means="in-process scrap came back from moulding into its own box, or spoiled into waste",
+        legs=(
+            *_legs(MG, "press", "box", at_target="in_process"),
+            *_legs(MG, "press", "foreign"),
+        ),
         worth_step=WorthStep.OTHERWISE,
         alone=True,
         drawn=False,
@@ -307,7 +353,10 @@ KINDS: Mapping[str, Kind] = {
     ),
     "dispose": Kind(
         means="waste left the house",
-        legs=(*_legs(MG, WASTE, "sellers"), *_legs(MG, "salvage", WASTE)),
+        legs=(
+            *_legs(MG, f"{WASTE} film paper dirt washed", "sellers"),
+            *_legs(MG, "salvage", WASTE),
+        ),
         worth_step=None,
         alone=True,
         # What is carted off was counted when it arose.

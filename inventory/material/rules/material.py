@@ -45,6 +45,10 @@ WASTE = frozenset(
         PlaceKind.DUST,
         PlaceKind.PURGE,
         PlaceKind.MOISTURE,
+        PlaceKind.FILM,
+        PlaceKind.PAPER,
+        PlaceKind.DIRT,
+        PlaceKind.WASHED,
     }
 )
 BATCH_CODE_LENGTH_MAX = 20

@@ -133,7 +133,9 @@ def figure(request: HttpRequest, label: str, row: str, column: str) -> HttpRespo
         "heading": _heading(row, column),
         "cell": cell,
         "known": made.known_of(row, column),
-        "in_pieces": row == "frames" or any(part.place == row for part in made.parts),
+        "in_pieces": row == "frames"
+        or column in headings.IN_PIECES
+        or any(part.place == row for part in made.parts),
         "page": page,
         "rows": [
             (line, headings.KINDS.get(line.kind, line.kind), _counts_in(line, row)) for line in page
@@ -144,7 +146,7 @@ def figure(request: HttpRequest, label: str, row: str, column: str) -> HttpRespo
 
 
 def _heading(row: str, column: str) -> Any:
-    words = headings.FRAMES if row == "frames" else headings.COLUMNS
+    words = headings.FRAMES if row == "frames" else headings.COLUMNS | headings.BEYOND
     return words.get(column, column)
 
 
@@ -179,9 +181,10 @@ def _row_words(made: recovered.Report, row: str) -> str:
     for shelf in made.shelves:
         if shelf.place == row:
             return str(headings.PLACES.get(shelf.kind, shelf.place)).capitalize()
-    for part in made.parts:
-        if part.place == row:
-            return part.name
+    named = {part.place: part.name for part in made.parts}
+    named |= {one.key: tables.beyond_name(made, one) for one in made.beyond}
+    if row in named:
+        return named[row]
     return str(headings.TOTAL) if row == "total" else _("Frames")
 
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 from inventory.ledger.sums.recipes import MATERIAL, PARTS, SHELVES
 from inventory.months.queries.recovered.shapes import Cell, Class, Flows, Report, Worth
+from inventory.months.reports.headings import IN_PIECES, SECTIONS
 from inventory.weighing.sums.traced import MassUncertainty
 
 NO_CLASS = Class("", "", "")
@@ -45,6 +46,7 @@ class Figure:
 def listed(report: Report) -> Iterator[Figure]:
     """Yield all figures in the order of the report; columns without an entry are zero."""
     yield from _listed_flows(report)
+    yield from _beyond(report)
     yield from _frames(report)
     yield from _trust(report)
     for worth in report.worth:
@@ -59,6 +61,14 @@ def _listed_flows(report: Report) -> Iterator[Figure]:
         yield from _flows(_Spot("elsewhere", shelf.place, NO_CLASS, "mg"), SHELVES, shelf.flows)
     for part in report.parts:
         yield from _flows(_Spot("parts", part.part, NO_CLASS, "pc"), PARTS, part.flows)
+
+
+def _beyond(report: Report) -> Iterator[Figure]:
+    for row in report.beyond:
+        for column in SECTIONS[row.section]:
+            unit = "pc" if column in IN_PIECES else "mg"
+            spot = _Spot(row.section, row.key, NO_CLASS, unit)
+            yield spot.figure(column, row.flows.cell(column), row.flows)
 
 
 @dataclass(frozen=True, slots=True)

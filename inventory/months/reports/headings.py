@@ -5,13 +5,16 @@ from __future__ import annotations
 from django.utils.translation import gettext_lazy as _
 from django.utils.translation import pgettext_lazy
 
+from inventory.models.goods import DEFAULT_KINDS, GiverClass, Stream
 from inventory.models.materials import Origin
 from inventory.models.places import PlaceKind
+from inventory.models.spoiled import DEFAULT_CAUSES, Step
 
 COLUMNS = {
     "opening": _("Opening"),
     "credited": _("Credited from returns"),
     "feedstock": _("Bought feedstock"),
+    "goods": _("Net of used goods"),
     "virgin": _("Bought virgin"),
     "in_process": _("In-process regrind"),
     "taken_on": _("Taken on as opening stock"),
@@ -23,6 +26,7 @@ COLUMNS = {
     "difference": _("Run difference"),
     "issued": _("Issued to moulding"),
     "counted": _("Count corrections"),
+    "picked_out": _("Wrong polymer picked out"),
     "received": _("Received"),
     "salvaged": _("Salvaged"),
     "mends": _("Used in mends"),
@@ -34,6 +38,7 @@ COLUMNS = {
 SHORT = COLUMNS | {
     "credited": _("From returns"),
     "feedstock": _("Feedstock"),
+    "goods": _("From goods"),
     "virgin": _("Virgin"),
     "in_process": _("In-process"),
     "taken_on": _("Taken on"),
@@ -42,7 +47,29 @@ SHORT = COLUMNS | {
     "moisture": _("Moisture"),
     "issued": _("To moulding"),
     "counted": _("Counts"),
+    "picked_out": _("Picked out"),
 }
+BEYOND = {
+    "goods_in": _("Came in"),
+    "boxed": _("Into boxes"),
+    "taken_out": _("Taken out"),
+    "washed_off": _("Washed and dried off"),
+    "picked_out": _("Picked out later"),
+    "went_sold": _("Sold"),
+    "went_given": _("Given on"),
+    "went_kept": _("Kept"),
+    "went_waste": _("Waste"),
+    "spoiled_pairs": _("Spoiled pairs"),
+    "scrap": _("Back into boxes (g)"),
+    "scrap_wasted": _("Wasted (g)"),
+}
+"""Columns of goods, outgoing streams and scrap; `SECTIONS` says which stand in which table."""
+SECTIONS = {
+    "goods": ("goods_in", "boxed", "taken_out", "washed_off", "picked_out"),
+    "outgoing": ("went_sold", "went_given", "went_kept", "went_waste"),
+    "scrap": ("spoiled_pairs", "scrap", "scrap_wasted"),
+}
+IN_PIECES = frozenset({"spoiled_pairs"})
 FRAMES = {
     "received": _("received"),
     "mended": _("mended and posted"),
@@ -53,6 +80,10 @@ FRAMES = {
 }
 ORIGINS = dict(Origin.choices)
 PLACES = dict(PlaceKind.choices)
+GIVERS = dict(GiverClass.choices)
+STREAMS = dict(Stream.choices)
+STEPS_OF_WORK = dict(Step.choices)
+GOODS, CAUSES = DEFAULT_KINDS, DEFAULT_CAUSES
 FLAGS = {
     "past_check": _("its check was overdue"),
     "no_check_date": _("no check date is known"),
@@ -101,6 +132,10 @@ KINDS = {
     "post_kit": _("kit posted"),
     "count_parts": _("parts counted"),
     "receive_feedstock": _("material bought"),
+    "receive_goods": _("goods received"),
+    "sort_goods": _("goods sorted"),
+    "pick_out": _("wrong polymer picked out"),
+    "pass_on": _("kept stream passed on"),
     "return_scrap": _("in-process scrap returned"),
     "grind": _("grind run"),
     "issue": _("issued to moulding"),

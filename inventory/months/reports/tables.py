@@ -12,7 +12,13 @@ from django.utils.translation import gettext as _
 
 from inventory.furniture.numbers import grams, money, pieces
 from inventory.ledger.sums.recipes import MATERIAL, PARTS, SHELVES
-from inventory.months.queries.recovered.shapes import Class, Flows, MaterialRow, Report
+from inventory.months.queries.recovered.shapes import (
+    BeyondRow,
+    Class,
+    Flows,
+    MaterialRow,
+    Report,
+)
 from inventory.months.reports import headings
 from inventory.weighing.sums.traced import MassUncertainty
 
@@ -116,6 +122,63 @@ def parts(report: Report) -> Table:
     return Table("parts", _("Spare parts"), _("pieces"), _("Part"), _heads(columns), lines)
 
 
+def goods(report: Report) -> Table:
+    """Return used goods by kind and the giver's class."""
+    return _beyond(report, "goods", _("Used goods by kind and giver"), _("Goods"))
+
+
+def outgoing(report: Report) -> Table:
+    """Return what was taken out of goods by stream, and where it went."""
+    return _beyond(report, "outgoing", _("Taken out of goods, by where it went"), _("Stream"))
+
+
+def scrap(report: Report) -> Table:
+    """Return in-process scrap by step and cause; runners have neither."""
+    return _beyond(report, "scrap", _("In-process scrap by cause"), _("Step and cause"))
+
+
+def _beyond(report: Report, section: str, caption: str, first: str) -> Table:
+    columns = headings.SECTIONS[section]
+    rows = [row for row in report.beyond if row.section == section]
+    lines = [
+        Line("row", beyond_name(report, row), "", _of_month(row.flows, row.key, columns))
+        for row in rows
+    ]
+    if len(rows) > 1:
+        total = Flows.total([row.flows for row in rows], {})
+        lines.append(Line("total", _("Total"), "", _of_month(total, "", columns)))
+    heads = tuple((column, str(headings.BEYOND[column])) for column in columns)
+    unit = _("pairs and grams") if section == "scrap" else _("grams")
+    return Table(section, caption, unit, first, heads, tuple(lines))
+
+
+def _of_month(flows: Flows, row: str, columns: Sequence[str]) -> tuple[Shown, ...]:
+    """Return the figures of a row that has neither opening nor closing."""
+    shown = []
+    for column in columns:
+        cell = flows.cell(column)
+        write = pieces if column in headings.IN_PIECES else grams
+        text = write(cell.quantity) if cell.movements else ""
+        shown.append(
+            Shown(text, column, row, len(cell.movements), flows.known.get(column) if row else None)
+        )
+    return tuple(shown)
+
+
+def beyond_name(report: Report, row: BeyondRow) -> str:
+    """Return what a row of goods, streams or scrap is called, by the names frozen in the report."""
+    first, *more = row.codes
+    if row.section == "goods":
+        kind = report.names.get("goods", {}).get(first) or headings.GOODS.get(first, first)
+        return f"{kind} · {headings.GIVERS.get(more[0], more[0])}"
+    if row.section == "outgoing":
+        return str(headings.STREAMS.get(first, first))
+    if first not in headings.STEPS_OF_WORK:
+        return _("Runners and sprues, without a cause")
+    cause = report.names.get("causes", {}).get(more[0]) or headings.CAUSES.get(more[0], more[0])
+    return f"{headings.STEPS_OF_WORK[first]} · {cause}"
+
+
 def worth(report: Report) -> Table:
     """Return the value per class: cost, and the lower of cost and net realisable value."""
     heads = (
@@ -201,7 +264,11 @@ def _sides(debit_minor: int, credit_minor: int) -> tuple[Shown, ...]:
 
 def every(report: Report) -> tuple[Table, ...]:
     """Return all tables in the order of the report."""
-    made = (material, origins, shelves, parts, worth, steps, journal)
+    made = [material, origins, shelves]
+    # A workshop without goods and scrap in a month needs no empty tables of them.
+    sections = {row.section for row in report.beyond}
+    made += [table for table in (goods, outgoing, scrap) if table.__name__ in sections]
+    made += [parts, worth, steps, journal]
     return tuple(table(report) for table in made)
 
 

@@ -20,7 +20,7 @@ from inventory.masters import queries as practice
 from inventory.months.queries import months
 from inventory.months.queries.recovered.lines import PostingLine
 from inventory.months.queries.recovered.shapes import Flows, Report
-from inventory.months.reports import figures, headings
+from inventory.months.reports import figures, headings, tables
 from inventory.months.reports.naming import workshop_language
 from inventory.weighing.sums.traced import MassUncertainty
 
@@ -112,6 +112,7 @@ def _sheets(report: Report, lines: Iterable[PostingLine]) -> list[Sheet]:
         _about(report),
         _material(report),
         _elsewhere(report),
+        *_beyond(report),
         _uncertainty(report),
         _parts(report),
         _worth(report),
@@ -177,6 +178,34 @@ def _elsewhere(report: Report) -> Sheet:
     return Sheet(_("Elsewhere")[:31], [_("Place"), *heads], listed, ["", *[GRAMS] * len(heads)])
 
 
+def _beyond(report: Report) -> list[Sheet]:
+    """Return goods, outgoing streams and scrap, a sheet each, where the month has any."""
+    names = {"goods": _("Goods"), "outgoing": _("Taken out"), "scrap": _("Scrap")}
+    sheets = []
+    for section, columns in headings.SECTIONS.items():
+        rows = [
+            (
+                tables.beyond_name(report, row),
+                *(
+                    row.flows.cell(column).quantity / (1 if column in headings.IN_PIECES else 1000)
+                    for column in columns
+                ),
+            )
+            for row in report.beyond
+            if row.section == section
+        ]
+        heads = [_("Row"), *(_beyond_head(column) for column in columns)]
+        formats = ["", *(COUNT if c in headings.IN_PIECES else GRAMS for c in columns)]
+        if rows:
+            sheets.append(Sheet(names[section][:31], heads, rows, formats))
+    return sheets
+
+
+def _beyond_head(column: str) -> str:
+    words = str(headings.BEYOND[column])
+    return words if column in headings.IN_PIECES or words.endswith("(g)") else f"{words} (g)"
+
+
 def _uncertainty(report: Report) -> Sheet:
     """Return the uncertainty of each mass, one line per mass."""
     heads = (
@@ -189,7 +218,7 @@ def _uncertainty(report: Report) -> Sheet:
     rows = [
         (
             figure.row,
-            str(headings.COLUMNS[figure.column]),
+            str((headings.COLUMNS | headings.BEYOND)[figure.column]),
             figure.quantity / 1000,
             figure.known.expanded_ug / 1_000_000 if figure.known.is_weighed else None,
             figure.known.booked_mg / 1000,

@@ -31,8 +31,10 @@ from inventory.weighing.sums.traced import (
     Step,
 )
 
-APART = frozenset({PlaceKind.ARRIVALS, PlaceKind.HOLD, PlaceKind.BENCH})
-"""Places where the mass of each frame is kept apart."""
+APART = frozenset(
+    {PlaceKind.ARRIVALS, PlaceKind.HOLD, PlaceKind.BENCH, PlaceKind.SORTING, PlaceKind.KEPT}
+)
+"""Places where the mass of each frame, or of each load of goods, is kept apart."""
 
 SHOWS_REST = frozenset(name for name, kind in KINDS.items() if kind.shows_rest)
 

@@ -17,7 +17,7 @@ from inventory.furniture.pages import frame
 from inventory.furniture.pages.access import allow
 from inventory.ledger.queries import naming, scanned
 from inventory.ledger.sums.scans import bare
-from inventory.models import GrindRun, Lot, Movement, Part, Place, PlaceKind
+from inventory.models import GrindRun, Load, Lot, Movement, Part, Place, PlaceKind
 from inventory.staff.queries import ACCOUNTANT, BENCH, OWNER
 from returns.bench.pages.finding import read_code
 from returns.devices.pages import TEST_CODE
@@ -37,6 +37,7 @@ _NAMED_BY_PAGE: dict[str, str | Promise] = {
     "heat": gettext_lazy("This is the code of a flake lot."),
     "run": gettext_lazy("This is the code of a grind run."),
     "shelf": gettext_lazy("This is the code of a shelf."),
+    "goods-load": gettext_lazy("This is the code of a load of goods."),
     "movement": gettext_lazy("This is the number of a movement in the ledger."),
 }
 _ROLES: dict[str, str | Promise] = {
@@ -191,6 +192,11 @@ def _run(code: str) -> str:
     return reverse("run", args=[code]) if found else ""
 
 
+def _load(code: str) -> str:
+    found = Load.objects.filter(code=code).exists()
+    return reverse("goods-load", args=[code]) if found else ""
+
+
 def _dispatch(code: str) -> str:
     sent = Dispatch.objects.filter(code=code).select_related("frame", "request").first()
     if sent is None:
@@ -208,6 +214,7 @@ _BY_KIND: dict[str, Callable[[str], str]] = {
     "lot": _lot,
     "dispatch": _dispatch,
     "grind run": _run,
+    "load of goods": _load,
 }
 
 

@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
-import hmac
-import secrets
 import uuid
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -14,10 +10,8 @@ from datetime import datetime, timedelta
 from typing import Any, Final, Protocol, TypeVar
 from uuid import UUID
 
-from django.conf import settings
 from django.db import transaction
 from django.db.models import F, Q, QuerySet
-from django.utils.encoding import force_bytes
 from django.utils.translation import gettext as _
 
 from inventory import events
@@ -28,6 +22,7 @@ from inventory.parts import rules as stock
 from returns.customers import rules as people
 from returns.customers.rules import Contact
 from returns.filing.rules import photos
+from returns.furniture import links
 from returns.kits import queries as kit_stock
 from returns.kits.rules import kits
 from returns.letters import rules as letters
@@ -53,7 +48,6 @@ NOTE_LENGTH_MAX: Final = 500
 TROUBLES_MAX: Final = 3
 # With four photos each they come to the twenty files that one form may bring.
 FRAMES_MAX: Final = 5
-_SECRET_LENGTH_MAX: Final = 80
 # Before the last thing of theirs has left the house, its address may change.
 OPEN_STATES: Final = (
     RequestState.AWAITED,
@@ -245,7 +239,7 @@ def planned(
     # A repeat has to come to the same fingerprint, so it is marked under the salt of the first
     # filing.
     earlier = Request.objects.filter(key=key).first()
-    salt = earlier.link_salt if earlier else secrets.token_hex(24)
+    salt = earlier.link_salt if earlier else links.fresh_salt()
     facts: list[Any] = [
         filing.colourway.pk if filing.colourway else None,
         filing.component,
@@ -353,7 +347,7 @@ def _write(plan: Plan, *, reference: str = "", **columns: Any) -> Request:
     request = Request.objects.create(
         reference=reference or fresh_reference(),
         link_salt=plan.salt,
-        link_hash=codes.hash_secret(_derived(settings.SECRET_KEY, plan.salt)),
+        link_hash=links.hashed(plan.salt),
         key=plan.key,
         person=people.write_down(plan.contact),
         colourway=filing.colourway,
@@ -406,11 +400,8 @@ class Linked(Protocol):
 
 def new_link() -> dict[str, str]:
     """Return the two columns of a new private link."""
-    salt = secrets.token_hex(24)
-    return {
-        "link_salt": salt,
-        "link_hash": codes.hash_secret(_derived(settings.SECRET_KEY, salt)),
-    }
+    salt = links.fresh_salt()
+    return {"link_salt": salt, "link_hash": links.hashed(salt)}
 
 
 def link_secret(request: Linked) -> str:
@@ -424,11 +415,12 @@ def link_secret(request: Linked) -> str:
     Raises:
         Conflict: the key it was made with is gone; `renewed_secret` makes a new link.
     """
-    for server_key in (settings.SECRET_KEY, *settings.SECRET_KEY_FALLBACKS):
-        secret = _derived(server_key, request.link_salt)
-        if hmac.compare_digest(codes.hash_secret(secret), request.link_hash):
-            return secret
-    raise Conflict(_("This link cannot be made again. Ask for a new one by reference and email."))
+    secret = links.secret(request.link_salt, request.link_hash)
+    if secret is None:
+        raise Conflict(
+            _("This link cannot be made again. Ask for a new one by reference and email.")
+        )
+    return secret
 
 
 def renewed_secret(request: Request) -> str:
@@ -438,21 +430,15 @@ def renewed_secret(request: Request) -> str:
     except Conflict:
         # From then on the former link opens nothing: it was made with a key that may be in other
         # hands.
-        request.link_hash = codes.hash_secret(_derived(settings.SECRET_KEY, request.link_salt))
+        request.link_hash = links.hashed(request.link_salt)
         Request.objects.filter(pk=request.pk).update(link_hash=request.link_hash)
         return link_secret(request)
-
-
-def _derived(server_key: str | bytes, salt: str) -> str:
-    message = f"hingeback private link {salt}".encode()
-    digest = hmac.new(force_bytes(server_key), message, hashlib.sha256).digest()
-    return base64.urlsafe_b64encode(digest).rstrip(b"=").decode()
 
 
 def by_secret(secret: str) -> Request:
     """The request that a private link opens. NotFound otherwise."""
     # Before the hash, so that a stranger cannot have megabytes hashed.
-    if not secret.isascii() or len(secret) > _SECRET_LENGTH_MAX:
+    if not secret.isascii() or len(secret) > links.LENGTH_MAX:
         raise NotFound(_("This link leads nowhere. Ask for it again by reference and email."))
     rows = Request.objects.select_related("person", "colourway__model", "colourway__colour")
     # Looked up by the hash: how far a guess agrees with a stored hash tells nothing about the

@@ -22,7 +22,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory.errors import BadInput
-from returns.models import BenchPhoto, DraftPhoto, Photo, Request
+from returns.models import BenchPhoto, DraftPhoto, Evidence, Photo, Request
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -186,6 +186,7 @@ def remove_orphans(*, older_than: datetime) -> int:
     known = set(Photo.objects.values_list("file_name", flat=True))
     known |= set(DraftPhoto.objects.values_list("file_name", flat=True))
     known |= set(BenchPhoto.objects.values_list("file_name", flat=True))
+    known |= set(Evidence.objects.values_list("file_name", flat=True))
     return unlink(file.name for file in old if file.name not in known)
 
 

@@ -12,7 +12,16 @@ from typing import Any
 from django.db.models import Q
 
 EDITED = {
-    "inventory": ("polymer", "colour", "admission", "classprice", "scale", "part"),
+    "inventory": (
+        "polymer",
+        "colour",
+        "admission",
+        "classprice",
+        "scale",
+        "part",
+        "goodskind",
+        "spoilcause",
+    ),
     "returns": (
         "framemodel",
         "component",

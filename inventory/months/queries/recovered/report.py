@@ -14,11 +14,11 @@ from typing import Any
 
 from django.utils import timezone
 
-from inventory.models import Colour, Part, Place, Polymer, Scale, Workshop
+from inventory.models import Colour, GoodsKind, Part, Place, Polymer, Scale, SpoilCause, Workshop
 from inventory.models.places import BOUNDARY
 from inventory.months.queries import months, replays
 from inventory.months.queries.entries import MATERIAL_KINDS
-from inventory.months.queries.recovered import flows, tallies, worth
+from inventory.months.queries.recovered import beyond, flows, tallies, worth
 from inventory.months.queries.recovered.shapes import (
     Cell,
     Class,
@@ -33,8 +33,10 @@ from inventory.months.queries.recovered.shapes import (
 from inventory.months.queries.replays import MonthReplay
 from inventory.weighing.sums.traced import MassUncertainty
 
-EDITION = 1
+EDITION = 2
 """Grows when the meaning of a figure changes; a closed month keeps the edition of its close."""
+BEYOND_SINCE = 2
+"""The first edition with goods, outgoing streams and scrap by cause."""
 
 
 def of_month(label: str, replay: MonthReplay | None = None) -> Report:
@@ -64,6 +66,8 @@ def frozen_now() -> dict[str, Any]:
             "colours": dict(Colour.objects.values_list("code", "name")),
             "parts": dict(Part.objects.values_list("code", "name")),
             "scales": {str(pk): name for pk, name in Scale.objects.values_list("pk", "name")},
+            "goods": dict(GoodsKind.objects.values_list("code", "name")),
+            "causes": dict(SpoilCause.objects.values_list("code", "name")),
         },
     }
 
@@ -107,6 +111,8 @@ def build(replay: MonthReplay, frozen: Mapping[str, Any]) -> Report:
         movements=len({entry.number for entry in replay.entries}),
         flags=tallies.flags(replay.entries, scales),
         postings=_postings(replay),
+        # A month that was closed before there was such a thing has none, and keeps its digest.
+        beyond=beyond.rows(replay) if frozen["edition"] >= BEYOND_SINCE else (),
     )
 
 
@@ -131,6 +137,8 @@ def canonical(report: Report) -> str:
     for name in ("material", "shelves", "parts"):
         plain[name] = [_plain_row(row) for row in getattr(report, name)]
     plain["known"] = {**report.settled, **_known_by_row(report)}
+    if report.edition >= BEYOND_SINCE:
+        plain["beyond"] = report.beyond
     return json.dumps(
         plain,
         default=dataclasses.asdict,
@@ -220,4 +228,5 @@ def flows_of(report: Report, row: str) -> Flows | None:
     if row == "frames":
         names = [field.name for field in dataclasses.fields(Frames)]
         return Flows(0, {name: getattr(report.frames, name) for name in names}, 0, {})
-    return dict(report.rows).get(row)
+    beyond_rows = {one.key: one.flows for one in report.beyond}
+    return dict(report.rows).get(row) or beyond_rows.get(row)

@@ -113,6 +113,23 @@ class PartRow:
 
 
 @dataclass(frozen=True, slots=True)
+class BeyondRow:
+    """A row of goods, of outgoing streams or of scrap: its section and the codes that name it.
+
+    Its flows have neither opening nor closing; `spoiled_pairs` is in pieces, all else in mg.
+    """
+
+    section: str
+    codes: tuple[str, ...]
+    flows: Flows
+
+    @property
+    def key(self) -> str:
+        """Name the row in an address and among the figures."""
+        return ".".join((self.section, *(code for code in self.codes if code)))
+
+
+@dataclass(frozen=True, slots=True)
 class Frames:
     """Frames counted from the movements under their tags; `held` as the month ended."""
 
@@ -229,7 +246,8 @@ class Report:
     Masses are whole milligrams, money minor units of `currency`; each mass has beside it how well
     it is known. `total`, `classes` and `origins` are sums of `material`. `settled` are places
     without a row, for nothing is there and nothing moved, though what once moved is in doubt.
-    `flags` is (scale, flag, readings) of all readings that were booked in the month.
+    `flags` is (scale, flag, readings) of all readings that were booked in the month. `beyond` has
+    goods, outgoing streams and scrap by cause, from edition 2 on.
     """
 
     label: str
@@ -255,6 +273,7 @@ class Report:
     movements: int
     flags: tuple[tuple[str, str, int], ...]
     postings: tuple[Posted, ...]
+    beyond: tuple[BeyondRow, ...]
 
     def of(self, material: Class) -> Flows:
         """Return the subtotal of one class; nothing for one without a row."""
@@ -262,7 +281,8 @@ class Report:
 
     def known_of(self, row: str, column: str) -> MassUncertainty:
         """Return the uncertainty of a mass by the code of its place, or "total", and its column."""
-        flows = self.total if row == "total" else dict(self.rows).get(row)
+        beyond = {one.key: one.flows for one in self.beyond}
+        flows = self.total if row == "total" else dict(self.rows).get(row) or beyond.get(row)
         return flows.known_of(column) if flows else MassUncertainty()
 
     @property

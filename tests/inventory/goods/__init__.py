@@ -1,0 +1,1 @@
+"""Loads of used goods."""

@@ -1,0 +1,1 @@
+"""Goods at the door."""
