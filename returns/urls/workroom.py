@@ -10,6 +10,7 @@ from returns.mending.pages import mend
 from returns.moulding.pages import blend, heat_shown
 from returns.regrind.pages import boxes, strip
 from returns.salvage import pages as salvage
+from returns.spoiling import pages as spoiled
 from returns.stock.pages import stock
 
 FRAME = "bench/frame/<str:tag>"
@@ -47,6 +48,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("bench/goods/<str:code>/evidence/", goods.evidence, name="goods-evidence"),
     path("bench/goods/<str:code>/receipt/", goods.receipt, name="goods-receipt"),
     path("bench/goods/<str:code>/<slug:action>/", goods.act, name="goods-act"),
+    path("bench/spoiled/", spoiled.page, name="spoiled"),
     path("bench/stock/", stock.stock_room, name="stock"),
     path("bench/stock/<slug:action>/", stock.stock_action, name="stock-action"),
 ]

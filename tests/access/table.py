@@ -158,6 +158,7 @@ TABLE: Final = (
     Row("bench/goods/<str:code>/evidence/", get=BENCH, post=BENCH),
     Row("bench/goods/<str:code>/receipt/", get=BENCH),
     Row("bench/goods/<str:code>/<slug:action>/", get=BENCH, post=BENCH),
+    Row("bench/spoiled/", get=BENCH),
     Row("bench/stock/", get=STAFF),
     Row("bench/stock/<slug:action>/", get=BENCH, post=BENCH),
     # Accounts.

@@ -23,10 +23,12 @@ from inventory.ledger.sums.scans import folded, lines, meant
 from inventory.material.rules import material
 from inventory.material.sums import heat
 from inventory.material.sums.heat import HeatSpread
-from inventory.models import Colour, Lot, Origin, Part, Place, Polymer
+from inventory.models import Colour, Lot, Origin, Part, Place, Polymer, Step
 from returns.kits.rules import receiving
 from returns.models import Colourway, ProductionBatch
 from returns.setup.pages.fields import money
+from returns.spoiling import queries as causes
+from returns.spoiling import rules as spoiling
 
 LOTS_MAX = 60
 BOUGHT = [(Origin.FEEDSTOCK, Origin.FEEDSTOCK.label), (Origin.VIRGIN, Origin.VIRGIN.label)]
@@ -110,6 +112,41 @@ class IssueRow:
     held_mg: int
     mass: BoundField
     is_picked: bool
+
+
+class SpoiledForm(WeighedForm):
+    """Spoiled pairs of a batch, of one step and one cause."""
+
+    field_order = ["batch", "step", "cause", "pieces", "scale", "mass", "goes"]
+    batch = forms.ModelChoiceField(
+        ProductionBatch.objects.select_related("colourway__colour", "colourway__model"),
+        label=_("From batch"),
+        to_field_name="code",
+    )
+    step = forms.ChoiceField(label=_("At which step"), choices=Step.choices)
+    cause = forms.ChoiceField(label=_("Cause"))
+    pieces = forms.IntegerField(label=_("Pairs spoiled"), min_value=1, max_value=100_000)
+    goes = forms.ChoiceField(
+        label=_("Where they go"),
+        choices=[
+            (spoiling.BOX, _("the box of in-process scrap, to be ground")),
+            (spoiling.WASTE, _("waste: burnt, dirty or mixed")),
+        ],
+        initial=spoiling.BOX,
+        widget=forms.RadioSelect,
+    )
+
+    def __init__(self, *args: Any, **facts: Any) -> None:
+        super().__init__(*args, **facts)
+        self.fields["cause"].choices = list(causes.causes().items())  # type: ignore[attr-defined]
+
+    def facts(self) -> dict[str, Any]:
+        """Return the arguments of the rule."""
+        data = self.cleaned_data
+        what = spoiling.What(
+            step=data["step"], cause=data["cause"], pieces=data["pieces"], into=data["goes"]
+        )
+        return {"batch": data["batch"], "what": what, "weighing": weighed(data)}
 
 
 class IssueForm(ActionForm):

@@ -36,6 +36,7 @@ from returns.bench.pages import notices
 from returns.bench.pages.attempts import done, focused
 from returns.kits.rules import receiving
 from returns.moulding import rules as batches
+from returns.spoiling import rules as spoiling
 from returns.stock.pages import forms
 
 Rule = Callable[..., Any]
@@ -84,6 +85,13 @@ ACTIONS: Final[dict[str, StockAction]] = {
         _("Put it in its box"),
         forms.ScrapForm,
         material.return_scrap,
+    ),
+    "spoiled": StockAction(
+        _("Book spoiled pairs"),
+        _("Pairs that were spoiled: the step, the cause, how many, and their mass together."),
+        _("Book them"),
+        forms.SpoiledForm,
+        spoiling.book,
     ),
     "issue": StockAction(
         _("Issue flake to moulding"),

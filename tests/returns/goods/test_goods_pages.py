@@ -111,7 +111,7 @@ def test_evidence_is_drawn_anew_kept_private_and_can_be_deleted(
     kept = Evidence.objects.get()
     assert "tern" not in kept.file_name
     shown = reverse("goods-picture", args=[kept.file_name])
-    assert b"".join(desk.get(shown)).startswith(b"\xff\xd8")
+    assert desk.get(shown).content.startswith(b"\xff\xd8")
     assert client.get(shown).status_code == 302
     assert photos.remove_orphans(older_than=NOON + timedelta(days=9999)) == 0
     drop = reverse("goods-drop", args=[kept.file_name])
