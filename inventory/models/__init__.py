@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from inventory.models.cards import CardLine, RecipeCard
 from inventory.models.events import Event
 from inventory.models.goods import (
     GiverClass,
@@ -37,6 +38,7 @@ __all__ = [
     "Admission",
     "Balance",
     "BlendShare",
+    "CardLine",
     "ClassPrice",
     "Colour",
     "Counter",
@@ -59,6 +61,7 @@ __all__ = [
     "Polymer",
     "Posting",
     "Reading",
+    "RecipeCard",
     "ReportFile",
     "RequestKey",
     "Reservation",

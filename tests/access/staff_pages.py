@@ -11,7 +11,7 @@ from django.contrib.auth.models import User
 from django.test import Client
 
 from inventory.ledger.rules import places
-from inventory.material.rules import grinding, material
+from inventory.material.rules import cards, grinding, material
 from inventory.material.rules.grinding import GrindOut
 from inventory.models import GrindRun, Movement
 from returns.arriving.rules import WeighIn
@@ -32,7 +32,13 @@ from tests.access.table import NOBODY, TABLE
 from tests.access.test_walk import address
 from tests.inventory.material.test_material import delivery, pots
 from tests.makers import NOON, Shop, key
-from tests.returns import bench_makers, customer_makers, goods_makers, workroom_makers
+from tests.returns import (
+    bench_makers,
+    customer_makers,
+    goods_makers,
+    material_makers,
+    workroom_makers,
+)
 from tests.returns.regrind.test_stripdown import parts, strip, to_strip
 
 # What these answer is a file, or they only lead on.
@@ -159,6 +165,7 @@ def _material(shop: Shop, by: User, second: User) -> dict[str, list[str]]:
     return {
         "bench/run/<str:code>/": [f"/bench/run/{run.code}/" for run in runs.values()],
         "bench/heat/<path:code>/": [f"/bench/heat/{lot.code}/"],
+        "bench/cards/<str:code>/": _cards(shop, by),
     }
 
 
@@ -179,6 +186,16 @@ def _goods(shop: Shop, by: User) -> dict[str, list[str]]:
             f"/bench/goods/evidence/{picture.file_name}/delete/"
         ],
     }
+
+
+def _cards(shop: Shop, by: User) -> list[str]:
+    """A card that is to be weighed, and one that was dropped and may be repeated."""
+    tideline = material_makers.blend(shop, by)
+    for colour in (shop.slate, shop.moss):
+        material_makers.lot_of(shop, colour, "12 kg", by)
+    open_, dropped = (material_makers.card(shop, by, tideline) for _ in range(2))
+    cards.drop(key=key(), card=dropped, at=NOON, by=by)
+    return [f"/bench/cards/{one.code}/" for one in (open_, dropped)]
 
 
 def _confirm(run: GrindRun, by: User) -> None:

@@ -7,7 +7,9 @@ from dataclasses import dataclass
 from django.contrib.auth.models import User
 
 from inventory.masters import rules as masters
-from inventory.models import Colour, Part
+from inventory.material.rules import cards, material
+from inventory.material.sums import heat
+from inventory.models import Colour, Lot, Origin, Part, RecipeCard
 from returns.catalogue.rules import model_setup
 from returns.models import Colourway
 from tests.makers import NOON, Shop, key, stocked
@@ -69,3 +71,33 @@ def two_tone(shop: Shop, by: User) -> TwoTone:
 
 def admit(into: Colour, by: User, *of: Colour) -> None:
     masters.set_admissions(key=key(), into=into, of=of, at=NOON, by=by)
+
+
+def lot_of(shop: Shop, colour: Colour, mass: str, by: User, **changes: object) -> Lot:
+    """A lot of flake in a colour, as it was bought."""
+    facts: dict[str, object] = {
+        "polymer": shop.pp,
+        "colour": colour,
+        "origin": Origin.FEEDSTOCK,
+        "heat": heat.of_passes(1),
+        "cost_minor": 0,
+    }
+    return material.receive_as_lot(
+        key=key(),
+        material=material.Material(**(facts | changes)),  # type: ignore[arg-type]
+        weighing=material.Weighing(scale=shop.box_scale, mass=mass),
+        at=NOON,
+        by=by,
+    )
+
+
+def card(shop: Shop, by: User, blend: Colour, **changes: object) -> RecipeCard:
+    facts: dict[str, object] = {
+        "blend": blend,
+        "polymer": shop.pp,
+        "total_mg": 10_000_000,
+        "batch_code": "AV-2610",
+        "wanted_for": "fronts of Avocet, Tideline",
+    }
+    wanted = cards.Wanted(**(facts | changes))  # type: ignore[arg-type]
+    return cards.plan(key=key(), wanted=wanted, at=NOON, by=by)

@@ -27,6 +27,7 @@ KIND_BY_PREFIX: Final = {
     "D": "dispatch",
     "G": "grind run",
     "W": "load of goods",
+    "K": "recipe card",
 }
 
 CHECKED_LENGTH: Final = 8

@@ -302,6 +302,17 @@ KINDS: Mapping[str, Kind] = {
         drawn=False,
         shows_rest=False,
     ),
+    "press_purge": Kind(
+        means="what a colour change or a purge left at the press, to its own box or to waste",
+        legs=(
+            *_legs(MG, "press", "box", at_target="in_process"),
+            *_legs(MG, "press", "purge"),
+        ),
+        worth_step=WorthStep.OTHERWISE,
+        alone=True,
+        drawn=False,
+        shows_rest=False,
+    ),
     "grind": Kind(
         means="a box became a lot and losses; what does not add up stays unexplained",
         legs=(

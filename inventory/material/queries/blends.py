@@ -5,6 +5,7 @@ Regrind, for the limit on its share, is in-process scrap and ground returns toge
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
 from math import sqrt
@@ -46,9 +47,16 @@ class Answer:
     lots: int
 
 
-def compute(*, polymer: Polymer, recipe: Recipe, at: datetime) -> Answer:
-    """Choose among the lots of one polymer that hold enough to weigh; ages are counted at `at`."""
+def compute(
+    *, polymer: Polymer, recipe: Recipe, at: datetime, colours: Collection[str] | None = None
+) -> Answer:
+    """Choose among the lots of one polymer that hold enough to weigh; ages are counted at `at`.
+
+    `colours` are the codes of those that may go in; None lets every colour in.
+    """
     rows = Lot.objects.filter(polymer=polymer, place__balance__quantity__gte=LOT_MIN_MG)
+    if colours is not None:
+        rows = rows.filter(colour__code__in=colours)
     # The cached balance will do for a proposal: what is issued is weighed and checked again.
     rows = rows.select_related("colour", "polymer", "place__balance").order_by("made_at", "code")
     lots = {lot.code: lot for lot in rows[:LOTS_MAX]}

@@ -132,6 +132,40 @@ def return_scrap(
     return _into_box(event, key, come, at, by)
 
 
+@events.rule("material.into_box", facts=_brought("press_purge"), again=_movement_under)
+def keep_purge(
+    event: Draft, /, *, key: UUID, material: Material, weighing: Weighing, at: datetime, by: User
+) -> Movement:
+    """Put what a purge or a colour change left into the box of such leavings, and no other."""
+    if material.colour.kind != Colour.Kind.PURGE:
+        raise BadInput(
+            _("This is of no one colour: choose the box of colour changes, or let it be waste."),
+            field="colour",
+        )
+    in_process = replace(material, origin=Origin.IN_PROCESS)
+    come = _Come(PlaceKind.PRESS, "press_purge", in_process, weighing)
+    return _into_box(event, key, come, at, by)
+
+
+@events.rule(
+    "material.waste_purge",
+    facts=lambda weighing, reason: [*weighing.facts(), reason.strip()],
+    again=_movement_under,
+)
+def waste_purge(
+    event: Draft, /, *, key: UUID, weighing: Weighing, reason: str, at: datetime, by: User
+) -> Movement:
+    """Book what a purge or a colour change left at the press as waste; `reason` says of what."""
+    _refuse_no_reason(reason)
+    reading = weighing.read(at)
+    waste = places.mass(PlaceKind.PURGE)
+    line = ledger.Line(places.mass(PlaceKind.PRESS), waste, reading.mass_mg, reading)
+    story = ledger.Story(subject=_subject(waste), actor=by, reason=reason.strip())
+    movement = _posted(key, "press_purge", [line], at, story)
+    event.of(_subject(waste), movement=movement.number)
+    return movement
+
+
 @events.rule("material.into_box", facts=_brought("opening"), again=_movement_under)
 def open_box(
     event: Draft, /, *, key: UUID, material: Material, weighing: Weighing, at: datetime, by: User

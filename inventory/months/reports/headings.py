@@ -137,6 +137,7 @@ KINDS = {
     "pick_out": _("wrong polymer picked out"),
     "pass_on": _("kept stream passed on"),
     "return_scrap": _("in-process scrap returned"),
+    "press_purge": _("purge and colour change at the press"),
     "grind": _("grind run"),
     "issue": _("issued to moulding"),
     "count_mass": _("stock count"),

@@ -17,7 +17,16 @@ from inventory.furniture.pages import frame
 from inventory.furniture.pages.access import allow
 from inventory.ledger.queries import naming, scanned
 from inventory.ledger.sums.scans import bare
-from inventory.models import GrindRun, Load, Lot, Movement, Part, Place, PlaceKind
+from inventory.models import (
+    GrindRun,
+    Load,
+    Lot,
+    Movement,
+    Part,
+    Place,
+    PlaceKind,
+    RecipeCard,
+)
 from inventory.staff.queries import ACCOUNTANT, BENCH, OWNER
 from returns.bench.pages.finding import read_code
 from returns.devices.pages import TEST_CODE
@@ -38,6 +47,7 @@ _NAMED_BY_PAGE: dict[str, str | Promise] = {
     "run": gettext_lazy("This is the code of a grind run."),
     "shelf": gettext_lazy("This is the code of a shelf."),
     "goods-load": gettext_lazy("This is the code of a load of goods."),
+    "card": gettext_lazy("This is the code of a recipe card."),
     "movement": gettext_lazy("This is the number of a movement in the ledger."),
 }
 _ROLES: dict[str, str | Promise] = {
@@ -197,6 +207,11 @@ def _load(code: str) -> str:
     return reverse("goods-load", args=[code]) if found else ""
 
 
+def _card(code: str) -> str:
+    found = RecipeCard.objects.filter(code=code).exists()
+    return reverse("card", args=[code]) if found else ""
+
+
 def _dispatch(code: str) -> str:
     sent = Dispatch.objects.filter(code=code).select_related("frame", "request").first()
     if sent is None:
@@ -215,6 +230,7 @@ _BY_KIND: dict[str, Callable[[str], str]] = {
     "dispatch": _dispatch,
     "grind run": _run,
     "load of goods": _load,
+    "recipe card": _card,
 }
 
 

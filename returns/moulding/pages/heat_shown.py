@@ -14,7 +14,7 @@ from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.material.queries import lot_heat
 from inventory.material.queries.lot_heat import Share
 from inventory.material.sums.heat import HeatSpread
-from inventory.models import Lot
+from inventory.models import Lot, RecipeCard
 from inventory.months.queries import replays
 from inventory.staff.queries import ACCOUNTANT, BENCH, OWNER
 from inventory.weighing.queries import traced
@@ -67,6 +67,8 @@ def _batch(code: str) -> dict[str, Any]:
     return {
         "code": batch.code,
         "batch": batch,
+        # What it was weighed by, when it was: recipe, lots and what it was wanted for.
+        "cards": RecipeCard.objects.filter(batch_code=batch.code).select_related("blend"),
         "found": found,
         "shares": _shares(found.lots),
         "spread": found.spread,

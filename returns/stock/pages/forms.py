@@ -104,6 +104,37 @@ class ScrapForm(WeighedForm):
         return {"material": scrap, "weighing": weighed(data)}
 
 
+class PurgeForm(WeighedForm):
+    """What lay between two colours: to the box of such leavings, or to waste."""
+
+    colour = forms.ModelChoiceField(
+        Colour.objects.filter(kind=Colour.Kind.PURGE),
+        label=_("It goes into"),
+        required=False,
+        empty_label=_("the purge waste"),
+        help_text=_("A box for it is a colour of its own, entered at the set-up."),
+    )
+    polymer = forms.ModelChoiceField(Polymer.objects.all(), label=_("Polymer"), empty_label=None)
+    passes = forms.IntegerField(
+        label=_("Heat passes by now"),
+        min_value=1,
+        max_value=heat.PASSES_MAX,
+        initial=2,
+        help_text=_("This trip through the melt included."),
+    )
+    reason = forms.CharField(
+        label=_("From which colour to which, or why it was purged"), max_length=120
+    )
+
+    field_order = ("colour", "polymer", "passes", "scale", "mass", "reason")
+
+    def facts(self) -> dict[str, Any]:
+        """Return the arguments of the rule."""
+        data = self.cleaned_data
+        names = ("colour", "polymer", "passes", "reason")
+        return {"weighing": weighed(data)} | {name: data[name] for name in names}
+
+
 @dataclass(frozen=True, slots=True)
 class IssueRow:
     """A lot that something may be taken from. Picked: its label was scanned or a mass is typed."""

@@ -24,8 +24,9 @@ from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.forms import ActionForm, MassField
 from inventory.material.queries import boxes
 from inventory.material.rules import material
+from inventory.material.sums import heat
 from inventory.material.sums.heat import HeatSpread
-from inventory.models import Lot, Movement, Part, Place, PlaceKind
+from inventory.models import Colour, Lot, Movement, Origin, Part, Place, PlaceKind
 from inventory.parts import queries as parts
 from inventory.parts import rules as stock
 from inventory.staff.queries import ACCOUNTANT, BENCH, OWNER
@@ -64,6 +65,21 @@ def _open(*, into: str, **facts: Any) -> Movement | Lot:
     return material.open_box(**facts) if into == "box" else material.open_lot(**facts)
 
 
+def _purge(*, colour: Colour | None, **facts: Any) -> Movement:
+    # Two rules: a box is material that may be ground, waste is none.
+    if colour is None:
+        del facts["polymer"], facts["passes"]
+        return material.waste_purge(**facts)
+    left = material.Material(
+        polymer=facts.pop("polymer"),
+        colour=colour,
+        origin=Origin.IN_PROCESS,
+        heat=heat.of_passes(facts.pop("passes")),
+        note=facts.pop("reason")[:120],
+    )
+    return material.keep_purge(material=left, **facts)
+
+
 def _count_parts(
     *, key: UUID, part: Part, counted: int, reason: str, at: datetime, by: User
 ) -> Counted:
@@ -92,6 +108,13 @@ ACTIONS: Final[dict[str, StockAction]] = {
         _("Book them"),
         forms.SpoiledForm,
         spoiling.book,
+    ),
+    "purge": StockAction(
+        _("Purge and colour change"),
+        _("What the press left between two colours. It is of no one colour any more."),
+        _("Book it"),
+        forms.PurgeForm,
+        _purge,
     ),
     "issue": StockAction(
         _("Issue flake to moulding"),
