@@ -15,6 +15,7 @@ from inventory.models import Part, Scale
 from inventory.parts import queries as part_stock
 from returns.arriving import rules as arriving
 from returns.bench.queries.frames import whereabouts
+from returns.catalogue import queries as catalogue
 from returns.grading.rules import lookover
 from returns.grading.sums import PolymerCheck
 from returns.leaving import rules as posting_out
@@ -274,19 +275,34 @@ class Bench:
         frame.refresh_from_db()
         if frame.state != FrameState.TO_STRIP:
             return
-        bill = list(frame.colourway.model.components.all()) if frame.colourway else []
-        masses = self._taken_apart(frame, broken, bill)
-        salvaged = self._salvaged(broken, bill)
+        if frame.colourway is None:
+            return
+        bill = catalogue.bill_of(frame.colourway)
+        pieces = [made.piece for made in bill.values()]
+        masses = self._taken_apart(frame, broken, pieces)
+        salvaged = self._salvaged(broken, pieces)
         # Kept arms are plastic that does not go into the box.
         kept_mg = sum(piece.pieces * piece.part.nominal_mg for piece in salvaged)
-        plastic_mg = masses["plastic"] - kept_mg
+        _main, *others = catalogue.heaps(frame.colourway, bill)
         read, fine = self.pans.read, self.fine_scale
+        others_mg = {
+            # Arms are the only other material in this story: what is kept of them is not ground.
+            heap.material.colour: sum(broken.masses.get(key, 0) for key in heap.keys) - kept_mg
+            for heap in others
+        }
+        plastic_mg = masses["plastic"] - kept_mg - sum(others_mg.values())
+        heaps = tuple(
+            stripdown.Heap(of=(one,), into=one, mass=read(mass_mg, fine), field=f"heap-{one.code}")
+            for one, mass_mg in others_mg.items()
+            if mass_mg > 0
+        )
         stripped = stripdown.strip(
             key=self.diary.key(),
             frame=frame,
             parts=stripdown.StripDown(
                 scale=fine,
                 plastic=read(plastic_mg, fine),
+                heaps=heaps,
                 lenses=read(masses["lens"], fine) if masses["lens"] else "",
                 metal=read(masses["screw"], fine) if masses["screw"] else "",
                 salvaged=salvaged,
@@ -294,8 +310,10 @@ class Bench:
             at=at,
             by=self.ben,
         )
-        if stripped.box is not None:
-            self.pans.put(stripped.box, plastic_mg)
+        for heap in stripped.heaps.select_related("box__colour"):
+            colour = heap.box.colour
+            other_mg = others_mg.get(colour) if colour is not None else None
+            self.pans.put(heap.box, plastic_mg if other_mg is None else other_mg)
         if frame.lenses_back and frame.request is not None:
             self.diary.at(at + DAY, lambda moment: self._post_lenses(frame, moment))
 

@@ -71,7 +71,7 @@ WEAKNESS = _cause("front", "cracked_pivot", 1.0, 0.0, 0.65, 0.0)
 
 WAYS: tuple[tuple[str, str, int], ...] = (
     ("avocet", "slate", 17),
-    ("avocet", "moss", 13),
+    ("avocet", "tideline", 13),
     ("avocet", "terracotta", 14),
     ("dunlin", "slate", 16),
     ("dunlin", "sand", 9),

@@ -19,6 +19,8 @@ from deploy.demo.lives import Batch, Break, LostScrew
 from deploy.demo.material import OWN_SCRAP_SHARE, Moulding
 from inventory.models import Colour
 from inventory.months.sums.calendar_month import Month
+from returns.catalogue import queries as catalogue
+from returns.catalogue.queries import Heap
 from returns.catalogue.rules import sold
 from returns.filing.rules import intake
 from returns.kits.rules import kits
@@ -70,6 +72,7 @@ class Market:
     months: int
     ways: dict[tuple[str, str], Colourway] = field(default_factory=dict)
     bills: dict[int, list[Component]] = field(default_factory=dict)
+    materials: dict[int, tuple[Heap, ...]] = field(default_factory=dict)
     batches: tuple[Batch, ...] = ()
     customers: int = 0
 
@@ -91,7 +94,9 @@ class Market:
     def look_up(self) -> None:
         """Learn from the database what is on sale, and how many customers there have been."""
         self.customers = Request.objects.count()
-        for way in Colourway.objects.select_related("model", "colour"):
+        ways = list(Colourway.objects.select_related("model", "colour", "polymer"))
+        self.materials = catalogue.by_material(ways)
+        for way in ways:
             self.ways[way.model.code, way.colour.code] = way
             self.bills[way.model_id] = list(way.model.components.all())
 
@@ -118,7 +123,6 @@ class Market:
 
     def _order(self, batch: Batch) -> Moulding:
         way = self.ways[batch.model, batch.colour]
-        bill = self.bills[way.model_id]
         share = OWN_SCRAP_SHARE
         if batch.is_weak:
             share = WEAK_SCRAP_SHARE
@@ -128,7 +132,9 @@ class Market:
             colourway=way,
             code=self.code(batch),
             pieces=batch.pieces,
-            piece_mg=sum(piece.nominal_mg for piece in bill if piece.is_frame_material),
+            materials=tuple(
+                (heap.material.colour, heap.nominal_mg) for heap in self.materials[way.pk]
+            ),
             scrap_share=share,
         )
 
@@ -136,8 +142,8 @@ class Market:
         """Return by colour the mg of pots bought in a month: enough for two months of moulding."""
         wanted: dict[Colour, int] = {}
         for order in (*self.orders(number), *self.orders(number + 1)):
-            colour = order.colourway.colour
-            wanted[colour] = wanted.get(colour, 0) + round(order.wanted_mg * POTS_ROOM)
+            for colour, mass_mg in order.flake_mg():
+                wanted[colour] = wanted.get(colour, 0) + round(mass_mg * POTS_ROOM)
         short = {colour: mass - flake_mg.get(colour.code, 0) for colour, mass in wanted.items()}
         return {
             colour: max(mass, POTS_AT_LEAST_MG)

@@ -10,10 +10,21 @@ from typing import Any
 from django.conf import settings
 from django.db import transaction
 
-from inventory.models import ClassPrice, Colour, Part, Polymer, Scale, Workshop
+from inventory.masters.rules import swatches_mixed
+from inventory.models import (
+    Admission,
+    BlendShare,
+    ClassPrice,
+    Colour,
+    Part,
+    Polymer,
+    Scale,
+    Workshop,
+)
 from returns.models import (
     Colourway,
     Component,
+    DifferingComponent,
     FrameModel,
     Policy,
     Remedy,
@@ -25,6 +36,7 @@ from returns.models import (
 SOURCE = Path("fixtures") / "demo" / "masters.json"
 
 ARM_WALL_UM = 1_450
+_OF_AN_ARM = ("nominal_mg", "price_minor", "reorder_level", "pack_size", "lead_time_days")
 FRONT_WALL_UM = 1_500
 
 
@@ -41,6 +53,11 @@ def furnish(*, today: date) -> None:
     _workshop(facts["workshop"])
     polymer = Polymer.objects.create(**facts["polymers"][0])
     colours = {row["code"]: Colour.objects.create(**row) for row in facts["colours"]}
+    for row in facts["blends"]:
+        _blend(row, colours)
+    for into, others in facts["admissions"].items():
+        for code in others:
+            Admission.objects.create(into=colours[into], of=colours[code])
     for row in facts["class_prices"]:
         ClassPrice.objects.create(polymer=polymer, **row)
     for row in facts["scales"]:
@@ -54,6 +71,24 @@ def furnish(*, today: date) -> None:
         _remedy(row, parts)
     Policy.the()
     Terms.objects.update_or_create(pk=1, defaults=facts["terms"])
+
+
+def _blend(row: dict[str, Any], colours: dict[str, Colour]) -> None:
+    """Enter a blend with its recipe, drawn as the set-up draws it."""
+    shares = sorted(row["shares"].items(), key=lambda share: -share[1])
+    swatches = [(colours[code].swatch, ppm) for code, ppm in shares]
+    is_marbled = row["is_marbled"]
+    blend = Colour.objects.create(
+        code=row["code"],
+        name=row["name"],
+        kind=Colour.Kind.BLEND,
+        tolerance_ppm=row["tolerance_ppm"],
+        swatch=swatches[0][0] if is_marbled else swatches_mixed(swatches),
+        veins=" ".join(swatch for swatch, _ppm in swatches[1:]) if is_marbled else "",
+    )
+    for code, ppm in shares:
+        BlendShare.objects.create(blend=blend, of=colours[code], share_ppm=ppm)
+    colours[blend.code] = blend
 
 
 def _workshop(facts: dict[str, Any]) -> None:
@@ -85,6 +120,39 @@ def _model(
         RepairScores.objects.create(model=model, kind=kind, **scores)
     for code in row["colours"]:
         Colourway.objects.create(model=model, polymer=polymer, colour=colours[code])
+    for look in row.get("looks", ()):
+        _look(model, look, arm, polymer, colours)
+
+
+def _look(
+    model: FrameModel,
+    look: dict[str, str],
+    arm: Part,
+    polymer: Polymer,
+    colours: dict[str, Colour],
+) -> None:
+    """A colourway whose arms are of another material, with a spare arm of their own."""
+    front, arms = colours[look["front"]], colours[look["arms"]]
+    way = Colourway.objects.create(
+        model=model,
+        polymer=polymer,
+        colour=front,
+        variant=look["variant"],
+        name=look["name"],
+        lens_tint=look["lens_tint"],
+    )
+    facts = {name: getattr(arm, name) for name in _OF_AN_ARM}
+    own = Part.objects.create(
+        code=f"{arm.code}-{arms.code}",
+        name=f"{arm.name}, {arms.name.lower()}",
+        polymer=polymer,
+        colour=arms,
+        **facts,
+    )
+    for side in ("left", "right"):
+        DifferingComponent.objects.create(
+            colourway=way, key=f"arm_{side}", polymer=polymer, colour=arms, part=own
+        )
 
 
 def _bill(model: FrameModel, row: dict[str, Any], arm: Part, screw: Part) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
@@ -13,7 +13,7 @@ from deploy.demo.bench import restock
 from deploy.demo.diary import Diary
 from deploy.demo.pans import Pans, typed
 from inventory.material.queries import boxes
-from inventory.material.rules import grinding, material
+from inventory.material.rules import cards, grinding, material
 from inventory.material.sums import heat
 from inventory.models import (
     Colour,
@@ -51,17 +51,25 @@ BUCKET_MG = 96_000
 
 @dataclass(frozen=True, slots=True)
 class Moulding:
-    """What is to be moulded; `scrap_share` is how much of it may be the workshop's own scrap."""
+    """What is to be moulded: the mg of each material in a piece. `scrap_share` is how much of it
+    may be the workshop's own scrap."""
 
     colourway: Colourway
     code: str
     pieces: int
-    piece_mg: int
+    materials: tuple[tuple[Colour, int], ...]
     scrap_share: float = OWN_SCRAP_SHARE
 
-    @property
-    def wanted_mg(self) -> int:
-        return round(self.pieces * self.piece_mg * ISSUED_SHARE)
+    def wanted_mg(self, piece_mg: int) -> int:
+        return round(self.pieces * piece_mg * ISSUED_SHARE)
+
+    def flake_mg(self) -> Iterator[tuple[Colour, int]]:
+        """Yield the base colours that are wanted, a blend's by its recipe."""
+        for colour, piece_mg in self.materials:
+            if not colour.is_blend:
+                yield colour, self.wanted_mg(piece_mg)
+            for share in colour.shares.select_related("of"):
+                yield share.of, self.wanted_mg(piece_mg) * share.share_ppm // 1_000_000
 
 
 @dataclass
@@ -181,35 +189,57 @@ class Yard:
         return out, flake_mg
 
     def mould(self, order: Moulding, at: datetime) -> None:
-        """Issue flake of the colour and mould a batch; runners come back as scrap."""
-        issue, got_mg = self._issue(order, at)
+        """Issue flake of each material and mould a batch; runners come back as scrap."""
+        issued = {}
+        for colour, piece_mg in order.materials:
+            give = self._weigh_card if colour.is_blend else self._issue
+            issued[colour] = give(order, colour, order.wanted_mg(piece_mg), at)
         batch = batches.mould(
             key=self.diary.key(),
             colourway=order.colourway,
             code=order.code,
             made_on=at.date(),
             pieces=order.pieces,
-            issues=[issue],
+            issues=[movement for movement, _got_mg in issued.values()],
             at=at + timedelta(hours=5),
             by=self.bea,
         )
-        scrap_mg = got_mg - order.pieces * order.piece_mg
-        if scrap_mg >= self.box_scale.minimum_mg:
-            self._scrap(batch, scrap_mg, at + timedelta(hours=6))
+        for colour, piece_mg in order.materials:
+            scrap_mg = issued[colour][1] - order.pieces * piece_mg
+            if scrap_mg >= self.box_scale.minimum_mg:
+                self._scrap(batch, colour, scrap_mg, at + timedelta(hours=6))
 
-    def _issue(self, order: Moulding, at: datetime) -> tuple[Movement, int]:
+    def _weigh_card(
+        self, order: Moulding, blend: Colour, wanted_mg: int, at: datetime
+    ) -> tuple[Movement, int]:
+        """Mix a blend by its recipe card; return the movement and the true mg that went in."""
+        wanted = cards.Wanted(
+            blend=blend,
+            polymer=self.polymer,
+            total_mg=wanted_mg,
+            batch_code=order.code,
+            wanted_for=f"Fronts of {order.colourway}",
+        )
+        card = cards.plan(key=self.diary.key(), wanted=wanted, at=at, by=self.bea)
+        lines = card.lines.select_related("lot__place", "lot__colour")
+        typed_by_lot, got_mg = self._taken({line.lot: line.wanted_mg for line in lines})
+        done = cards.weigh(
+            key=self.diary.key(),
+            card=card,
+            lots=typed_by_lot,
+            scanned=[lot.code for lot in typed_by_lot],
+            scale=self.box_scale,
+            reason="The bag held less than the books: the last of it.",
+            at=at,
+            by=self.bea,
+        )
+        return Movement.objects.get(card=done), got_mg
+
+    def _issue(
+        self, order: Moulding, colour: Colour, wanted_mg: int, at: datetime
+    ) -> tuple[Movement, int]:
         """Issue flake and return the movement with the true mg that went to the press."""
-        typed_by_lot: dict[Lot, str] = {}
-        got_mg = 0
-        for lot, wanted_mg in self._chosen(order).items():
-            taken_mg = self.pans.take(lot.place, wanted_mg)
-            shown = self.pans.read(taken_mg, self.box_scale)
-            booked_mg = boxes.held_mg(lot.place)
-            if _mg(shown) > booked_mg:
-                # The books cannot give more than they hold.
-                shown = typed(booked_mg - self.box_scale.division_mg // 2, self.box_scale)
-            typed_by_lot[lot] = shown
-            got_mg += taken_mg
+        typed_by_lot, got_mg = self._taken(self._chosen(order, colour, wanted_mg))
         movement = material.issue(
             key=self.diary.key(),
             lots=typed_by_lot,
@@ -221,12 +251,27 @@ class Yard:
         )
         return movement, got_mg
 
-    def _chosen(self, order: Moulding) -> dict[Lot, int]:
+    def _taken(self, wanted: Mapping[Lot, int]) -> tuple[dict[Lot, str], int]:
+        """Take from the bags; return what is typed for each, and the true mg together."""
+        typed_by_lot: dict[Lot, str] = {}
+        got_mg = 0
+        for lot, wanted_mg in wanted.items():
+            taken_mg = self.pans.take(lot.place, wanted_mg)
+            shown = self.pans.read(taken_mg, self.box_scale)
+            booked_mg = boxes.held_mg(lot.place)
+            if _mg(shown) > booked_mg:
+                # The books cannot give more than they hold.
+                shown = typed(booked_mg - self.box_scale.division_mg // 2, self.box_scale)
+            typed_by_lot[lot] = shown
+            got_mg += taken_mg
+        return typed_by_lot, got_mg
+
+    def _chosen(self, order: Moulding, colour: Colour, wanted_mg: int) -> dict[Lot, int]:
         """Choose own returns first, then some scrap, then bought pots; the oldest lots first."""
-        rows = Lot.objects.filter(colour=order.colourway.colour).order_by("made_at", "code")
+        rows = Lot.objects.filter(colour=colour).order_by("made_at", "code")
         lots = [lot for lot in rows.select_related("place__balance") if self._can_give(lot)]
-        left_mg = order.wanted_mg
-        scrap_mg = round(order.wanted_mg * order.scrap_share)
+        left_mg = wanted_mg
+        scrap_mg = round(wanted_mg * order.scrap_share)
         chosen: dict[Lot, int] = {}
         for origin in (Origin.RETURN, Origin.IN_PROCESS, Origin.FEEDSTOCK):
             for lot in lots:
@@ -242,10 +287,10 @@ class Yard:
         """Tell whether the bag holds more than crumbs, by the books and in truth."""
         return min(self.pans.lies_in(lot.place), lot.place.balance.quantity) > CRUMBS_MG
 
-    def _scrap(self, batch: ProductionBatch, mass_mg: int, at: datetime) -> None:
+    def _scrap(self, batch: ProductionBatch, colour: Colour, mass_mg: int, at: datetime) -> None:
         runners = material.Material(
             polymer=self.polymer,
-            colour=batch.colourway.colour,
+            colour=colour,
             origin=Origin.IN_PROCESS,
             heat=heat.HeatSpread.from_list(batch.heat),
             note=batch.code,

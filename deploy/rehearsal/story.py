@@ -22,6 +22,9 @@ from deploy.rehearsal.visitor import Form, Page, Stumble, Visitor
 CODE = "[2-9CDFGHJKMNPQRTWXY]{4}-[2-9CDFGHJKMNPQRTWXY]{4}"
 MENDED_G, GROUND_G, PLASTIC_G, LENS_G, METAL_G = "24,31", "24.88 g", "19.52", "5.14", "0.21"
 PLASTIC_MG = 19_520
+TWO_G, FRONT_G, ARMS_G, TWO_LENS_G = "24.90 g", "11.22", "8.28", "5.18"
+TWO_MG = 19_500
+CARD_G, LOT_G = 200, "400 g"
 PDF_PATIENCE_S = 120
 ROLES = ("bench", "second", "accountant", "owner")
 
@@ -35,6 +38,7 @@ class Story:
     zone: ZoneInfo
     say: Callable[[str], None]
     steps: int = 0
+    credited_mg: int = 0
     people: dict[str, Visitor] = field(default_factory=dict)
 
     def tell(self) -> int:
@@ -47,6 +51,7 @@ class Story:
         self._screws()
         mended = self._mended_frame()
         self._ground_frame()
+        self._two_materials()
         counter = Counter(self.base_url, self.people["bench"], self.people["owner"])
         for play in (counter.walk_in, counter.two_frames, counter.partners_box):
             self._saw(play())
@@ -71,13 +76,14 @@ class Story:
         self._hold(page.url.endswith("/desk/"), f"{name} could not sign in: {page.text[:300]}")
         self._saw(f"{name} ({role}) signs in and stands at the desk")
 
-    def _customer(self, kind: str, **answers: str) -> tuple[Visitor, Page, str]:
+    def _customer(self, kind: str, place: int = 0, **answers: str) -> tuple[Visitor, Page, str]:
+        """File as a customer, for the frame at a place of the list."""
         visitor = Visitor("customer", self.base_url)
         page = visitor.open(f"/ask/{kind}/")
         form = page.form_with("colourway", "component")
         page = visitor.send(
             form,
-            colourway=form.choices["colourway"][0][0],
+            colourway=form.choices["colourway"][place][0],
             name="Rehearsal Reed",
             email=f"rehearsal.{datetime.now(self.zone):%Y%m%d%H%M%S}@example.org",
             street="Deichstieg 1",
@@ -112,9 +118,12 @@ class Story:
         self._saw(f"the customer of {reference} reads that the frame is on its way")
         return reference
 
-    def _send_back(self, component: str, defect: str, mass: str) -> tuple[Visitor, Page, str, str]:
+    def _send_back(
+        self, component: str, defect: str, mass: str, place: int = 0
+    ) -> tuple[Visitor, Page, str, str]:
+        answers = {"component": component, "defect": defect}
         customer, story, reference = self._customer(
-            "return", component=component, defect=defect, wish="regrind", lenses_back="no"
+            "return", place, wish="regrind", lenses_back="no", **answers
         )
         slip = customer.open(next(link for link in story.links if "slip.pdf" in link))
         self._hold(slip.body.startswith(b"%PDF-"), "the slip is no PDF")
@@ -163,15 +172,117 @@ class Story:
             form, scale=scale, plastic=PLASTIC_G, lenses=LENS_G, metal=METAL_G, foreign=""
         )
         self._saw(f"{tag} is stripped: {PLASTIC_G} g to its box, lenses and metal to theirs")
-        self._grind(tag)
+        self.credited_mg += PLASTIC_MG
+        self._grind(tag, bench.json(f"/api/frames/{tag}/")["box"])
         page = customer.open(story.url)
         self._hold("lot" in page.text.lower(), f"{reference}: the story does not name the lot")
         self._saw(f"the customer of {reference} reads which lot the frame became")
 
-    def _grind(self, tag: str) -> None:
+    def _two_materials(self) -> None:
+        """A frame whose arms are of another material, from the customer to a batch like it."""
+        bench = self.people["bench"]
+        ways = [
+            (model["name"], way["colour_name"], way["code"], way)
+            for model in bench.json("/api/models/?page_size=100")["results"]
+            for way in model["colourways"]
+            if way["active"]
+        ]
+        # As the form lists them: by model, then by colour.
+        listed = [way for *_names, way in sorted(ways, key=lambda one: one[:3])]
+        mixed = [way for way in listed if way["recipe"] and _arms_differ(way)]
+        if not mixed:
+            self._saw("no frame of two materials is on sale here: that part is left out")
+            return
+        way = mixed[0]
+        customer, story, reference, tag = self._send_back(
+            "front", "snapped", TWO_G, listed.index(way)
+        )
+        self._look(tag, "Regrind", d_front_snapped="on", d_front_cracked_pivot="on")
+        heaps = self._strip_by_material(tag)
+        for box in heaps:
+            self._grind(tag, box)
+        page = customer.open(story.url)
+        self._hold(
+            page.text.count("What frame") + page.text.count("What it became") >= len(heaps),
+            f"{reference}: the story does not tell of both materials",
+        )
+        self._saw(f"the customer of {reference} reads what became of each material")
+        self._weigh_card(way)
+
+    def _strip_by_material(self, tag: str) -> list[str]:
+        """Strip into one heap for each material. Returns the codes of their boxes."""
+        bench = self.people["bench"]
+        page = bench.open(f"/bench/frame/{tag}/strip/")
+        form = page.form_with("plastic", "mixed")
+        other = next(name for name, _sent in form.fields if name.startswith("heap-"))
+        masses = {"plastic": FRONT_G, other: ARMS_G, "lenses": TWO_LENS_G, "metal": METAL_G}
+        refused = bench.try_to_send(form, 422, mixed="1.00 g", **masses)
+        self._hold("Choose the box" in refused.text, f"{tag}: a mixed heap went in silently")
+        scale = _named(form, page, "Fine scale")
+        bench.send(form, scale=scale, mixed="", **masses)
+        heaps = bench.json(f"/api/frames/{tag}/")["heaps"]
+        boxed_mg = sum(heap["mass_mg"] for heap in heaps)
+        self._hold(boxed_mg == TWO_MG, f"{tag}: {boxed_mg} mg in boxes, not {TWO_MG} mg")
+        self.credited_mg += TWO_MG
+        self._saw(f"{tag} is stripped by material: {FRONT_G} g and {ARMS_G} g, each to its own box")
+        return [heap["box"] for heap in heaps]
+
+    def _weigh_card(self, way: dict[str, Any]) -> None:
+        """Plan a batch of the blend, weigh it at the press past its tolerance and within it."""
+        bench = self.people["bench"]
+        for share in way["recipe"]:
+            self._receive(share["colour"], way["polymer"])
+        page = bench.open("/bench/cards/")
+        form = page.form_with("blend", "wanted_for")
+        batch = f"RE-{datetime.now(self.zone):%d%H%M%S}"
+        page = bench.send(
+            form,
+            blend=way["colour"],
+            polymer=way["polymer"],
+            mass=f"{CARD_G} g",
+            batch_code=batch,
+            wanted_for=f"Fronts of {way['name']}",
+        )
+        card = _code("K", page.text)
+        self._saw(f"bench plans batch {batch}: card {card} says which lots and how many grams")
+        form = page.form_with("scanned", "reason")
+        wanted = _wanted_g(page, form)
+        codes = "\n".join(code for code, _grams in wanted.values())
+        typed = {name: f"{grams} g" for name, (_code, grams) in wanted.items()}
+        scale = _named(form, page, "Bench scale")
+        first = next(iter(typed))
+        off = typed | {first: f"{wanted[first][1] + CARD_G // 5} g"}
+        refused = bench.try_to_send(form, 422, scale=scale, scanned=codes, **off)
+        self._hold(
+            "Beyond the tolerance" in refused.text,
+            f"{card}: a missed share was taken: {refused.text[:500]}",
+        )
+        page = bench.send(form, scale=scale, scanned=codes, **typed)
+        self._hold("Shares reached" in page.text, f"{card}: no shares are shown")
+        again = page.form_to(f"/{card}/again/")
+        page = bench.send(again, batch_code=f"{batch}B")
+        self._hold(_code("K", page.text) != card, f"{card}: no other card was made")
+        bench.send(page.form_to("/drop/"))
+        self._saw(f"{card} is weighed and issued; another batch like it takes only its code")
+
+    def _receive(self, colour: str, polymer: str) -> None:
+        """Take in a lot of a colour, so that the recipe can be weighed on an empty shelf too."""
+        bench = self.people["bench"]
+        page = bench.open("/bench/stock/feedstock/")
+        form = page.form_with("origin", "into")
+        bench.send(
+            form,
+            polymer=_choice(form, "polymer", polymer),
+            colour=_choice(form, "colour", colour),
+            origin="post_consumer_feedstock",
+            into="lot",
+            passes="1",
+            scale=_named(form, page, "Bench scale"),
+            mass=LOT_G,
+        )
+
+    def _grind(self, tag: str, box: str) -> None:
         bench, second = self.people["bench"], self.people["second"]
-        frame = bench.json(f"/api/frames/{tag}/")
-        box = frame["box"]
         self._clear(box)
         page = bench.open("/bench/boxes/")
         page = bench.send(page.form_to(f"/boxes/{box}/propose/"))
@@ -227,8 +338,8 @@ class Story:
         after = self._figures()
         credited_mg = _credited(after) - _credited(before)
         self._hold(
-            credited_mg == PLASTIC_MG,
-            f"credited from returns moved by {credited_mg} mg, not by {PLASTIC_MG} mg",
+            credited_mg == self.credited_mg,
+            f"credited from returns moved by {credited_mg} mg, not by {self.credited_mg} mg",
         )
         self._saw(f"accountant's report: credited from returns moved by {credited_mg} mg exactly")
         label = f"{datetime.now(self.zone):%Y-%m}"
@@ -271,7 +382,7 @@ class Story:
         page = self.people["owner"].open("/owner/")
         self._hold(page.status == 200, "the owner's page does not open")
         self._hold(self._owner_counts() != before, "the owner's figures did not move")
-        self._saw("owner's figures have moved with the two frames")
+        self._saw("owner's figures have moved with the frames")
 
     def _strangers(self, reference: str) -> None:
         stranger = Visitor("stranger", self.base_url)
@@ -282,6 +393,22 @@ class Story:
         self.people["accountant"].open("/bench/", expect=403)
         self.people["bench"].open("/months/", expect=403)
         self._saw("accountant is kept off the bench, and the bench off the books")
+
+
+def _arms_differ(way: Mapping[str, Any]) -> bool:
+    return any(one["colour"] for one in way["differing"])
+
+
+def _choice(form: Form, name: str, code: str) -> str:
+    """Return what stands for a code in a choice whose words begin with it."""
+    return next(one for one, words in form.choices[name] if words.lower().startswith(code.lower()))
+
+
+def _wanted_g(page: Page, form: Form) -> dict[str, tuple[str, int]]:
+    """Return by the field of each lot on a card its code and the grams to take, rounded down."""
+    names = [name for name, _sent in form.fields if name.startswith("lot-")]
+    found = re.findall(rf"(L-{CODE}).*?(\d+)(?:\.\d+)? g\b", page.text, re.DOTALL)
+    return {name: (code, int(grams)) for name, (code, grams) in zip(names, found, strict=False)}
 
 
 def _bins(step: Form) -> str:

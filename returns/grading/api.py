@@ -28,7 +28,7 @@ from returns.furniture.api.lookups import ColourwayCode, colourway_code, frame_a
 from returns.grading.queries.facts import Seen
 from returns.grading.rules import lookover
 from returns.grading.rules.lookover import MEASURED_UM_MAX, Look
-from returns.models import Finding, Grading, ProductionBatch, RepairJob, ReturnedFrame
+from returns.models import Finding, FrameHeap, Grading, ProductionBatch, RepairJob, ReturnedFrame
 from returns.models.mending import JobStep
 from returns.story.sums.states import FrameState
 
@@ -41,7 +41,7 @@ ROWS = ReturnedFrame.objects.select_related(
     "reading__scale",
     "box",
     "lot",
-)
+).prefetch_related("heaps__box__colour", "heaps__lot")
 FINDINGS_MAX = 40
 
 
@@ -57,8 +57,20 @@ class FrameFilter(filters.FilterSet):
     weighed_to = filters.Day(field_name="weighed_at", lookup_expr="date__lte")
 
 
+class HeapAnswer(serializers.Serializer[FrameHeap]):
+    """Frame material of one frame in one box, in mg; `lot` is null until it is ground."""
+
+    box = Code()
+    colour = Code(source="box.colour")
+    mass_mg = serializers.IntegerField()
+    lot = Code(allow_null=True)
+
+
 class FrameRow(serializers.Serializer[ReturnedFrame]):
-    """`boxed_known` is null where nothing of it was put in a box."""
+    """`boxed_known` is null where nothing of it was put in a box.
+
+    `box` and `lot` are those of its main material; `heaps` are all of them, `boxed_mg` their sum.
+    """
 
     tag = serializers.CharField()
     state = serializers.CharField()
@@ -78,6 +90,7 @@ class FrameRow(serializers.Serializer[ReturnedFrame]):
     boxed_mg = serializers.IntegerField()
     boxed_known = KnownTogether(ask=frames.boxed, by="tag")
     lot = Code(allow_null=True)
+    heaps = HeapAnswer(many=True)
     ended_at = Moment(allow_null=True)
 
     def get_colourway(self, frame: ReturnedFrame) -> str | None:

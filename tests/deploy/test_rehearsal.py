@@ -42,9 +42,9 @@ def test_whole_main_job_holds_over_http(
         story = Story(live_server.url, read_logins(furnished), zone, data.append)
         steps = story.tell()
     assert steps == len(data) >= 23
-    for words in ("in at the counter", "files two frames", "a partner's box brings"):
+    for words in ("by material", "in at the counter", "files two frames", "a partner's box brings"):
         assert any(words in line for line in data), words
-    assert any("moved by 19520 mg exactly" in line for line in data)
+    assert any("moved by 39020 mg exactly" in line for line in data)
 
 
 def test_address_where_nobody_answers_is_told_plainly() -> None:

@@ -13,7 +13,7 @@ from inventory.material.sums import recipe_shares
 from inventory.material.sums.blending import ColourShare, Recipe
 from inventory.material.sums.heat import WHOLE_PPM
 from inventory.material.sums.recipe_shares import Reached
-from inventory.models import Colour, Lot, Polymer, RecipeCard
+from inventory.models import Colour, Lot, Movement, Polymer, RecipeCard
 from inventory.months.queries.recovered import report
 from inventory.months.queries.recovered.shapes import Class
 from inventory.months.sums.calendar_month import Month
@@ -57,9 +57,12 @@ def weighed(card: RecipeCard, masses_mg: Mapping[Lot, int]) -> tuple[Reached, ..
 
 def taken_of(card: RecipeCard) -> dict[Lot, int]:
     """Return what was issued for a card, by lot, in mg; nothing before it is weighed."""
-    if card.movement is None:
-        return {}
-    rows = card.movement.postings.select_related("source__lot__colour").order_by("line")
+    return issued_by(card.movement) if card.movement else {}
+
+
+def issued_by(movement: Movement) -> dict[Lot, int]:
+    """Return what a movement took of each lot, in mg."""
+    rows = movement.postings.select_related("source__lot__colour").order_by("line")
     return {line.source.lot: line.quantity for line in rows if line.source.lot is not None}
 
 

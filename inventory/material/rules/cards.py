@@ -6,15 +6,16 @@ import uuid
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
+from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 
 from inventory import events
 from inventory.errors import BadInput, Conflict, StaleState
 from inventory.events import Draft
-from inventory.furniture.wording import ppm
 from inventory.ledger.sums.codes import new_code
 from inventory.material.queries import cards
 from inventory.material.rules import material
@@ -136,7 +137,7 @@ def weigh(
         at=at,
         by=by,
     )
-    masses = {line.source.lot: line.quantity for line in movement.postings.all()}
+    masses = cards.issued_by(movement)
     missed = [one for one in cards.weighed(card, masses) if not one.is_kept]
     # Raised after the issue and so takes it back: the ledger's own reading of what was typed is
     # the one that is judged.
@@ -164,8 +165,8 @@ def _missed_words(missed: Sequence[Any]) -> str:
         _("%(colour)s %(reached)s instead of %(wanted)s")
         % {
             "colour": one.colour,
-            "reached": ppm(one.reached_ppm),
-            "wanted": ppm(one.wanted_ppm),
+            "reached": _percent(one.reached_ppm),
+            "wanted": _percent(one.wanted_ppm),
         }
         for one in missed
     )
@@ -173,6 +174,10 @@ def _missed_words(missed: Sequence[Any]) -> str:
         "Nothing is issued yet. Beyond the tolerance: %(told)s. Weigh again, or say why it shall "
         "be so."
     ) % {"told": told}
+
+
+def _percent(share_ppm: int) -> str:
+    return f"{number_format(Decimal(share_ppm) / 10_000, 1)} %"
 
 
 def _refuse_bad(wanted: Wanted) -> None:

@@ -97,7 +97,7 @@ def template(request: HttpRequest) -> HttpResponse:
     del request
     polymer = Polymer.objects.values_list("code", flat=True).first() or "PP"
     colours = " ".join(Colour.objects.values_list("code", flat=True)[:3]) or "slate moss"
-    rows = ((*row, RimShape.PANTO, polymer, colours) for row in catalogue_import.EXAMPLE)
+    rows = ((*row, RimShape.PANTO, polymer, colours, "") for row in catalogue_import.EXAMPLE)
     return lists.template("models.csv", [_ALL, *rows])
 
 

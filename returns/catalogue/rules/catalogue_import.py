@@ -2,7 +2,9 @@
 
 One row is one component. What a row says of its model is the same in all rows of that model. A
 model that is known already gets the list's bill in place of its own, and only when confirmed. Its
-colours are added to those it has; none is taken away, because frames were sold in it.
+colours are added to those it has; none is taken away, because frames were sold in it. A colour with
+a variant, such as tideline/moss-arms, is a look whose components may differ: the column "differs"
+of a component says tideline/moss-arms=moss.
 """
 
 from __future__ import annotations
@@ -19,9 +21,10 @@ from django.utils.translation import gettext as _
 from inventory import events
 from inventory.errors import BadInput
 from inventory.events import Draft
+from inventory.models import Colour
 from returns.catalogue.rules import catalogue_rows, csvlists
 from returns.catalogue.rules.catalogue_rows import EXAMPLE_MODEL, Piece, Rejected
-from returns.models import Colourway, Component, FrameModel
+from returns.models import Colourway, Component, DifferingComponent, FrameModel
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import User
@@ -36,7 +39,16 @@ COLUMNS: Final = (
     "spread_mg",
     "frame_material",
 )
-OPTIONAL: Final = ("expected_life_months", "part", "in_kit", "wall_um", "rim", "polymer", "colours")
+OPTIONAL: Final = (
+    "expected_life_months",
+    "part",
+    "in_kit",
+    "wall_um",
+    "rim",
+    "polymer",
+    "colours",
+    "differs",
+)
 EXAMPLE: Final = (
     (EXAMPLE_MODEL, "Example", 1480, "front", "front", 11200, 112, "yes", 24, "", "", 1500),
     (EXAMPLE_MODEL, "Example", 1480, "arm_left", "arm", 4150, 50, "yes", 24, "", "", 1450),
@@ -110,7 +122,7 @@ def check(lines: Sequence[csvlists.Line]) -> Verdict:
         replacing=tuple(code for code in codes if code in found),
         changes=tuple(_changes(found.values(), by_model)),
         colourless=tuple(
-            code for code in codes if code not in coloured and not by_model[code][0].colours
+            code for code in codes if code not in coloured and not by_model[code][0].looks
         ),
     )
 
@@ -181,11 +193,28 @@ def _write(pieces: Sequence[Piece]) -> None:
     )
     if first.polymer is None:
         return
-    for colour in first.colours:
-        # A colour that exists keeps its polymer: frames were sold in it.
-        Colourway.objects.get_or_create(
-            model=model, colour=colour, defaults={"polymer": first.polymer}
+    for colour, variant in first.looks:
+        # A look that exists keeps its materials: frames were sold in it.
+        way, is_new = Colourway.objects.get_or_create(
+            model=model,
+            colour=colour,
+            variant=variant,
+            defaults={"polymer": first.polymer, "name": look_words(colour, variant)},
         )
+        if is_new:
+            DifferingComponent.objects.bulk_create(
+                DifferingComponent(
+                    colourway=way, key=piece.key, polymer=first.polymer, colour=other
+                )
+                for piece in pieces
+                for look, other in piece.differs
+                if look == (colour, variant)
+            )
+
+
+def look_words(colour: Colour, variant: str) -> str:
+    """Return the name of a look: its colour, and its variant in words; "" for a plain one."""
+    return f"{colour.name}, {variant.replace('-', ' ')}" if variant else ""
 
 
 def _clashes(piece: Piece, earlier: Sequence[Piece]) -> Iterator[Rejected]:

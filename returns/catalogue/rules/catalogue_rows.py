@@ -15,10 +15,13 @@ from returns.models.catalogue import ComponentKey, ComponentKind, RimShape
 
 NUMBER_MAX: Final = 2_000_000_000
 EXAMPLE_MODEL: Final = "example"
+Look = tuple[Colour, str]
+"""The main colour of a look, and the code of its variant; "" for a plain one."""
 SHOWN_LENGTH: Final = 40
 _CODE = re.compile(r"[a-z0-9_-]{1,30}", re.IGNORECASE)
 # ASCII digits and a bounded length: `\d` takes digits of every script, and `int` grows with any
 # text.
+_VARIANT = re.compile(r"[a-z0-9_-]{0,30}")
 _WHOLE = re.compile(r"[0-9]{1,10}")
 _DECIMAL = re.compile(r"[0-9]+[.,][0-9]+")
 _WORDS = {"yes": True, "1": True, "no": False, "0": False, "": False}
@@ -65,12 +68,13 @@ class Piece:
     key: str
     line_facts: tuple[tuple[str, Any], ...]
     is_frame_material: bool
-    colours: tuple[Colour, ...] = ()
+    looks: tuple[Look, ...] = ()
     polymer: Polymer | None = None
+    differs: tuple[tuple[Look, Colour], ...] = ()
 
     def says(self) -> tuple[Any, ...]:
         """Return what all rows of a model must have alike."""
-        return (self.facts, self.colours, self.polymer)
+        return (self.facts, self.looks, self.polymer)
 
 
 @dataclass(slots=True)
@@ -124,7 +128,7 @@ def piece(line: csvlists.Line, data: KnownMasters) -> tuple[Piece, list[Rejected
     row = Reading(line)
     model = _model(row)
     facts = _facts(row)
-    colours, polymer = _colours(row, data), _polymer(row, data)
+    looks, polymer = _looks(row, data), _polymer(row, data)
     line_facts = _component(row, data)
     found = Piece(
         line=line.number,
@@ -133,8 +137,9 @@ def piece(line: csvlists.Line, data: KnownMasters) -> tuple[Piece, list[Rejected
         key=row.one_of("component", ComponentKey.values),
         line_facts=tuple(line_facts.items()),
         is_frame_material=line_facts["is_frame_material"],
-        colours=colours,
+        looks=looks,
         polymer=polymer,
+        differs=_differs(row, data, looks, is_plastic=line_facts["is_frame_material"]),
     )
     return found, row.slips
 
@@ -163,16 +168,36 @@ def _facts(row: Reading) -> dict[str, Any]:
     return facts
 
 
-def _colours(row: Reading, data: KnownMasters) -> tuple[Colour, ...]:
-    found: dict[str, Colour] = {}
-    for code in row.cell("colours").lower().split():
-        if code in data.colours:
-            found[code] = data.colours[code]
+def _looks(row: Reading, data: KnownMasters) -> tuple[Look, ...]:
+    found: dict[str, Look] = {}
+    for text in row.cell("colours").lower().split():
+        code, _slash, variant = text.partition("/")
+        if code in data.colours and _VARIANT.fullmatch(variant):
+            found[text] = (data.colours[code], variant)
             continue
         facts = {"code": code[:SHOWN_LENGTH], "known": _listed(data.colours)}
         why = _("There is no colour “%(code)s”. Known: %(known)s. Enter it at the set-up first.")
         row.wrong("colours", why % facts)
     return tuple(found.values())
+
+
+def _differs(
+    row: Reading, data: KnownMasters, looks: tuple[Look, ...], *, is_plastic: bool
+) -> tuple[tuple[Look, Colour], ...]:
+    """Read of which other colour this component is in a look, such as tideline/moss-arms=moss."""
+    known = {f"{colour.code}/{variant}": (colour, variant) for colour, variant in looks}
+    found = []
+    for text in row.cell("differs").lower().split():
+        look, _equals, code = text.partition("=")
+        if is_plastic and look in known and code in data.colours:
+            found.append((known[look], data.colours[code]))
+            continue
+        why = _(
+            "“%(text)s” names no look of this model and its colour. For frame material write it "
+            "so: tideline/moss-arms=moss, with tideline/moss-arms among the colours."
+        )
+        row.wrong("differs", why % {"text": text[:SHOWN_LENGTH]})
+    return tuple(found)
 
 
 def _polymer(row: Reading, data: KnownMasters) -> Polymer | None:

@@ -226,7 +226,7 @@ def _page(request: StaffRequest, found: RecipeCard, tried: dict[str, Any]) -> Ht
     taken = queries.taken_of(found)
     masses = taken or (form.masses() if form.is_bound else {})
     worth = queries.worth_of([line.lot for line in form.lines], timezone.now())
-    rows = [
+    rows: list[dict[str, Any]] = [
         {
             "line": line,
             "held_mg": boxes.held_mg(line.lot.place),
@@ -249,6 +249,7 @@ def _page(request: StaffRequest, found: RecipeCard, tried: dict[str, Any]) -> Ht
             (colours.get(one.colour), one) for one in queries.weighed(found, masses) if masses
         ],
         "wanted": [(colours.get(colour), ppm) for colour, ppm in found.recipe],
+        "wide": True,
         "is_open": found.state == RecipeCard.State.OPEN,
         "is_weighed": found.state == RecipeCard.State.WEIGHED,
         "drop_form": ActionForm(auto_id="drop_%s"),

@@ -30,6 +30,7 @@ from returns.setup.pages.fields import MassField, millimetres, money, percent
 _LABEL_MM_MAX = labels.SHEET_MM[0] - 2 * labels.SHEET_MARGIN_MM
 _NUMERIC = {"inputmode": "numeric"}
 SHARES_MIN: Final = 2
+SHARES_ASKED: Final = 5
 
 
 def whole(label: Any, least: int, most: int, **facts: Any) -> forms.IntegerField:
@@ -170,7 +171,7 @@ class ColourForm(StepForm):
 
 
 class BlendForm(ActionForm):
-    """Up to eight colours with their shares; lines without a share are left out."""
+    """Up to five colours with their shares; lines without a share are left out."""
 
     name = forms.CharField(label=_("Name in words"), max_length=40)
     code = forms.SlugField(
@@ -197,7 +198,7 @@ class BlendForm(ActionForm):
 
     def __init__(self, *args: Any, **facts: Any) -> None:
         super().__init__(*args, **facts)
-        for at in range(1, masters.SHARES_MAX + 1):
+        for at in range(1, SHARES_ASKED + 1):
             self.fields[f"colour_{at}"] = forms.ModelChoiceField(
                 Colour.objects.all(),
                 label=_t("Colour %(number)s") % {"number": at},
@@ -212,7 +213,7 @@ class BlendForm(ActionForm):
 
     def clean(self) -> dict[str, Any]:
         data: dict[str, Any] = super().clean() or {}
-        for at in range(1, masters.SHARES_MAX + 1):
+        for at in range(1, SHARES_ASKED + 1):
             colour, share = data.get(f"colour_{at}"), data.get(f"share_{at}")
             if colour and not share and f"share_{at}" not in self.errors:
                 self.add_error(f"share_{at}", _t("Enter the share of this colour."))
@@ -222,9 +223,7 @@ class BlendForm(ActionForm):
 
     def facts(self) -> dict[str, Any]:
         data = self.cleaned_data
-        shares = (
-            (data[f"colour_{at}"], data[f"share_{at}"]) for at in range(1, masters.SHARES_MAX + 1)
-        )
+        shares = ((data[f"colour_{at}"], data[f"share_{at}"]) for at in range(1, SHARES_ASKED + 1))
         blend = masters.NewBlend(
             name=data["name"],
             code=data["code"],

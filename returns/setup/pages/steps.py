@@ -13,6 +13,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from inventory.furniture.pages.forms import ActionForm
+from inventory.furniture.wording import ppm
 from inventory.masters import rules as masters
 from inventory.models import Admission, Colour, Part, Polymer, Scale, Workshop
 from returns.catalogue.rules import model_setup
@@ -30,6 +31,13 @@ class There:
 
     name: str
     path: str
+    colour: Colour | None = None
+
+    @property
+    def recipe(self) -> str:
+        """Return a blend's shares in words, the largest first; "" for anything else."""
+        shares = self.colour.shares.select_related("of") if self.colour else ()
+        return ", ".join(f"{ppm(share.share_ppm)} {share.of.name}" for share in shares)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +62,10 @@ class Page:
 
     def there(self) -> list[There]:
         """Return what is entered already, each with its page in the admin."""
-        return [There(str(row), _change(row)) for row in (self.rows() if self.rows else ())]
+        return [
+            There(str(row), _change(row), row if isinstance(row, Colour) else None)
+            for row in (self.rows() if self.rows else ())
+        ]
 
     def address(self, name: str) -> str:
         """Return the address where the step is done."""

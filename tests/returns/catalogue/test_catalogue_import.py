@@ -9,7 +9,7 @@ import pytest
 from django.contrib.auth.models import User
 
 from inventory.errors import BadInput
-from inventory.models import Event
+from inventory.models import Colour, Event
 from returns.catalogue.rules import catalogue_import, csvlists
 from returns.models import Component, FrameModel
 from tests.makers import NOON, Shop, key
@@ -33,6 +33,7 @@ GOOD = {
     "rim": "",
     "polymer": "",
     "colours": "",
+    "differs": "",
 }
 
 
@@ -204,3 +205,25 @@ def test_lists_as_spreadsheets_write_them_are_read(shop: Shop, reshape: Any) -> 
 def test_a_header_that_will_not_do_is_repeated(shop: Shop) -> None:
     with pytest.raises(BadInput, match=r"has: model:name\. Columns are parted by comma"):
         catalogue_import.read(b"model:name\nknot:Knot\n")
+
+
+TWO = {"colours": "slate tideline/moss-arms"}
+ARM = {"component": "arm_left", "kind": "arm"} | TWO
+
+
+def test_a_look_of_two_materials_comes_in_with_its_list(shop: Shop, olga: User) -> None:
+    tideline = Colour.objects.create(
+        code="tideline", name="Tideline", kind="blend", tolerance_ppm=20_000
+    )
+    rows = lines(TWO, ARM | {"differs": "tideline/moss-arms=moss"})
+    catalogue_import.bring_in(key=key(), lines=rows, at=NOON, by=olga)
+    plain, two = FrameModel.objects.get(code="knot").colourways.order_by("colour__code")
+    assert (plain.variant, plain.differing.count()) == ("", 0)
+    assert (two.colour, two.words) == (tideline, "Tideline, moss arms")
+    assert [(one.key, one.colour) for one in two.differing.all()] == [("arm_left", shop.moss)]
+
+
+@pytest.mark.parametrize("differs", ["slate=moss", "slate/x", "slate/x=moss", "slate/=pink"])
+def test_a_look_that_the_list_does_not_name_is_refused(shop: Shop, differs: str) -> None:
+    (slip,) = catalogue_import.check(lines({"colours": "slate", "differs": differs})).rejected
+    assert slip.column == "differs"
