@@ -210,3 +210,19 @@ def test_the_browser_and_the_service_agree_which_codes_hold(
         data = page.locator("#scan-said")
         expect(data).to_contain_text("no code of ours")
         data.evaluate("node => { node.textContent = ''; }")
+
+
+def test_a_test_scan_says_what_arrived_and_calls_nobody_back(
+    visitors: Any, frames: list[ReturnedFrame], bea: User
+) -> None:
+    page = visitors.page(user=bea)
+    page.goto("/bench/devices/")
+    field, told = page.get_by_label("Test scan"), page.locator("#scan-result")
+    scan(page, frames[0].tag)
+    expect(told).to_contain_text("the Enter key")
+    expect(told).to_contain_text(frames[0].tag)
+    # The answer to one scan comes while the next is on its way, with the focus elsewhere.
+    scan(page, frames[0].tag)
+    page.get_by_role("button", name="What is it?").focus()
+    scan(page, frames[1].tag)
+    expect(field).to_have_value(frames[1].tag)

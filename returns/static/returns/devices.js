@@ -23,7 +23,8 @@
     if (!answer?.ok) return;
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     document.getElementById("scan-result").replaceChildren(...page.getElementById("scan-result").childNodes);
-    field.select();
+    /* Whoever works on elsewhere by now is not called back. */
+    if (document.activeElement === field) field.select();
   };
   field.addEventListener("keydown", (event) => {
     const isBurst = times.length >= LENGTH_MIN && event.timeStamp - times.at(-1) <= PAUSE_MS;
