@@ -10,6 +10,7 @@ from celery import shared_task
 from django.utils import timezone
 
 from inventory.furniture.api import idempotency
+from returns.asking import rules as asking
 from returns.customers import rules as people
 from returns.filing.rules import drafts, intake, photos, underway
 from returns.handover.rules import taking
@@ -42,6 +43,7 @@ def prune(at: datetime) -> dict[str, int]:
         "lapsed": len(intake.lapse(at)),
         "resting": underway.rest(at),
         "reminded": underway.remind(at),
+        "asked_again": asking.remind(at),
         "erased": _erase_expired(at),
         "unclaimed": taking.forget_unclaimed(at),
         "givers": goods.forget_old(at),

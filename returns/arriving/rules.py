@@ -29,6 +29,7 @@ from inventory.weighing.sums.masses import is_ambiguous
 from returns.arriving.queries.frame_masses import reading_limit_mg
 from returns.arriving.queries.massfits import bills_of, massfit_of
 from returns.arriving.sums.plausible import Doubt, doubt
+from returns.asking import queries as asking
 from returns.filing.queries import frames as filed_frames
 from returns.filing.queries.frames import FiledFrame
 from returns.letters import rules as letters
@@ -292,6 +293,7 @@ def unweigh(
     rows = ReturnedFrame.objects.filter(pk=frame.pk, state__in=sources(FrameState.VOIDED))
     if rows.update(state=FrameState.VOIDED, ended_at=at) != 1:
         raise StaleState()
+    asking.refuse_waiting(frame)
     # Nothing in the ledger is deleted. The weigh-in is found by the key that it was derived from,
     # and a movement of its own takes it back.
     undone = ledger.reverse(

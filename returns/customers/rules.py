@@ -208,6 +208,8 @@ def erase(
 def _forget_request(request: Request) -> None:
     """Forget a request: its link dies with its salt, as does every fingerprint made with it."""
     photos.remove_all(request)
+    # What was asked and answered is about a frame, but is written by hand and may name anybody.
+    request.questions.update(text="", choices=[], chosen="", answer="")
     dead = secrets.token_hex(32)
     request.further_frames.update(note="")
     Request.objects.filter(pk=request.pk).update(
@@ -318,6 +320,20 @@ def _exported(request: Request) -> dict[str, Any]:
         "photos_taken_here": [
             {"file_name": photo.file_name, "taken_at": photo.taken_at.isoformat()}
             for photo in BenchPhoto.objects.filter(frame__request=request)
+        ],
+        "questions": [
+            {
+                "frame": one.frame.tag,
+                "asked_at": one.asked_at.isoformat(),
+                "text": one.text,
+                "choices": one.choices,
+                "state": one.state,
+                "closed_at": _written(one.closed_at),
+                "chosen": one.chosen,
+                "answer": one.answer,
+                "photos": [photo.file_name for photo in one.photos.all()],
+            }
+            for one in request.questions.select_related("frame").order_by("pk")
         ],
         "parcels": [
             {"code": parcel.code, "arrived_at": parcel.arrived_at.isoformat()}

@@ -25,6 +25,7 @@ def notes(at: datetime) -> list[Note]:
         *running.notes(at),
         *_setup(),
         *_late(today),
+        *_unanswered(today),
         *_thin(today),
         *_months(today),
         *audits,
@@ -69,6 +70,18 @@ def _late(today: OwnerToday) -> list[Note]:
         )
         found.append(Note(words % {"count": today.late_kits}, address("kits"), is_urgent=True))
     return found
+
+
+def _unanswered(today: OwnerToday) -> list[Note]:
+    if not today.unanswered:
+        return []
+    words = ngettext(
+        "%(count)s question to a customer is unanswered for long.",
+        "%(count)s questions to customers are unanswered for long.",
+        today.unanswered,
+    )
+    found = f"{address('bench')}?step=asked"
+    return [Note(words % {"count": today.unanswered}, found, is_urgent=True)]
 
 
 def _thin(today: OwnerToday) -> list[Note]:

@@ -57,3 +57,8 @@ def may_file(request: HttpRequest) -> bool:
 def may_write(reference: str) -> bool:
     """Having a mail sent by pressing a button: few times an hour, since others may get it."""
     return spend("write", reference, most=5, span_s=HOUR_S)
+
+
+def may_answer(reference: str) -> bool:
+    """Answering a question: a slip or two in the form, and no decoding of a hundred photos."""
+    return spend("answer", reference, most=30, span_s=HOUR_S)

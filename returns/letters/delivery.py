@@ -20,7 +20,7 @@ from inventory import events
 from inventory.models import Event, OutboxMessage, Workshop
 from returns.letters import standing
 from returns.letters.texts import Letter, Occasion, compose
-from returns.models import Parcel, Person, Request, ReturnedFrame
+from returns.models import Parcel, Person, Question, Request, ReturnedFrame
 
 
 def send(queued: OutboxMessage) -> None:
@@ -106,7 +106,9 @@ def _message(queued: OutboxMessage, request: Request, person: Person) -> EmailMu
     workshop = Workshop.the()
     # The worker has no page and no browser: the language is the one in which the person filed.
     with translation.override(_language_of(person)):
-        letter = compose(str(queued.payload["letter"]), Occasion(request, frame, workshop))
+        question = Question.objects.filter(pk=queued.payload.get("question")).first()
+        occasion = Occasion(request, frame, workshop, question)
+        letter = compose(str(queued.payload["letter"]), occasion)
         return _dressed(queued, letter, person, workshop)
 
 

@@ -54,6 +54,8 @@ NAMES: Final[dict[str, str | Promise]] = {
     "lenses_posted": gettext_lazy("lenses posted"),
     "ground": gettext_lazy("ground"),
     "discarded": gettext_lazy("frame is gone"),
+    "question": gettext_lazy("a question about the frame"),
+    "question_reminder": gettext_lazy("reminder: the question waits for an answer"),
 }
 
 

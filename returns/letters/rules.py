@@ -11,7 +11,7 @@ from typing import Final
 
 from inventory import outbox
 from inventory.models import OutboxMessage
-from returns.models import Parcel, Request, ReturnedFrame, Terms
+from returns.models import Parcel, Question, Request, ReturnedFrame, Terms
 
 LETTERS: Final = frozenset(
     {
@@ -37,10 +37,12 @@ LETTERS: Final = frozenset(
         "lenses_posted",
         "ground",
         "discarded",
+        "question",
+        "question_reminder",
     }
 )
 
-CAN_BE_TAKEN_BACK: Final = frozenset({"arrived", "empty", "held", "graded"})
+CAN_BE_TAKEN_BACK: Final = frozenset({"arrived", "empty", "held", "graded", "question"})
 """About what a hand may have done by mistake: they wait, and are not sent if it is undone."""
 
 
@@ -63,6 +65,10 @@ def enqueue(
     payload = {"letter": letter, "request": request.pk, "frame": frame.tag if frame else ""}
     if parcel is not None:
         payload["parcel"] = parcel.code
+    # One question at most is open about a frame: the one that this letter was written for.
+    if letter.startswith("question"):
+        rows = Question.objects.filter(frame=frame, state=Question.State.OPEN)
+        payload["question"] = rows.values_list("pk", flat=True).first()
     wait = timedelta(0)
     if letter in CAN_BE_TAKEN_BACK:
         wait = timedelta(minutes=Terms.the().letter_wait_minutes)

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from typing import Final
 
 from inventory.models import OutboxMessage
-from returns.models import Parcel, Request, ReturnedFrame
+from returns.models import Parcel, Question, Request, ReturnedFrame
 from returns.models.gradings import Outcome
 from returns.story.sums.states import FrameState, RequestState
 
@@ -67,6 +67,12 @@ def _rests(message: OutboxMessage, request: Request, frame: ReturnedFrame | None
     return request.state == RequestState.RESTING
 
 
+def _still_open(message: OutboxMessage, request: Request, frame: ReturnedFrame | None) -> bool:
+    del request, frame
+    rows = Question.objects.filter(pk=message.payload.get("question"))
+    return rows.filter(state=Question.State.OPEN).exists()
+
+
 _ASK: Final[dict[str, Callable[[OutboxMessage, Request, ReturnedFrame | None], bool]]] = {
     "arrived": _arrived,
     "empty": _empty,
@@ -74,4 +80,6 @@ _ASK: Final[dict[str, Callable[[OutboxMessage, Request, ReturnedFrame | None], b
     "graded": _decided,
     "reminder": _still_to_come,
     "resting": _rests,
+    "question": _still_open,
+    "question_reminder": _still_open,
 }

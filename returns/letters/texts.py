@@ -15,7 +15,7 @@ from inventory.models import Workshop
 from returns.filing.queries import frames as filed_frames
 from returns.filing.rules import intake
 from returns.letters import first
-from returns.models import PartnerSlip, Request, ReturnedFrame
+from returns.models import PartnerSlip, Question, Request, ReturnedFrame
 from returns.models.filing import Wish
 from returns.models.gradings import Outcome
 from returns.story.queries.story import day_words, ground_words, mended_parts
@@ -39,6 +39,7 @@ class Occasion:
     request: Request
     frame: ReturnedFrame | None
     workshop: Workshop
+    question: Question | None = None
 
     @property
     def names(self) -> dict[str, str]:
@@ -475,6 +476,39 @@ def _discarded(occasion: Occasion) -> Words:
     )
 
 
+def _question(occasion: Occasion) -> Words:
+    return (
+        _("We have a question about your frame, %(reference)s"),
+        [
+            _("We have your frame (%(frame)s) in hand and need a word from you:"),
+            *_what_we_ask(occasion.question),
+            _("Please answer on the page below. Until then your frame waits here."),
+            _("Our promise (%(promise)s) pauses meanwhile: the days until your answer are added."),
+        ],
+    )
+
+
+def _question_reminder(occasion: Occasion) -> Words:
+    return (
+        _("Your frame still waits for your answer, %(reference)s"),
+        [
+            _("We have asked you something about your frame (%(frame)s):"),
+            *_what_we_ask(occasion.question),
+            _("Please answer on the page below. Until then your frame waits here."),
+        ],
+    )
+
+
+def _what_we_ask(question: Question | None) -> list[str]:
+    if question is None:
+        return []
+    lines = [question.text, *(f"– {one}" for one in question.choices)]
+    data = [_whole("\n".join(lines))]
+    if question.photos.exists():
+        data.append(_("There is a photo beside the question."))
+    return data
+
+
 def _ground_words(frame: ReturnedFrame | None) -> str:
     text = ground_words(frame) if frame else _("Your frame was ground.")
     return _whole(text)
@@ -503,4 +537,6 @@ _WORDS: Final[dict[str, Callable[[Occasion], Words]]] = {
     "lenses_posted": _lenses_posted,
     "ground": _ground,
     "discarded": _discarded,
+    "question": _question,
+    "question_reminder": _question_reminder,
 }

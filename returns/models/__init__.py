@@ -24,6 +24,7 @@ from returns.models.partners import Partner, PartnerSlip
 from returns.models.people import Person
 from returns.models.posting_out import Dispatch
 from returns.models.promises import PartPromise
+from returns.models.questions import Question, QuestionPhoto
 from returns.models.remedies import Policy, Remedy, RemedyPart
 from returns.models.terms import Terms
 
@@ -54,6 +55,8 @@ __all__ = [
     "Photo",
     "Policy",
     "ProductionBatch",
+    "Question",
+    "QuestionPhoto",
     "Remedy",
     "RemedyPart",
     "RepairJob",

@@ -44,6 +44,12 @@ class Terms(models.Model):
     rest_days = models.PositiveIntegerField(
         _("days until a request rests whose frame has not come"), default=60
     )
+    question_remind_days = models.PositiveIntegerField(
+        _("days until a customer is reminded of a question"), default=5
+    )
+    question_owner_days = models.PositiveIntegerField(
+        _("days until an unanswered question is shown to the owner"), default=14
+    )
 
     class Meta:
         verbose_name = _("terms for customers")

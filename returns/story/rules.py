@@ -8,6 +8,7 @@ from typing import Any
 from inventory.errors import StaleState
 from inventory.ledger.queries import balances
 from inventory.models import PlaceKind
+from returns.asking import queries as asking
 from returns.models import Request, ReturnedFrame
 from returns.story.sums.states import FrameState, RequestState, is_final, sources
 
@@ -17,12 +18,15 @@ LENSES_WAIT_IN = (FrameState.BOXED, FrameState.GROUND, FrameState.DISCARDED)
 def advance(frame: ReturnedFrame, to: FrameState, **changes: Any) -> ReturnedFrame:
     """Move a frame one step on, as the table of states allows.
 
-    `changes` are written in the same update. Raises StaleState when the frame is elsewhere.
+    `changes` are written in the same update. Raises StaleState when the frame is elsewhere, or
+    waits for an answer of its customer.
     """
     # A state may lead to itself (another try); a step that moves on never starts where it ends.
     rows = ReturnedFrame.objects.filter(pk=frame.pk, state__in=sources(to) - {to})
     if rows.update(state=to, **changes) != 1:
         raise StaleState()
+    # After the update, which holds the row: a question is asked under the same lock.
+    asking.refuse_waiting(frame)
     return again(frame)
 
 

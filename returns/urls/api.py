@@ -8,6 +8,7 @@ from inventory.ledger import api as movements
 from inventory.months import api as months
 from inventory.weighing import api as reconciliation
 from returns.arriving import api as parcels
+from returns.asking import api as asking
 from returns.auditing import api as audits
 from returns.catalogue import api as catalogue
 from returns.figures.circularity import api as circularity
@@ -38,6 +39,7 @@ _open: list[URLPattern] = [
     path("story/posted-reports/", stories.SayPosted.as_view(), name="api-story-posted"),
     path("story/wakings/", stories.Wake.as_view(), name="api-story-wakings"),
     path("story/emails/", stories.ChangeEmail.as_view(), name="api-story-emails"),
+    path("story/answers/", asking.AnswerQuestion.as_view(), name="api-story-answers"),
 ]
 
 _bench: list[URLPattern] = [
@@ -60,6 +62,12 @@ _frames: list[URLPattern] = [
     path("frames/<str:tag>/gradings/", frames.Gradings.as_view(), name="api-gradings"),
     path("frames/<str:tag>/overrulings/", frames.Overrulings.as_view(), name="api-overrulings"),
     path("frames/<str:tag>/wishes/", frames.Wishes.as_view(), name="api-wishes"),
+    path("frames/<str:tag>/questions/", asking.Questions.as_view(), name="api-questions"),
+    path(
+        "frames/<str:tag>/question-withdrawals/",
+        asking.QuestionWithdrawals.as_view(),
+        name="api-question-withdrawals",
+    ),
     path("frames/<str:tag>/voidings/", frames.Voidings.as_view(), name="api-voidings"),
     path("frames/<str:tag>/jobs/", mending.Jobs.as_view(), name="api-jobs"),
     path("frames/<str:tag>/job/additions/", mending.Additions.as_view(), name="api-job-additions"),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.urls import URLPattern, URLResolver, path
 
 from returns.arriving.pages import in_a_row, parcels
+from returns.asking import pages as asking
 from returns.bench.pages import frames, going, labelling, today
 from returns.counter.pages import taking as counter
 from returns.devices import pages as devices
@@ -37,6 +38,9 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("bench/frame/<str:tag>/overrule/", frames.overrule, name="frame-overrule"),
     path("bench/frame/<str:tag>/request/", frames.assign, name="frame-assign"),
     path("bench/frame/<str:tag>/wish/", frames.wish, name="frame-wish"),
+    path("bench/frame/<str:tag>/ask/", asking.ask, name="frame-ask"),
+    path("bench/frame/<str:tag>/ask/told/", asking.told, name="frame-ask-told"),
+    path("bench/frame/<str:tag>/ask/withdraw/", asking.withdraw, name="frame-ask-withdraw"),
     path("bench/frame/<str:tag>/unstrip/", frames.unstrip, name="frame-unstrip"),
     path("bench/frame/<str:tag>/unweigh/", frames.unweigh, name="frame-unweigh"),
     path("bench/frame/<str:tag>/label.pdf", labelling.frame_label, name="frame-label"),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path
 
+from returns.asking import pages as asking
 from returns.figures.claims.pages import public as claims
 from returns.figures.method import pages as method
 from returns.filing.pages import filing, reading
@@ -37,4 +38,5 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("story/<str:secret>/again/", reaching.again, name="story-again"),
     path("story/<str:secret>/another/", filing.another, name="story-another"),
     path("story/<str:secret>/missing/", story.missing, name="story-missing"),
+    path("story/<str:secret>/question/<int:number>/", asking.answer, name="story-answer"),
 ]

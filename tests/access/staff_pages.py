@@ -15,6 +15,8 @@ from inventory.material.rules import cards, grinding, material
 from inventory.material.rules.grinding import GrindOut
 from inventory.models import GrindRun, Movement
 from returns.arriving.rules import WeighIn
+from returns.asking import rules as asking
+from returns.asking.rules import Asked
 from returns.auditing import rules as auditing
 from returns.counter import rules as counter
 from returns.filing.rules import intake
@@ -127,8 +129,12 @@ def _frames(shop: Shop, by: User) -> dict[str, list[str]]:
     as_is = workroom_makers.graded(shop, by, state=FrameState.TO_RETURN)
     lenses = strip(to_strip(shop, by, lenses_back=True), parts(shop), by)
     waiting = to_strip(shop, by)
+    asked = bench_makers.on_shelf(shop, by, customer_makers.sent_back(shop))
+    question = Asked("Which arm is it?", ("left", "right"))
+    asking.ask(key=key(), frame=asked, asked=question, at=NOON, by=by)
     return {
-        "bench/frame/<str:tag>/": _of("", weighed, *graded),
+        "bench/frame/<str:tag>/": _of("", weighed, *graded, asked),
+        "bench/frame/<str:tag>/ask/": _of("ask/", asked, *graded),
         "bench/frame/<str:tag>/look/": _of("look/", weighed),
         "bench/frame/<str:tag>/mend/": _of("mend/", to_mend, with_parts, done.frame, passed.frame),
         "bench/frame/<str:tag>/strip/": _of("strip/", waiting),

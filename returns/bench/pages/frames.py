@@ -27,6 +27,7 @@ from inventory.weighing.queries import traced
 from inventory.weighing.sums.traced import MassUncertainty, Replay
 from returns.arriving import rules as arriving
 from returns.arriving.pages.parcels import SlipField
+from returns.asking import queries as asking
 from returns.bench.pages.attempts import FrameForm
 from returns.bench.pages.finding import frame_by
 from returns.bench.queries import frames
@@ -225,6 +226,8 @@ def _shown(
         "undo_obstacle": stripdown.undo_obstacle(shown)
         if may_act and shown.state == FrameState.BOXED
         else "",
+        "asked": (asked := next(iter(asking.of_frame(shown)), None)),
+        "may_ask": may_act and asked is None and asking.may_ask(shown),
         "part_promises": salvage.promises_of(shown),
     } | _forms(shown, tried, may_act, data.latest, version)
     status = 422 if tried is not None else 200

@@ -17,6 +17,8 @@ from inventory import clock
 from inventory.furniture.pages.access import allow
 from inventory.models import Colour
 from inventory.staff.queries import BENCH, OWNER
+from returns.asking import queries as asking
+from returns.asking import sums as waits
 from returns.bench.queries import queue as bench
 from returns.grading.pages import wording
 from returns.models import FrameModel, Grading
@@ -28,6 +30,7 @@ NARROW_FROM = 12
 LABELS: dict[str, str | Promise] = {
     "underway": _("In the post to us"),
     "parcels": _("Parcels to open"),
+    "asked": _("Asked, waiting for an answer"),
     "look": _("To look over"),
     "held": _("On hold"),
     "mend": _("To mend"),
@@ -104,6 +107,14 @@ def _row(row: Any, grading: Grading | None, names: dict[str, str]) -> dict[str, 
     state = str(getattr(row, "state", ""))
     return {
         "it": row,
+        "answered": getattr(row, "last_event", "") == asking.ANSWER,
+        "pauses": _pauses(row),
         "state": wording.STATES.get(state, state),
         "why": wording.why_held(grading, names) if grading is not None else "",
     }
+
+
+def _pauses(row: Any) -> bool:
+    """Whether a promised day pauses: not where it was over when the customer was asked."""
+    asked_on = getattr(row, "asked_on", None)
+    return asked_on is not None and not waits.was_late(row.promised_by, asked_on)

@@ -101,7 +101,7 @@ def by_tag(tag: str) -> ReturnedFrame | None:
         ReturnedFrame.objects.filter(tag=tag)
         .select_related(
             "parcel",
-            "request",
+            "request__person",
             "colourway__model",
             "colourway__colour",
             "colourway__polymer",

@@ -15,6 +15,7 @@ from django.db.models import Count, F, Q, QuerySet, Value
 from django.db.models.functions import Replace
 
 from inventory.models import GrindRun, OutboxMessage
+from returns.asking import queries as asking
 from returns.filing.queries import waiting
 from returns.models import Grading, Parcel, Request, ReturnedFrame
 from returns.story.sums.states import FrameState, RequestState
@@ -34,7 +35,7 @@ FRAME_STEPS: Final[dict[str, FrameState]] = {
 # What we promised is done for a boxed frame: its customer knows that it is taken apart, and no
 # hand can hurry the box. They show under their own step only, without the day that was promised.
 WAITING: Final = tuple(state for state in FRAME_STEPS.values() if state != FrameState.BOXED)
-STEPS: Final = ("underway", "parcels", *FRAME_STEPS, "kits", "runs", "messages")
+STEPS: Final = ("underway", "parcels", "asked", *FRAME_STEPS, "kits", "runs", "messages")
 ALL: Final = "all"
 # Steps that stand under one heading, as one list.
 GROUPS: Final[dict[str, tuple[str, ...]]] = {"at-mend": ("mend", "mending")}
@@ -105,7 +106,7 @@ def today(*, step: str, page: int, only: Only | None = None) -> Queue:
 
 def is_of_frames(step: str) -> bool:
     """Tell whether a step's rows are frames."""
-    return step == ALL or step in FRAME_STEPS or step in GROUPS
+    return step in (ALL, "asked") or step in FRAME_STEPS or step in GROUPS
 
 
 def tab_counts() -> dict[str, int]:
@@ -134,6 +135,7 @@ def step_counts() -> dict[str, int]:
     return counts | {
         "underway": waiting.under_way().count(),
         "parcels": _parcels().count(),
+        "asked": _asked().count(),
         "kits": _kits().count(),
         "runs": _runs().count(),
         "messages": _failed_messages().count(),
@@ -161,6 +163,7 @@ def _rows(step: str) -> QuerySet[Any]:
     other: dict[str, Callable[[], QuerySet[Any]]] = {
         "underway": _under_way,
         "parcels": _parcels,
+        "asked": _asked,
         "kits": _kits,
         "runs": _runs,
         "messages": _failed_messages,
@@ -172,7 +175,12 @@ def _frames() -> QuerySet[ReturnedFrame]:
     rows = ReturnedFrame.objects.select_related(
         "request", "colourway__model", "colourway__colour", "box__polymer", "box__colour"
     )
-    return rows.order_by("promised_by", "tag")
+    return asking.marked(rows).order_by("promised_by", "tag")
+
+
+def _asked() -> QuerySet[ReturnedFrame]:
+    """Frames that wait for their customer's answer, those asked first before the others."""
+    return asking.waiting(_frames()).order_by(F("asked_on"), "tag")
 
 
 def _under_way() -> QuerySet[Request]:

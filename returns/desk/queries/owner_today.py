@@ -14,6 +14,7 @@ from inventory import clock
 from inventory.months.queries import months
 from inventory.months.queries.months import Standing
 from inventory.parts import queries as parts
+from returns.asking import queries as asking
 from returns.desk.queries.dangling import ON_A_SHELF
 from returns.figures.span.queries import Scope
 from returns.models import Request, ReturnedFrame, WeighAudit
@@ -40,6 +41,7 @@ class OwnerToday:
     thin_parts: tuple[str, ...]
     months_to_close: tuple[str, ...]
     open_audits: tuple[OpenAudit, ...]
+    unanswered: int
 
 
 def owner_today(at: datetime) -> OwnerToday:
@@ -55,6 +57,7 @@ def owner_today(at: datetime) -> OwnerToday:
         late_kits=kits.count(),
         thin_parts=tuple(sorted(one.part.name for one in parts.to_order())),
         open_audits=open_audits(),
+        unanswered=asking.unanswered(at).count(),
         # By label, which sorts by time.
         months_to_close=tuple(
             sorted(one.label for one in months.listed(at) if one.standing == Standing.ENDED)
@@ -69,6 +72,7 @@ def open_audits() -> tuple[OpenAudit, ...]:
 
 
 def late_frames(scope: Scope, at: datetime) -> QuerySet[ReturnedFrame]:
-    """Return frames still in the house whose promised day is over."""
+    """Return frames still in the house whose promised day is over, and does not pause."""
     day = clock.day_of(at)
-    return scope.frames().filter(state__in=ON_A_SHELF, promised_by__lt=day).order_by()
+    rows = scope.frames().filter(state__in=ON_A_SHELF, promised_by__lt=day).order_by()
+    return asking.not_pausing(rows)

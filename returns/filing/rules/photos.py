@@ -22,7 +22,14 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory.errors import BadInput
-from returns.models import BenchPhoto, DraftPhoto, Evidence, Photo, Request
+from returns.models import (
+    BenchPhoto,
+    DraftPhoto,
+    Evidence,
+    Photo,
+    QuestionPhoto,
+    Request,
+)
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -135,18 +142,23 @@ def keep(*, request: Request, pictures: Sequence[Picture], at: datetime) -> list
 
 
 def _keep_one(request: Request, picture: Picture, at: datetime) -> Photo:
-    # A name of ours that cannot be guessed; the sender's could be a path, or a person's name.
-    name = f"{secrets.token_hex(16)}.jpg"
-    folder().mkdir(parents=True, exist_ok=True)
-    path(name).write_bytes(picture.jpeg)
     return Photo.objects.create(
         request=request,
         number=picture.number,
-        file_name=name,
+        file_name=stored(picture),
         width=picture.width,
         height=picture.height,
         added_at=at,
     )
+
+
+def stored(picture: Picture) -> str:
+    """Write a picture's file and return its name. A file that no row names is removed later."""
+    # A name of ours that cannot be guessed; the sender's could be a path, or a person's name.
+    name = f"{secrets.token_hex(16)}.jpg"
+    folder().mkdir(parents=True, exist_ok=True)
+    path(name).write_bytes(picture.jpeg)
+    return name
 
 
 def folder() -> Path:
@@ -161,12 +173,13 @@ def path(file_name: str) -> Path:
 
 
 def remove_all(request: Request) -> int:
-    """Delete every photo of a request, and those that the bench took of its frames."""
+    """Delete every photo of a request, of its questions, and what the bench took of its frames."""
     taken = BenchPhoto.objects.filter(frame__request=request)
-    return forget([*request.photos.all(), *taken])
+    asked = QuestionPhoto.objects.filter(question__request=request)
+    return forget([*request.photos.all(), *taken, *asked])
 
 
-def forget(rows: Sequence[Photo | BenchPhoto]) -> int:
+def forget(rows: Sequence[Photo | BenchPhoto | QuestionPhoto]) -> int:
     """Delete photos; the files go once the transaction holds. Returns how many."""
     for row in rows:
         row.delete()
@@ -187,6 +200,7 @@ def remove_orphans(*, older_than: datetime) -> int:
     known |= set(DraftPhoto.objects.values_list("file_name", flat=True))
     known |= set(BenchPhoto.objects.values_list("file_name", flat=True))
     known |= set(Evidence.objects.values_list("file_name", flat=True))
+    known |= set(QuestionPhoto.objects.values_list("file_name", flat=True))
     return unlink(file.name for file in old if file.name not in known)
 
 

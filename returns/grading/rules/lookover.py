@@ -25,6 +25,7 @@ from inventory.ledger.rules import ledger, places
 from inventory.models import Event, Part, PlaceKind
 from inventory.parts import rules as stock
 from returns.arriving.queries.massfits import massfit_of
+from returns.asking import queries as asking
 from returns.bench.queries.frames import plan_of, refuse_older, whereabouts
 from returns.grading import sums
 from returns.grading.queries.facts import Seen
@@ -288,6 +289,7 @@ def _claim(frame: ReturnedFrame, look: Look | None, seen_version: int | None) ->
     if rows.update(**changes) != 1:
         raise StaleState()
     refuse_older(frame.tag, seen_version)
+    asking.refuse_waiting(frame)
     # The update went past the instance, and the sums read the instance.
     frame.refresh_from_db()
 

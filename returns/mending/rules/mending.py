@@ -22,6 +22,7 @@ from inventory.parts import queries as part_stock
 from inventory.parts import rules as stock
 from inventory.weighing import rules as weighing
 from returns.arriving.queries.frame_masses import limit_mg, on_bench_mg, refuse_gap
+from returns.asking import queries as asking
 from returns.bench.queries.frames import refuse_older
 from returns.catalogue import queries as catalogue
 from returns.mending.rules import blaming, fitting
@@ -391,12 +392,13 @@ def _next_try(job: RepairJob, step: JobStep) -> JobStep:
 def refuse_not_open(job: RepairJob) -> None:
     """Refuse a job that has ended, and hold its row: two hands go one after the other.
 
-    Raises StaleState.
+    Raises StaleState, also while the frame waits for an answer of its customer.
     """
     # A write that changes nothing takes the row's lock on PostgreSQL; on SQLite the database's own
     # write lock serves.
     if RepairJob.objects.filter(pk=job.pk, state=State.OPEN).update(state=State.OPEN) != 1:
         raise StaleState(_("This repair job has ended."))
+    asking.refuse_waiting(job.frame)
 
 
 def _refuse_undone(job: RepairJob) -> None:

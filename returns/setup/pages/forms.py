@@ -611,6 +611,12 @@ class LimitsForm(StepForm):
     hole_offset_um = millimetres(label=_("A hole this far off stops the arm, mm"))
     kits_max = whole(_("Spare kits for one frame at most"), 1, 100)
     kits_days = whole(_("Days over which these kits are counted"), 1, 3650)
+    withdraw_minutes = whole(
+        _("A mend step or failed check noted by mistake: may be withdrawn for, minutes"),
+        0,
+        10_080,
+        help_text=_("With a reason, by whoever is at the bench. The history keeps both. 0: never."),
+    )
 
 
 class TermsForm(StepForm):
@@ -659,4 +665,13 @@ class TermsForm(StepForm):
         2,
         730,
         help_text=_("Counted from the filing. The customer's link wakes it again."),
+    )
+    question_remind_days = whole(
+        _("A question to a customer: remind after, days"),
+        1,
+        365,
+        help_text=_("The frame waits for the answer, and its promised day pauses."),
+    )
+    question_owner_days = whole(
+        _("A question to a customer: shown to you when unanswered after, days"), 1, 365
     )

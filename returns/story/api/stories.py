@@ -11,7 +11,7 @@ from rest_framework import serializers
 from rest_framework.request import Request as Call
 from rest_framework.throttling import BaseThrottle
 
-from inventory.furniture.api.shapes import Body, Moment, ReadingKnown
+from inventory.furniture.api.shapes import Body, Code, Moment, ReadingKnown
 from inventory.furniture.api.views import ActionView, Detail, Face
 from returns.customers.rules import Contact
 from returns.filing.api import ContactBody
@@ -19,7 +19,7 @@ from returns.filing.queries import frames
 from returns.filing.rules import intake, reaching, underway
 from returns.furniture import limits
 from returns.furniture.api.lookups import colourway_code
-from returns.models import Request, ReturnedFrame
+from returns.models import Question, Request, ReturnedFrame
 from returns.story.api.requests import FiledFrameAnswer
 from returns.story.queries import story
 from returns.story.sums.states import RequestState
@@ -47,6 +47,21 @@ class OwnFrameAnswer(serializers.Serializer[ReturnedFrame]):
     )
 
 
+class QuestionAnswer(serializers.Serializer[Question]):
+    """`photos` counts those of the question and of its answer."""
+
+    number = serializers.IntegerField(source="pk")
+    frame = Code(by="tag")
+    state = serializers.CharField(help_text="open, answered or withdrawn")
+    text = serializers.CharField()
+    choices = serializers.ListField(child=serializers.CharField())
+    asked_at = Moment()
+    closed_at = Moment(allow_null=True)
+    chosen = serializers.CharField()
+    answer = serializers.CharField()
+    photos = serializers.IntegerField(source="photos.count")
+
+
 class StoryAnswer(serializers.Serializer[Request]):
     reference = serializers.CharField()
     kind = serializers.CharField()
@@ -56,6 +71,7 @@ class StoryAnswer(serializers.Serializer[Request]):
     promised_by = serializers.DateField(allow_null=True)
     filed_frames = serializers.SerializerMethodField()
     frames = serializers.SerializerMethodField()
+    questions = serializers.SerializerMethodField()
     turns = serializers.SerializerMethodField()
     next = serializers.SerializerMethodField()
     stations = serializers.SerializerMethodField()
@@ -86,6 +102,11 @@ class StoryAnswer(serializers.Serializer[Request]):
     def get_frames(self, request: Request) -> list[dict[str, Any]]:
         rows = request.frames.select_related("reading").order_by("pk")
         return [dict(OwnFrameAnswer(frame).data) for frame in rows]
+
+    @extend_schema_field(QuestionAnswer(many=True))
+    def get_questions(self, request: Request) -> list[dict[str, Any]]:
+        rows = request.questions.select_related("frame").prefetch_related("photos")
+        return [dict(QuestionAnswer(one).data) for one in rows]
 
     @extend_schema_field(TurnAnswer(many=True))
     def get_turns(self, _request: Request) -> list[dict[str, Any]]:

@@ -7,7 +7,6 @@ from datetime import datetime, timedelta
 from typing import Any, Final
 from uuid import UUID
 
-from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -24,7 +23,7 @@ from returns.filing.pages.forms import AddressForm, country_name, sent_abroad_to
 from returns.filing.queries import frames, waiting
 from returns.filing.rules import intake, photos
 from returns.kits import queries as kit_stock
-from returns.models import DraftPhoto, Photo, Request
+from returns.models import DraftPhoto, Photo, QuestionPhoto, Request
 from returns.story.pages import loop
 from returns.story.pages.personal import REFERRER_WITHOUT_FORMS, personal
 from returns.story.queries import story as stories
@@ -99,6 +98,8 @@ def _waits_for_us(filed: Request, data: stories.Story, at: datetime) -> bool:
     """Whether the next action is ours, which words about being late say already."""
     if filed.ended_at is not None or filed.state == RequestState.AWAITED or _is_over(data):
         return False
+    if data.asked:
+        return False
     if filed.state == RequestState.WAITING_STOCK or intake.may_report_missing(filed, at=at):
         return False
     return data.promised_by is None or data.promised_by >= clock.day_of(at)
@@ -134,7 +135,9 @@ def story_photo(request: HttpRequest, secret: str, file_name: str) -> HttpRespon
     """One photo of one's own request."""
     del request
     # Asked by both: the name of a file alone opens no photo of somebody else's request.
-    return _picture(Photo.objects.filter(request=intake.by_secret(secret), file_name=file_name))
+    filed = intake.by_secret(secret)
+    asked = QuestionPhoto.objects.filter(question__request=filed, file_name=file_name)
+    return _picture(asked.first() or filed.photos.filter(file_name=file_name).first())
 
 
 @require_safe
@@ -142,7 +145,8 @@ def story_photo(request: HttpRequest, secret: str, file_name: str) -> HttpRespon
 def photo(request: HttpRequest, file_name: str) -> HttpResponse:
     """One photo, for the bench."""
     del request
-    return _picture(Photo.objects.filter(file_name=file_name))
+    asked = QuestionPhoto.objects.filter(file_name=file_name).first()
+    return _picture(asked or Photo.objects.filter(file_name=file_name).first())
 
 
 @require_safe
@@ -150,11 +154,10 @@ def photo(request: HttpRequest, file_name: str) -> HttpResponse:
 def draft_photo(request: HttpRequest, form: UUID, file_name: str) -> HttpResponse:
     """One photo of a form that is not filed yet, for who has the form's key."""
     del request
-    return _picture(DraftPhoto.objects.filter(form=form, file_name=file_name))
+    return _picture(DraftPhoto.objects.filter(form=form, file_name=file_name).first())
 
 
-def _picture(rows: QuerySet[Photo] | QuerySet[DraftPhoto]) -> HttpResponse:
-    found = rows.first()
+def _picture(found: Photo | DraftPhoto | QuestionPhoto | None) -> HttpResponse:
     if found is None or not photos.path(found.file_name).is_file():
         raise NotFound()
     # Sent by us and not by the web server: the folder lies outside everything that it hands out.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Final
 
@@ -13,7 +14,7 @@ from django.utils.translation import gettext_lazy
 from inventory.ledger.queries import balances
 from inventory.models import PlaceKind
 from returns.kits import queries as kit_stock
-from returns.models import Parcel, PartnerSlip, Request, ReturnedFrame
+from returns.models import Parcel, PartnerSlip, Question, Request, ReturnedFrame
 from returns.regrind.queries import became
 from returns.story.sums.states import FrameState, RequestState
 
@@ -57,12 +58,18 @@ def of_kit(request: Request, at: datetime) -> str:
     }[RequestState(request.state)]
 
 
-def of_return(request: Request, frames: list[ReturnedFrame], at: datetime) -> str:
-    """Say what comes next for frames sent back; of several, each sentence names its frame."""
+def of_return(
+    request: Request, frames: list[ReturnedFrame], at: datetime, asked: Mapping[int, Question]
+) -> str:
+    """Say what comes next for frames sent back; of several, each sentence names its frame.
+
+    `asked` holds the open question of each frame that waits for an answer.
+    """
     if len(frames) > 1:
-        return " ".join(f"{frame.tag}: {of_frame(frame, at)}" for frame in frames)
+        said = ((frame.tag, of_frame(frame, at, asked.get(frame.pk))) for frame in frames)
+        return " ".join(f"{tag}: {words}" for tag, words in said)
     if frames:
-        return of_frame(frames[0], at)
+        return of_frame(frames[0], at, asked.get(frames[0].pk))
     if request.state == RequestState.AWAITED and request.sent_at is not None:
         return _("You have posted it, as you told us. We write when it has arrived.")
     slip = PartnerSlip.objects.filter(request=request).select_related("partner").first()
@@ -103,8 +110,10 @@ def of_one_not_here(request: Request) -> str:
     return _("It was not in your parcel. You can still post it with the same slip.")
 
 
-def of_frame(frame: ReturnedFrame, at: datetime) -> str:
-    """Say what comes next for one frame."""
+def of_frame(frame: ReturnedFrame, at: datetime, asked: Question | None = None) -> str:
+    """Say what comes next for one frame; `asked` is the open question about it."""
+    if asked is not None:
+        return _("It waits for your answer to our question.")
     if is_over(frame, at):
         return _("This story is over.")
     # A report that it never came goes before the sentence that it is on its way.

@@ -6,6 +6,7 @@ and dispatches. What says nothing to a customer is left out, and so is everythin
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Final
@@ -17,6 +18,7 @@ from django.utils.translation import gettext_lazy, pgettext
 
 from inventory.furniture import numbers
 from inventory.models import Event
+from returns.asking import queries as asking
 from returns.desk.queries.dangling import ON_A_SHELF
 from returns.filing.queries import frames as filed_frames
 from returns.filing.queries.frames import FiledFrame
@@ -27,6 +29,7 @@ from returns.models import (
     JobStep,
     Parcel,
     PartnerSlip,
+    Question,
     RepairJob,
     Request,
     ReturnedFrame,
@@ -89,7 +92,8 @@ class NotHere:
 class Story:
     """What the page shows. `way` holds the loop's stations and the present one.
 
-    `promised_by` is set while something is still to be done by that day.
+    `promised_by` is set while something is still to be done by that day. It pauses, and is not set,
+    while a question of ours waits for its answer; `asked` holds those questions.
     """
 
     turns: list[Turn]
@@ -101,6 +105,7 @@ class Story:
     cards: list[Card]
     not_here: list[NotHere]
     address: str
+    asked: list[Question]
 
     @property
     def has_cards(self) -> bool:
@@ -134,6 +139,7 @@ def of(request: Request, *, at: datetime) -> Story:
     rows = request.frames.exclude(state=FrameState.VOIDED.value)
     frames = list(rows.select_related("lot__colour", "box").order_by("weighed_at"))
     is_kit = request.kind == Request.Kind.SCREWS
+    asked = asking.open_of(frames) if frames else {}
     ways = [heap for frame in frames for heap in became.of(frame)]
     # Moulded only when every ground frame is: `all` of nothing would be true, so the list must not
     # be empty.
@@ -141,14 +147,15 @@ def of(request: Request, *, at: datetime) -> Story:
     filed = filed_frames.of(request)
     return Story(
         turns=_turns(request, frames),
-        next=coming.of_kit(request, at) if is_kit else coming.of_return(request, frames, at),
+        next=coming.of_kit(request, at) if is_kit else coming.of_return(request, frames, at, asked),
         way=_way(request, frames, moulded, at),
-        promised_by=_promised_by(request, frames),
+        promised_by=_promised_by(request, frames, asked),
         mended=mended_parts(frames),
         became=ways,
-        cards=[_card(frame, filed, at) for frame in frames],
+        cards=[_card(frame, filed, at, asked.get(frame.pk)) for frame in frames],
         not_here=_not_here(request, frames, filed),
         address=coming.address_words(request, frames),
+        asked=list(asked.values()),
     )
 
 
@@ -168,19 +175,27 @@ def _not_here(
     return [NotHere(one, coming.of_one_not_here(request)) for one in waiting]
 
 
-def _card(frame: ReturnedFrame, filed: list[FiledFrame], at: datetime) -> Card:
+def _card(
+    frame: ReturnedFrame, filed: list[FiledFrame], at: datetime, asked: Question | None
+) -> Card:
     found = became.of(frame)
     moulded = bool(found) and all(one.first_moulded_on for one in found)
     way = stations.of_frames([frame], moulded=moulded, is_over=coming.is_over(frame, at))
-    promised = frame.promised_by if frame.state in ON_A_SHELF else None
+    runs = frame.state in ON_A_SHELF and not asking.pauses(frame, asked)
+    promised = frame.promised_by if runs else None
     # One that nobody filed, such as a second frame under a slip for one, has no filing to show.
     told = {one.number: one for one in filed}.get(frame.number or 0) if len(filed) > 1 else None
-    return Card(frame, told, coming.of_frame(frame, at), way, promised)
+    return Card(frame, told, coming.of_frame(frame, at, asked), way, promised)
 
 
-def _promised_by(request: Request, frames: list[ReturnedFrame]) -> date | None:
+def _promised_by(
+    request: Request, frames: list[ReturnedFrame], asked: Mapping[int, Question]
+) -> date | None:
     if request.state == RequestState.RESERVED:
         return request.promised_by
+    # The last day counts for all: while one of them pauses, nobody knows it.
+    if any(asking.pauses(frame, asked.get(frame.pk)) for frame in frames):
+        return None
     promised = [frame.promised_by for frame in frames if frame.state in ON_A_SHELF]
     # Of several frames the last day is the promise for the whole request.
     return max(promised, default=None)
@@ -209,6 +224,7 @@ def _turns(request: Request, frames: list[ReturnedFrame]) -> list[Turn]:
     turns = _request_turns(request)
     for frame in frames:
         turns += _frame_turns(frame)
+    turns += _question_turns(request)
     # The sort is stable: of two turns at one moment the request's own comes before its frames'.
     turns.sort(key=lambda turn: turn.at)
     return turns
@@ -265,6 +281,25 @@ def _frame_turns(frame: ReturnedFrame) -> list[Turn]:
     if frame.state == FrameState.GROUND and ground is not None:
         data.append(Turn(ground.at, ground_words(frame)))
     return [replace(turn, tag=frame.tag) for turn in data]
+
+
+def _question_turns(request: Request) -> list[Turn]:
+    turns = []
+    for one in request.questions.select_related("frame"):
+        turns.append(Turn(one.asked_at, _quoted(_("We asked you"), one.text), one.frame.tag))
+        if one.closed_at is None:
+            continue
+        said = " – ".join(text for text in (one.chosen, one.answer) if text)
+        words = _quoted(_("You answered"), said) if one.is_answered else _("We need no answer now.")
+        turns.append(Turn(one.closed_at, words, one.frame.tag))
+    return turns
+
+
+def _quoted(words: str, text: str) -> str:
+    # Erased data leave an empty text behind, and a photo may be the whole answer.
+    if not text:
+        return _("%(words)s.") % {"words": words}
+    return _("%(words)s: “%(text)s”") % {"words": words, "text": text}
 
 
 def _tag(frame: ReturnedFrame) -> dict[str, str]:

@@ -22,8 +22,9 @@ from tests.makers import NOON, Shop, key
 from tests.returns.bench_makers import booked, filed, on_shelf
 
 # 1 frames by state, 2 parcels, 3 kits, 4 grind runs, 5 messages, 6 the page's rows,
-# 7 the gradings of the held frames among them, 8 requests whose parcel is under way.
-QUERIES = 8
+# 7 the gradings of the held frames among them, 8 requests whose parcel is under way,
+# 9 frames that wait for an answer.
+QUERIES = 9
 
 
 def many(first: ReturnedFrame, count: int) -> None:

@@ -19,7 +19,7 @@ from returns.filing.rules import intake
 from returns.letters import delivery as messages
 from returns.letters import rules as letters
 from returns.letters.texts import _WORDS, Occasion, compose
-from returns.models import Grading, Parcel, Person, Request, ReturnedFrame
+from returns.models import Grading, Parcel, Person, Question, Request, ReturnedFrame
 from returns.story.queries.story import day_words
 from tests.makers import NOON, Shop, key
 from tests.returns.customer_makers import WANDA, arrived, asked_screws, heaped, sent_back
@@ -42,6 +42,16 @@ def true_of(letter: str, frame: ReturnedFrame, bea: User) -> None:
         Parcel.objects.update(done_at=NOON)
     if letter == "resting":
         Request.objects.update(state="resting")
+    if letter.startswith("question"):
+        Question.objects.create(
+            key=key(),
+            request=frame.request,
+            frame=frame,
+            text="Is 100 % of it ours?",
+            asked_at=NOON,
+            asked_on=NOON.date(),
+            asked_by=bea,
+        )
     if letter == "email_left":
         Person.objects.update(former_email="wanda@example.org")
 

@@ -206,6 +206,7 @@ def test_limits_are_shown_as_percent_and_kept_as_parts(owner: Client) -> None:
         "hole_offset_um": "0.1",
         "kits_max": "2",
         "kits_days": "365",
+        "withdraw_minutes": "30",
     }
     assert post(owner, "limits", facts).status_code == 302
     policy = Policy.the()
@@ -259,6 +260,8 @@ def test_costs_are_said_to_be_missing_until_they_are_entered(owner: Client, shop
         "letter_wait_minutes": "10",
         "remind_days": "14",
         "rest_days": "14",
+        "question_remind_days": "5",
+        "question_owner_days": "14",
     }
     refused = post(owner, "terms", facts)
     assert "a request rests some days later" in refused.content.decode()
