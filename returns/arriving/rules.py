@@ -459,6 +459,9 @@ def _bad_number(weighing: WeighIn) -> Iterator[BadInput]:
             yield BadInput(_("Without a slip a frame has no number."), field="number")
         return
     if weighing.number is None:
+        # What is not ours was not filed as one of ours: its wish is asked for before anything else.
+        if weighing.is_stranger:
+            return
         colourway = weighing.colourway or (weighing.batch.colourway if weighing.batch else None)
         if not _as_filed(weighing.request, colourway)[1]:
             yield BadInput(
@@ -484,7 +487,8 @@ def _filed(weighing: WeighIn, colourway: Colourway | None) -> FiledFrame | None:
     if weighing.request is None:
         return None
     if weighing.number is None:
-        return _as_filed(weighing.request, colourway)[0]
+        filed, is_sure = _as_filed(weighing.request, colourway)
+        return filed if is_sure or not weighing.is_stranger else None
     known = {one.number: one for one in filed_frames.of(weighing.request)}
     return known[weighing.number]
 
@@ -622,7 +626,8 @@ def _made_frame(key: UUID, parcel: Parcel, weighing: WeighIn, at: datetime) -> R
         is_stranger=weighing.is_stranger,
         state=FrameState.WEIGHED,
         wish=filed.wish if filed else "",
-        lenses_back=filed.lenses_back if filed else False,
+        # Where nobody can tell, lenses are kept: what is thrown away does not come back.
+        lenses_back=filed.lenses_back if filed else weighing.request is not None,
         # A weigh-in is refused without the word that the frame is clean, so its moment serves for
         # both.
         cleaned_at=at,

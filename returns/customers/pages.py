@@ -12,6 +12,7 @@ from typing import Any
 
 from django import forms
 from django.contrib import messages
+from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -23,7 +24,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from inventory.errors import BadInput, NotFound
 from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.forms import ActionForm
-from inventory.models import Workshop
+from inventory.models import Event, Workshop
 from inventory.staff.queries import OWNER
 from returns.bench.pages.finding import read_code
 from returns.customers import rules as people
@@ -32,6 +33,7 @@ from returns.models import BenchPhoto, Person, Request
 from returns.story.sums.states import RequestState
 
 OTHERS_SHOWN_MAX = 200
+SEARCHES_SHOWN = 50
 
 STATES: dict[str, str | Promise] = {
     RequestState.AWAITED: gettext_lazy("its parcel is awaited"),
@@ -96,6 +98,25 @@ class ReferenceForm(forms.Form):
         return reference
 
 
+class SearchForm(ActionForm):
+    """A piece of a name or email, and why it is looked for."""
+
+    wanted = forms.CharField(
+        label=gettext_lazy("Name or email"),
+        max_length=people.WANTED_LENGTH[-1],
+        help_text=gettext_lazy("A piece of it will do, from three characters."),
+        widget=forms.TextInput(attrs={"autocomplete": "off", "spellcheck": "false"}),
+    )
+    reason = forms.CharField(
+        label=gettext_lazy("Why you search"),
+        max_length=people.REASON_LENGTH[-1],
+        help_text=gettext_lazy(
+            "Such as “has lost the reference, is on the telephone”. It is kept with your name and "
+            "the time, also when their data are deleted: name no customer here."
+        ),
+    )
+
+
 class EraseForm(ActionForm):
     sure = forms.BooleanField(
         label=gettext_lazy("I am sure who asks, and no law or claim makes us keep this data.")
@@ -112,6 +133,36 @@ def page(request: HttpRequest) -> HttpResponse:
     return render(
         request, "returns/owner/personal.html", {"form": form}, status=400 if form.errors else 200
     )
+
+
+@allow(OWNER)
+@require_http_methods(["GET", "HEAD", "POST"])
+def search(request: StaffRequest) -> HttpResponse:
+    """Find a customer who has no reference at hand. Posted, so that the name stands in no log."""
+    form = SearchForm(request.POST if request.method == "POST" else None)
+    found = None
+    if form.is_valid():
+        typed = {name: form.cleaned_data[name] for name in ("wanted", "reason")}
+        found = form.attempt(people.search, at=timezone.now(), by=request.user, **typed)
+    facts = {
+        "form": form if found is None else SearchForm(),
+        "found": None if found is None else [_standing(filed) for filed in found],
+        "is_cut": found is not None and len(found) == people.FOUND_MAX,
+    }
+    answer = render(
+        request, "returns/owner/personal_search.html", facts, status=400 if form.errors else 200
+    )
+    answer["Cache-Control"] = "no-store"
+    return answer
+
+
+@allow(OWNER)
+@require_safe
+def searches(request: HttpRequest) -> HttpResponse:
+    """Who searched for a customer, when, why, and what came up. Read only: it is the history."""
+    rows = Event.objects.filter(name=people.SEARCH).select_related("actor").order_by("-pk")
+    page = Paginator(rows, SEARCHES_SHOWN).get_page(request.GET.get("page"))
+    return render(request, "returns/owner/personal_searches.html", {"page": page})
 
 
 @allow(OWNER)

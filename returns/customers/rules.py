@@ -360,3 +360,69 @@ def _written(moment: date | None) -> str | None:
 def same_person(email: str) -> Q:
     """Select requests filed under an email, however it is capitalised."""
     return Q(person__email__iexact=email)
+
+
+SEARCH = "people.search"
+WANTED_LENGTH = range(3, 101)
+REASON_LENGTH = range(5, 201)
+FOUND_MAX = 50
+
+
+@events.rule(
+    SEARCH,
+    # The name or email enters the history as a keyed mark alone: it proves a repeat, and leads
+    # nobody to a person who was erased.
+    facts=lambda wanted, reason: [
+        events.sealed(SEARCH, _folded(wanted)),
+        events.sealed(SEARCH, reason.strip()),
+    ],
+    again=lambda wanted: _found(_folded(wanted)),
+)
+def search(
+    event: Draft, /, *, key: UUID, wanted: str, reason: str, at: datetime, by: User
+) -> list[Request]:
+    """Find requests by a piece of their customer's name or email, the newest first.
+
+    The history keeps who searched, when, why, and which references came up; never what was typed.
+
+    Raises:
+        BadInput: too little or too much was typed, or no reason.
+    """
+    folded, why = _folded(wanted), " ".join(reason.split())
+    if len(folded) not in WANTED_LENGTH or not folded.isprintable():
+        raise BadInput(
+            _("Type %(least)s to %(most)s characters of the name or the email.")
+            % {"least": WANTED_LENGTH[0], "most": WANTED_LENGTH[-1]},
+            field="wanted",
+        )
+    if len(why) not in REASON_LENGTH or not why.isprintable():
+        raise BadInput(
+            _("Say why you search, in %(least)s to %(most)s characters.")
+            % {"least": REASON_LENGTH[0], "most": REASON_LENGTH[-1]},
+            field="reason",
+        )
+    if folded in why.casefold():
+        # The history is kept for good: a person who is erased must not live on in a reason.
+        raise BadInput(
+            _("Name no customer in the reason: it is kept when their data are deleted."),
+            field="reason",
+        )
+    found = _found(folded)
+    event.of("customers", reason=why, found=[request.reference for request in found])
+    return found
+
+
+def _folded(text: str) -> str:
+    return " ".join(text.split()).casefold()
+
+
+def _found(folded: str) -> list[Request]:
+    # Compared here and not by the database: SQLite knows capitals of ASCII only.
+    rows = Person.objects.filter(erased_at=None).values_list("pk", "name", "email")
+    fits = [
+        pk
+        for pk, name, email in rows.order_by("-pk").iterator()
+        if folded in _folded(name) or folded in email.casefold()
+    ]
+    requests = Request.objects.filter(person__in=fits[:FOUND_MAX]).select_related("person")
+    return list(requests.order_by("-filed_at", "-pk")[:FOUND_MAX])

@@ -198,6 +198,8 @@ TABLE: Final = (
     Row("owner/partners/<int:number>/renew/", post=OWNERS),
     Row("owner/partners/<int:number>/close/", post=OWNERS),
     Row("owner/personal/", get=OWNERS, post=OWNERS),
+    Row("owner/personal/search/", get=OWNERS, post=OWNERS),
+    Row("owner/personal/searches/", get=OWNERS),
     Row("owner/personal/<str:reference>/", get=OWNERS),
     Row("owner/personal/<str:reference>/copy.json", post=OWNERS),
     Row("owner/personal/<str:reference>/erase/", get=OWNERS, post=OWNERS),

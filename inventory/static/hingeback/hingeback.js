@@ -73,7 +73,9 @@
         !["hidden", "password", "file", "submit", "button", "fieldset"].includes(field.type) &&
         /* A label that was scanned proves what is in the hand now: it never comes back by itself. In
            a list of lines it comes back with its mass, to be read over. */
-        (!["one", "lines"].includes(field.dataset.scan) || field.closest("[data-line]")),
+        (!["one", "lines"].includes(field.dataset.scan) || field.closest("[data-line]")) &&
+        /* So does a tick about the thing in the hand: the next thing is another. */
+        !("fresh" in field.dataset),
     );
   /* The name of a form's draft: its own, or for the staff's other forms where it goes to. */
   const keepName = (form) => {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any, Final
 from uuid import UUID
 
@@ -12,11 +12,13 @@ from django.contrib.auth.models import User
 from django.db.models import Sum
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.utils import timezone
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_safe
 
+from inventory import clock
 from inventory.counting import Counted
 from inventory.errors import NotFound
 from inventory.furniture.numbers import fixed
@@ -230,7 +232,13 @@ def _hint(request: StaffRequest) -> dict[str, Any]:
     data = {
         name: data for name, data in request.GET.items() if name in known or name.startswith("lot-")
     }
-    return scales.last(request) | data
+    return scales.last(request) | {"made_on": _moulded_on(data.get("code", ""))} | data
+
+
+def _moulded_on(batch_code: str) -> date:
+    """Return the day on which flake went to a batch, else today: most are entered the same day."""
+    went = Movement.objects.filter(kind="issue", subject=batch_code).order_by("number").last()
+    return clock.day_of(went.happened_at if went and batch_code else timezone.now())
 
 
 def _facts(form: ActionForm) -> dict[str, Any]:
