@@ -243,7 +243,8 @@ def finish(event: Draft, /, *, key: UUID, parcel: Parcel, at: datetime, by: User
     Raises StaleState when somebody finished it first.
     """
     frames = list(live_frames(parcel).select_related("request"))
-    content = Parcel.Content.FRAMES if frames else Parcel.Content.EMPTY
+    parts = parcel.later_parts.filter(undone_at=None).exists()
+    content = _content(is_of_frames=bool(frames), is_of_parts=parts)
     # Two hands may press at once. Only the one that finds the parcel open goes on, so that its
     # sender gets no second letter.
     changed = Parcel.objects.filter(pk=parcel.pk, done_at=None).update(content=content, done_at=at)
@@ -303,6 +304,15 @@ def unweigh(
         at=at,
         actor=by,
     )
+    for part in frame.later_parts.filter(undone_at=None):
+        ledger.reverse(
+            key=uuid.uuid5(key, f"part {part.pk}"),
+            movement=Movement.objects.get(key=joined_key(part.key)),
+            reason=reason,
+            at=at,
+            actor=by,
+        )
+    frame.later_parts.filter(undone_at=None).update(undone_at=at)
     # Without a condition, for it is right whether the parcel was finished or still open.
     Parcel.objects.filter(pk=frame.parcel_id).update(done_at=None)
     _set_back(frame.request, at)
@@ -367,6 +377,17 @@ def _with_slip(weighing: WeighIn) -> WeighIn:
 def _mark_in_box(slip: PartnerSlip, parcel: Parcel, at: datetime) -> None:
     """The slip's frame is here. One that lay in the box unscanned is found at the scale."""
     PartnerSlip.objects.filter(pk=slip.pk, parcel=None).update(parcel=parcel, arrived_at=at)
+
+
+def _content(*, is_of_frames: bool, is_of_parts: bool) -> Parcel.Content:
+    if is_of_frames:
+        return Parcel.Content.FRAMES
+    return Parcel.Content.PARTS if is_of_parts else Parcel.Content.EMPTY
+
+
+def joined_key(part_key: UUID) -> UUID:
+    """The key of the movement with which a later part joined its frame."""
+    return uuid.uuid5(part_key, "join")
 
 
 def live_frames(parcel: Parcel) -> QuerySet[ReturnedFrame]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from returns.models.arrivals import FrameHeap, Parcel, ReturnedFrame
+from returns.models.arrivals import FrameHeap, LaterPart, Parcel, ReturnedFrame
 from returns.models.audits import AuditedFrame, WeighAudit
 from returns.models.catalogue import (
     Colourway,
@@ -47,6 +47,7 @@ __all__ = [
     "Grading",
     "HandoverNote",
     "JobStep",
+    "LaterPart",
     "Parcel",
     "PartPromise",
     "Partner",

@@ -7,7 +7,7 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from inventory.models import Lot, Place, Reading
-from returns.models.catalogue import Colourway, ProductionBatch
+from returns.models.catalogue import Colourway, ComponentKey, ProductionBatch
 from returns.models.filing import Request
 from returns.story.sums.states import FrameState
 
@@ -16,6 +16,7 @@ class Parcel(models.Model):
     class Content(models.TextChoices):
         UNOPENED = "unopened", _("not yet weighed in")
         FRAMES = "frames", _("frames")
+        PARTS = "parts", _("parts of a frame")
         EMPTY = "empty", _("empty")
 
     code = models.CharField(_("code"), max_length=20, unique=True)
@@ -116,3 +117,25 @@ class FrameHeap(models.Model):
 
     def __str__(self) -> str:
         return f"{self.frame_id} in {self.box_id}: {self.mass_mg} mg"
+
+
+class LaterPart(models.Model):
+    """A part that came after its frame and joined it. Its mass lies in the ledger, by its frame."""
+
+    key = models.UUIDField(_("client id"), unique=True)
+    frame = models.ForeignKey(ReturnedFrame, models.PROTECT, related_name="later_parts")
+    parcel = models.ForeignKey(Parcel, models.PROTECT, related_name="later_parts")
+    component = models.CharField(
+        _("what part"), max_length=20, choices=ComponentKey.choices, blank=True, default=""
+    )
+    reading = models.ForeignKey(Reading, models.PROTECT, related_name="+")
+    joined_at = models.DateTimeField(_("joined"))
+    undone_at = models.DateTimeField(_("undone"), null=True, blank=True)
+
+    class Meta:
+        verbose_name = _("part that came later")
+        verbose_name_plural = _("parts that came later")
+        ordering = ["joined_at", "pk"]
+
+    def __str__(self) -> str:
+        return f"{self.frame}: {self.get_component_display() or '–'}"

@@ -17,6 +17,7 @@ from returns.figures.repairability import api as repairs
 from returns.filing import api as filing
 from returns.furniture.api import describing
 from returns.grading import api as frames
+from returns.joining import api as joining
 from returns.kits import api as kits
 from returns.leaving import api as leaving
 from returns.mending import api as mending
@@ -48,6 +49,7 @@ _bench: list[URLPattern] = [
     path("parcels/", parcels.Parcels.as_view(), name="api-parcels"),
     path("parcels/<str:code>/", parcels.OneParcel.as_view(), name="api-parcel"),
     path("parcels/<str:code>/frames/", parcels.ParcelFrames.as_view(), name="api-parcel-frames"),
+    path("parcels/<str:code>/later-parts/", joining.LaterParts.as_view(), name="api-parcel-parts"),
     path("parcels/<str:code>/endings/", parcels.FinishParcel.as_view(), name="api-parcel-endings"),
     path("kits/", kits.Kits.as_view(), name="api-kits"),
     path("kits/<str:reference>/dispatches/", kits.KitDispatches.as_view(), name="api-kit-posts"),

@@ -11,6 +11,7 @@ from returns.counter.pages import taking as counter
 from returns.devices import pages as devices
 from returns.grading.pages import looks
 from returns.handover.pages import notes, shelves, taking
+from returns.joining import pages as joining
 from returns.partners.pages import box as partner_box
 
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -30,6 +31,10 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("bench/parcel/book/", parcels.book, name="parcel-book"),
     path("bench/parcel/<str:code>/", parcels.parcel, name="parcel"),
     path("bench/parcel/<str:code>/finish/", parcels.finish, name="parcel-finish"),
+    path("bench/parcel/<str:code>/part/", joining.join, name="parcel-part"),
+    path(
+        "bench/parcel/<str:code>/part/<int:number>/out/", joining.take_out, name="parcel-part-out"
+    ),
     path("bench/parcel/<str:code>/reopen/", parcels.reopen, name="parcel-reopen"),
     path("bench/parcel/<str:code>/label.pdf", labelling.parcel_label, name="parcel-label"),
     path("bench/parcel/<str:code>/tags.pdf", labelling.parcel_tags, name="parcel-tags"),

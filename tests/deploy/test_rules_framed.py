@@ -175,6 +175,7 @@ def test_facts_of_what_a_rule_is_told_leave_no_field_out() -> None:
             "TakenOut",
             "NewColourway",
             "NewModel",
+            "PartIn",
             "StripDown",
             "WeighIn",
             "Wanted",

@@ -163,6 +163,14 @@ KINDS: Mapping[str, Kind] = {
         drawn=True,
         shows_rest=False,
     ),
+    "join_part": Kind(
+        means="a part that came later was weighed and joined its frame where that lies",
+        legs=_legs(MG, "wearers", _HOUSE),
+        worth_step=None,
+        alone=False,
+        drawn=True,
+        shows_rest=False,
+    ),
     "carry": Kind(
         means="a frame, or what is left of it, went between shelf, hold and bench",
         legs=_legs(MG, _HOUSE, _HOUSE),

@@ -124,6 +124,7 @@ STEPS = {
 }
 KINDS = {
     "weigh_in": _("weigh-in"),
+    "join_part": _("part joined its frame"),
     "carry": _("carried"),
     "fit_part": _("part fitted"),
     "post_frame": _("frame posted"),

@@ -106,6 +106,8 @@ EVENTS: Words = {
     "arrivals.finish": _("Parcel finished"),
     "arrivals.reopen": _("Parcel opened again"),
     "arrivals.unweigh": _("Weigh-in undone"),
+    "joining.join": _("A part that came later joined it"),
+    "joining.take_out": _("A part that had joined it taken out again"),
     "asking.ask": _("Customer asked"),
     "asking.answer": _("Customer has answered"),
     "asking.remind": _("Customer reminded of the question"),
@@ -137,6 +139,7 @@ EVENTS: Words = {
 
 MOVEMENTS: Words = {
     "weigh_in": _("weighed in"),
+    "join_part": _("a later part joined it"),
     "carry": _("carried"),
     "fit_part": _("parts fitted"),
     "post_frame": _("posted"),

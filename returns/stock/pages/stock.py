@@ -232,7 +232,7 @@ def _hint(request: StaffRequest) -> dict[str, Any]:
     data = {
         name: data for name, data in request.GET.items() if name in known or name.startswith("lot-")
     }
-    return scales.last(request) | {"made_on": _moulded_on(data.get("code", ""))} | data
+    return scales.last(request) | {"made_on": _moulded_on(request.GET.get("code", ""))} | data
 
 
 def _moulded_on(batch_code: str) -> date:

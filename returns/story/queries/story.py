@@ -239,7 +239,7 @@ def _request_turns(request: Request) -> list[Turn]:
         if action.name in _EVENTS
     ]
     # Frames of all parcels in one query; `_brought` goes through them in memory.
-    for parcel in request.parcels.prefetch_related("frames"):
+    for parcel in request.parcels.prefetch_related("frames", "later_parts"):
         data.append(Turn(parcel.arrived_at, _("A parcel from you arrived.")))
         if parcel.done_at is not None and not _brought(parcel, request):
             data.append(Turn(parcel.done_at, _("No frame of yours was in the parcel.")))
@@ -262,7 +262,8 @@ def _event_words(request: Request, name: str) -> str:
 def _brought(parcel: Parcel, request: Request) -> bool:
     """Whether a frame of the request was in a parcel, or one whose story is not known yet."""
     kept = [frame for frame in parcel.frames.all() if frame.state != FrameState.VOIDED]
-    return any(frame.request_id in (None, request.pk) for frame in kept)
+    parts = any(part.undone_at is None for part in parcel.later_parts.all())
+    return parts or any(frame.request_id in (None, request.pk) for frame in kept)
 
 
 def _frame_turns(frame: ReturnedFrame) -> list[Turn]:
@@ -272,6 +273,8 @@ def _frame_turns(frame: ReturnedFrame) -> list[Turn]:
     for check in BenchCheck.objects.filter(job__frame=frame, withdrawn_at=None):
         passed = _("It is mended and passed its check.")
         data.append(Turn(check.at, passed if check.passed else _("It did not pass its check.")))
+    for part in frame.later_parts.filter(undone_at=None):
+        data.append(Turn(part.joined_at, _("A part that you sent later joined it.")))
     data += [_dispatch_turn(dispatch) for dispatch in frame.dispatches.exclude(posted_at=None)]
     # The last, since a strip-down may have been undone and done again.
     taken = Event.objects.filter(name="stripdown.strip", subject=frame.tag).last()

@@ -230,6 +230,7 @@ def _as_it_came(rows: QuerySet[Posting]) -> Measured:
     """Return no mass, with the uncertainty of what left unweighed: that of the weigh-in."""
     unweighed = rows.filter(movement__reverses=None, reading=None).exclude(_SETTLED)
     came = Posting.objects.filter(
-        movement__kind="weigh_in", movement__subject__in=unweighed.values("movement__subject")
+        movement__kind__in=("weigh_in", "join_part"),
+        movement__subject__in=unweighed.values("movement__subject"),
     )
     return replace(flows.weighed(came.order_by(), target=PlaceKind.ARRIVALS).measured, mass_mg=0)

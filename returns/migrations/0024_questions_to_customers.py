@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('returns', '0022_material_permissions'),
+        ('returns', '0023_counter_and_partners'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
