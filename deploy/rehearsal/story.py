@@ -20,11 +20,13 @@ from deploy.rehearsal.visitor import Form, Page, Stumble, Visitor
 
 # The alphabet of the codes, without characters that look alike on a label.
 CODE = "[2-9CDFGHJKMNPQRTWXY]{4}-[2-9CDFGHJKMNPQRTWXY]{4}"
+QUESTION, ANSWERS = "Which arm came off first?", ("the left one", "the right one")
 MENDED_G, GROUND_G, PLASTIC_G, LENS_G, METAL_G = "24,31", "24.88 g", "19.52", "5.14", "0.21"
 PLASTIC_MG = 19_520
 TWO_G, FRONT_G, ARMS_G, TWO_LENS_G = "24.90 g", "11.22", "8.28", "5.18"
 TWO_MG = 19_500
 CARD_G, LOT_G = 200, "400 g"
+WRONG_LABEL = "bin-arm-avocet"
 PDF_PATIENCE_S = 120
 ROLES = ("bench", "second", "accountant", "owner")
 
@@ -110,6 +112,7 @@ class Story:
 
     def _mended_frame(self) -> str:
         customer, story, reference, tag = self._send_back("arm_left", "snapped", MENDED_G)
+        self._ask(customer, story, tag)
         page = self._look(tag, "Repair", d_arm_left_snapped="on")
         self._saw(f"bench looks {tag} over; the sums say repair, with their reasons")
         self._mend(tag, page)
@@ -117,6 +120,26 @@ class Story:
         self._hold("posted" in page.text.lower(), f"{reference}: the story tells of no posting")
         self._saw(f"the customer of {reference} reads that the frame is on its way")
         return reference
+
+    def _ask(self, customer: Visitor, story: Page, tag: str) -> None:
+        """Ask about a frame: it waits, the customer answers by the link, it goes on."""
+        bench = self.people["bench"]
+        page = bench.open(f"/bench/frame/{tag}/ask/")
+        bench.send(page.form_to("/ask/"), text=QUESTION, choices="\n".join(ANSWERS))
+        page = bench.open("/bench/?step=asked")
+        self._hold(
+            tag in page.text, f"{tag} does not stand with the frames that wait for an answer"
+        )
+        page = bench.open(f"/bench/frame/{tag}/look/")
+        page = bench.send(page.form_with("polymer"), polymer="ours", d_arm_left_snapped="on")
+        refused = bench.try_to_send(page.form_with("shown"), 422, take="on")
+        self._hold("waits for the answer" in refused.text, f"{tag} did not wait for the answer")
+        page = customer.open(story.url)
+        self._hold(QUESTION in page.text, f"{tag}: the story does not show the question")
+        page = customer.open(next(link for link in page.links if "/question/" in link))
+        page = customer.send(page.form_with("chosen"), chosen=ANSWERS[0])
+        self._hold(f"You answered: “{ANSWERS[0]}”" in page.text, f"{tag}: no answer in the story")
+        self._saw(f"bench asks about {tag} and it waits; the customer answers by the link")
 
     def _send_back(
         self, component: str, defect: str, mass: str, place: int = 0
@@ -156,9 +179,23 @@ class Story:
         ending = page.form_to("/mend/finish/")
         lines = ("closes_freely", "screw_flush", "lens_held", "no_sharp_edge")
         weighed = {"mass": MENDED_G, "scale": _first(ending, "scale")}
-        page = bench.send(ending, scanned=_bins(ending), **dict.fromkeys(lines, "yes"), **weighed)
+        holds = dict.fromkeys(lines, "yes")
+        fails = holds | {"closes_freely": "no", "blamed": _first(ending, "blamed")}
+        page = bench.send(ending, scanned=_bins(ending), **fails, **weighed)
+        self._hold(
+            "did not hold" in page.text, f"{tag}: a failed check was not said to have failed"
+        )
+        self._saw(
+            "the bench check fails on one line: nothing is weighed out, the step is done anew"
+        )
+        ending = page.form_to("/mend/finish/")
+        page = bench.send(ending, scanned=_bins(ending), **holds, **weighed)
         self._saw("bench mends: the part has left its bin, the check is passed, it is weighed out")
-        bench.send(page.form_to(f"/{tag}/post/"), scanned=tag)
+        posting = page.form_to(f"/{tag}/post/")
+        refused = bench.try_to_send(posting, 422, scanned=WRONG_LABEL)
+        self._hold(tag in refused.text, f"{tag}: the wrong label was not refused by its name")
+        self._saw(f"a bin is scanned in place of {tag}: refused by its name, and nothing is posted")
+        bench.send(posting, scanned=tag)
         self._saw(f"{tag} goes into the post")
 
     def _ground_frame(self) -> None:

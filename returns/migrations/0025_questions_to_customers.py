@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('returns', '0023_counter_and_partners'),
+        ('returns', '0024_heaps_of_frames'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

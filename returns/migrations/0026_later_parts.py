@@ -8,7 +8,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('inventory', '0011_join_part_kind'),
-        ('returns', '0024_questions_to_customers'),
+        ('returns', '0025_questions_to_customers'),
     ]
 
     operations = [
