@@ -164,10 +164,10 @@ class Feedstock(ActionView):
     made_class = FeedstockAnswer
 
     def perform(self, data: dict[str, Any]) -> dict[str, Any]:
-        data = _facts(self, data, data["origin"])
+        facts = _facts(self, data, data["origin"])
         if data["into"] == "lot":
-            return {"lot": material.receive_as_lot(**data), "movement": None}
-        return {"lot": None, "movement": material.receive_to_box(**data)}
+            return {"lot": material.receive_as_lot(**facts), "movement": None}
+        return {"lot": None, "movement": material.receive_to_box(**facts)}
 
 
 class Scrap(ActionView):
