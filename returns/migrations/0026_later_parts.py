@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('inventory', '0011_join_part_kind'),
+        ('inventory', '0013_join_part_kind'),
         ('returns', '0025_questions_to_customers'),
     ]
 
