@@ -9,6 +9,7 @@ from typing import Any
 from django import template
 from django.forms import BaseForm, ChoiceField, Field, ModelChoiceField
 from django.forms.boundfield import BoundField
+from django.http import HttpRequest
 from django.template.context import Context
 from django.template.loader import render_to_string
 from django.utils.html import conditional_escape, format_html, format_html_join
@@ -236,20 +237,37 @@ def figure(value: object, label: str, unit: str = "", known: object = None) -> S
     return render_to_string("hingeback/furniture/figure.html", facts)
 
 
-@register.simple_tag
-def measured(mass_mg: object, known: object) -> SafeString:
+@register.simple_tag(takes_context=True)
+def measured(context: Context, mass_mg: object, known: object) -> SafeString:
     """Show a mass with its expanded uncertainty and factor, or say that nobody weighed it.
 
     `known` is the mass's uncertainty from `weighing.sums.traced`, or the one reading that it is.
+    What speaks against a scale is said once a page, and marked with a dagger after that.
     """
+    return _measured(mass_mg, known, context.get("request"))
+
+
+def _measured(mass_mg: object, known: object, request: HttpRequest | None = None) -> SafeString:
     facts = _spread_facts(_known(known)) | {"mass": mass(mass_mg)}
+    facts["said"] = _said_before(facts["flags"], request)
     return render_to_string("hingeback/furniture/measured.html", facts)
 
 
-@register.simple_tag
-def spread(known: object, *, once: bool = False) -> SafeString:
+def _said_before(flags: list[str], request: HttpRequest | None) -> bool:
+    """Whether this page has said these doubts already; they count as said from now on."""
+    if request is None or not flags:
+        return False
+    said: set[tuple[str, ...]] = getattr(request, "_hingeback_doubts_said", set())
+    is_said = tuple(flags) in said
+    request._hingeback_doubts_said = said | {tuple(flags)}  # type: ignore[attr-defined]
+    return is_said
+
+
+@register.simple_tag(takes_context=True)
+def spread(context: Context, known: object, *, once: bool = False) -> SafeString:
     """Show the uncertainty alone, to stand beside its mass; `once` where the page says k itself."""
     facts = _spread_facts(_known(known)) | ({"factor": ""} if once else {})
+    facts["said"] = _said_before(facts["flags"], context.get("request"))
     return render_to_string("hingeback/furniture/spread.html", facts)
 
 
@@ -272,13 +290,15 @@ def spread_under(known: object, unit: str = "") -> SafeString:
 @register.simple_tag
 def spread_below(known: object) -> SafeString:
     """Show the uncertainty on a line of its own in a table of masses, so that decimals align."""
-    return format_html('<span class="below">{}</span>', spread(known))
+    facts = _spread_facts(_known(known))
+    drawn = render_to_string("hingeback/furniture/spread.html", facts)
+    return format_html('<span class="below">{}</span>', drawn)
 
 
 @register.simple_tag
 def not_weighed(mass_mg: int) -> SafeString:
     """Show a mass from a drawing, a bill or a nominal figure, which nobody weighed."""
-    return measured(mass_mg, MassUncertainty(booked_mg=abs(mass_mg)))
+    return _measured(mass_mg, MassUncertainty(booked_mg=abs(mass_mg)))
 
 
 def _known(data: object) -> MassUncertainty:

@@ -40,6 +40,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("bench/parcel/<str:code>/tags.pdf", labelling.parcel_tags, name="parcel-tags"),
     path("bench/frame/<str:tag>/", frames.frame, name="frame"),
     path("bench/frame/<str:tag>/look/", looks.look, name="frame-look"),
+    path("bench/frame/<str:tag>/hand/", frames.hand, name="frame-hand"),
     path("bench/frame/<str:tag>/overrule/", frames.overrule, name="frame-overrule"),
     path("bench/frame/<str:tag>/request/", frames.assign, name="frame-assign"),
     path("bench/frame/<str:tag>/wish/", frames.wish, name="frame-wish"),

@@ -103,6 +103,7 @@ TABLE: Final = (
     Row("bench/parcel/<str:code>/tags.pdf", get=BENCH),
     Row("bench/frame/<str:tag>/", get=STAFF),
     Row("bench/frame/<str:tag>/look/", get=BENCH, post=BENCH),
+    Row("bench/frame/<str:tag>/hand/", post=BENCH),
     Row("bench/frame/<str:tag>/overrule/", post=BENCH),
     Row("bench/frame/<str:tag>/request/", post=BENCH),
     Row("bench/frame/<str:tag>/wish/", post=BENCH),

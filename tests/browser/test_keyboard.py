@@ -53,8 +53,6 @@ def test_from_the_code_to_the_grading_by_keys_alone(bench: Page, shop: Shop) -> 
     expect(bench.locator("#code-search")).to_be_focused()
     bench.keyboard.type(filed.reference.lower().replace("-", " "))
     bench.keyboard.press("Enter")
-    _press(bench, bench.get_by_role("button", name="Its parcel is here: book it"))
-
     expect(bench.get_by_label("Mass", exact=True)).to_be_focused()
     bench.keyboard.type("24,31")
     _tab_to(bench, bench.get_by_label("Scale", exact=True))
@@ -62,28 +60,20 @@ def test_from_the_code_to_the_grading_by_keys_alone(bench: Page, shop: Shop) -> 
     _press(bench, bench.get_by_label("It is washed, disinfected and dry"), "Space")
     # Enter in a field sends nothing that is noted: only the button does.
     bench.keyboard.press("Enter")
-    _press(bench, bench.get_by_role("button", name="Weigh it in"))
-    _press(bench, bench.get_by_role("link", name="Open the frame"))
-
-    expect(bench.get_by_role("link", name="Look it over")).to_be_focused()
-    bench.keyboard.press("Enter")
+    _press(bench, bench.get_by_role("button", name="Weigh it in: nothing else is in it"))
     expect(bench.get_by_label("ours: mark, colour and feel are right")).to_be_focused()
     bench.keyboard.press("Space")
     _press(bench, _tick(bench, "left arm: snapped"), "Space")
     _press(bench, bench.get_by_role("button", name="Show the answer"))
     expect(bench.locator("#answer")).to_contain_text("The answer: Repair")
-    _press(bench, bench.get_by_role("button", name="Take it"))
-    expect(bench.locator("#decision")).to_contain_text("Decision: Repair")
-    expect(bench.get_by_role("link", name="Mend it")).to_be_focused()
-    bench.keyboard.press("Enter")
-    start = bench.get_by_role("button", name="Start mending")
-    expect(start).to_be_visible()
-    expect(start).not_to_be_focused()
-    _tab_to(bench, start)
+    _press(bench, bench.get_by_role("button", name="Take it and start mending"))
+    done = bench.get_by_role("button", name="Done, checked and weighed out")
+    expect(done).to_be_visible()
+    expect(done).not_to_be_focused()
     bench.keyboard.press("F2")
     expect(bench.locator("#code-search")).to_be_focused()
     frame = ReturnedFrame.objects.get()
-    assert (frame.reading.mass_mg, frame.state) == (24_310, "to_mend")
+    assert (frame.reading.mass_mg, frame.state) == (24_310, "mending")
 
 
 def _tick(page: Page, name: str) -> Locator:
@@ -184,7 +174,6 @@ def test_a_code_scanned_into_the_field_for_a_mass_is_looked_up(bench: Page, shop
     its reading stays in the field."""
     filed, other = customers.sent_back(shop), customers.sent_back(shop)
     bench.goto(f"/bench/request/{filed.reference}/")
-    _press(bench, bench.get_by_role("button", name="Its parcel is here: book it"))
     mass = bench.get_by_label("Mass", exact=True)
     expect(mass).to_be_focused()
     bench.keyboard.type("24.31 g")
@@ -200,16 +189,14 @@ def test_the_way_back_is_one_key_away_after_an_action(bench: Page, shop: Shop) -
     """The notice links to the form that undoes it; the form's section opens, its field waits."""
     filed = customers.sent_back(shop)
     bench.goto(f"/bench/request/{filed.reference}/")
-    _press(bench, bench.get_by_role("button", name="Its parcel is here: book it"))
     expect(bench.get_by_label("Mass", exact=True)).to_be_focused()
     bench.keyboard.type("24,31")
     bench.get_by_label("Scale", exact=True).select_option(label="Fine scale")
     bench.get_by_label("It is washed, disinfected and dry").check()
-    _press(bench, bench.get_by_role("button", name="Weigh it in"))
-    _press(bench, bench.get_by_role("link", name="Undo it"))
+    _press(bench, bench.get_by_role("button", name="Weigh it in: nothing else is in it"))
+    _press(bench, bench.get_by_role("link", name="Wrong mass, or the wrong frame? Undo it"))
     reason = bench.get_by_label("Why the weigh-in is undone")
     expect(reason).to_be_focused()
-    bench.on("dialog", lambda dialog: dialog.accept())
     bench.keyboard.type("wrong frame")
     _press(bench, bench.get_by_role("button", name="Undo the weigh-in"))
     expect(bench.get_by_text("The weigh-in is undone")).to_be_visible()
@@ -219,7 +206,7 @@ def test_the_way_back_is_one_key_away_after_an_action(bench: Page, shop: Shop) -
 def test_a_key_held_down_presses_nothing_on_the_next_page(bench: Page, shop: Shop) -> None:
     filed = customers.sent_back(shop)
     bench.goto(f"/bench/request/{filed.reference}/")
-    _tab_to(bench, bench.get_by_role("button", name="Its parcel is here: book it"))
+    _tab_to(bench, bench.get_by_role("button", name="Only book it, and weigh it later"))
     bench.evaluate("addEventListener('keydown', (event) => { window.held = event; })")
     for _repeat in range(2):
         bench.evaluate(

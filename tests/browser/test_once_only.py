@@ -128,11 +128,10 @@ def test_a_double_click_and_a_reload_weigh_one_frame_in(
     filed = customers.sent_back(shop)
     bench = open_visitors(viewport=chromium.DESKTOP).page(user=bea)
     actions.type_code(bench, filed.reference)
-    bench.get_by_role("button", name="Its parcel is here: book it").dblclick()
     bench.get_by_label("Mass", exact=True).fill("24,31")
     bench.get_by_label("Scale", exact=True).select_option(label="Fine scale")
     bench.get_by_label("It is washed, disinfected and dry").check()
-    bench.get_by_role("button", name="Weigh it in").dblclick()
+    bench.get_by_role("button", name="Weigh it in: nothing else is in it").dblclick()
     expect(bench.locator(".notice-good strong.code")).to_have_count(1)
     bench.reload()
     assert filed.parcels.count() == 1
@@ -206,12 +205,11 @@ def test_a_service_that_stops_is_noticed_while_typing_and_so_is_its_return(
     # Before the first page: a route laid while a page is being exchanged may miss the new one.
     bench.route("**/alive/", lambda route: route.abort("connectionrefused"))
     actions.type_code(bench, customers.sent_back(shop).reference)
-    actions.press(bench, "Its parcel is here: book it")
     bench.get_by_label("Scale", exact=True).select_option(label="Fine scale")
     bench.get_by_label("Mass", exact=True).fill("24,31")
     notice = bench.get_by_text(NO_ANSWER)
     expect(notice).to_be_visible()
-    actions.press(bench, "Weigh it in")
+    actions.press(bench, "Weigh it in: nothing else is in it")
     expect(notice).to_be_focused()
     assert not ReturnedFrame.objects.exists()
     bench.reload()
@@ -219,7 +217,7 @@ def test_a_service_that_stops_is_noticed_while_typing_and_so_is_its_return(
     expect(bench.get_by_text("We brought back what you had typed here.")).to_be_visible()
     bench.unroute("**/alive/")
     bench.get_by_label("It is washed, disinfected and dry").check()
-    actions.press(bench, "Weigh it in")
+    actions.press(bench, "Weigh it in: nothing else is in it")
     expect(bench.locator(".notice-good strong.code")).to_be_visible()
     assert ReturnedFrame.objects.get().reading.mass_mg == 24_310
     visitors.expect_complaint("Failed to load resource")
@@ -231,17 +229,16 @@ def test_a_second_frame_typed_after_going_back_is_asked_about_and_then_weighed_i
     """The same key with another mass: never taken for the first, and not lost either."""
     bench = visitors.page(user=bea)
     actions.type_code(bench, customers.sent_back(shop).reference)
-    actions.press(bench, "Its parcel is here: book it")
     for mass in ("24,31", "24,35"):
         bench.get_by_label("Mass", exact=True).fill(mass)
         bench.get_by_label("Scale", exact=True).select_option(label="Fine scale")
         bench.get_by_label("It is washed, disinfected and dry").check()
-        actions.press(bench, "Weigh it in")
+        actions.press(bench, "Weigh it in: nothing else is in it")
         if mass == "24,31":
             expect(bench.locator(".notice-good strong.code")).to_be_visible()
             bench.go_back()
     expect(bench.locator(".error-summary")).to_contain_text("Another entry was sent")
-    actions.press(bench, "Weigh it in")
+    actions.press(bench, "Weigh it in: nothing else is in it")
     expect(bench.locator(".notice-good strong.code")).to_be_visible()
     masses = ReturnedFrame.objects.order_by("pk").values_list("reading__mass_mg", flat=True)
     assert list(masses) == [24_310, 24_350]

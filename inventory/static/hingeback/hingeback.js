@@ -296,7 +296,10 @@
   window.addEventListener("resize", openTables);
   window.addEventListener("load", () => setTimeout(unfold));
   window.addEventListener("pageshow", unfoldFilled);
-  document.addEventListener("htmx:afterSettle", unfoldFilled);
+  document.addEventListener("htmx:afterSettle", () => {
+    unfoldFilled();
+    document.querySelector("[data-focus]")?.focus();
+  });
   window.addEventListener("hashchange", unfold);
 
   /* Once the page is read, and before the scripts that may come later. */

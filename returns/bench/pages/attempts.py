@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import uuid
 from collections.abc import Callable
 from typing import Any, TypeVar
 
@@ -12,7 +13,9 @@ from django.utils import timezone
 from inventory.errors import NotFound, StaleState
 from inventory.furniture.pages.access import StaffRequest
 from inventory.furniture.pages.forms import ActionForm, Made
+from inventory.staff.queries import BENCH, OWNER, roles_of
 from returns.arriving.pages import scales
+from returns.bench.queries import in_hand
 from returns.bench.queries.frames import version_of
 from returns.models import ReturnedFrame
 
@@ -67,3 +70,14 @@ def found(rows: models.QuerySet[RowT], **facts: Any) -> RowT:
     if row is None:
         raise NotFound()
     return row
+
+
+def hand_facts(request: StaffRequest, frame: ReturnedFrame) -> dict[str, Any]:
+    """What a page says of who has a frame in the hand, and the key of the form that says so."""
+    hand = in_hand.holders([frame.tag], timezone.now()).get(frame.tag)
+    may_act = bool(roles_of(request.user) & {BENCH, OWNER})
+    return {
+        "hand": hand if may_act else None,
+        "hand_key": uuid.uuid4(),
+        "may_take": may_act and frame.ended_at is None,
+    }

@@ -17,7 +17,7 @@ from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_POST, require_safe
 
-from inventory.errors import NotFound
+from inventory.errors import BadInput, NotFound
 from inventory.furniture.numbers import fixed
 from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.forms import ActionForm
@@ -28,7 +28,8 @@ from inventory.weighing.sums.traced import MassUncertainty, Replay
 from returns.arriving import rules as arriving
 from returns.arriving.pages.parcels import SlipField
 from returns.asking import queries as asking
-from returns.bench.pages.attempts import FrameForm
+from returns.bench import rules as scanned_frames
+from returns.bench.pages.attempts import FrameForm, hand_facts
 from returns.bench.pages.finding import frame_by
 from returns.bench.queries import frames
 from returns.bench.queries.queue import WAITING
@@ -165,6 +166,20 @@ def unstrip(request: StaffRequest, tag: str) -> HttpResponse:
     return _done(request, tag, UnstripForm(request.POST), stripdown.undo)
 
 
+@require_POST
+@allow(BENCH, OWNER)
+def hand(request: StaffRequest, tag: str) -> HttpResponse:
+    """Take a frame in hand, or put it down."""
+    form = ActionForm(request.POST)
+    if not form.is_valid():
+        raise BadInput(_t("This form was incomplete. Open the frame's page and press again."))
+    is_put_down = request.POST.get("hand") == "down"
+    rule = scanned_frames.put_down if is_put_down else scanned_frames.take_in_hand
+    data = frame_by(tag)
+    rule(key=form.cleaned_data["key"], frame=data, at=timezone.now(), by=request.user)
+    return redirect("frame", data.tag)
+
+
 def _done(request: StaffRequest, tag: str, form: ActionForm, rule: Any) -> HttpResponse:
     data = frame_by(tag)
     if form.is_valid():
@@ -173,7 +188,6 @@ def _done(request: StaffRequest, tag: str, form: ActionForm, rule: Any) -> HttpR
         if form.attempt(rule, frame=data, at=timezone.now(), by=request.user, **facts) is not None:
             messages.success(request, _DONE[type(form)])
             return redirect("frame", data.tag)
-    messages.error(request, _t("It was not done: see what is wrong beside the form."))
     return _shown(request, data, form)
 
 
@@ -229,7 +243,10 @@ def _shown(
         "asked": (asked := next(iter(asking.of_frame(shown)), None)),
         "may_ask": may_act and asked is None and asking.may_ask(shown),
         "part_promises": salvage.promises_of(shown),
-    } | _forms(shown, tried, may_act, data.latest, version)
+        "tried": tried,
+        **hand_facts(request, shown),
+        **_forms(shown, tried, may_act, data.latest, version),
+    }
     status = 422 if tried is not None else 200
     return render(request, "returns/bench/frame.html", facts, status=status)
 

@@ -19,6 +19,7 @@ from inventory.models import Colour
 from inventory.staff.queries import BENCH, OWNER
 from returns.asking import queries as asking
 from returns.asking import sums as waits
+from returns.bench.queries import in_hand
 from returns.bench.queries import queue as bench
 from returns.grading.pages import wording
 from returns.models import FrameModel, Grading
@@ -100,7 +101,12 @@ def _rows(queue: bench.Queue) -> list[dict[str, object]]:
     """Return each row with the words that the page shows beside it."""
     rows = list(queue.page)
     names = wording.part_names() if queue.why else {}
-    return [_row(row, queue.why.get(row.pk), names) for row in rows]
+    tags = [row.tag for row in rows] if bench.is_of_frames(queue.step) else []
+    hands = in_hand.holders(tags, timezone.now()) if tags else {}
+    return [
+        _row(row, queue.why.get(row.pk), names) | {"hand": hands.get(getattr(row, "tag", ""))}
+        for row in rows
+    ]
 
 
 def _row(row: Any, grading: Grading | None, names: dict[str, str]) -> dict[str, object]:

@@ -14,6 +14,7 @@ from inventory.errors import StaleState
 from inventory.models import Event, Movement, Place, PlaceKind, Posting
 from inventory.weighing.queries import readings
 from inventory.weighing.sums.traced import MassUncertainty, MassWithReadings
+from returns.bench.queries import in_hand
 from returns.models import Grading, RepairJob, ReturnedFrame
 from returns.story.sums.states import FrameState
 
@@ -77,7 +78,8 @@ def story(frame: ReturnedFrame) -> Story:
     """Gather a frame's story, the newest first. Bounded."""
     gradings = Grading.objects.filter(frame=frame).select_related("by")
     jobs = frame.jobs.prefetch_related("steps__remedy", "checks").order_by("-opened_at")
-    events = Event.objects.filter(subject=frame.tag).select_related("actor")
+    deeds = Event.objects.filter(subject=frame.tag).exclude(name__in=in_hand.WORDS)
+    events = deeds.select_related("actor")
     movements = (
         Movement.objects.filter(subject=frame.tag)
         .select_related("reverses", "actor")
@@ -121,12 +123,14 @@ def version_of(tag: str) -> int:
 
     Read it before the frame itself: what is read after it is at least as new.
     """
-    return Event.objects.filter(subject=tag).aggregate(latest=Max("pk"))["latest"] or 0
+    rows = Event.objects.filter(subject=tag).exclude(name__in=in_hand.WORDS)
+    return rows.aggregate(latest=Max("pk"))["latest"] or 0
 
 
 def versioned(rows: QuerySet[ReturnedFrame]) -> QuerySet[ReturnedFrame]:
     """The frames with their `version`, read in the one statement that reads the frame."""
-    latest = Event.objects.filter(subject=OuterRef("tag")).order_by("-pk").values("pk")[:1]
+    deeds = Event.objects.filter(subject=OuterRef("tag")).exclude(name__in=in_hand.WORDS)
+    latest = deeds.order_by("-pk").values("pk")[:1]
     return rows.annotate(version=Coalesce(Subquery(latest), 0))
 
 

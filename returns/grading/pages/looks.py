@@ -23,7 +23,7 @@ from inventory.errors import BadInput, StaleState
 from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.staff.queries import BENCH, OWNER
 from returns.arriving.pages.parcels import batch_by
-from returns.bench.pages.attempts import FrameForm
+from returns.bench.pages.attempts import FrameForm, hand_facts
 from returns.bench.pages.finding import frame_by
 from returns.bench.pages.frames import decision
 from returns.bench.queries.frames import NEXT_PAGE, version_of
@@ -254,12 +254,16 @@ def look(request: StaffRequest, tag: str) -> HttpResponse:
         if request.POST["take"] == ONWARD:
             return _onward(request, form, seen)
         return redirect("frame", seen.tag)
-    facts = {
-        "frame": seen,
-        "form": form,
-        "answer": _answer(form, seen),
-        "is_weighed": "weighed" in request.GET and seen.state == FrameState.WEIGHED,
-    } | _hints(seen)
+    facts = (
+        {
+            "frame": seen,
+            "form": form,
+            "answer": _answer(form, seen),
+            "is_weighed": "weighed" in request.GET and seen.state == FrameState.WEIGHED,
+        }
+        | _hints(seen)
+        | hand_facts(request, seen)
+    )
     return render(request, "returns/bench/look.html", facts, status=422 if form.errors else 200)
 
 

@@ -100,6 +100,8 @@ REASONS: Words = {
 }
 
 EVENTS: Words = {
+    "bench.take_in_hand": _("Taken in hand"),
+    "bench.put_down": _("Put down"),
     "arrivals.book": _("Parcel booked"),
     "arrivals.weigh_in": _("Weighed in"),
     "arrivals.assign": _("Given to its request"),

@@ -20,7 +20,7 @@ from inventory.models import Part, Workshop
 from inventory.staff.queries import BENCH, OWNER
 from inventory.weighing.queries import traced
 from returns.arriving.pages import scales
-from returns.bench.pages.attempts import done, focused, found
+from returns.bench.pages.attempts import done, focused, found, hand_facts
 from returns.bench.pages.finding import frame_by
 from returns.bench.queries.frames import version_of
 from returns.grading.sums.facts import PPM
@@ -199,7 +199,7 @@ def _page(
         "check": standing,
         "blamed": _named(standing),
         "advice": _advice(standing),
-    }
+    } | hand_facts(request, frame)
     again = tried.pop("tried_step", None)
     facts["steps"] = _steps(job, again) if is_mending and job else []
     if is_mending and job is not None:
