@@ -20,6 +20,7 @@ from inventory.ledger.queries import naming
 from inventory.masters import queries as practice
 from inventory.models import Lot, Part, Place, Workshop
 from returns.models import Dispatch, Parcel, Person, ReturnedFrame
+from returns.models.filing import Wish
 
 # A4 with a margin that every office printer keeps.
 SHEET_MM: Final = (210, 297)
@@ -36,11 +37,15 @@ Drawn = TypeVar("Drawn")
 
 @dataclass(frozen=True, slots=True)
 class Label:
-    """One label: the code in large type, its QR code, and up to three small lines."""
+    """One label: the code in large type, its QR code, and up to three small lines.
+
+    `mark` stands large between them: what must not be overlooked while the thing is in the hand.
+    """
 
     code: str
     lines: tuple[str, ...] = ()
     path: str = ""
+    mark: str = ""
 
     @property
     def qr_svg(self) -> str:
@@ -68,7 +73,15 @@ def of_frame(frame: ReturnedFrame) -> Label:
     code = frame.partner_slip.code if frame.partner_slip else _("no slip")
     reference = frame.request.reference if frame.request else code
     day = _("by %(day)s") % {"day": frame.promised_by.isoformat()}
-    return Label(frame.tag, (what, reference, day))
+    # On a small label the last line may not be seen: the tag itself leads to the reference.
+    return Label(frame.tag, (what, day, reference), mark=_mark(frame))
+
+
+def _mark(frame: ReturnedFrame) -> str:
+    """Say what the customer wants: the lenses, and what becomes of a frame past mending."""
+    wishes = {Wish.REGRIND: _("else grind"), Wish.POST_BACK: _("else back as it is")}
+    wish = wishes.get(Wish(frame.wish)) if frame.wish else _("wish not known")
+    return " · ".join(filter(None, (_("lenses back") if frame.lenses_back else "", wish)))
 
 
 def of_parcel(parcel: Parcel) -> Label:

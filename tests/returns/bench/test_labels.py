@@ -228,3 +228,21 @@ def test_label_that_names_an_address_to_fetch_is_not_drawn(
     monkeypatch.setattr(Label, "qr_svg", '<img src="file:///etc/hostname">')
     with pytest.raises(BadInput, match="another file"):
         labels.labels_pdf([Label("X")])
+
+
+@pytest.mark.parametrize(
+    ("wish", "lenses_back", "mark"),
+    [
+        ("regrind", True, "lenses back · else grind"),
+        ("regrind", False, "else grind"),
+        ("post_back", True, "lenses back · else back as it is"),
+        ("", False, "wish not known"),
+    ],
+)
+def test_a_tag_is_marked_with_the_wish_and_the_lenses(
+    shop: Shop, bea: User, wish: str, lenses_back: bool, mark: str
+) -> None:
+    frame = on_shelf(shop, bea)
+    frame.wish, frame.lenses_back = wish, lenses_back
+    assert labels.of_frame(frame).mark == mark
+    assert mark.split(" ", maxsplit=1)[0] in text(labels.labels_pdf([labels.of_frame(frame)]))
