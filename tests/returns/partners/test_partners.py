@@ -415,6 +415,9 @@ def test_the_bench_books_and_weighs_scan_by_scan(
     frames = ReturnedFrame.objects.order_by("pk")
     assert [frame.partner_slip for frame in frames] == [one, two]
     assert client.get(f"/go/{two.code}/")["Location"] == f"/bench/frame/{frames[1].tag}/"
+    assert (
+        "It waits for its wearer" in client.get(f"/bench/frame/{frames[1].tag}/").content.decode()
+    )
     tag = client.get(f"/bench/frame/{frames[1].tag}/label.pdf")
     assert tag.content.startswith(b"%PDF")
     refused = client.post("/bench/parcel/book/", {"key": key(), "request": three.code})
