@@ -60,6 +60,8 @@ def recorded(month: Month) -> tuple[recording.Recording, dict[str, list[Any]]]:
 
 
 @pytest.mark.slow
+# A whole year is played: a minute of processor, which on a shared machine may be many of the clock.
+@pytest.mark.timeout(1200)
 @pytest.mark.django_db
 @pytest.mark.skipif(connection.vendor != "sqlite", reason="it is recorded on SQLite")
 def test_playing_writes_what_was_recorded(monkeypatch: pytest.MonkeyPatch) -> None:
