@@ -250,6 +250,7 @@ def eased(recipe: Recipe, obstacle: Obstacle) -> Recipe:
     return replace(recipe, **{field: int(obstacle.eased_to) if whole else obstacle.eased_to})
 
 
+@pytest.mark.slow
 @settings(max_examples=150)
 @given(lots_drawn, recipes_drawn)
 def test_blend_keeps_its_limits_or_says_what_would_make_it_possible(

@@ -277,6 +277,7 @@ def test_units_change_masses_and_leave_the_tests_alone(
             assert after.adjusted == pytest.approx(before.adjusted * factor, rel=1e-6, abs=1e-3)
 
 
+@pytest.mark.slow
 def test_sound_weighings_raise_the_alarm_about_as_often_as_was_asked() -> None:
     """Derived: 3 000 drawn networks of a shelf, a box and a mill; 5 % asked for each test, and
     the measurement tests together may not exceed it (the limits of Šidák are on the safe side)."""

@@ -378,6 +378,7 @@ def test_nonsense_facts_are_refused_where_they_are_made() -> None:
         assert refused.value.code == code
 
 
+@pytest.mark.slow
 def test_twenty_four_findings_with_many_remedies_stay_bounded() -> None:
     findings = [Finding(f"c{n}", "worn") for n in range(24)]
     remedies = [

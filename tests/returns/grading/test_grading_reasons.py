@@ -48,6 +48,12 @@ def test_too_dear_says_what_it_expects_its_ceiling_and_what_would_have_tipped_it
     ]
 
 
+def test_odds_are_said_to_the_tenth_of_a_percent_that_they_are_nearest_to() -> None:
+    grading = graded(remedies=[replace(STEP_UP, minutes=Fraction(1801, 100))])
+    assert grading.figures.break_even_odds_ppm == 837_551
+    assert {reason.params.get("odds_percent") for reason in grading.reasons} == {None, "83.8"}
+
+
 def test_waiting_names_each_part_that_is_missing_with_its_count() -> None:
     both = replace(STEP_UP, parts={"screw-m1.6": 2, "temple-left": 1})
     grading = graded(remedies=[both], stock=Stock({"screw-m1.6": 0, "temple-left": 0}))
