@@ -8,7 +8,13 @@ import subprocess
 import pytest
 from django.conf import settings
 
-PRIVATE = ("deploy/served.env", "var/hingeback.sqlite3", "own/secret_key")
+PRIVATE = (
+    "deploy/database.env",
+    "served/secret_key",
+    "deploy/served.env",
+    "var/hingeback.sqlite3",
+    "own/secret_key",
+)
 
 
 @pytest.mark.parametrize("path", PRIVATE)

@@ -54,7 +54,7 @@ def tracked() -> list[Path]:
 def environment_names() -> set[str]:
     """Every HINGEBACK_ variable that a program or script under deploy/ reads."""
     found: set[str] = set()
-    for path in (ROOT / "deploy").iterdir():
+    for path in [*(ROOT / "deploy").iterdir(), *(ROOT / "deploy" / "served").iterdir()]:
         if path.suffix in {".py", ".sh"}:
             found |= set(re.findall(r"HINGEBACK_[A-Z_]+[A-Z]", read(path)))
     for call in ast.walk(ast.parse(read(ROOT / "deploy" / "settings.py"))):
