@@ -13,8 +13,8 @@ from inventory.furniture.api import idempotency
 from returns.asking import rules as asking
 from returns.customers import rules as people
 from returns.filing.rules import drafts, intake, photos, underway
-from returns.handover.rules import taking
 from returns.goods import rules as goods
+from returns.handover.rules import taking
 from returns.kits.rules import kits
 
 log = structlog.get_logger(__name__)

@@ -7,8 +7,8 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('inventory', '0013_join_part_kind'),
-        ('returns', '0025_questions_to_customers'),
+        ('inventory', '0015_join_part_kind'),
+        ('returns', '0027_questions_to_customers'),
     ]
 
     operations = [

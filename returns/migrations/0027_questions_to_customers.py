@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('returns', '0024_heaps_of_frames'),
+        ('returns', '0026_givers_and_evidence'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

@@ -1,6 +1,6 @@
 """Givers of goods and evidence of origin; the owner may edit the lists of goods and causes.
 
-0025_givers_and_evidence hands out those rights anew.
+Those rights are handed out anew here.
 """
 
 from __future__ import annotations
@@ -30,8 +30,8 @@ class Migration(migrations.Migration):
     dependencies = [
         ('auth', '0012_alter_user_first_name_max_length'),
         ('contenttypes', '0002_remove_content_type_name'),
-        ('inventory', '0011_goods_and_spoiled_pairs'),
-        ('returns', '0024_heaps_of_frames'),
+        ('inventory', '0013_goods_and_spoiled_pairs'),
+        ('returns', '0025_handover'),
     ]
 
     operations = [

@@ -1,4 +1,4 @@
-"""0013_recipe_cards: recipe cards, and what a colour change leaves as a kind of movement."""
+"""Recipe cards, and what a colour change leaves as a kind of movement."""
 
 import django.db.models.deletion
 from django.conf import settings
@@ -15,7 +15,7 @@ def guard(apps, editor):
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('inventory', '0012_holidays_and_closing_days'),
+        ('inventory', '0013_goods_and_spoiled_pairs'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

@@ -17,7 +17,7 @@ def guard(apps: Apps, editor: BaseDatabaseSchemaEditor) -> None:
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('inventory', '0010_blends_and_parts_by_material'),
+        ('inventory', '0012_holidays_and_closing_days'),
     ]
 
     operations = [
