@@ -24,7 +24,7 @@ ROWS = FrameModel.objects.filter(active=True).prefetch_related(
 )
 
 
-class ShareAnswer(serializers.Serializer[BlendShare]):
+class BlendShareAnswer(serializers.Serializer[BlendShare]):
     colour = Code(source="of")
     share_ppm = serializers.IntegerField(help_text="Parts per million of the mass.")
 
@@ -51,7 +51,7 @@ class ColourwayAnswer(serializers.Serializer[Colourway]):
     colour_kind = serializers.ChoiceField(source="colour.kind", choices=Colour.Kind.values)
     swatch = serializers.CharField(source="colour.swatch")
     veins = serializers.SerializerMethodField()
-    recipe = ShareAnswer(source="colour.shares", many=True)
+    recipe = BlendShareAnswer(source="colour.shares", many=True)
     polymer = Code()
     lens_tint = serializers.CharField()
     differing = DifferingAnswer(many=True)
