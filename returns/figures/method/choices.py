@@ -184,6 +184,21 @@ CHOICES: tuple[Choice, ...] = (
     ),
     Choice("inventory.material.queries.blends.LOT_MIN_MG", _("least of a lot worth weighing, mg")),
     Choice(
+        "inventory.goods.sums.CONFIDENCE", _("confidence of what a next load of goods will yield")
+    ),
+    Choice("inventory.goods.sums.LOADS_MIN", _("loads of a kind before the next one is foretold")),
+    Choice(
+        "returns.spoiling.sums.SIGMAS",
+        _("standard deviations to the limits of a batch's spoiled share"),
+        Tag.MEMORY,
+    ),
+    Choice("returns.spoiling.sums.BATCHES_MIN", _("batches before those limits are drawn")),
+    Choice(
+        "returns.spoiling.sums.EXPECTED_MIN",
+        _("expected spoiled pairs under which the limits are rough"),
+        Tag.PRACTICE,
+    ),
+    Choice(
         "returns.auditing.rules.COVERAGE_FACTOR",
         _("standard deviations beyond which two weighings of an audit differ"),
     ),

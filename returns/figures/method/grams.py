@@ -21,6 +21,61 @@ GRAMS = (
         modules=("inventory.weighing.sums.masses",),
     ),
     Entry(
+        key="goods-yield",
+        title=_("What a load of used goods yields"),
+        answers=_(
+            "Which share of a load is usable, which is taken out, and what will the next give?"
+        ),
+        formula=_(
+            "Share = mass of the part / gross mass, of all loads of a kind together; beside it the "
+            "lowest and the highest load. From three loads on the next one is expected within "
+            "mean ± t · s · √(1 + 1 / n), cut to 0 and 100 %."
+        ),
+        sources=(
+            Source(
+                "Montgomery & Runger, Applied Statistics and Probability for Engineers, "
+                "3rd ed. 2003, 8-6, eq. 8-29",
+                Tag.SECOND_HAND,
+            ),
+            Source(_("Three loads at least; loads count alike, whatever their size"), Tag.OWN),
+        ),
+        shown=_("On the page of used goods."),
+        limits=_("A kind of goods that changes with its giver is wider than the range says."),
+        modules=("inventory.goods.sums",),
+    ),
+    Entry(
+        key="spoiled-pairs",
+        title=_("Yield of the steps, and spoiled pairs"),
+        answers=_("Which share comes good out of every step, and is a batch unlike the others?"),
+        formula=_(
+            "Rolled throughput yield = product of good / entered over the steps. Limits of a "
+            "batch's share: p ± 3 √(p (1 − p) / n), p of all batches, n of its own."
+        ),
+        sources=(
+            Source(
+                "NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.3.2 (p chart)", Tag.MEMORY
+            ),
+            Source(_("Five batches at least before limits are drawn"), Tag.OWN),
+            Source(_("Under five expected pairs the limits are called rough"), Tag.PRACTICE),
+        ),
+        shown=_("On the page of yield and causes."),
+        limits=_("A pair counts at the step that booked it, even if an earlier one spoiled it."),
+        modules=("returns.spoiling.sums",),
+    ),
+    Entry(
+        key="recipe-shares",
+        title=_("Shares of a weighed blend"),
+        answers=_("Did the blend at the press keep to its recipe?"),
+        formula=_(
+            "Share of a colour = its mass / the mass of all that was weighed; kept when it is no "
+            "further from the recipe than its tolerance. Compared in whole numbers, unrounded."
+        ),
+        sources=(Source(_("Masses as weighed; the tolerance is the owner's"), Tag.OWN),),
+        shown=_("On the recipe card at the press."),
+        limits=_("It says what went in, not how evenly the melt mixed."),
+        modules=("inventory.material.sums.recipe_shares",),
+    ),
+    Entry(
         key="weighing",
         title=_("Weighing uncertainty"),
         answers=_("How far may a weighed mass, or a sum of them, be off?"),

@@ -33,8 +33,18 @@ from returns.salvage import api as salvage
 from tests.makers import NOON
 from tests.returns.explained_figures import FIGURES
 
-# These hold words for translators and compute nothing.
-NO_FIGURES = frozenset({"returns.grading.sums.wording", "inventory.ledger.sums.scans"})
+# These hold words, days, codes or shapes of what is kept, and no figure of mass, odds or money.
+NO_FIGURES = frozenset(
+    {
+        "inventory.ledger.sums.scans",
+        "inventory.masters.sums",
+        "inventory.months.sums.kept_report",
+        "returns.asking.sums",
+        "returns.devices.sums",
+        "returns.grading.sums.wording",
+        "returns.handover.sums",
+    }
+)
 
 
 def modules() -> Iterator[str]:
@@ -152,6 +162,17 @@ def test_every_figure_points_at_an_entry_that_is_there() -> None:
 
 # Constants of the sums and queries that are no choice about a figure, and why.
 NO_CHOICES = {
+    "inventory.goods.queries.LOADS_MAX": "a bound of a list",
+    "inventory.masters.sums.SPANS_MAX": "a bound of input",
+    "inventory.masters.sums.SPAN_DAYS_MAX": "a bound of input",
+    "inventory.months.queries.recovered.report.BEYOND_SINCE": "a number of the form",
+    "inventory.months.sums.kept_report.SHOWN_MAX": "a bound of a list",
+    "inventory.running.queries.health.DISK_FREE_MIN_BYTES": "of the machine, no figure",
+    "returns.devices.sums.KEY_MS_MAX": "of a scanner's set-up, no figure",
+    "returns.goods.queries.MOULDED_MAX": "a bound of a list",
+    "returns.handover.queries.OPEN_MAX": "a bound of a list",
+    "returns.handover.sums.SHELF_LENGTH_MAX": "a bound of input",
+    "returns.spoiling.queries.BATCHES_MAX": "a bound of a list",
     "inventory.running.queries.outbox.FAILING_TRIES": "a bound of what is shown",
     "inventory.ledger.sums.scans.SHOWN_LENGTH_MAX": "a bound of what is shown",
     "inventory.ledger.sums.scans.TYPED_LENGTH_MAX": "a bound of input",

@@ -261,13 +261,13 @@ def test_slower_of_two_that_file_at_once_gets_the_first_request(
 ) -> None:
     same = key()
     first = intake.file_return(key=same, filing=filing(shop), at=NOON)
-    real, looks = intake._planned, []
+    real, looks = intake.planned, []
 
     def planned(key_: UUID, filing_: Filing) -> Any:
         looks.append(key_)  # at the first look the faster one has not committed its salt yet
         return replace(real(key_ if len(looks) > 1 else key(), filing_), key=key_)
 
-    monkeypatch.setattr(intake, "_planned", planned)
+    monkeypatch.setattr(intake, "planned", planned)
     assert intake.file_return(key=same, filing=filing(shop), at=NOON) == first
     assert (len(looks), Person.objects.count()) == (2, 1)
 
