@@ -101,6 +101,7 @@ WITHOUT = {
     "AuditedFrameAnswer.difference_mg": "`limit_ug` is the difference that chance explains",
     "ComponentAnswer.nominal_mass_mg": "from a drawing",
     "ComponentAnswer.spread_mg": "a spread itself",
+    "HeapAnswer.mass_mg": "the frame's `boxed_known` is of its heaps together",
     "KnownMass.unweighed_mg": "what no weighing supports",
     "LotAnswer.melt_flow_tolerance_mg": "a tolerance itself",
     "PartAnswer.nominal_mass_mg": "from a drawing",

@@ -45,11 +45,10 @@ def weigh_in(page: Page, reference: str, mass: str) -> None:
     page.goto("/desk/")
     page.get_by_label("Code einer Fassung").fill(reference)
     actions.press(page, "Öffnen")
-    actions.press(page, "Ihr Paket ist da: einbuchen")
     page.get_by_label("Masse", exact=True).fill(mass)
     page.get_by_label("Waage", exact=True).select_option(label="Fine scale")
     page.get_by_label("Sie ist gewaschen, desinfiziert und trocken").check()
-    actions.press(page, "Einwiegen")
+    actions.press(page, "Einwiegen: Sonst ist nichts darin")
 
 
 def test_a_return_is_filed_and_weighed_in_with_a_decimal_comma(

@@ -233,12 +233,12 @@ def test_a_second_frame_typed_after_going_back_is_asked_about_and_then_weighed_i
         bench.get_by_label("Mass", exact=True).fill(mass)
         bench.get_by_label("Scale", exact=True).select_option(label="Fine scale")
         bench.get_by_label("It is washed, disinfected and dry").check()
-        actions.press(bench, "Weigh it in: nothing else is in it")
+        actions.press(bench, "Weigh it in: more is in it")
         if mass == "24,31":
             expect(bench.locator(".notice-good strong.code")).to_be_visible()
             bench.go_back()
     expect(bench.locator(".error-summary")).to_contain_text("Another entry was sent")
-    actions.press(bench, "Weigh it in: nothing else is in it")
+    actions.press(bench, "Weigh it in: more is in it")
     expect(bench.locator(".notice-good strong.code")).to_be_visible()
     masses = ReturnedFrame.objects.order_by("pk").values_list("reading__mass_mg", flat=True)
     assert list(masses) == [24_310, 24_350]

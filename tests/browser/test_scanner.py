@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 from django.contrib.auth.models import User
 from django.test import Client
-from playwright.sync_api import Page, Request, Route, TimeoutError
+from playwright.sync_api import Error, Page, Request, Route, TimeoutError
 
 from inventory.ledger.rules import places
 from inventory.ledger.sums.scans import bare
@@ -84,6 +84,7 @@ class Replay:
     scans: int = 0
     answered: int = 0
     is_scanned_at: bool = False
+    address: str = ""
 
     def __post_init__(self) -> None:
         self.page.on("request", self._note)
@@ -109,6 +110,7 @@ class Replay:
         """Scan with no field in focus, of each kind that the page asks for and of two others; then
         into each field another."""
         self.is_scanned_at = False
+        self.address = address
         self.page.goto(address)
         self.is_scanned_at = True
         fields, asked = self.page.evaluate(MARK), self.page.evaluate(ASKED)
@@ -120,6 +122,18 @@ class Replay:
     def _scan(self, index: int, kind: str, text: str) -> None:
         before = self.page.evaluate(FOCUS, [index, kind])
         where = f"{self.page.url} {before['name']} {text}"
+        try:
+            self._scanned(index, kind, text, before, where)
+        except Error as left:
+            # A page that is left takes its answers along; whatever was noted still counts.
+            if "navigation" not in str(left):
+                raise
+            self.wrong.append(f"{where}: left the page")
+            self.page.goto(self.address)
+
+    def _scanned(
+        self, index: int, kind: str, text: str, before: dict[str, Any], where: str
+    ) -> None:
         opened = len(self.opened)
         if before["asks"] or not kind:
             scanner.scan(self.page, text)

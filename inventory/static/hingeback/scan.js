@@ -13,7 +13,7 @@
 
   /* The check character of our codes, ISO/IEC 7064 MOD N+1,N, as inventory/sums/codes.py draws it. */
   const ALPHABET = "23456789CDFGHJKMNPQRTWXY";
-  const KINDS = "QFPBLDG";
+  const KINDS = "QFPBLDGWK";
   const holds = (text) => {
     const n = ALPHABET.length;
     let check = n / 2;
