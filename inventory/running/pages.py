@@ -35,7 +35,7 @@ def _machine(at: datetime) -> list[Note]:
         "redis": _("Redis does not answer. Pages go on; letters leave a little later."),
         "worker": _("Letters and reports have waited for more than ten minutes. Start the worker."),
     }
-    found = [check for check in health.checks(at) if check.code in words and not check.is_well]
+    found = [check for check in health.of_the_machine(at) if not check.is_well]
     return [Note(words[check.code], "", is_alarm=True) for check in found]
 
 
