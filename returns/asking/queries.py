@@ -13,7 +13,7 @@ from inventory.errors import StaleState
 from inventory.models import Event
 from returns.asking import sums
 from returns.models import Question, ReturnedFrame, Terms
-from returns.story.sums.states import FrameState
+from returns.story.sums.states import ON_A_SHELF, FrameState
 
 ANSWER: str = "asking.answer"
 """The event of an answer, as long as nothing else has happened to the frame since."""
@@ -100,18 +100,5 @@ def may_ask(frame: ReturnedFrame) -> bool:
         and request
         and request.person
         and request.person.erased_at is None
-        and FrameState(frame.state) in ASKABLE
+        and FrameState(frame.state) in ON_A_SHELF
     )
-
-
-ASKABLE = frozenset(
-    {
-        FrameState.WEIGHED,
-        FrameState.HELD,
-        FrameState.TO_MEND,
-        FrameState.MENDING,
-        FrameState.MENDED,
-        FrameState.TO_STRIP,
-        FrameState.TO_RETURN,
-    }
-)

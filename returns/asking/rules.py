@@ -23,6 +23,7 @@ from returns.filing.rules import photos
 from returns.filing.rules.photos import Picture
 from returns.letters import rules as letters
 from returns.models import Question, QuestionPhoto, ReturnedFrame
+from returns.story.sums.states import ON_A_SHELF
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import User
@@ -118,7 +119,7 @@ def ask(
     """
     tidy = asked.tidy()
     # Held before anything is read: whoever decides about the frame holds the same row.
-    rows = ReturnedFrame.objects.filter(pk=frame.pk, state__in=queries.ASKABLE)
+    rows = ReturnedFrame.objects.filter(pk=frame.pk, state__in=ON_A_SHELF)
     held = rows.update(state=F("state"))
     fresh = ReturnedFrame.objects.select_related("request__person").get(pk=frame.pk)
     if held != 1 or not queries.may_ask(fresh) or fresh.request is None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import secrets
 import uuid
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -118,12 +117,12 @@ def add_evidence(
         raise BadInput(
             _("At most %(most)s pictures, please.") % {"most": EVIDENCE_MAX}, field="picture"
         )
-    # A name of ours that cannot be guessed; the sender's could be a path, or a person's name.
-    name = f"{secrets.token_hex(16)}.jpg"
-    photos.folder().mkdir(parents=True, exist_ok=True)
-    photos.path(name).write_bytes(picture.jpeg)
     kept = Evidence.objects.create(
-        load=load, kind=kind, file_name=name, note=note.strip(), added_at=at
+        load=load,
+        kind=kind,
+        file_name=photos.stored(picture),
+        note=note.strip(),
+        added_at=at,
     )
     event.of(load.code, evidence=kept.pk)
     return kept

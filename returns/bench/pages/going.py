@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from django.db.models import Model
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import NoReverseMatch, ResolverMatch, resolve, reverse
@@ -150,6 +151,22 @@ def _place_or_own_code(code: str) -> str:
     return ""
 
 
+def _shown_at(door: str, model: type[Model], *, by: str = "code") -> Callable[[str], str]:
+    """Return what leads from a code to the page of its row, and to nothing when there is none."""
+
+    def page(code: str) -> str:
+        found = model._default_manager.filter(**{by: code}).exists()
+        return reverse(door, args=[code]) if found else ""
+
+    return page
+
+
+_frame = _shown_at("frame", ReturnedFrame, by="tag")
+_parcel = _shown_at("parcel", Parcel)
+_lot = _shown_at("heat", Lot)
+_run = _shown_at("run", GrindRun)
+
+
 def _bin(part: Part) -> str:
     return f"{reverse('stock')}#{naming.bin_code(part.code)}"
 
@@ -177,39 +194,9 @@ def _request(code: str) -> str:
     return _parcel(slip.parcel.code) if slip.parcel else f"{reverse('partner-box')}?slip={code}"
 
 
-def _frame(code: str) -> str:
-    found = ReturnedFrame.objects.filter(tag=code).exists()
-    return reverse("frame", args=[code]) if found else ""
-
-
-def _parcel(code: str) -> str:
-    found = Parcel.objects.filter(code=code).exists()
-    return reverse("parcel", args=[code]) if found else ""
-
-
 def _box(code: str) -> str:
     place = Place.objects.filter(code=code).first()
     return _place(place) if place else ""
-
-
-def _lot(code: str) -> str:
-    found = Lot.objects.filter(code=code).exists()
-    return reverse("heat", args=[code]) if found else ""
-
-
-def _run(code: str) -> str:
-    found = GrindRun.objects.filter(code=code).exists()
-    return reverse("run", args=[code]) if found else ""
-
-
-def _load(code: str) -> str:
-    found = Load.objects.filter(code=code).exists()
-    return reverse("goods-load", args=[code]) if found else ""
-
-
-def _card(code: str) -> str:
-    found = RecipeCard.objects.filter(code=code).exists()
-    return reverse("card", args=[code]) if found else ""
 
 
 def _dispatch(code: str) -> str:
@@ -229,8 +216,8 @@ _BY_KIND: dict[str, Callable[[str], str]] = {
     "lot": _lot,
     "dispatch": _dispatch,
     "grind run": _run,
-    "load of goods": _load,
-    "recipe card": _card,
+    "load of goods": _shown_at("goods-load", Load),
+    "recipe card": _shown_at("card", RecipeCard),
 }
 
 

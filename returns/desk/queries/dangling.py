@@ -26,21 +26,10 @@ from inventory.models import PlaceKind, Posting
 from inventory.months.queries.months import Reason, span
 from inventory.months.sums.calendar_month import MONTHS_PER_YEAR, YEAR_MAX, Month
 from returns.models import Parcel, ReturnedFrame
-from returns.story.sums.states import FrameState
+from returns.story.sums.states import ON_A_SHELF
 
 MONTH_LAST = Month(YEAR_MAX, MONTHS_PER_YEAR)
 IN_HOUSE = (PlaceKind.ARRIVALS, PlaceKind.HOLD, PlaceKind.BENCH)
-ON_A_SHELF = frozenset(
-    {
-        FrameState.WEIGHED,
-        FrameState.HELD,
-        FrameState.TO_MEND,
-        FrameState.MENDING,
-        FrameState.MENDED,
-        FrameState.TO_STRIP,
-        FrameState.TO_RETURN,
-    }
-)
 
 
 def month_guard(label: str) -> list[Reason]:

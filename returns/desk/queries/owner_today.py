@@ -15,10 +15,9 @@ from inventory.months.queries import months
 from inventory.months.queries.months import Standing
 from inventory.parts import queries as parts
 from returns.asking import queries as asking
-from returns.desk.queries.dangling import ON_A_SHELF
 from returns.figures.span.queries import Scope
 from returns.models import Request, ReturnedFrame, WeighAudit
-from returns.story.sums.states import RequestState
+from returns.story.sums.states import ON_A_SHELF, RequestState
 
 _KITS_DUE = (RequestState.RESERVED, RequestState.WAITING_STOCK)
 

@@ -7,7 +7,6 @@ to anybody but the bench.
 from __future__ import annotations
 
 import hashlib
-import secrets
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
@@ -81,14 +80,11 @@ def take(
 def _kept(
     frame: ReturnedFrame, picture: Picture, shows: tuple[str, str], at: datetime, by: User
 ) -> BenchPhoto:
-    name = f"{secrets.token_hex(16)}.jpg"
-    photos.folder().mkdir(parents=True, exist_ok=True)
-    photos.path(name).write_bytes(picture.jpeg)
     return BenchPhoto.objects.create(
         frame=frame,
         component=shows[0],
         defect=shows[1],
-        file_name=name,
+        file_name=photos.stored(picture),
         width=picture.width,
         height=picture.height,
         taken_at=at,

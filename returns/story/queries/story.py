@@ -19,7 +19,6 @@ from django.utils.translation import gettext_lazy, pgettext
 from inventory.furniture import numbers
 from inventory.models import Event
 from returns.asking import queries as asking
-from returns.desk.queries.dangling import ON_A_SHELF
 from returns.filing.queries import frames as filed_frames
 from returns.filing.queries.frames import FiledFrame
 from returns.kits import queries as kit_stock
@@ -41,7 +40,7 @@ from returns.regrind.queries import became
 from returns.regrind.queries.became import Became
 from returns.story.queries import coming, stations
 from returns.story.queries.stations import Way
-from returns.story.sums.states import FrameState, RequestState
+from returns.story.sums.states import ON_A_SHELF, FrameState, RequestState
 
 Text = str | Promise
 

@@ -54,6 +54,18 @@ class FrameState(StrEnum):
 State = TypeVar("State", RequestState, FrameState)
 Steps = Mapping[State, frozenset[State]]
 
+# In the house and on its way: promised, asked about, and in some place of the ledger.
+ON_A_SHELF: Final = frozenset(
+    {
+        FrameState.WEIGHED,
+        FrameState.HELD,
+        FrameState.TO_MEND,
+        FrameState.MENDING,
+        FrameState.MENDED,
+        FrameState.TO_STRIP,
+        FrameState.TO_RETURN,
+    }
+)
 # A grading may be made, and made again, while nothing has been done to the frame. It may come out
 # as before, so a state may lead to itself.
 REGRADABLE: Final = frozenset(

@@ -11,9 +11,9 @@ from inventory.errors import MonthNotReady
 from inventory.ledger.rules import ledger
 from inventory.models import PlaceKind
 from inventory.months import rules as months
-from returns.desk.queries.dangling import ON_A_SHELF, month_guard
+from returns.desk.queries.dangling import month_guard
 from returns.models import Parcel, ReturnedFrame
-from returns.story.sums.states import FrameState
+from returns.story.sums.states import ON_A_SHELF, FrameState
 from tests.inventory import month_makers as made
 from tests.inventory.month_makers import NOV, NOV_2, OCT, at, move, weighed_in
 from tests.makers import Shop, key

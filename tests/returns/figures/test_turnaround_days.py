@@ -11,10 +11,10 @@ from inventory.ledger.rules import ledger
 from inventory.models import Movement
 from inventory.months.sums.calendar_month import Month
 from returns.bench.queries.queue import WAITING
-from returns.desk.queries.dangling import ON_A_SHELF
 from returns.figures.circularity.queries.turnaround import by_month, turnaround
 from returns.figures.span.queries import Scope, Span
 from returns.models import ReturnedFrame
+from returns.story.sums.states import ON_A_SHELF
 from tests.makers import NOON, Shop, key
 from tests.returns import owner_makers as made
 

@@ -14,7 +14,6 @@ from django.db.models.functions import Coalesce
 from inventory import clock
 from inventory.models import Movement
 from inventory.months.sums.calendar_month import month_of
-from returns.desk.queries.dangling import ON_A_SHELF
 from returns.figures.circularity.queries.judged import Judged
 from returns.figures.circularity.queries.outcomes import (
     AS_IS,
@@ -25,6 +24,7 @@ from returns.figures.circularity.queries.outcomes import (
 )
 from returns.figures.circularity.sums.circularity import counted_share
 from returns.figures.span.queries import Scope, Span, zone
+from returns.story.sums.states import ON_A_SHELF
 
 # Bins of whole days: first day of each; the last one is open.
 BINS = (0, 4, 8, 15, 22, 29, 43)
