@@ -157,18 +157,10 @@ class File(ActionView):
             for number, frame in enumerate(frames, start=1)
             for upload in frame.get("photos", [])
         ]
-        first, *further = [_asked(frame) for frame in frames]
-        filing = Filing(
-            colourway=first.colourway,
-            component=first.component,
-            defect=first.defect,
-            note=first.note,
-            wish=first.wish,
-            lenses_back=first.lenses_back,
+        filing = Filing.of(
+            [_asked(frame) for frame in frames],
             notice_version=data["notice"],
             contact=Contact(**{name: data[name] for name in CONTACT}),
-            more=first.more,
-            further=tuple(further),
         )
         return type(self).rule(key=self.action_key, filing=filing, at=self.at, pictures=pictures)
 

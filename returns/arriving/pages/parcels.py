@@ -79,7 +79,30 @@ class BookForm(ActionForm):
         return found
 
 
-class WeighInForm(WeighedForm):
+class FrameWeighedForm(WeighedForm):
+    """A frame on the scale; a mass that its pieces make unlikely is weighed again or explained."""
+
+    again = MassField(
+        required=False,
+        label=_("Weighed again"),
+        help_text=_("Take it off the scale, wait for zero, and put it on once more."),
+    )
+    reason = forms.CharField(
+        required=False,
+        max_length=REASON_LENGTH_MAX,
+        label=_("Or why it weighs so much or so little"),
+        help_text=_("Name no customer here."),
+    )
+
+    @property
+    def is_doubtful(self) -> bool:
+        """Whether a second weighing or a reason is asked for, or was given."""
+        faults = (self.refusal, *self.refusal.others) if self.refusal else ()
+        asked = any(one.facts.get("is_doubtful") for one in faults)
+        return asked or any(self[name].value() or self[name].errors for name in ("again", "reason"))
+
+
+class WeighInForm(FrameWeighedForm):
     """One frame on the scale. The page says once which fields may stay empty."""
 
     is_optional_said = True
@@ -116,17 +139,6 @@ class WeighInForm(WeighedForm):
         help_text=_("Count the mending marks inside the arms."),
     )
     is_stranger = forms.BooleanField(required=False, label=_("It is not one of our frames"))
-    again = MassField(
-        required=False,
-        label=_("Weighed again"),
-        help_text=_("Take it off the scale, wait for zero, and put it on once more."),
-    )
-    reason = forms.CharField(
-        required=False,
-        max_length=REASON_LENGTH_MAX,
-        label=_("Or why it weighs so much or so little"),
-        help_text=_("Name no customer here."),
-    )
 
     number = forms.TypedChoiceField(
         required=False,
@@ -145,13 +157,6 @@ class WeighInForm(WeighedForm):
             for one in filed
         ]
         self.fields["number"].choices = [("", _t("as model and colour tell")), *rows]  # type: ignore[attr-defined]
-
-    @property
-    def is_doubtful(self) -> bool:
-        """Whether a second weighing or a reason is asked for, or was given."""
-        faults = (self.refusal, *self.refusal.others) if self.refusal else ()
-        asked = any(one.facts.get("is_doubtful") for one in faults)
-        return asked or any(self[name].value() or self[name].errors for name in ("again", "reason"))
 
     def clean(self) -> dict[str, Any]:
         """What is not ours has no model: the one tick clears the slip's own, which stood there.

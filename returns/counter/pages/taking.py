@@ -17,11 +17,11 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from inventory.errors import NotFound
 from inventory.furniture.pages.access import StaffRequest, allow
-from inventory.furniture.pages.forms import MassField, WeighedForm
 from inventory.furniture.pages.frame import roles
 from inventory.staff.queries import BENCH, OWNER
 from returns.arriving.pages import scales
-from returns.arriving.rules import REASON_LENGTH_MAX, WeighIn
+from returns.arriving.pages.parcels import FrameWeighedForm
+from returns.arriving.rules import WeighIn
 from returns.bench.pages.finding import request_by
 from returns.counter import rules as counter
 from returns.counter.pages import papers
@@ -43,7 +43,7 @@ from returns.story.sums.states import FrameState
 RECEIPT_OPEN: Final = timedelta(hours=1)
 
 
-class CounterForm(FrameForm, AddressFields, WeighedForm):
+class CounterForm(FrameForm, AddressFields, FrameWeighedForm):
     """What the hand types, and below it what the customer decides."""
 
     field_order = (
@@ -64,17 +64,6 @@ class CounterForm(FrameForm, AddressFields, WeighedForm):
         error_messages={
             "required": _("Wash, disinfect and dry the frame before it is weighed, then tick this.")
         },
-    )
-    again = MassField(
-        required=False,
-        label=_("Weighed again"),
-        help_text=_("Take it off the scale, wait for zero, and put it on once more."),
-    )
-    reason = forms.CharField(
-        required=False,
-        max_length=REASON_LENGTH_MAX,
-        label=_("Or why it weighs so much or so little"),
-        help_text=_("Name no customer here."),
     )
     wish = ReturnFrameForm.base_fields["wish"]
     lenses_back = ReturnFrameForm.base_fields["lenses_back"]
@@ -104,13 +93,6 @@ class CounterForm(FrameForm, AddressFields, WeighedForm):
         for name in ADDRESS_FIELDS:
             self.fields[name].widget.attrs["autocomplete"] = "off"
 
-    @property
-    def is_doubtful(self) -> bool:
-        """Whether a second weighing or a reason is asked for, or was given."""
-        faults = (self.refusal, *self.refusal.others) if self.refusal else ()
-        asked = any(one.facts.get("is_doubtful") for one in faults)
-        return asked or any(self[name].value() or self[name].errors for name in ("again", "reason"))
-
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean()
         if "paper" in self.data.getlist("consent") and not cleaned.get("seen"):  # type: ignore[attr-defined]
@@ -121,16 +103,8 @@ class CounterForm(FrameForm, AddressFields, WeighedForm):
 
     def filing(self) -> Filing:
         """What the customer files, as the rules take it."""
-        first = self.frame()
-        return Filing(
-            colourway=first.colourway,
-            component=first.component,
-            defect=first.defect,
-            note=first.note,
-            wish=first.wish,
-            lenses_back=first.lenses_back,
-            notice_version=intake.NOTICE_VERSION,
-            contact=self.contact(),
+        return Filing.of(
+            [self.frame()], notice_version=intake.NOTICE_VERSION, contact=self.contact()
         )
 
     def weighing(self) -> WeighIn:

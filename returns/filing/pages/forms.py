@@ -300,18 +300,10 @@ class FilingForm(FrameForm, AddressFields, ActionForm):
 
     def filing(self) -> Filing:
         """What was asked, as the rules take it."""
-        first, *further = [one.frame() for one in self.frame_forms]
-        return Filing(
-            colourway=first.colourway,
-            component=first.component,
-            defect=first.defect,
-            note=first.note,
-            wish=first.wish,
-            lenses_back=first.lenses_back,
+        return Filing.of(
+            [one.frame() for one in self.frame_forms],
             notice_version=intake.NOTICE_VERSION,
             contact=self.contact(),
-            more=first.more,
-            further=tuple(further),
         )
 
 

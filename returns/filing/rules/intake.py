@@ -110,6 +110,23 @@ class Filing:
     more: tuple[tuple[str, str], ...] = ()
     further: tuple[AskedFrame, ...] = ()
 
+    @classmethod
+    def of(cls, frames: Sequence[AskedFrame], *, notice_version: str, contact: Contact) -> Filing:
+        """Return the filing of these frames, the first one first; at least one."""
+        first, *further = frames
+        return cls(
+            colourway=first.colourway,
+            component=first.component,
+            defect=first.defect,
+            note=first.note,
+            wish=first.wish,
+            lenses_back=first.lenses_back,
+            notice_version=notice_version,
+            contact=contact,
+            more=first.more,
+            further=tuple(further),
+        )
+
     @property
     def frames(self) -> list[AskedFrame]:
         """Every frame, the first one first."""
