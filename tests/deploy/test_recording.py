@@ -96,6 +96,18 @@ def test_a_shifted_demo_keeps_the_books_and_opens_its_links(tmp_path: Path) -> N
 
 
 @pytest.mark.django_db
+@pytest.mark.skipif(connection.vendor != "sqlite", reason="it is recorded on SQLite")
+def test_tables_that_held_rows_before_do_not_put_the_story_out(tmp_path: Path) -> None:
+    with connection.cursor() as cursor:
+        for table in ("inventory_grindrun", "inventory_batch", "returns_request"):
+            cursor.execute("DELETE FROM sqlite_sequence WHERE name = %s", [table])
+            cursor.execute("INSERT INTO sqlite_sequence (name, seq) VALUES (%s, 7)", [table])
+    told = again(datetime(2027, 3, 15, 22, 30, tzinfo=UTC), tmp_path)
+    assert len(told.closed) == play.CLOSED_MONTHS
+    assert Request.objects.order_by("pk")[0].pk == 1
+
+
+@pytest.mark.django_db
 def test_a_recording_of_other_tables_is_refused_and_the_demo_is_played() -> None:
     kept = recording.kept()
     kept.columns["inventory_movement"].append("colour_of_the_sky")
