@@ -16,6 +16,7 @@ from inventory.furniture.api.views import ActionView, Detail, Face
 from inventory.models import Month
 from inventory.months import rules as closing
 from inventory.months.queries import months, recovered
+from inventory.months.queries.recovered import corrections
 from inventory.months.sums.calendar_month import BadMonth
 
 
@@ -60,13 +61,32 @@ class ReasonAnswer(serializers.Serializer[months.Reason]):
     subject = serializers.CharField()
 
 
+class CorrectionAnswer(serializers.Serializer[Any]):
+    """A later movement that puts a closed month right; `reverses` is null for a late fact."""
+
+    number = serializers.IntegerField()
+    kind = serializers.CharField()
+    subject = serializers.CharField()
+    booked_in = serializers.CharField()
+    happened_on = serializers.DateField()
+    reverses = serializers.IntegerField(allow_null=True)
+    mass_mg = serializers.IntegerField()
+    pieces = serializers.IntegerField()
+    cost_minor = serializers.IntegerField()
+    reason = serializers.CharField()
+
+
 class MonthAnswer(serializers.Serializer[Any]):
-    """`reasons` lists what keeps an open month from being closed now."""
+    """`reasons` lists what keeps an open month from being closed now.
+
+    `changed_since_closing` lists what later months have booked that puts a closed one right.
+    """
 
     label = serializers.CharField()  # type: ignore[assignment]
     standing = serializers.CharField()
     reasons = ReasonAnswer(many=True)
     closed = ClosedAnswer(allow_null=True)
+    changed_since_closing = CorrectionAnswer(many=True)
 
 
 class OneMonth(Detail):
@@ -86,8 +106,13 @@ class OneMonth(Detail):
             reasons = [] if closed else months.reasons(label, now)
         except BadMonth as error:
             raise NotFound() from error
-        standing = months.standing(label, now)
-        return {"label": label, "standing": standing, "reasons": reasons, "closed": closed}
+        return {
+            "label": label,
+            "standing": months.standing(label, now),
+            "reasons": reasons,
+            "closed": closed,
+            "changed_since_closing": corrections.made_to(label) if closed else (),
+        }
 
 
 class ReportAnswer(serializers.Serializer[Any]):

@@ -71,6 +71,8 @@ def month(request: StaffRequest, label: str) -> HttpResponse:
             "closing_known": report.total.known_of("closing"),
             "frames": document.frames(report),
             "agreement": agreement.shown(label, frame.roles(request)),
+            "corrections": document.corrected(report),
+            "changed": document.changed(label),
             "method_url": frame.address("method"),
         }
     )
@@ -110,6 +112,8 @@ def report(request: HttpRequest, label: str) -> HttpResponse:
             "cautions": document.cautions(made),
             "frames": document.frames(made),
             "digest": recovered.digest(made),
+            "corrections": document.corrected(made),
+            "changed": document.changed(label),
             "linked": True,
             "wide": True,
         }

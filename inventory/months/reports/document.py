@@ -9,7 +9,8 @@ from __future__ import annotations
 import base64
 import hashlib
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from django.template.loader import render_to_string
@@ -18,8 +19,8 @@ from django.utils.translation import gettext
 from inventory.furniture import numbers
 from inventory.models import Month
 from inventory.months.queries import months, recovered
-from inventory.months.queries.recovered import lines
-from inventory.months.queries.recovered.shapes import Report
+from inventory.months.queries.recovered import corrections, lines
+from inventory.months.queries.recovered.shapes import Correction, Report
 from inventory.months.reports import chart, headings, naming, tables, tabular
 from inventory.months.reports.naming import workshop_language
 from inventory.weighing.sums.traced import MassUncertainty
@@ -62,9 +63,34 @@ def facts(report: Report, closed: Month | None, language: str) -> dict[str, Any]
         "trust": trust(report),
         "cautions": cautions(report),
         "closing_known": report.total.known_of("closing"),
+        "corrections": corrected(report),
+        "changed": changed(report.label),
         "figures_digest": recovered.digest(report),
         "postings_name": f"{naming.stem(report)}-postings.csv",
     }
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A correction, and the login name of who made it."""
+
+    it: Correction
+    by: str
+
+
+def corrected(report: Report) -> list[Told]:
+    """Return what the month puts right of earlier ones."""
+    return _told(report.corrections)
+
+
+def changed(label: str) -> list[Told]:
+    """Return what later months have put right of this one since it was closed."""
+    return _told(corrections.made_to(label)) if months.closed(label) else []
+
+
+def _told(listed: Sequence[Correction]) -> list[Told]:
+    names = corrections.people(listed)
+    return [Told(one, names.get(one.actor or 0, "")) for one in listed]
 
 
 def frames(report: Report) -> list[tuple[str, str, int]]:

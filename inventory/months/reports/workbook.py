@@ -18,6 +18,7 @@ from django.utils.translation import gettext as _
 from inventory.ledger.sums.recipes import MATERIAL, PARTS, SHELVES
 from inventory.masters import queries as practice
 from inventory.months.queries import months
+from inventory.months.queries.recovered import corrections
 from inventory.months.queries.recovered.lines import PostingLine
 from inventory.months.queries.recovered.shapes import Flows, Report
 from inventory.months.reports import figures, headings, tables
@@ -133,6 +134,7 @@ def _about(report: Report) -> Sheet:
         (_("Month"), report.label),
         (_("State"), _("closed") if closed else _("open: these figures may still change")),
         (_("Digest of the closed month"), closed.digest if closed else ""),
+        (_("Changed since closing"), _changed(report)),
         *frames,
         (_("Mass credited from returns (g)"), trust.credited_mg / 1000),
         (_("Its expanded uncertainty, k = 2 (g)"), trust.expanded_ug / 1_000_000),
@@ -140,6 +142,12 @@ def _about(report: Report) -> Sheet:
     ]
     # A sheet's name has at most 31 characters (a limit of the file format), in every language.
     return Sheet(_("About")[:31], (_("What"), _("Value")), rows, ("", "0.###"))
+
+
+def _changed(report: Report) -> str:
+    """Say in a cell by which movements of later months a closed one was put right."""
+    found = corrections.made_to(report.label) if months.closed(report.label) else ()
+    return ", ".join(f"#{one.number} ({one.booked_in})" for one in found)
 
 
 def _flows(

@@ -30,7 +30,7 @@ from inventory.months.reports import (
     tabular,
 )
 from tests.inventory import month_makers as made
-from tests.inventory.month_makers import DEC_2, OCT, weighed_in
+from tests.inventory.month_makers import DEC_2, NOV, OCT, weighed_in
 from tests.makers import Shop, key, stocked
 
 pytestmark = [pytest.mark.django_db, pytest.mark.edge]
@@ -335,7 +335,7 @@ def test_pdf_tags_headings_tables_and_the_pictures_words(closed: Report) -> None
 
 def test_pdf_of_a_closed_month_is_the_same_to_the_byte(closed: Report) -> None:
     first = document.report_pdf(closed)
-    weighed_in("F-LATE", 21_000)
+    weighed_in("F-LATER", 21_000, at_=NOV)
     Workshop.objects.update(name="Another name")
     assert document.report_pdf(recovered.of_month("2026-10")) == first
 
@@ -343,7 +343,7 @@ def test_pdf_of_a_closed_month_is_the_same_to_the_byte(closed: Report) -> None:
 def test_workbook_csv_and_json_of_a_closed_month_are_the_same_to_the_byte(closed: Report) -> None:
     names = ("csv", "postings", "xlsx", "json")
     first = [files.FORMATS[name].make(closed) for name in names]
-    weighed_in("F-LATE", 21_000)
+    weighed_in("F-LATER", 21_000, at_=NOV)
     Scale.objects.update(calibration_u_ug=1)
     Scale.objects.filter(name="Fine scale").update(name="Renamed")
     again = recovered.of_month("2026-10")

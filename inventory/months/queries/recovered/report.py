@@ -18,7 +18,7 @@ from inventory.models import Colour, GoodsKind, Part, Place, Polymer, Scale, Spo
 from inventory.models.places import BOUNDARY
 from inventory.months.queries import months, replays
 from inventory.months.queries.entries import MATERIAL_KINDS
-from inventory.months.queries.recovered import beyond, flows, tallies, worth
+from inventory.months.queries.recovered import beyond, corrections, flows, tallies, worth
 from inventory.months.queries.recovered.shapes import (
     Cell,
     Class,
@@ -33,10 +33,12 @@ from inventory.months.queries.recovered.shapes import (
 from inventory.months.queries.replays import MonthReplay
 from inventory.weighing.sums.traced import MassUncertainty
 
-EDITION = 2
+EDITION = 3
 """Grows when the meaning of a figure changes; a closed month keeps the edition of its close."""
 BEYOND_SINCE = 2
 """The first edition with goods, outgoing streams and scrap by cause."""
+CORRECTIONS_SINCE = 3
+"""The first edition whose digest covers what the month corrects of earlier ones."""
 
 
 def of_month(label: str, replay: MonthReplay | None = None) -> Report:
@@ -108,6 +110,7 @@ def build(replay: MonthReplay, frozen: Mapping[str, Any]) -> Report:
         journal=valued.journal,
         unvalued=valued.unvalued,
         late=tallies.late(replay),
+        corrections=corrections.made_in(replay.label),
         movements=len({entry.number for entry in replay.entries}),
         flags=tallies.flags(replay.entries, scales),
         postings=_postings(replay),
@@ -139,6 +142,8 @@ def canonical(report: Report) -> str:
     plain["known"] = {**report.settled, **_known_by_row(report)}
     if report.edition >= BEYOND_SINCE:
         plain["beyond"] = report.beyond
+    if report.edition >= CORRECTIONS_SINCE:
+        plain["corrections"] = report.corrections
     return json.dumps(
         plain,
         default=dataclasses.asdict,

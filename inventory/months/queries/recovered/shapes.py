@@ -175,6 +175,28 @@ class Late:
 
 
 @dataclass(frozen=True, slots=True)
+class Correction:
+    """A movement that puts an earlier month right: it is booked in one month and corrects another.
+
+    `reverses` is the number of what it takes back, None for a fact that came in late. Masses and
+    pieces are those of all its lines; `cost_minor` is signed. `actor` is the id of who did it.
+    """
+
+    number: int
+    kind: str
+    subject: str
+    booked_in: str
+    corrects: str
+    happened_on: str
+    reverses: int | None
+    mass_mg: int
+    pieces: int
+    cost_minor: int
+    reason: str
+    actor: int | None
+
+
+@dataclass(frozen=True, slots=True)
 class Worth:
     """What one class is worth: masses in milligrams, money in minor units.
 
@@ -247,7 +269,8 @@ class Report:
     it is known. `total`, `classes` and `origins` are sums of `material`. `settled` are places
     without a row, for nothing is there and nothing moved, though what once moved is in doubt.
     `flags` is (scale, flag, readings) of all readings that were booked in the month. `beyond` has
-    goods, outgoing streams and scrap by cause, from edition 2 on.
+    goods, outgoing streams and scrap by cause, from edition 2 on. `corrections` are the reversals
+    of what an earlier month had booked; among the figures of the digest from edition 3 on.
     """
 
     label: str
@@ -270,6 +293,7 @@ class Report:
     journal: tuple[Entered, ...]
     unvalued: tuple[str, ...]
     late: tuple[Late, ...]
+    corrections: tuple[Correction, ...]
     movements: int
     flags: tuple[tuple[str, str, int], ...]
     postings: tuple[Posted, ...]
