@@ -8,6 +8,8 @@ from typing import Any
 
 from django.core.checks import CheckMessage, Error, Tags, Warning, register
 from django.db import connections
+from django.db.backends.base.base import BaseDatabaseWrapper
+from django.db.migrations.executor import MigrationExecutor
 
 from inventory import triggers
 
@@ -28,17 +30,23 @@ def guards_are_installed(databases: Sequence[str] | None = None, **_: Any) -> li
         # A database that was never migrated has nothing to guard yet, and must be able to migrate.
         if "inventory_posting" not in tables:
             continue
-        # Before an upgrade a guarded table may still have an earlier name: `migrate` must run then.
-        missing = triggers.names(tables) - triggers.present(connection)
-        if missing:
+        faults = triggers.faults(connection)
+        # Before an upgrade the guards are those of the version before: `migrate` must run then, and
+        # puts the new ones there.
+        if faults and not _is_behind(connection):
             messages.append(
                 Error(
-                    f"Append-only triggers are missing: {', '.join(sorted(missing))}.",
+                    f"The append-only triggers are not in order: {', '.join(faults)}.",
                     hint="Run: python manage.py guardledger",
                     id="inventory.E001",
                 )
             )
     return messages
+
+
+def _is_behind(connection: BaseDatabaseWrapper) -> bool:
+    executor = MigrationExecutor(connection)
+    return bool(executor.migration_plan(executor.loader.graph.leaf_nodes("inventory")))
 
 
 @register(Tags.database)

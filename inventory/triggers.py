@@ -1,94 +1,142 @@
 """The database's own refusal to change what is written once, for SQLite and PostgreSQL.
 
 `install()` must end every migration that touches a guarded table: SQLite rebuilds a table for
-most alterations and drops its triggers without a word. `present()` feeds the system check.
+most alterations and drops its triggers without a word. `faults()` feeds the system check and the
+check of the ledger: it reads what each trigger does and on which table, not its name alone.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterator, Mapping
+from contextlib import contextmanager
+from types import MappingProxyType
 
 from django.db.backends.base.base import BaseDatabaseWrapper
 
-GUARDED = (
-    "inventory_movement",
-    "inventory_posting",
-    "inventory_reading",
-    "inventory_month",
-    "inventory_monthbalance",
-    "inventory_event",
-    "inventory_loadentry",
-    "inventory_spoiled",
+GUARDED: Mapping[str, tuple[tuple[str, ...], ...]] = MappingProxyType(
+    {
+        "inventory_movement": (("id",), ("number",), ("key",), ("reverses_id",)),
+        "inventory_posting": (("id",), ("movement_id", "line")),
+        "inventory_reading": (("id",),),
+        "inventory_month": (("id",), ("label",)),
+        "inventory_monthbalance": (("id",), ("month_id", "place_id")),
+        "inventory_event": (("id",), ("key",)),
+        "inventory_loadentry": (("id",), ("posting_id",)),
+        "inventory_spoiled": (("id",), ("posting_id",)),
+    }
 )
+"""Each guarded table with whatever makes a row of it the only one: a test asks the models."""
 MONTH_GUARD = "inventory_movement_month_open"
+LINE_GUARD = "inventory_posting_month_open"
 
-
-def _sqlite(table: str) -> Iterable[str]:
-    for action in ("UPDATE", "DELETE"):
-        yield (
-            # SQLite allows one action to a trigger and has no TRUNCATE; dropping the table is not
-            # refused, or no migration could alter it.
-            f"CREATE TRIGGER IF NOT EXISTS {table}_no_{action.lower()} BEFORE {action} ON {table} "
-            f"BEGIN SELECT RAISE(ABORT, '{table} is append-only'); END"
-        )
-
-
-_SQLITE_MONTH = (
-    f"CREATE TRIGGER IF NOT EXISTS {MONTH_GUARD} BEFORE INSERT ON inventory_movement "
-    # Labels such as 2026-03 sort as text in the order of time. `>=` also shuts every month before
-    # the last closed one, whether or not that one has a row of its own.
-    "WHEN EXISTS (SELECT 1 FROM inventory_month WHERE label >= NEW.month) "
-    "BEGIN SELECT RAISE(ABORT, 'the month of this movement is closed'); END"
-)
-
-_PG_FUNCTIONS = (
-    """
-    CREATE OR REPLACE FUNCTION hingeback_append_only() RETURNS trigger LANGUAGE plpgsql AS $$
+_APPEND_ONLY = "RAISE EXCEPTION '% is append-only', TG_TABLE_NAME USING ERRCODE = {code}"
+_CODE = "'restrict_violation'"
+_PG_BODIES = {
+    "hingeback_append_only": f"""
     BEGIN
-        RAISE EXCEPTION '% is append-only', TG_TABLE_NAME USING ERRCODE = 'restrict_violation';
-    END $$
+        {_APPEND_ONLY.format(code=_CODE)};
+    END
     """,
-    """
-    CREATE OR REPLACE FUNCTION hingeback_month_open() RETURNS trigger LANGUAGE plpgsql AS $$
+    "hingeback_month_open": f"""
     BEGIN
         IF EXISTS (SELECT 1 FROM inventory_month WHERE label >= NEW.month) THEN
-            RAISE EXCEPTION 'the month of this movement is closed'
-                USING ERRCODE = 'restrict_violation';
+            RAISE EXCEPTION 'the month of this movement is closed' USING ERRCODE = {_CODE};
         END IF;
         RETURN NEW;
-    END $$
+    END
     """,
-)
+    "hingeback_line_month_open": f"""
+    BEGIN
+        IF EXISTS (
+            SELECT 1 FROM inventory_movement m JOIN inventory_month c ON c.label >= m.month
+            WHERE m.id = NEW.movement_id
+        ) THEN
+            RAISE EXCEPTION 'the month of this posting is closed' USING ERRCODE = {_CODE};
+        END IF;
+        RETURN NEW;
+    END
+    """,
+}
 
 
-def _postgresql(table: str) -> Iterable[str]:
+def _sqlite(tables: Mapping[str, Collection[str]]) -> Iterator[tuple[str, str, str]]:
+    """Yield the name, the table and the statement of each trigger on SQLite."""
+    for table in (table for table in GUARDED if table in tables):
+        for action in ("update", "delete"):
+            yield (
+                f"{table}_no_{action}",
+                table,
+                # SQLite allows one action to a trigger and has no TRUNCATE; dropping the table is
+                # not refused, or no migration could alter it.
+                f"BEFORE {action.upper()} ON {table} "
+                f"BEGIN SELECT RAISE(ABORT, '{table} is append-only'); END",
+            )
+        taken = " OR ".join(
+            "(" + " AND ".join(f"{column} = NEW.{column}" for column in columns) + ")"
+            for columns in GUARDED[table]
+            # A migration of old knows fewer columns; a later one installs anew.
+            if set(columns) <= set(tables[table])
+        )
+        yield (
+            f"{table}_no_replace",
+            table,
+            # INSERT OR REPLACE takes the old row out without a word to the delete trigger, unless
+            # the connection asks for recursive triggers: another program's does not.
+            f"BEFORE INSERT ON {table} WHEN EXISTS (SELECT 1 FROM {table} WHERE {taken}) "
+            f"BEGIN SELECT RAISE(ABORT, '{table} has this row already and is append-only'); END",
+        )
+    if "inventory_movement" not in tables:
+        return
     yield (
-        # A row trigger never fires on TRUNCATE, which therefore gets the second one. The names are
-        # those of SQLite's pair, so that one list of names serves both databases.
-        f"CREATE OR REPLACE TRIGGER {table}_no_update BEFORE UPDATE OR DELETE ON {table} "
-        "FOR EACH ROW EXECUTE FUNCTION hingeback_append_only()"
+        MONTH_GUARD,
+        "inventory_movement",
+        "BEFORE INSERT ON inventory_movement "
+        # Labels such as 2026-03 sort as text in the order of time. `>=` also shuts every month
+        # before the last closed one, whether or not that one has a row of its own.
+        "WHEN EXISTS (SELECT 1 FROM inventory_month WHERE label >= NEW.month) "
+        "BEGIN SELECT RAISE(ABORT, 'the month of this movement is closed'); END",
     )
     yield (
-        f"CREATE OR REPLACE TRIGGER {table}_no_delete BEFORE TRUNCATE ON {table} "
-        "FOR EACH STATEMENT EXECUTE FUNCTION hingeback_append_only()"
+        LINE_GUARD,
+        "inventory_posting",
+        # Else a line could be added to any movement there ever was. In an open month the chain of
+        # digests tells it.
+        "BEFORE INSERT ON inventory_posting WHEN EXISTS (SELECT 1 FROM inventory_movement m "
+        "JOIN inventory_month c ON c.label >= m.month WHERE m.id = NEW.movement_id) "
+        "BEGIN SELECT RAISE(ABORT, 'the month of this posting is closed'); END",
     )
 
 
-_PG_MONTH = (
-    f"CREATE OR REPLACE TRIGGER {MONTH_GUARD} BEFORE INSERT ON inventory_movement "
-    "FOR EACH ROW EXECUTE FUNCTION hingeback_month_open()"
-)
+def _postgresql(tables: Collection[str]) -> Iterator[tuple[str, str, str]]:
+    """Yield the name, the table and the definition of each trigger on PostgreSQL.
+
+    It knows no REPLACE: a conflict that updates meets the trigger for updates.
+    """
+    refuse = "EXECUTE FUNCTION hingeback_append_only()"
+    for table in (table for table in GUARDED if table in tables):
+        # A row trigger never fires on TRUNCATE, which therefore gets the second one.
+        yield (
+            f"{table}_no_update",
+            table,
+            f"BEFORE DELETE OR UPDATE ON {table} FOR EACH ROW {refuse}",
+        )
+        yield (
+            f"{table}_no_delete",
+            table,
+            f"BEFORE TRUNCATE ON {table} FOR EACH STATEMENT {refuse}",
+        )
+    if "inventory_movement" not in tables:
+        return
+    for name, table, function in (
+        (MONTH_GUARD, "inventory_movement", "hingeback_month_open"),
+        (LINE_GUARD, "inventory_posting", "hingeback_line_month_open"),
+    ):
+        rule = f"BEFORE INSERT ON {table} FOR EACH ROW EXECUTE FUNCTION {function}()"
+        yield name, table, rule
 
 
-def names(tables: Collection[str] = GUARDED) -> set[str]:
-    """Return the name of every trigger that must exist where there are these tables."""
-    guarded = [table for table in GUARDED if table in tables]
-    both = {f"{table}_no_{action}" for table in guarded for action in ("update", "delete")}
-    return both | {MONTH_GUARD}
-
-
-def install(connection: BaseDatabaseWrapper) -> None:
-    """Create what is missing; safe to repeat.
+def _wanted(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
+    """Name -> table and definition of every trigger that must exist in the live database.
 
     A table that an earlier migration still knew by another name is guarded by the migration that
     renames it.
@@ -96,34 +144,123 @@ def install(connection: BaseDatabaseWrapper) -> None:
     with connection.cursor() as cursor:
         there = set(connection.introspection.table_names(cursor))
         if connection.vendor == "postgresql":
-            for function in _PG_FUNCTIONS:
-                cursor.execute(function)
-        maker = _postgresql if connection.vendor == "postgresql" else _sqlite
-        for table in (table for table in GUARDED if table in there):
-            for statement in maker(table):
-                cursor.execute(statement)
-        cursor.execute(_PG_MONTH if connection.vendor == "postgresql" else _SQLITE_MONTH)
+            return {name: (table, rule) for name, table, rule in _postgresql(there)}
+        described = connection.introspection.get_table_description
+        columns = {
+            table: {column.name for column in described(cursor, table)}
+            for table in GUARDED
+            if table in there
+        }
+    return {name: (table, rule) for name, table, rule in _sqlite(columns)}
+
+
+def install(connection: BaseDatabaseWrapper) -> None:
+    """Create what is missing, and again what is not as it must be; safe to repeat."""
+    wanted = _wanted(connection)
+    with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            for function, body in _PG_BODIES.items():
+                cursor.execute(
+                    f"CREATE OR REPLACE FUNCTION {function}() RETURNS trigger "
+                    f"LANGUAGE plpgsql AS $${body}$$"
+                )
+        for stray, elsewhere in _on_wrong_table(connection, wanted):
+            _drop(connection, stray, elsewhere)
+        for name, (table, rule) in wanted.items():
+            if connection.vendor == "postgresql":
+                # Keeps what somebody switched off as it is: dropped, it comes back switched on.
+                cursor.execute(f"DROP TRIGGER IF EXISTS {name} ON {table}")
+            else:
+                cursor.execute(f"DROP TRIGGER IF EXISTS {name}")
+            cursor.execute(f"CREATE TRIGGER {name} {rule}")
 
 
 def remove(connection: BaseDatabaseWrapper) -> None:
     """Drop the triggers: for a migration's way back, and for the flush of a test database."""
-    with connection.cursor() as cursor:
-        for name in present(connection):
-            table = "inventory_movement" if name == MONTH_GUARD else name.rsplit("_no_", 1)[0]
-            # PostgreSQL names a trigger within its table, SQLite within the whole database.
-            on = f" ON {table}" if connection.vendor == "postgresql" else ""
-            cursor.execute(f"DROP TRIGGER {name}{on}")
+    wanted = _wanted(connection)
+    for name, (table, *_rest) in _there(connection).items():
+        if name in wanted:
+            _drop(connection, name, table)
 
 
-def present(connection: BaseDatabaseWrapper) -> set[str]:
-    """Return those of `names()` that the live database has."""
-    query = (
-        "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal"
-        if connection.vendor == "postgresql"
-        else "SELECT name FROM sqlite_master WHERE type = 'trigger'"
-    )
+@contextmanager
+def lifted(connection: BaseDatabaseWrapper) -> Iterator[None]:
+    """Take the guards away for a step that seals rows anew; must run inside a transaction."""
+    remove(connection)
+    yield
+    install(connection)
+
+
+def _drop(connection: BaseDatabaseWrapper, name: str, table: str) -> None:
+    # PostgreSQL names a trigger within its table, SQLite within the whole database.
+    on = f" ON {table}" if connection.vendor == "postgresql" else ""
     with connection.cursor() as cursor:
-        cursor.execute(query)
-        # Triggers that somebody else added are none of ours: not reported, and not dropped by
-        # `remove`.
-        return {row[0] for row in cursor.fetchall()} & names()
+        cursor.execute(f"DROP TRIGGER {name}{on}")
+
+
+def _on_wrong_table(
+    connection: BaseDatabaseWrapper, wanted: Mapping[str, tuple[str, str]]
+) -> list[tuple[str, str]]:
+    return [
+        (name, table)
+        for name, (table, *_rest) in _there(connection).items()
+        if name in wanted and wanted[name][0] != table
+    ]
+
+
+def _there(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
+    """Name -> table and definition of every trigger in the live database, ours or not."""
+    with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            cursor.execute(
+                "SELECT t.tgname, c.relname, pg_get_triggerdef(t.oid), t.tgenabled "
+                "FROM pg_trigger t JOIN pg_class c ON c.oid = t.tgrelid "
+                "WHERE NOT t.tgisinternal AND c.relnamespace = current_schema()::regnamespace"
+            )
+            return {
+                name: (table, _plain(rule, name) + ("" if state in "OA" else " (switched off)"))
+                for name, table, rule, state in cursor.fetchall()
+            }
+        cursor.execute("SELECT name, tbl_name, sql FROM sqlite_master WHERE type = 'trigger'")
+        return {name: (table, _plain(rule, name)) for name, table, rule in cursor.fetchall()}
+
+
+def _plain(statement: str, name: str) -> str:
+    """Return a definition without its name, and without the schema that PostgreSQL writes."""
+    return statement.removeprefix(f"CREATE TRIGGER {name} ").replace(" ON public.", " ON ")
+
+
+def faults(connection: BaseDatabaseWrapper) -> list[str]:
+    """Say what is wrong with the guards: missing, changed, on another table, or not ours."""
+    wanted, there = _wanted(connection), _there(connection)
+    found = [
+        f"{name} is missing" if name not in there else f"{name} is not as it must be"
+        for name, rule in wanted.items()
+        if there.get(name) != rule
+    ]
+    found += [
+        f"{name} on {table} is none of ours"
+        for name, (table, _rule) in there.items()
+        if table in GUARDED and name not in wanted
+    ]
+    return sorted(found + _changed_functions(connection))
+
+
+def _changed_functions(connection: BaseDatabaseWrapper) -> list[str]:
+    if connection.vendor != "postgresql":
+        return []
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT proname, prosrc FROM pg_proc "
+            "WHERE proname = ANY(%s) AND pronamespace = current_schema()::regnamespace",
+            [list(_PG_BODIES)],
+        )
+        there = dict(cursor.fetchall())
+    return [
+        f"{name} is not as it must be" for name in _PG_BODIES if there.get(name) != _PG_BODIES[name]
+    ]
+
+
+def names(connection: BaseDatabaseWrapper) -> set[str]:
+    """Return the name of every trigger that must exist in this database."""
+    return set(_wanted(connection))

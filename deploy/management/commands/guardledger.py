@@ -1,4 +1,4 @@
-"""Reinstall the append-only triggers after something dropped them."""
+"""Reinstall the append-only triggers after something dropped or changed them."""
 
 from __future__ import annotations
 
@@ -12,10 +12,13 @@ from inventory import triggers
 
 
 class Command(BaseCommand):
-    help = "Install the append-only triggers that are missing in this database."
+    help = "Install the append-only triggers that are missing or changed in this database."
     requires_system_checks = [Tags.models]
 
     def handle(self, *args: Any, **options: Any) -> None:
-        missing = triggers.names() - triggers.present(connection)
+        faults = triggers.faults(connection)
         triggers.install(connection)
-        self.stdout.write(f"{len(missing)} triggers installed, {len(triggers.names())} in place")
+        there = len(triggers.names(connection))
+        self.stdout.write(f"{len(faults)} faults mended, {there} triggers in place")
+        for fault in triggers.faults(connection):
+            self.stdout.write(f"{fault}: look who made it, and drop it yourself")

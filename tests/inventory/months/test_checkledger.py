@@ -113,7 +113,7 @@ def test_missing_trigger_is_found_and_put_back(
         assert failed() == ["guards-in-place"]
         call_command("guardledger")
         assert failed() == []
-        assert capsys.readouterr().out.startswith("1 triggers installed, ")
+        assert capsys.readouterr().out.startswith("1 faults mended, ")
     finally:
         triggers.install(connection)
 
