@@ -6,7 +6,7 @@ it.
 
 from __future__ import annotations
 
-from collections.abc import Container
+from collections.abc import Callable, Container
 from datetime import date, datetime
 from functools import cache as remembered
 
@@ -47,7 +47,12 @@ def forget() -> None:
 
 
 def promised_day(workshop: Workshop, at: datetime, days: int) -> date:
-    """Return the day that is promised now for so many days ahead, past holidays and closing days.
+    """Return the day promised now for so many days ahead, past holidays and closing days."""
+    return sums.promised(clock.day_of(at), days, closed_days(workshop))
+
+
+def closed_days(workshop: Workshop) -> Callable[[date], bool]:
+    """Return what tells of a day whether the workshop is closed: on a holiday, or by its own table.
 
     Source of the holidays: the tables of the `holidays` package for the workshop's country and
     region; a country that it does not know has none.
@@ -58,7 +63,7 @@ def promised_day(workshop: Workshop, at: datetime, days: int) -> date:
     def is_closed(day: date) -> bool:
         return day in public or any(first <= day <= last for first, last in spans)
 
-    return sums.promised(clock.day_of(at), days, is_closed)
+    return is_closed
 
 
 def regions(country: str) -> list[str]:

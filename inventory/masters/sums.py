@@ -66,3 +66,9 @@ def promised(start: date, days: int, is_closed: Callable[[date], bool]) -> date:
         day += timedelta(days=1)
         days -= not is_closed(day)
     return day
+
+
+def open_days(after: date, last: date, is_closed: Callable[[date], bool]) -> int:
+    """Return how many days after `after`, up to and with `last`, count for a promise."""
+    span = range(1, (last - after).days + 1)
+    return sum(not is_closed(after + timedelta(days=one)) for one in span)

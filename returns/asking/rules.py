@@ -16,7 +16,8 @@ from django.utils.translation import gettext as _
 from inventory import clock, events
 from inventory.errors import BadInput, StaleState
 from inventory.events import Draft
-from inventory.models import Event
+from inventory.masters import queries as masters
+from inventory.models import Event, Workshop
 from returns.asking import queries, sums
 from returns.customers import rules as people
 from returns.filing.rules import photos
@@ -206,7 +207,8 @@ def _close(question: Question, state: str, at: datetime, by: User | None, **said
     if rows.update(state=state, closed_at=at, closed_by=by, **said) != 1:
         raise StaleState(_("This question is answered or withdrawn already."))
     frame = ReturnedFrame.objects.get(pk=question.frame_id)
-    day = sums.moved(frame.promised_by, question.asked_on, clock.day_of(at))
+    is_closed = masters.closed_days(Workshop.the())
+    day = sums.moved(frame.promised_by, question.asked_on, clock.day_of(at), is_closed)
     ReturnedFrame.objects.filter(pk=frame.pk).update(promised_by=day)
 
 

@@ -45,29 +45,9 @@ class TroubleBody(Body):
     defect = serializers.CharField(max_length=20)
 
 
-class FrameBody(Body):
-    """What is wrong with one frame, and where."""
+class BrokenBody(Body):
+    """One frame, and what is wrong with it."""
 
-    colourway = ColourwayCode(allow_null=True, help_text="Null when the model is not known.")
-    component = serializers.CharField(max_length=20)
-    defect = serializers.CharField(max_length=20)
-    troubles = serializers.ListSerializer[Any](
-        child=TroubleBody(),
-        max_length=intake.TROUBLES_MAX - 1,
-        default=list,
-        help_text="What else is wrong with the same frame.",
-    )
-    note = serializers.CharField(max_length=500, allow_blank=True, default="")
-    wish = serializers.CharField(
-        max_length=10, help_text="If it cannot be mended: regrind or post_back."
-    )
-    lenses_back = serializers.BooleanField(default=False)
-    photos = serializers.ListField(
-        child=serializers.FileField(), max_length=photos.PHOTOS_MAX, required=False
-    )
-
-
-class FilingBody(ContactBody):
     colourway = ColourwayCode()
     component = serializers.CharField(max_length=20)
     defect = serializers.CharField(max_length=20)
@@ -78,6 +58,24 @@ class FilingBody(ContactBody):
         help_text="What else is wrong with the same frame.",
     )
     note = serializers.CharField(max_length=500, allow_blank=True, default="")
+    photos = serializers.ListField(
+        child=serializers.FileField(), max_length=photos.PHOTOS_MAX, required=False
+    )
+
+
+class FrameBody(BrokenBody):
+    """A frame that is sent back, and what shall become of it."""
+
+    colourway = ColourwayCode(allow_null=True, help_text="Null when the model is not known.")
+    wish = serializers.CharField(
+        max_length=10, help_text="If it cannot be mended: regrind or post_back."
+    )
+    lenses_back = serializers.BooleanField(default=False)
+
+
+class FilingBody(ContactBody, BrokenBody):
+    """Who files, flat in the body beside the frame."""
+
     notice = serializers.CharField(
         max_length=10, help_text="Version of the privacy notice that the person has read."
     )
@@ -85,17 +83,9 @@ class FilingBody(ContactBody):
     language = serializers.ChoiceField(
         choices=[code for code, _name in settings.LANGUAGES], default="en"
     )
-    photos = serializers.ListField(
-        child=serializers.FileField(), max_length=photos.PHOTOS_MAX, required=False
-    )
 
 
-class SendBackBody(FilingBody):
-    colourway = ColourwayCode(allow_null=True, help_text="Null when the model is not known.")
-    wish = serializers.CharField(
-        max_length=10, help_text="If it cannot be mended: regrind or post_back."
-    )
-    lenses_back = serializers.BooleanField(default=False)
+class SendBackBody(FrameBody, FilingBody):
     further_frames = serializers.ListSerializer[Any](
         child=FrameBody(),
         default=list,

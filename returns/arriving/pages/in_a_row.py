@@ -16,12 +16,12 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods
 
 from inventory.furniture.pages.access import StaffRequest, allow
-from inventory.furniture.pages.forms import SCANNED, ActionForm, MassField, ScaleField
+from inventory.furniture.pages.forms import SCANNED, MassField, ScaleField
 from inventory.staff.queries import BENCH, OWNER
 from returns.arriving import rules as arriving
 from returns.arriving.pages import scales
-from returns.arriving.pages.parcels import SlipField
-from returns.arriving.rules import REASON_LENGTH_MAX, Arrival, WeighIn
+from returns.arriving.pages.parcels import DoubtfulForm, SlipField
+from returns.arriving.rules import Arrival, WeighIn
 from returns.bench.queries import queue
 from returns.filing.queries import frames as filed_frames
 from returns.models import PartnerSlip, Request, ReturnedFrame
@@ -45,7 +45,7 @@ class SharedForm(forms.Form):
         return data
 
 
-class LineForm(ActionForm):
+class LineForm(DoubtfulForm):
     """One parcel with one frame in it: its slip and what the scale shows."""
 
     use_required_attribute = False
@@ -53,24 +53,11 @@ class LineForm(ActionForm):
 
     request = SlipField(label=_("Slip"))
     mass = MassField(required=False, label=_("Mass"))
-    again = MassField(required=False, label=_("Weighed again"))
-    reason = forms.CharField(
-        required=False,
-        max_length=REASON_LENGTH_MAX,
-        label=_("Or why it weighs so much or so little"),
-    )
 
     @property
     def is_empty(self) -> bool:
         """Whether nobody wrote in this line."""
         return not any(self[name].value() for name in ("request", "mass"))
-
-    @property
-    def is_doubtful(self) -> bool:
-        """Whether a second weighing or a reason is asked for, or was given."""
-        faults = (self.refusal, *self.refusal.others) if self.refusal else ()
-        asked = any(one.facts.get("is_doubtful") for one in faults)
-        return asked or any(self[name].value() for name in ("again", "reason"))
 
     def clean(self) -> dict[str, Any]:
         data: dict[str, Any] = super().clean() or self.cleaned_data

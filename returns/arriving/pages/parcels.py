@@ -79,8 +79,8 @@ class BookForm(ActionForm):
         return found
 
 
-class FrameWeighedForm(WeighedForm):
-    """A frame on the scale; a mass that its pieces make unlikely is weighed again or explained."""
+class DoubtfulForm(ActionForm):
+    """A mass that a frame's pieces make unlikely is weighed again or explained."""
 
     again = MassField(
         required=False,
@@ -100,6 +100,10 @@ class FrameWeighedForm(WeighedForm):
         faults = (self.refusal, *self.refusal.others) if self.refusal else ()
         asked = any(one.facts.get("is_doubtful") for one in faults)
         return asked or any(self[name].value() or self[name].errors for name in ("again", "reason"))
+
+
+class FrameWeighedForm(WeighedForm, DoubtfulForm):
+    """A frame on the scale."""
 
 
 class WeighInForm(FrameWeighedForm):

@@ -17,8 +17,9 @@ from django.test import Client
 from PIL import Image
 
 from inventory import outbox
-from inventory.errors import BadInput, KeyReused, StaleState
-from inventory.models import Event, OutboxMessage
+from inventory.errors import BadInput, Conflict, KeyReused, StaleState
+from inventory.models import Event, OutboxMessage, Workshop
+from returns.arriving import rules as arriving
 from returns.asking import queries, rules, sums
 from returns.asking.rules import Answer, Asked
 from returns.bench.queries import queue
@@ -63,7 +64,56 @@ def looked(frame: ReturnedFrame, by: User) -> None:
 @pytest.mark.parametrize(("days", "moved"), [(-1, 0), (0, 0), (1, 1), (9, 9)])
 def test_the_promise_moves_by_the_days_of_waiting(days: int, moved: int) -> None:
     asked, promised = date(2026, 10, 14), date(2026, 11, 4)
-    assert sums.moved(promised, asked, asked + days * DAY) == promised + moved * DAY
+    told = sums.moved(promised, asked, asked + days * DAY, {}.__contains__)
+    assert told == promised + moved * DAY
+
+
+@pytest.mark.parametrize(
+    ("asked", "answered", "told"),
+    [
+        # The workshop is shut from the 19th to the 23rd. A wait of which it is shut for five days
+        # counts the other two; one that ends while it is shut counts those before.
+        (date(2026, 10, 17), date(2026, 10, 24), date(2026, 10, 28)),
+        (date(2026, 10, 17), date(2026, 10, 20), date(2026, 10, 27)),
+        # All of it shut: as many days are left as before.
+        (date(2026, 10, 19), date(2026, 10, 23), date(2026, 10, 26)),
+        # What was due before they shut is due after it.
+        (date(2026, 10, 14), date(2026, 10, 16), date(2026, 10, 28)),
+    ],
+)
+def test_a_pause_counts_the_days_that_a_promise_counts(
+    asked: date, answered: date, told: date
+) -> None:
+    shut = {date(2026, 10, 19) + number * DAY for number in range(5)}
+    assert sums.moved(date(2026, 10, 26), asked, answered, shut.__contains__) == told
+
+
+def test_a_wait_over_closing_days_moves_the_promise_by_the_open_days_alone(
+    frame: ReturnedFrame, bea: User
+) -> None:
+    promised = frame.promised_by
+    workshop = Workshop.the()
+    workshop.keeps_holidays = False
+    shut = [(NOON + number * DAY).date().isoformat() for number in (1, 4)]
+    workshop.closed_days = [shut]
+    workshop.save()
+    question = ask(frame, bea)
+    rules.answer(key=key(), question=question, said=Answer("yes"), at=NOON + 6 * DAY)
+    assert now(frame).promised_by == promised + 2 * DAY
+
+
+def test_no_end_of_its_request_leaves_a_question_waiting(frame: ReturnedFrame, bea: User) -> None:
+    """Who was asked about a frame in the house can neither withdraw nor be erased meanwhile."""
+    ask(frame, bea)
+    assert frame.request is not None
+    with pytest.raises(StaleState, match="too late"):
+        intake.withdraw(key=key(), request=frame.request, at=NOON)
+    assert frame.request.person is not None
+    with pytest.raises(Conflict, match="still needs the address"):
+        people.erase(key=key(), person=frame.request.person, at=NOON)
+    with pytest.raises(StaleState, match="waits for the answer"):
+        arriving.unweigh(key=key(), frame=now(frame), reason="wrong tag", at=NOON, by=bea)
+    assert Question.objects.get().is_open
 
 
 @pytest.mark.parametrize(("days", "late"), [(-1, False), (0, False), (1, True)])
