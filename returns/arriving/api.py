@@ -20,7 +20,7 @@ from inventory.furniture.api.views import ActionView, Detail, Listing
 from returns.arriving import rules as arriving
 from returns.arriving.rules import MENDS_TYPED_MAX, REASON_LENGTH_MAX, WeighIn
 from returns.filing.rules.intake import FRAMES_MAX
-from returns.furniture.api.lookups import ColourwayCode, RequestReference, parcel_at
+from returns.furniture.api.lookups import ColourwayCode, RequestReference, SlipCode, parcel_at
 from returns.grading.api import FrameRow
 from returns.models import Parcel, ProductionBatch, ReturnedFrame
 
@@ -87,6 +87,11 @@ class WeighInBody(Body):
     )
     is_stranger = serializers.BooleanField(default=False, help_text="Not one of ours.")
     request = RequestReference(required=False, allow_null=True)
+    slip = SlipCode(
+        required=False,
+        allow_null=True,
+        help_text="A partner's slip that lay with the frame, where nothing is filed with it yet.",
+    )
     mends_before = serializers.IntegerField(min_value=0, max_value=MENDS_TYPED_MAX, default=0)
     again = TypedMass(
         required=False,

@@ -112,7 +112,8 @@ class FiledAnswer(serializers.Serializer[Request]):
         return f"{settings.BASE_URL}{reverse('story', args=[intake.link_secret(request)])}"
 
 
-def _asked(given: dict[str, Any]) -> AskedFrame:
+def asked(given: dict[str, Any]) -> AskedFrame:
+    """Return what a body says of one frame, as the rules take it."""
     return AskedFrame(
         colourway=given["colourway"],
         component=given["component"],
@@ -124,7 +125,22 @@ def _asked(given: dict[str, Any]) -> AskedFrame:
     )
 
 
-class File(ActionView):
+class TellsLink:
+    """Mixed into an action whose answer holds a request's private link."""
+
+    def kept(self, answer: Any) -> Any:
+        # The answer to a repeat is stored. The secret is not: whoever reads the table must not be
+        # able to open stories.
+        return {name: value for name, value in answer.items() if name not in ("secret", "link")}
+
+    def replayed(self, stored: Any) -> Any:
+        # The secret is derived again for the repeat, so that a client whose answer got lost still
+        # gets its link.
+        answer = FiledAnswer(Request.objects.get(reference=stored["reference"]))
+        return stored | {name: answer.data[name] for name in ("secret", "link")}
+
+
+class File(TellsLink, ActionView):
     """What both filings share."""
 
     scope = None
@@ -148,23 +164,11 @@ class File(ActionView):
             for upload in frame.get("photos", [])
         ]
         filing = Filing.of(
-            [_asked(frame) for frame in frames],
+            [asked(frame) for frame in frames],
             notice_version=data["notice"],
             contact=Contact(**{name: data[name] for name in CONTACT}),
         )
         return type(self).rule(key=self.action_key, filing=filing, at=self.at, pictures=pictures)
-
-    def kept(self, answer: Any) -> Any:
-        # The answer to a repeat is stored. The secret is not: whoever reads the table must not be
-        # able to open stories.
-        return {name: value for name, value in answer.items() if name not in ("secret", "link")}
-
-    def replayed(self, stored: Any) -> Any:
-        # The secret is derived again for the repeat, so that a client whose answer got lost still
-        # gets its link.
-        request = Request.objects.get(reference=stored["reference"])
-        answer = FiledAnswer(request)
-        return stored | {name: answer.data[name] for name in ("secret", "link")}
 
 
 class SendBack(File):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from inventory.ledger.sums.scans import bare
 from inventory.models import Place, PlaceKind
@@ -49,12 +49,14 @@ def known(typed: str) -> str:
 
 def shelves() -> list[str]:
     """Return every shelf that something waits on, in order."""
+    return sorted(set(placed().values_list("shelf", flat=True)))
+
+
+def placed() -> QuerySet[ShelfPlace]:
+    """Return where each frame that waits and each box stands, as far as somebody said."""
     tags = ReturnedFrame.objects.filter(state__in=WAITING).values("tag")
     boxes = Place.objects.filter(kind=PlaceKind.BOX).values("code")
-    rows = ShelfPlace.objects.filter(subject__in=tags) | ShelfPlace.objects.filter(
-        subject__in=boxes
-    )
-    return sorted(set(rows.values_list("shelf", flat=True)))
+    return ShelfPlace.objects.filter(Q(subject__in=tags) | Q(subject__in=boxes))
 
 
 def open_notes(frame: ReturnedFrame | None = None) -> list[HandoverNote]:

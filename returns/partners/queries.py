@@ -33,7 +33,7 @@ class SlipLine:
     since: date
 
 
-_WORDS: Final[dict[str, str | Promise]] = {
+STATES: Final[dict[str, str | Promise]] = {
     "unused": _("not used yet"),
     "filed": _("filed, not with us yet"),
     "unfiled": _("with us; the wearer has not filed it yet"),
@@ -47,14 +47,19 @@ _MENDING: Final = frozenset({FrameState.TO_MEND, FrameState.MENDING, FrameState.
 
 def lines(partner: Partner) -> list[SlipLine]:
     """Return every slip of a partner, the newest sheet first."""
+    return [line(slip) for slip in slips(partner)]
+
+
+def slips(partner: Partner) -> QuerySet[PartnerSlip]:
+    """The same as rows."""
     rows = partner.slips.select_related("request").prefetch_related("request__frames", "frames")
-    return [line(slip) for slip in rows.order_by("-sheet", "pk")]
+    return rows.order_by("-sheet", "pk")
 
 
 def line(slip: PartnerSlip) -> SlipLine:
     """Return how one slip stands."""
     state, since = _state(slip)
-    return SlipLine(slip.code, slip.sheet, state, _WORDS[state], clock.day_of(since))
+    return SlipLine(slip.code, slip.sheet, state, STATES[state], clock.day_of(since))
 
 
 def _state(slip: PartnerSlip) -> tuple[str, datetime]:

@@ -7,11 +7,13 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Final
 from uuid import UUID
 
+from django.conf import settings
 from django.db.models import Max
+from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from inventory import events
-from inventory.errors import BadInput, StaleState
+from inventory.errors import BadInput, Conflict, StaleState
 from inventory.events import Draft
 from inventory.ledger.sums.scans import bare
 from returns.arriving import rules as arriving
@@ -83,6 +85,17 @@ def close(event: Draft, /, *, key: UUID, partner: Partner, at: datetime, by: Use
         raise StaleState(_("This partner's link is revoked already."))
     event.of(_subject(partner))
     return _again(partner)
+
+
+def page_link(partner: Partner) -> str:
+    """Return the address of the partner's page; empty while it is closed or its key is gone."""
+    if partner.closed_at is not None:
+        return ""
+    try:
+        secret = intake.link_secret(partner)
+    except Conflict:
+        return ""
+    return f"{settings.BASE_URL}{reverse('partner', args=[secret])}"
 
 
 @events.rule(

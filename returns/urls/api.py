@@ -11,17 +11,20 @@ from returns.arriving import api as parcels
 from returns.asking import api as asking
 from returns.auditing import api as audits
 from returns.catalogue import api as catalogue
+from returns.counter import api as counter
 from returns.figures.circularity import api as circularity
 from returns.figures.forecast import api as foresight
 from returns.figures.repairability import api as repairs
 from returns.filing import api as filing
 from returns.furniture.api import describing
 from returns.grading import api as frames
+from returns.handover import api as handover
 from returns.joining import api as joining
 from returns.kits import api as kits
 from returns.leaving import api as leaving
 from returns.mending import api as mending
 from returns.moulding import api as batches
+from returns.partners import api as partners
 from returns.regrind.api import boxes, runs
 from returns.salvage import api as salvage
 from returns.setup import api as tokens
@@ -51,6 +54,15 @@ _bench: list[URLPattern] = [
     path("parcels/<str:code>/frames/", parcels.ParcelFrames.as_view(), name="api-parcel-frames"),
     path("parcels/<str:code>/later-parts/", joining.LaterParts.as_view(), name="api-parcel-parts"),
     path("parcels/<str:code>/endings/", parcels.FinishParcel.as_view(), name="api-parcel-endings"),
+    path("walk-ins/", counter.WalkIns.as_view(), name="api-walk-ins"),
+    path("partner-boxes/", partners.PartnerBoxes.as_view(), name="api-partner-boxes"),
+    path("handover-notes/", handover.HandoverNotes.as_view(), name="api-notes"),
+    path(
+        "handover-notes/<int:number>/endings/",
+        handover.NoteEndings.as_view(),
+        name="api-note-endings",
+    ),
+    path("shelf-places/", handover.ShelfPlaces.as_view(), name="api-shelf-places"),
     path("kits/", kits.Kits.as_view(), name="api-kits"),
     path("kits/<str:reference>/dispatches/", kits.KitDispatches.as_view(), name="api-kit-posts"),
     path("kits/<str:reference>/returns-to-queue/", kits.PutBack.as_view(), name="api-kit-back"),
@@ -69,6 +81,13 @@ _frames: list[URLPattern] = [
         "frames/<str:tag>/question-withdrawals/",
         asking.QuestionWithdrawals.as_view(),
         name="api-question-withdrawals",
+    ),
+    path("frames/<str:tag>/shelf-places/", handover.ShelveFrame.as_view(), name="api-frame-shelf"),
+    path("frames/<str:tag>/photos/", handover.BenchPhotos.as_view(), name="api-frame-photos"),
+    path(
+        "frames/<str:tag>/photos/<str:name>/deletions/",
+        handover.PhotoDeletions.as_view(),
+        name="api-photo-deletions",
     ),
     path("frames/<str:tag>/voidings/", frames.Voidings.as_view(), name="api-voidings"),
     path("frames/<str:tag>/jobs/", mending.Jobs.as_view(), name="api-jobs"),
@@ -105,6 +124,7 @@ _material: list[URLPattern] = [
     path("salvage/withdrawals/", salvage.Withdrawals.as_view(), name="api-salvage-withdrawals"),
     path("boxes/", boxes.Boxes.as_view(), name="api-boxes"),
     path("boxes/<str:code>/", boxes.OneBox.as_view(), name="api-box"),
+    path("boxes/<str:code>/shelf-places/", handover.ShelveBox.as_view(), name="api-box-shelf"),
     path("lots/", boxes.Lots.as_view(), name="api-lots"),
     path("lots/<str:code>/", boxes.OneLot.as_view(), name="api-lot"),
     path("balances/", boxes.Balances.as_view(), name="api-balances"),
@@ -169,6 +189,14 @@ _owner: list[URLPattern] = [
     ),
     path("sold-units/trials/", batches.Trials.as_view(), name="api-sold-trials"),
     path("sold-units/imports/", batches.Imports.as_view(), name="api-sold-imports"),
+    path("partners/", partners.Partners.as_view(), name="api-partners"),
+    path("partners/<int:number>/", partners.OnePartner.as_view(), name="api-partner"),
+    path("partners/<int:number>/slips/", partners.PartnerSlips.as_view(), name="api-slips"),
+    path("partners/<int:number>/sheets/", partners.Sheets.as_view(), name="api-sheets"),
+    path("partners/<int:number>/links/", partners.LinkRenewals.as_view(), name="api-links"),
+    path(
+        "partners/<int:number>/closings/", partners.PartnerClosings.as_view(), name="api-closings"
+    ),
     path("tokens/", tokens.Tokens.as_view(), name="api-tokens"),
     path("tokens/<str:handle>/revocations/", tokens.Revocations.as_view(), name="api-revocations"),
 ]

@@ -113,6 +113,8 @@ def test_the_browsable_page_renders_in_a_browser_without_a_policy_violation(
             page.wait_for_selector(".opblock", timeout=20_000)
             page.locator(".opblock-summary-control").first.click()
             page.wait_for_selector(".opblock-body", timeout=20_000)
+            # A long description is drawn tag after tag.
+            page.wait_for_function("document.querySelectorAll('.opblock').length > 50")
             shown = page.locator(".opblock").count()
             if folder := os.environ.get("HINGEBACK_TEST_PICTURES"):
                 page.screenshot(path=f"{folder}/api-docs.png")

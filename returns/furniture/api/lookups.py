@@ -9,7 +9,7 @@ from django.db.models import Model, QuerySet
 from inventory.errors import NotFound
 from inventory.furniture.api.shapes import KnownCode, found
 from inventory.ledger.sums.codes import BadCode, normalise
-from returns.models import Colourway, Parcel, Request, ReturnedFrame
+from returns.models import Colourway, Parcel, PartnerSlip, Request, ReturnedFrame
 
 
 class ColourwayCode(KnownCode):
@@ -55,6 +55,18 @@ class Spoken(KnownCode):
 class RequestReference(Spoken):
     def __init__(self, **options: Any) -> None:
         super().__init__(Request.objects.all, prefix="Q", by="reference", **options)
+
+
+class FrameTag(Spoken):
+    def __init__(self, **options: Any) -> None:
+        super().__init__(ReturnedFrame.objects.all, prefix="F", by="tag", **options)
+
+
+class SlipCode(Spoken):
+    """The code of a drop-off partner's slip."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(PartnerSlip.objects.all, prefix="Q", by="code", **options)
 
 
 RowT = TypeVar("RowT", bound=Model)

@@ -7,22 +7,19 @@ from collections.abc import Callable
 from typing import Any
 
 from django import forms
-from django.conf import settings
 from django.contrib import messages
 from django.db.models import Count
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from inventory.errors import BadInput, Conflict, NotFound
+from inventory.errors import BadInput, NotFound
 from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.forms import ActionForm
 from inventory.staff.queries import OWNER
-from returns.filing.rules import intake
 from returns.models import Partner
 from returns.partners import queries
 from returns.partners import rules as partners
@@ -85,7 +82,7 @@ def _shown(request: StaffRequest, partner: Partner, form: SheetForm) -> HttpResp
     facts = {
         "partner": partner,
         "form": form,
-        "link": _link(partner),
+        "link": partners.page_link(partner),
         "renewing": ActionForm(auto_id="renew_%s"),
         "closing": ActionForm(auto_id="close_%s"),
         "lines": lines[:LINES_MAX],
@@ -96,17 +93,6 @@ def _shown(request: StaffRequest, partner: Partner, form: SheetForm) -> HttpResp
     answer = render(request, "returns/owner/partner.html", facts, status=status)
     answer["Cache-Control"] = "no-store"
     return answer
-
-
-def _link(partner: Partner) -> str:
-    """The address of the partner's page; empty while it is closed or its key is gone."""
-    if partner.closed_at is not None:
-        return ""
-    try:
-        secret = intake.link_secret(partner)
-    except Conflict:
-        return ""
-    return f"{settings.BASE_URL}{reverse('partner', args=[secret])}"
 
 
 @require_POST
