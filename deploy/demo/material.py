@@ -34,6 +34,7 @@ from returns.kits.rules import kits
 from returns.models import Colourway, ProductionBatch
 from returns.moulding import rules as batches
 from returns.regrind.rules import regrind
+from returns.spoiling import rules as spoiling
 
 GRIND_FROM_MG = {Origin.FEEDSTOCK: 1_000, Origin.RETURN: 60_000, Origin.IN_PROCESS: 400_000}
 # A story ends when its frame is ground: at the end of a month whatever there is of returns is.
@@ -288,16 +289,10 @@ class Yard:
         return min(self.pans.lies_in(lot.place), lot.place.balance.quantity) > CRUMBS_MG
 
     def _scrap(self, batch: ProductionBatch, colour: Colour, mass_mg: int, at: datetime) -> None:
-        runners = material.Material(
-            polymer=self.polymer,
-            colour=colour,
-            origin=Origin.IN_PROCESS,
-            heat=heat.HeatSpread.from_list(batch.heat),
-            note=batch.code,
-        )
-        movement = material.return_scrap(
+        movement = spoiling.return_scrap(
             key=self.diary.key(),
-            material=runners,
+            batch=batch,
+            into=colour,
             weighing=self._weighed(mass_mg),
             at=at,
             by=self.bea,

@@ -10,29 +10,9 @@ from django.db.models import QuerySet
 from inventory.goods import sums
 from inventory.goods.sums import Share
 from inventory.models import GoodsKind, GrindRun, Load, LoadEntry, Place
-from inventory.models.goods import DEFAULT_KINDS
 
 Act = LoadEntry.Act
 LOADS_MAX = 200
-
-
-def kinds() -> dict[str, str]:
-    """Return code -> name of the kinds of goods that are offered, the starting ones among them."""
-    own = {kind.code: kind for kind in GoodsKind.objects.all()}
-    found = {code: str(name) for code, name in DEFAULT_KINDS.items() if code not in own}
-    found |= {kind.code: kind.name for kind in own.values() if kind.active}
-    return dict(sorted(found.items(), key=lambda item: item[1].casefold()))
-
-
-def kind_name(code: str) -> str:
-    """Return the name of a kind of goods, offered or not."""
-    own = GoodsKind.objects.filter(code=code).values_list("name", flat=True).first()
-    return own or str(DEFAULT_KINDS.get(code, code))
-
-
-def own_names() -> dict[str, str]:
-    """Return code -> name of the owner's own kinds: what a closed month must freeze."""
-    return dict(GoodsKind.objects.values_list("code", "name"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,11 +126,12 @@ def yields(loads: Sequence[Standing] | None = None) -> list[Yield]:
     for one in done:
         if one.load.state == Load.State.FINISHED:
             by_kind.setdefault(one.load.kind, []).append(one)
-    found = [_yield(kind, several) for kind, several in by_kind.items()]
+    names = GoodsKind.names()
+    found = [_yield(kind, names.get(kind, kind), several) for kind, several in by_kind.items()]
     return sorted(found, key=lambda row: (-row.boxed.loads, row.name))
 
 
-def _yield(kind: str, loads: list[Standing]) -> Yield:
+def _yield(kind: str, name: str, loads: list[Standing]) -> Yield:
     def share(part: Sequence[int]) -> Share:
         pairs = [(max(0, mg), one.gross_mg) for mg, one in zip(part, loads, strict=True)]
         found = sums.share(pairs)
@@ -158,15 +139,15 @@ def _yield(kind: str, loads: list[Standing]) -> Yield:
         assert found is not None  # noqa: S101
         return found
 
-    names = sorted({entry.stream for one in loads for entry in one.entries if entry.stream})
+    streams = sorted({entry.stream for one in loads for entry in one.entries if entry.stream})
     return Yield(
         kind=kind,
-        name=kind_name(kind),
+        name=name,
         gross_mg=sum(one.gross_mg for one in loads),
         boxed=share([one.boxed_mg for one in loads]),
         taken_out=share([one.taken_out_mg for one in loads]),
         lost=share([one.lost_mg for one in loads]),
-        streams={name: share([_of_stream(one, name) for one in loads]) for name in names},
+        streams={kind: share([_of_stream(one, kind) for one in loads]) for kind in streams},
     )
 
 

@@ -28,6 +28,7 @@ from inventory.material.sums import heat
 from inventory.models import (
     Colour,
     GiverClass,
+    GoodsKind,
     Load,
     LoadEntry,
     Movement,
@@ -431,7 +432,7 @@ def _fresh_code() -> str:
 
 
 def _refuse_bad_goods(goods: Goods) -> None:
-    if goods.kind not in queries.kinds():
+    if goods.kind not in GoodsKind.offered():
         raise BadInput(_("Choose a kind of goods from the owner's list."), field="kind")
     if goods.giver_class not in GiverClass.values:
         raise BadInput(_("Say from what sort of giver it came."), field="giver_class")

@@ -29,6 +29,7 @@ class RecipeCard(models.Model):
     total_mg = models.PositiveBigIntegerField(_("mass wanted, mg"))
     # Frozen: a recipe that is changed later must not change what this batch was made by.
     recipe = models.JSONField(_("recipe: list of [colour, parts per million]"))
+    recipe_version = models.PositiveSmallIntegerField(_("version of the recipe"), default=1)
     tolerance_ppm = models.PositiveIntegerField(_("tolerance of a share, parts per million"))
     batch_code = models.CharField(_("production batch"), max_length=20, db_index=True)
     wanted_for = models.CharField(_("wanted for"), max_length=120)

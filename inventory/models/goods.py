@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from typing import ClassVar
+
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from inventory.models.appendonly import WriteOnce
 from inventory.models.ledger import Posting
+from inventory.models.workshop import OwnersWord
 
 
 class GiverClass(models.TextChoices):
@@ -47,30 +50,20 @@ class Went(models.TextChoices):
     WASTE = "waste", _("waste")
 
 
-DEFAULT_KINDS = {
-    "plant-pots": _("plant pots"),
-    "crates": _("crates and trays"),
-    "caps": _("caps and closures"),
-    "buckets": _("buckets and tubs"),
-    "household": _("mixed household goods"),
-}
-"""Kinds of goods that every workshop starts with; the owner renames them or adds others."""
+class GoodsKind(OwnersWord):
+    """A kind of goods as the owner lists it."""
 
+    STARTING: ClassVar = {
+        "plant-pots": _("plant pots"),
+        "crates": _("crates and trays"),
+        "caps": _("caps and closures"),
+        "buckets": _("buckets and tubs"),
+        "household": _("mixed household goods"),
+    }
 
-class GoodsKind(models.Model):
-    """A kind of goods as the owner lists it; a starting kind's code takes that one's place."""
-
-    code = models.SlugField(_("code"), max_length=20, unique=True)
-    name = models.CharField(_("name"), max_length=60)
-    active = models.BooleanField(_("offered at the scale"), default=True)
-
-    class Meta:
+    class Meta(OwnersWord.Meta):
         verbose_name = _("kind of goods")
         verbose_name_plural = _("kinds of goods")
-        ordering = ["name"]
-
-    def __str__(self) -> str:
-        return self.name
 
 
 class Load(models.Model):

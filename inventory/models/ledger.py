@@ -66,6 +66,8 @@ class Posting(WriteOnce):
     reading = models.ForeignKey(
         Reading, models.PROTECT, null=True, blank=True, related_name="postings"
     )
+    # Where the lines of a movement differ: the heaps of a frame of two materials.
+    heat = models.JSONField(_("heat passes of this line alone"), null=True, blank=True)
 
     class Meta:
         verbose_name = _("posting")

@@ -51,6 +51,8 @@ class Colour(models.Model):
     tolerance_ppm = models.PositiveIntegerField(
         _("a share may miss its recipe by, parts per million of the whole"), null=True, blank=True
     )
+    # A blend keeps its code when its recipe is changed; a card says which version it was made by.
+    recipe_version = models.PositiveSmallIntegerField(_("version of its recipe"), default=1)
 
     class Meta:
         verbose_name = _("colour")
@@ -104,6 +106,27 @@ class BlendShare(models.Model):
 
     def __str__(self) -> str:
         return f"{self.of_id} in {self.blend_id}: {self.share_ppm} ppm"
+
+
+class FormerRecipe(models.Model):
+    """A recipe as a blend had it before it was changed."""
+
+    blend = models.ForeignKey(Colour, models.PROTECT, related_name="former_recipes")
+    version = models.PositiveSmallIntegerField(_("version"))
+    recipe = models.JSONField(_("recipe: list of [colour, parts per million]"))
+    tolerance_ppm = models.PositiveIntegerField(_("tolerance of a share, parts per million"))
+    replaced_at = models.DateTimeField(_("replaced"))
+
+    class Meta:
+        verbose_name = _("former recipe")
+        verbose_name_plural = _("former recipes")
+        ordering = ["blend", "-version"]
+        constraints = [
+            models.UniqueConstraint(fields=["blend", "version"], name="recipe_version_once")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.blend} {self.version}"
 
 
 class Admission(models.Model):

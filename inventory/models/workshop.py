@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any, ClassVar
+
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.utils.translation import gettext_lazy as _
@@ -76,3 +79,40 @@ class Workshop(models.Model):
     def the(cls) -> Workshop:
         """Return the one row; on an empty database it is made with the defaults."""
         return cls.objects.get_or_create(pk=1)[0]
+
+
+class OwnersWord(models.Model):
+    """A word of a list that every workshop starts with (`STARTING`, code to name) and its owner
+    goes on: a row with a starting code takes that word's place, an inactive one takes it away.
+    """
+
+    STARTING: ClassVar[Mapping[str, Any]] = {}
+
+    code = models.SlugField(_("code"), max_length=20, unique=True)
+    name = models.CharField(_("name"), max_length=60)
+    active = models.BooleanField(_("offered at the bench"), default=True)
+
+    class Meta:
+        abstract = True
+        ordering: ClassVar = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @classmethod
+    def offered(cls) -> dict[str, str]:
+        """Return code -> name of the words that may be chosen, in the order of the names."""
+        own = {word.code: word for word in cls._default_manager.all()}
+        found = {code: str(name) for code, name in cls.STARTING.items() if code not in own}
+        found |= {word.code: word.name for word in own.values() if word.active}
+        return dict(sorted(found.items(), key=lambda item: item[1].casefold()))
+
+    @classmethod
+    def names(cls) -> dict[str, str]:
+        """Return code -> name of every word, offered or not."""
+        return {code: str(name) for code, name in cls.STARTING.items()} | cls.own()
+
+    @classmethod
+    def own(cls) -> dict[str, str]:
+        """Return code -> name of the owner's own words: what a closed month must freeze."""
+        return dict(cls._default_manager.values_list("code", "name"))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from math import isqrt
 
@@ -31,7 +31,7 @@ class Material:
 
 @dataclass(frozen=True, slots=True)
 class Made:
-    """A component as a colourway has it. `piece.part` is the spare part of this colourway;
+    """A component as a colourway has it. Spare part and mass of `piece` are this colourway's;
     `material` is None for what is no frame material."""
 
     piece: Component
@@ -144,10 +144,14 @@ def _made(way: Colourway, piece: Component, own: DifferingComponent | None) -> M
     part = own.part if own is not None and own.part is not None else piece.part
     # A bill's part may be of one material or side: it is no spare part of what it does not fit.
     fitting = None if part is not None and misfit(part, piece.key, material, tint) else part
-    if fitting != piece.part:
+    masses = piece.nominal_mg, piece.spread_mg
+    if own is not None and own.nominal_mg is not None and own.spread_mg is not None:
+        masses = own.nominal_mg, own.spread_mg
+    if (fitting, masses) != (piece.part, (piece.nominal_mg, piece.spread_mg)):
         # A copy, never saved: the bill's own line is shared by every colourway of the model.
         piece = copy.copy(piece)
         piece.part = fitting
+        piece.nominal_mg, piece.spread_mg = masses
     return Made(piece, material, tint)
 
 
@@ -157,7 +161,7 @@ def _material(way: Colourway, own: DifferingComponent | None) -> Material:
     return Material(own.polymer, own.colour)
 
 
-def by_material(colourways: Sequence[Colourway]) -> dict[int, tuple[Heap, ...]]:
+def by_material(colourways: Collection[Colourway]) -> dict[int, tuple[Heap, ...]]:
     """Return the heaps of several colourways, by id. Two questions for all."""
     bills = bills_of(colourways)
     return {way.pk: heaps(way, bills[way.pk]) for way in colourways}

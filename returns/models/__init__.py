@@ -5,6 +5,7 @@ from __future__ import annotations
 from returns.models.arrivals import FrameHeap, LaterPart, Parcel, ReturnedFrame
 from returns.models.audits import AuditedFrame, WeighAudit
 from returns.models.catalogue import (
+    BatchMaterial,
     Colourway,
     Component,
     DifferingComponent,
@@ -30,6 +31,7 @@ from returns.models.terms import Terms
 
 __all__ = [
     "AuditedFrame",
+    "BatchMaterial",
     "BenchCheck",
     "BenchPhoto",
     "Colourway",

@@ -143,6 +143,9 @@ class DifferingComponent(models.Model):
     part = models.ForeignKey(
         Part, models.PROTECT, null=True, blank=True, related_name="+", verbose_name=_("spare part")
     )
+    # Another polymer is of another density.
+    nominal_mg = models.PositiveIntegerField(_("nominal mass, mg"), null=True, blank=True)
+    spread_mg = models.PositiveIntegerField(_("mass spread, mg"), null=True, blank=True)
 
     class Meta:
         verbose_name = _("component that differs")
@@ -157,6 +160,12 @@ class DifferingComponent(models.Model):
                 violation_error_message=_(
                     "Name its material (polymer and colour), its own spare part, or both."
                 ),
+            ),
+            models.CheckConstraint(
+                condition=Q(nominal_mg__isnull=True, spread_mg__isnull=True)
+                | Q(nominal_mg__gte=1, spread_mg__isnull=False),
+                name="differing_component_has_mass_and_spread",
+                violation_error_message=_("Write mass and spread together, or neither."),
             ),
         ]
 
@@ -209,6 +218,21 @@ class ProductionBatch(models.Model):
     pieces = models.PositiveIntegerField(_("good pieces"))
     heat = models.JSONField(_("heat passes: list of [passes, parts per million]"))
     issued_mg = models.PositiveBigIntegerField(_("flake issued, mg"), default=0)
+    # What the workshop notes on the batch card. None of it is needed.
+    mould_temperature_c = models.PositiveSmallIntegerField(
+        _("temperature of the mould, °C"), null=True, blank=True
+    )
+    melt_temperature_c = models.PositiveSmallIntegerField(
+        _("temperature of the melt, °C"), null=True, blank=True
+    )
+    force_n = models.PositiveIntegerField(_("force of the press, N"), null=True, blank=True)
+    press_time_s = models.PositiveIntegerField(
+        _("time under pressure, seconds"), null=True, blank=True
+    )
+    work_minutes = models.PositiveIntegerField(
+        _("minutes of work on the whole batch, to the finished pair"), null=True, blank=True
+    )
+    settings_note = models.CharField(_("note"), max_length=200, blank=True, default="")
 
     class Meta:
         verbose_name = _("production batch")
@@ -217,6 +241,31 @@ class ProductionBatch(models.Model):
 
     def __str__(self) -> str:
         return self.code
+
+
+class BatchMaterial(models.Model):
+    """The heat passes of one material of a batch whose front and arms differ.
+
+    A material without a row, and every batch of one material, has the spread of the batch.
+    """
+
+    batch = models.ForeignKey(ProductionBatch, models.CASCADE, related_name="materials")
+    polymer = models.ForeignKey(Polymer, models.PROTECT, related_name="+")
+    colour = models.ForeignKey(Colour, models.PROTECT, related_name="+")
+    heat = models.JSONField(_("heat passes: list of [passes, parts per million]"))
+
+    class Meta:
+        verbose_name = _("material of a batch")
+        verbose_name_plural = _("materials of a batch")
+        ordering = ["batch", "pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["batch", "polymer", "colour"], name="material_once_in_a_batch"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.batch_id} {self.polymer_id} {self.colour_id}"
 
 
 class SoldUnits(models.Model):

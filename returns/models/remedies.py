@@ -103,6 +103,12 @@ class Policy(models.Model):
     )
     kits_max = models.PositiveIntegerField(_("spare kits per frame in the span below"), default=2)
     kits_days = models.PositiveIntegerField(_("span for kits, days"), default=365)
+    new_frame_batches = models.PositiveSmallIntegerField(
+        _("batches needed to work out the cost of a new frame; 0: always as typed"), default=5
+    )
+    new_frame_overhead_minor = models.PositiveIntegerField(
+        _("energy, press and rent of one new frame, cents"), default=0
+    )
     massfit_ratio_ppm = models.PositiveIntegerField(
         _("how much likelier one explanation must be, parts per million"), default=3_000_000
     )

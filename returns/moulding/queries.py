@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 from django.db.models import QuerySet
 
 from inventory.material.queries.lot_heat import Share
 from inventory.material.sums.heat import HeatSpread, after_melt, blend
-from inventory.models import Posting
+from inventory.models import Posting, RecipeCard
 from inventory.weighing.queries import readings
 from inventory.weighing.sums.traced import MassUncertainty, MassWithReadings, booked
+from returns.catalogue.queries import Material
 from returns.models import ProductionBatch
 
 
@@ -77,6 +78,47 @@ def heat_of(postings: list[Posting]) -> HeatSpread:
         if posting.source.lot is not None
     ]
     return after_melt(blend(spreads))
+
+
+def of_materials(
+    postings: Sequence[Posting], materials: Collection[Material]
+) -> dict[Material, HeatSpread]:
+    """Return the spread after moulding of each material, of what was issued for it.
+
+    A recipe card of a blend says that all on it went into that blend, else a lot goes into the
+    material of its own colour. A lot that is of none of them counts in each: nobody wrote down
+    which. A material that nothing was issued for is left out.
+    """
+    movements = {posting.movement_id for posting in postings}
+    cards = RecipeCard.objects.filter(movement__in=movements)
+    blends = dict(cards.values_list("movement", "blend"))
+    found: dict[Material, list[Posting]] = {material: [] for material in materials}
+    for posting in postings:
+        colour = blends.get(posting.movement_id, posting.source.colour_id)
+        own = [
+            one for one in materials if (one.polymer.pk, one.colour.pk) == _kind(posting, colour)
+        ]
+        for material in own or materials:
+            found[material].append(posting)
+    colours = {material.colour.pk for material in materials}
+    return {
+        material: heat_of(rows)
+        for material, rows in found.items()
+        # Only strays: they say nothing of this material that they do not say of the whole batch.
+        if any(blends.get(row.movement_id, row.source.colour_id) in colours for row in rows)
+    }
+
+
+def _kind(posting: Posting, colour: int | None) -> tuple[int | None, int | None]:
+    return posting.source.polymer_id, colour
+
+
+def heat_in(batch: ProductionBatch, material: Material) -> HeatSpread:
+    """Return the spread of one material of a batch: its own, else the batch's."""
+    for row in batch.materials.all():
+        if (row.polymer_id, row.colour_id) == (material.polymer.pk, material.colour.pk):
+            return HeatSpread.from_list(row.heat)
+    return HeatSpread.from_list(batch.heat)
 
 
 def lot_code(posting: Posting) -> str:

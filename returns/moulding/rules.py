@@ -15,7 +15,9 @@ from inventory.errors import BadInput, Conflict
 from inventory.events import Draft
 from inventory.material.sums.heat import BadHeatSpread, HeatSpread
 from inventory.models import Movement, Posting
-from returns.models import Colourway, ProductionBatch
+from returns.catalogue import queries as catalogue
+from returns.catalogue.queries import Material
+from returns.models import BatchMaterial, Colourway, ProductionBatch
 from returns.moulding import queries as moulded
 
 if TYPE_CHECKING:
@@ -47,7 +49,8 @@ def mould(
     issues: Sequence[Movement] = (),
 ) -> ProductionBatch:
     """Note a moulded batch. Its material is what was issued under its code (`issues` names the
-    movements, when not all of them are meant); moulding is one more heat pass for all of it.
+    movements, when not all of them are meant); moulding is one more heat pass for all of
+    it. Where front and arms differ, each material keeps the passes of what was issued for it.
 
     Raises BadInput when nothing was issued for it, a lot is of another polymer or its day is still
     to come, Conflict when the batch exists.
@@ -64,7 +67,8 @@ def mould(
     postings = list(rows.filter(movement__number__in=numbers) if numbers else rows)
     if not postings:
         raise BadInput(_("Nothing was issued for this batch. Issue its flake first."), field="code")
-    _refuse_other_polymer(postings, colourway)
+    materials = catalogue.materials_of(colourway)
+    _refuse_other_polymer(postings, colourway, materials)
     batch = ProductionBatch.objects.create(
         code=code.strip(),
         colourway=colourway,
@@ -75,6 +79,11 @@ def mould(
         heat=moulded.heat_of(postings).to_list(),
         issued_mg=sum(posting.quantity for posting in postings),
     )
+    if len(materials) > 1:
+        BatchMaterial.objects.bulk_create(
+            BatchMaterial(batch=batch, polymer=of.polymer, colour=of.colour, heat=spread.to_list())
+            for of, spread in moulded.of_materials(postings, materials).items()
+        )
     event.of(batch.code, lots=sorted({moulded.lot_code(posting) for posting in postings}))
     return batch
 
@@ -134,9 +143,12 @@ def note_earlier(
     return made
 
 
-def _refuse_other_polymer(postings: list[Posting], colourway: Colourway) -> None:
+def _refuse_other_polymer(
+    postings: list[Posting], colourway: Colourway, materials: Sequence[Material]
+) -> None:
+    polymers = {material.polymer.pk for material in materials}
     for posting in postings:
-        if posting.source.polymer_id != colourway.polymer_id:
+        if posting.source.polymer_id not in polymers:
             raise BadInput(
                 _("Lot %(lot)s is of another polymer than %(colourway)s.")
                 % {"lot": moulded.lot_code(posting), "colourway": colourway},

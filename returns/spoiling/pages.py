@@ -13,7 +13,7 @@ from django.views.decorators.http import require_safe
 
 from inventory.furniture.numbers import fixed
 from inventory.furniture.pages.access import StaffRequest, allow
-from inventory.models import Step
+from inventory.models import SpoilCause, Step
 from inventory.staff.queries import BENCH, OWNER
 from returns import charts
 from returns.spoiling import queries
@@ -28,7 +28,7 @@ _STEPS = dict(Step.choices)
 def page(request: StaffRequest) -> HttpResponse:
     """Show the causes in order, the yield of each batch by step, and the chart of proportions."""
     found = queries.overview()
-    names = queries.cause_names()
+    names = SpoilCause.names()
     causes = [
         {
             "name": f"{_STEPS[cause.key[0]]} · {names.get(cause.key[1], cause.key[1])}",

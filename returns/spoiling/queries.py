@@ -8,26 +8,12 @@ from dataclasses import dataclass
 
 from django.db.models import QuerySet
 
-from inventory.models import SpoilCause, Spoiled, Step
-from inventory.models.spoiled import DEFAULT_CAUSES
+from inventory.models import Spoiled, Step
 from returns.models import ProductionBatch
 from returns.spoiling import sums
 from returns.spoiling.sums import StepYield
 
 BATCHES_MAX = 40
-
-
-def causes() -> dict[str, str]:
-    """Return code -> name of the causes that are offered, the starting ones among them."""
-    own = {cause.code: cause for cause in SpoilCause.objects.all()}
-    found = {code: str(name) for code, name in DEFAULT_CAUSES.items() if code not in own}
-    return found | {cause.code: cause.name for cause in own.values() if cause.active}
-
-
-def cause_names() -> dict[str, str]:
-    """Return code -> name of every cause, offered or not."""
-    names = {code: str(name) for code, name in DEFAULT_CAUSES.items()}
-    return names | dict(SpoilCause.objects.values_list("code", "name"))
 
 
 def standing(codes: Sequence[str]) -> QuerySet[Spoiled]:

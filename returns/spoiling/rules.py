@@ -1,11 +1,12 @@
-"""Booking spoiled pairs: pieces and grams, with the step and the cause."""
+"""What comes back from moulding, by material: scrap, and spoiled pairs with step and cause."""
 
 from __future__ import annotations
 
 import uuid
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 from uuid import UUID
 
 from django.utils.translation import gettext as _
@@ -14,15 +15,47 @@ from inventory import events
 from inventory.errors import BadInput
 from inventory.events import Draft
 from inventory.ledger.rules import ledger, places
-from inventory.material.rules.material import Weighing
-from inventory.models import Movement, Origin, PlaceKind, Spoiled, Step
+from inventory.material.queries import admitted
+from inventory.material.rules import material
+from inventory.material.rules.material import Material, Weighing
+from inventory.material.sums.heat import HeatSpread
+from inventory.models import (
+    Colour,
+    Movement,
+    Origin,
+    PlaceKind,
+    Scale,
+    SpoilCause,
+    Spoiled,
+    Step,
+)
+from returns.catalogue import queries as catalogue
 from returns.models import ProductionBatch
+from returns.moulding import queries as moulded
 from returns.spoiling import queries
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import User
 
 BOX, WASTE = "box", "waste"
+HEAPS_MAX: Final = 4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heap:
+    """A heap of spoiled material: its mass as typed, and the colour of its box.
+
+    Without a colour it is of the batch's one material. `field` names what is wrong with it.
+    """
+
+    mass: str
+    into: Colour | None = None
+    field: str = "mass"
+
+    def facts(self) -> list[object]:
+        """What was asked, for the fingerprint."""
+        # A heap of a batch of one material is told as it always was.
+        return [*([self.into.code] if self.into else []), self.mass.strip()]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,7 +74,12 @@ class What:
 
 @events.rule(
     "spoiling.book",
-    facts=lambda batch, what, weighing: [batch.code, *what.facts(), *weighing.facts()],
+    facts=lambda batch, what, scale, heaps: [
+        batch.code,
+        *what.facts(),
+        scale.pk,
+        *(fact for heap in heaps for fact in heap.facts()),
+    ],
     again=lambda event: Movement.objects.get(number=event.detail["movement"]),
 )
 def book(
@@ -51,57 +89,136 @@ def book(
     key: UUID,
     batch: ProductionBatch,
     what: What,
+    scale: Scale,
+    heaps: Sequence[Heap],
+    at: datetime,
+    by: User,
+) -> Movement:
+    """Book spoiled pairs of a batch into its boxes of in-process scrap, or into waste.
+
+    Raises BadInput for an unknown step or cause, for more pairs than came out of the press, for
+    two heaps of one box, and for a box that does not take what lies in the heap.
+    """
+    _refuse_bad(batch, what, heaps)
+    lines = [_line(batch, what, heap, scale, at) for heap in heaps]
+    movement = ledger.post(
+        key=uuid.uuid5(key, "spoiled"),
+        kind="return_scrap",
+        lines=lines,
+        happened_at=at,
+        story=ledger.Story(subject=batch.code, actor=by, reason=what.cause),
+    )
+    for index, posting in enumerate(movement.postings.order_by("line")):
+        Spoiled.objects.create(
+            batch_code=batch.code,
+            step=what.step,
+            cause=what.cause,
+            pieces=0 if index else what.pieces,
+            posting=posting,
+        )
+    event.of(batch.code, movement=movement.number)
+    return movement
+
+
+@events.rule(
+    "spoiling.return_scrap",
+    facts=lambda batch, into, weighing: [
+        batch.code,
+        into.code if into else "",
+        *weighing.facts(),
+    ],
+    again=lambda event: Movement.objects.get(number=event.detail["movement"]),
+)
+def return_scrap(
+    event: Draft,
+    /,
+    *,
+    key: UUID,
+    batch: ProductionBatch,
+    into: Colour | None,
     weighing: Weighing,
     at: datetime,
     by: User,
 ) -> Movement:
-    """Book spoiled pairs of a batch into its box of in-process scrap, or into waste.
+    """Put sprues and runners of a batch into the box of their material.
 
-    Raises BadInput for an unknown step or cause, for more pairs than came out of the press, and
-    for a box where the parts of a pair differ in material.
+    Raises BadInput where front and arms differ and nobody says which it is, and for a box that
+    does not take it.
     """
-    _refuse_bad(batch, what)
-    reading = weighing.read(at)
-    heat = None
-    target = places.mass(PlaceKind.FOREIGN)
-    if what.into == BOX:
-        look = batch.colourway
-        target = places.box(polymer=look.polymer, colour=look.colour, origin=Origin.IN_PROCESS)
-        # The batch's spread has its moulding in it, which its spoiled pairs went through as well.
-        heat = batch.heat
-    line = ledger.Line(places.mass(PlaceKind.PRESS), target, reading.mass_mg, reading)
-    movement = ledger.post(
-        key=uuid.uuid5(key, "spoiled"),
-        kind="return_scrap",
-        lines=[line],
-        happened_at=at,
-        story=ledger.Story(subject=batch.code, actor=by, reason=what.cause, heat=heat),
-    )
-    Spoiled.objects.create(
-        batch_code=batch.code,
-        step=what.step,
-        cause=what.cause,
-        pieces=what.pieces,
-        posting=movement.postings.get(),
+    movement = material.return_scrap(
+        key=uuid.uuid5(key, "scrap"),
+        material=scrap_of(batch, into, field="colour"),
+        weighing=weighing,
+        at=at,
+        by=by,
     )
     event.of(batch.code, movement=movement.number)
     return movement
 
 
-def _refuse_bad(batch: ProductionBatch, what: What) -> None:
+def scrap_of(batch: ProductionBatch, into: Colour | None, *, field: str) -> Material:
+    """Return what scrap of a batch is in the box of `into`, with the heat passes that it has.
+
+    The box is that of one of the batch's materials, or one that takes all of them together by the
+    table of what may go with what. Raises BadInput, naming `field`, for any other.
+    """
+    look = batch.colourway
+    materials = catalogue.materials_of(look)
+    if into is None and len(materials) > 1:
+        raise BadInput(
+            _("Front and arms of this batch differ in material. Say into which box this goes."),
+            field=field,
+        )
+    colour = into or materials[0].colour
+    own = next((one for one in materials if one.colour == colour), None)
+    if own is None:
+        _refuse_mixing(materials, colour, field)
+    # The batch's spread has its moulding in it, which its scrap went through as well.
+    spread = moulded.heat_in(batch, own) if own else HeatSpread.from_list(batch.heat)
+    return Material(
+        polymer=(own or materials[0]).polymer,
+        colour=colour,
+        origin=Origin.IN_PROCESS,
+        heat=spread,
+        note=batch.code,
+    )
+
+
+def _refuse_mixing(materials: Sequence[catalogue.Material], colour: Colour, field: str) -> None:
+    is_one_polymer = len({one.polymer.pk for one in materials}) == 1
+    if not is_one_polymer or not admitted.takes(colour, [one.colour for one in materials]):
+        raise BadInput(
+            _(
+                "By the table of what may go with what, the box of %(colour)s does not take "
+                "this. Choose another box, or let it be waste."
+            )
+            % {"colour": colour.name},
+            field=field,
+        )
+
+
+def _line(
+    batch: ProductionBatch, what: What, heap: Heap, scale: Scale, at: datetime
+) -> ledger.Line:
+    press = places.mass(PlaceKind.PRESS)
+    reading = Weighing(scale=scale, mass=heap.mass).read(at, heap.field)
+    if what.into == WASTE:
+        return ledger.Line(press, places.mass(PlaceKind.FOREIGN), reading.mass_mg, reading)
+    scrap = scrap_of(batch, heap.into, field=heap.field)
+    box = places.box(polymer=scrap.polymer, colour=scrap.colour, origin=Origin.IN_PROCESS)
+    return ledger.Line(press, box, reading.mass_mg, reading, scrap.heat.to_list())
+
+
+def _refuse_bad(batch: ProductionBatch, what: What, heaps: Sequence[Heap]) -> None:
     if what.step not in Step.values:
         raise BadInput(_("Say at which step they were spoiled."), field="step")
-    if what.cause not in queries.causes():
+    if what.cause not in SpoilCause.offered():
         raise BadInput(_("Choose a cause from the owner's list."), field="cause")
     if what.pieces < 1:
         raise BadInput(_("Write how many pairs were spoiled."), field="pieces")
     if what.into not in (BOX, WASTE):
         raise BadInput(_("Say where they go."), field="into")
-    if what.into == BOX and batch.colourway.differing.exists():
-        raise BadInput(
-            _("The parts of this pair differ in material: no one box takes it. Choose waste."),
-            field="into",
-        )
+    _refuse_bad_heaps(batch, what, heaps)
     if what.step == Step.MOULDING:
         return
     gone = queries.by_step(batch.code)
@@ -110,3 +227,11 @@ def _refuse_bad(batch: ProductionBatch, what: What) -> None:
         raise BadInput(
             _("Only %(left)s pairs of this batch came this far.") % {"left": left}, field="pieces"
         )
+
+
+def _refuse_bad_heaps(batch: ProductionBatch, what: What, heaps: Sequence[Heap]) -> None:
+    boxes = [(heap.into or batch.colourway.colour).pk for heap in heaps]
+    if not 1 <= len(heaps) <= HEAPS_MAX or len(set(boxes)) < len(boxes):
+        raise BadInput(_("Name each box once, up to four of them."), field=heaps[-1].field)
+    if what.into == WASTE and len(heaps) > 1:
+        raise BadInput(_("Waste is weighed together."), field=heaps[-1].field)

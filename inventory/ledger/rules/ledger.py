@@ -44,12 +44,16 @@ R = TypeVar("R")
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A posting to be written: `quantity` is in milligrams or pieces, as both places count."""
+    """A posting to be written: `quantity` is in milligrams or pieces, as both places count.
+
+    `heat` is the spread of this line where it is not that of the whole movement.
+    """
 
     source: Place
     target: Place
     quantity: int
     reading: Reading | None = None
+    heat: list[list[int]] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,7 +167,7 @@ def reverse(
         raise AlreadyReversed()
     lines = [
         # The reading goes along, so that what is taken back cancels with what it takes back.
-        Line(posting.target, posting.source, posting.quantity, posting.reading)
+        Line(posting.target, posting.source, posting.quantity, posting.reading, posting.heat)
         for posting in movement.postings.select_related("source", "target", "reading")
     ]
     _lock_balances(lines)
@@ -211,7 +215,10 @@ def _asked(head: Movement, lines: Sequence[Line], story: Story) -> list[Any]:
 def _more(story: Story, lines: Sequence[Line]) -> list[Any]:
     """Return reason, heat and readings, which the fingerprints of the first movements left out."""
     # Kept apart from `_asked` and not merged into it: keys of the first kind are still answered.
-    return [story.reason, story.heat, [_seen(line.reading) for line in lines]]
+    more = [story.reason, story.heat, [_seen(line.reading) for line in lines]]
+    # Left out where no line has its own, as with all that was written before lines could have.
+    heats = [line.heat for line in lines]
+    return [*more, heats] if any(heats) else more
 
 
 def _seen(reading: Reading | None) -> list[Any] | None:
@@ -222,6 +229,7 @@ def _seen(reading: Reading | None) -> list[Any] | None:
 def _refuse_other(earlier: Movement, head: Movement, lines: Sequence[Line], story: Story) -> None:
     """Raise KeyReused unless the fingerprint is of the first kind and the row holds the rest."""
     rows = earlier.postings.order_by("line").select_related("reading")
+    # The first kind of fingerprint is older than lines with a spread of their own.
     rest = [earlier.reason, earlier.heat, [_seen(row.reading) for row in rows]]
     is_of_old = earlier.fingerprint == fingerprint(_asked(head, lines, story))
     if not is_of_old or rest != _more(story, lines):
@@ -249,6 +257,7 @@ def _write(movement: Movement, lines: Sequence[Line], story: Story) -> Movement:
             target=line.target,
             quantity=line.quantity,
             reading=line.reading,
+            heat=line.heat,
         )
         for index, line in enumerate(lines, start=1)
     )

@@ -75,7 +75,7 @@ def _felt(place: Place, rows: QuerySet[Posting], mass_mg: int) -> Iterator[tuple
     # Read backwards in chunks and left as soon as the box was empty: a box that has been ground a
     # hundred times needs only what was put in since.
     newest_first = rows.order_by("-movement__number", "line").values_list(
-        "movement__number", "source", "quantity", "movement__heat", "movement__reverses"
+        "movement__number", "source", "quantity", "heat", "movement__heat", "movement__reverses"
     )
     for number, group in groupby(newest_first.iterator(chunk_size=500), key=itemgetter(0)):
         step = _step(place, list(group))
@@ -88,12 +88,14 @@ def _felt(place: Place, rows: QuerySet[Posting], mass_mg: int) -> Iterator[tuple
 
 
 def _step(place: Place, postings: list[tuple[Any, ...]]) -> Step:
-    change_mg = sum(
-        -quantity if source == place.pk else quantity
-        for _number, source, quantity, _heat, _reverses in postings
-    )
-    data, reverses = postings[0][3:]
+    change_mg = sum(-row[2] if row[1] == place.pk else row[2] for row in postings)
+    # A line's own spread goes before that of its whole movement.
+    spreads = [(own or whole, quantity) for _n, _s, quantity, own, whole, _reverses in postings]
+    is_reversal = postings[0][-1] is not None
     # Only what enters brings a spread of its own. A withdrawal takes the mix, unless it is a
     # reversal, which takes out the very material that it names.
-    is_known = data is not None and (change_mg > 0 or reverses is not None)
-    return Step(change_mg, HeatSpread.from_list(data) if is_known else None)
+    if not all(data for data, _mg in spreads) or not (change_mg > 0 or is_reversal):
+        return Step(change_mg)
+    if len(spreads) == 1:
+        return Step(change_mg, HeatSpread.from_list(spreads[0][0]))
+    return Step(change_mg, heat.blend((HeatSpread.from_list(s), mg) for s, mg in spreads))

@@ -331,6 +331,11 @@ def _heat(books: Books) -> tuple[int, list[str]]:
     """The spread of heat passes of every lot, and of what entered a box, is a whole."""
     spreads = [(lot.code, lot.heat) for lot in Lot.objects.order_by("code")]
     spreads += [(f"#{m.number}", m.heat) for m in books.movements if m.heat is not None]
+    spreads += [
+        (f"#{movement.number}", posting.heat)
+        for movement, posting, _source, _target in books.postings()
+        if posting.heat is not None
+    ]
     wrong = [
         f"{name}: {sum(ppm for _passes, ppm in heat)} ppm"
         for name, heat in spreads

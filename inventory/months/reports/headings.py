@@ -5,10 +5,10 @@ from __future__ import annotations
 from django.utils.translation import gettext_lazy as _
 from django.utils.translation import pgettext_lazy
 
-from inventory.models.goods import DEFAULT_KINDS, GiverClass, Stream
+from inventory.models.goods import GiverClass, GoodsKind, Stream
 from inventory.models.materials import Origin
 from inventory.models.places import PlaceKind
-from inventory.models.spoiled import DEFAULT_CAUSES, Step
+from inventory.models.spoiled import SpoilCause, Step
 
 COLUMNS = {
     "opening": _("Opening"),
@@ -83,7 +83,7 @@ PLACES = dict(PlaceKind.choices)
 GIVERS = dict(GiverClass.choices)
 STREAMS = dict(Stream.choices)
 STEPS_OF_WORK = dict(Step.choices)
-GOODS, CAUSES = DEFAULT_KINDS, DEFAULT_CAUSES
+GOODS, CAUSES = GoodsKind.STARTING, SpoilCause.STARTING
 FLAGS = {
     "past_check": _("its check was overdue"),
     "no_check_date": _("no check date is known"),

@@ -20,6 +20,7 @@ from inventory.material.sums import heat
 from inventory.models import (
     Colour,
     GiverClass,
+    GoodsKind,
     Load,
     LoadEntry,
     Place,
@@ -55,7 +56,7 @@ class ReceiveForm(WeighedForm):
 
     def __init__(self, *args: Any, **facts: Any) -> None:
         super().__init__(*args, **facts)
-        self.fields["kind"].choices = list(queries.kinds().items())  # type: ignore[attr-defined]
+        self.fields["kind"].choices = list(GoodsKind.offered().items())  # type: ignore[attr-defined]
         self.fields["mass"].label = _t("Gross mass, as it came")
 
     def facts(self) -> dict[str, Any]:

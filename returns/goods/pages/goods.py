@@ -23,7 +23,7 @@ from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.forms import MassField
 from inventory.goods import queries
 from inventory.goods import rules as loads
-from inventory.models import Load, Workshop
+from inventory.models import GoodsKind, Load, Workshop
 from inventory.staff.queries import ACCOUNTANT, BENCH, OWNER
 from returns.arriving.pages import scales
 from returns.bench.pages.attempts import done, focused, found
@@ -116,7 +116,7 @@ def page(request: StaffRequest) -> HttpResponse:
 
 def _named(listed: list[queries.Standing], state: str) -> list[tuple[queries.Standing, str]]:
     """Return the loads in a state, each with the name of its kind: one question for each kind."""
-    names = {kind: queries.kind_name(kind) for kind in {one.load.kind for one in listed}}
+    names = GoodsKind.names()
     return [(one, names[one.load.kind]) for one in listed if one.load.state == state]
 
 
@@ -261,7 +261,7 @@ def _facts(one: queries.Standing) -> dict[str, Any]:
     return {
         "it": one,
         "load": one.load,
-        "kind": queries.kind_name(one.load.kind),
+        "kind": GoodsKind.names().get(one.load.kind, one.load.kind),
         "giver": Giver.objects.filter(load=one.load).first(),
         "streams": shown.streams(one),
     }

@@ -9,6 +9,7 @@ from django.views.decorators.http import require_safe
 
 from inventory.errors import NotFound
 from inventory.goods import queries
+from inventory.models import GoodsKind
 from returns.goods import queries as told
 from returns.goods.pages import shown
 from returns.story.pages.personal import REFERRER_WITHOUT_FORMS, personal
@@ -25,7 +26,7 @@ def page(request: HttpRequest, secret: str) -> HttpResponse:
     facts = {
         "it": one,
         "load": load,
-        "kind": queries.kind_name(load.kind),
+        "kind": GoodsKind.names().get(load.kind, load.kind),
         "streams": shown.streams(one),
         "became": told.became(one),
     }

@@ -436,7 +436,7 @@ def _lines(
     boxes: dict[str, Place],
     gap_mg: int,
 ) -> list[ledger.Line]:
-    bench = places.mass(PlaceKind.BENCH)
+    bench, heats = places.mass(PlaceKind.BENCH), _heats(frame, parts)
     targets: dict[str, Place] = dict(boxes)
     targets |= {name: places.mass(kind) for name, kind in WASTE_FIELDS.items()}
     if frame.lenses_back:
@@ -445,11 +445,25 @@ def _lines(
     salvage = places.mass(PlaceKind.SALVAGE)
     targets |= {f"salvaged-{kept.part.code}": salvage for kept in parts.salvaged}
     lines = [
-        ledger.Line(bench, target, readings[name].mass_mg, readings[name])
+        ledger.Line(bench, target, readings[name].mass_mg, readings[name], heats.get(name))
         for name, target in targets.items()
         if name in readings
     ]
     return [*lines, *_kept_pieces(parts.salvaged), *_gap(bench, gap_mg)]
+
+
+def _heats(frame: ReturnedFrame, parts: StripDown) -> dict[str, list[list[int]]]:
+    """Return by field the heat passes of each heap of a frame of several materials."""
+    materials = catalogue.materials_of(frame.colourway) if frame.colourway else ()
+    if frame.colourway is None or len(materials) < 2:
+        # The movement says it once for all.
+        return {}
+    within = {"plastic": (frame.colourway.colour,)} | {heap.field: heap.of for heap in parts.heaps}
+    found = {
+        name: [material for material in materials if material.colour in colours]
+        for name, colours in within.items()
+    }
+    return {name: frame_heat.of_heap(frame, own).to_list() for name, own in found.items() if own}
 
 
 def _kept_pieces(salvaged: Sequence[Salvaged]) -> list[ledger.Line]:

@@ -22,12 +22,10 @@ from inventory.ledger.queries import naming
 from inventory.ledger.sums.scans import folded, lines, meant
 from inventory.material.rules import material
 from inventory.material.sums import heat
-from inventory.material.sums.heat import HeatSpread
-from inventory.models import Colour, Lot, Origin, Part, Place, Polymer, Step
+from inventory.models import Colour, Lot, Origin, Part, Place, Polymer, SpoilCause, Step
 from returns.kits.rules import receiving
 from returns.models import Colourway, ProductionBatch
 from returns.setup.pages.fields import money
-from returns.spoiling import queries as causes
 from returns.spoiling import rules as spoiling
 
 LOTS_MAX = 60
@@ -82,26 +80,31 @@ class OpeningForm(MaterialForm):
     into = forms.ChoiceField(label=_("It lies in"), choices=INTO, widget=forms.RadioSelect)
 
 
-class ScrapForm(WeighedForm):
-    """Sprues and rejects of a batch: its polymer, colour and heat passes are known."""
-
-    batch = forms.ModelChoiceField(
-        ProductionBatch.objects.select_related("colourway__colour"), label=_("From batch")
+def _box_field(label: Any) -> forms.ModelChoiceField[Colour]:
+    return forms.ModelChoiceField(
+        Colour.objects.all(),
+        label=label,
+        to_field_name="code",
+        required=False,
+        empty_label=_("the box of its material"),
+        help_text=_("Only where front and arms differ: a material of its own, or what takes both."),
     )
+
+
+class ScrapForm(WeighedForm):
+    """Sprues and runners of a batch: its materials and their heat passes are known."""
+
+    field_order = ("batch", "colour", "scale", "mass")
+    batch = forms.ModelChoiceField(
+        ProductionBatch.objects.select_related("colourway__model", "colourway__colour"),
+        label=_("From batch"),
+    )
+    colour = _box_field(_("Into the box of"))
 
     def facts(self) -> dict[str, Any]:
         """Return the arguments of the rule."""
         data = self.cleaned_data
-        batch: ProductionBatch = data["batch"]
-        scrap = material.Material(
-            polymer=batch.colourway.polymer,
-            colour=batch.colourway.colour,
-            origin=Origin.IN_PROCESS,
-            # The batch's spread has its moulding in it, and its runners went through the same melt.
-            heat=HeatSpread.from_list(batch.heat),
-            note=batch.code,
-        )
-        return {"material": scrap, "weighing": weighed(data)}
+        return {"batch": data["batch"], "into": data["colour"], "weighing": weighed(data)}
 
 
 class PurgeForm(WeighedForm):
@@ -148,7 +151,10 @@ class IssueRow:
 class SpoiledForm(WeighedForm):
     """Spoiled pairs of a batch, of one step and one cause."""
 
-    field_order = ["batch", "step", "cause", "pieces", "scale", "mass", "goes"]
+    field_order = (
+        *("batch", "step", "cause", "pieces", "goes"),
+        *("scale", "mass", "colour", "other_mass", "other_colour"),
+    )
     batch = forms.ModelChoiceField(
         ProductionBatch.objects.select_related("colourway__colour", "colourway__model"),
         label=_("From batch"),
@@ -166,10 +172,17 @@ class SpoiledForm(WeighedForm):
         initial=spoiling.BOX,
         widget=forms.RadioSelect,
     )
+    colour = _box_field(_("Into the box of"))
+    other_mass = MassField(
+        label=_("Mass of the other material"),
+        required=False,
+        help_text=_("Only where front and arms differ and were cut apart."),
+    )
+    other_colour = _box_field(_("The other one into the box of"))
 
     def __init__(self, *args: Any, **facts: Any) -> None:
         super().__init__(*args, **facts)
-        self.fields["cause"].choices = list(causes.causes().items())  # type: ignore[attr-defined]
+        self.fields["cause"].choices = list(SpoilCause.offered().items())  # type: ignore[attr-defined]
 
     def facts(self) -> dict[str, Any]:
         """Return the arguments of the rule."""
@@ -177,7 +190,11 @@ class SpoiledForm(WeighedForm):
         what = spoiling.What(
             step=data["step"], cause=data["cause"], pieces=data["pieces"], into=data["goes"]
         )
-        return {"batch": data["batch"], "what": what, "weighing": weighed(data)}
+        heaps = [spoiling.Heap(mass=data["mass"], into=data["colour"])]
+        if data["other_mass"] or data["other_colour"]:
+            other = data["other_mass"], data["other_colour"]
+            heaps.append(spoiling.Heap(mass=other[0], into=other[1], field="other_mass"))
+        return {"batch": data["batch"], "what": what, "scale": data["scale"], "heaps": heaps}
 
 
 class IssueForm(ActionForm):

@@ -102,7 +102,7 @@ ACTIONS: Final[dict[str, StockAction]] = {
         _("Sprues, short shots and rejects. They never count as recycled content."),
         _("Put it in its box"),
         forms.ScrapForm,
-        material.return_scrap,
+        spoiling.return_scrap,
     ),
     "spoiled": StockAction(
         _("Book spoiled pairs"),

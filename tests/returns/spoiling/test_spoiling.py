@@ -11,11 +11,10 @@ from django.urls import reverse
 
 from inventory.errors import BadInput
 from inventory.ledger.rules import reversing
-from inventory.material.rules.material import Weighing
 from inventory.models import Movement, PlaceKind, SpoilCause
 from inventory.months.queries import recovered
 from returns.spoiling import queries, rules
-from returns.spoiling.rules import What
+from returns.spoiling.rules import Heap, What
 from tests.inventory.material.test_material import held
 from tests.makers import NOON, Shop, key
 
@@ -24,8 +23,10 @@ pytestmark = pytest.mark.django_db
 
 def booked(shop: Shop, by: User, mass: str = "60 g", **changes: Any) -> Movement:
     what = What(**({"step": "drilling", "cause": "hole-off", "pieces": 3} | changes))
-    weighed = Weighing(scale=shop.box_scale, mass=mass)
-    return rules.book(key=key(), batch=shop.batch, what=what, weighing=weighed, at=NOON, by=by)
+    heaps = [Heap(mass=mass)]
+    return rules.book(
+        key=key(), batch=shop.batch, what=what, scale=shop.box_scale, heaps=heaps, at=NOON, by=by
+    )
 
 
 def test_spoiled_pairs_lie_in_the_box_of_scrap_and_never_count_as_returns(
@@ -90,7 +91,7 @@ def test_the_owner_renames_a_cause_adds_one_and_takes_one_off(shop: Shop, bea: U
     SpoilCause.objects.create(code="burn", name="Burnt")
     SpoilCause.objects.create(code="flash", name="Flash", active=False)
     SpoilCause.objects.create(code="hinge", name="Hinge torn")
-    offered = queries.causes()
+    offered = SpoilCause.offered()
     assert (offered["burn"], offered["hinge"], "flash" in offered) == ("Burnt", "Hinge torn", False)
     with pytest.raises(BadInput):
         booked(shop, bea, cause="flash")

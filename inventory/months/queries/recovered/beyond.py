@@ -132,5 +132,5 @@ def _scrap(entries: Iterable[Entry], masses: Masses) -> Iterator[_Part]:
         row: Row = (SCRAP, (one.step, one.cause) if one else (RUNNERS, ""))
         is_wasted = "foreign" in (entry.source.kind, entry.target.kind)
         yield _part(row, "scrap_wasted" if is_wasted else "scrap", entry, masses)
-        if one:
+        if one and one.pieces:
             yield _Part(*row, "spoiled_pairs", entry.sign * one.pieces, entry.number)

@@ -68,8 +68,8 @@ def frozen_now() -> dict[str, Any]:
             "colours": dict(Colour.objects.values_list("code", "name")),
             "parts": dict(Part.objects.values_list("code", "name")),
             "scales": {str(pk): name for pk, name in Scale.objects.values_list("pk", "name")},
-            "goods": dict(GoodsKind.objects.values_list("code", "name")),
-            "causes": dict(SpoilCause.objects.values_list("code", "name")),
+            "goods": GoodsKind.own(),
+            "causes": SpoilCause.own(),
         },
     }
 
