@@ -24,11 +24,13 @@ from inventory.models import (
     Movement,
     Origin,
     PlaceKind,
+    Reading,
     Scale,
     SpoilCause,
     Spoiled,
     Step,
 )
+from inventory.weighing.rules import read
 from returns.catalogue import queries as catalogue
 from returns.models import ProductionBatch
 from returns.moulding import queries as moulded
@@ -39,18 +41,19 @@ if TYPE_CHECKING:
 
 BOX, WASTE = "box", "waste"
 HEAPS_MAX: Final = 4
+FIELDS: Final = ("mass", *["other_mass"] * (HEAPS_MAX - 1))
+"""The field that is wrong when the mass of a heap is, by its place."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Heap:
+class ScrapHeap:
     """A heap of spoiled material: its mass as typed, and the colour of its box.
 
-    Without a colour it is of the batch's one material. `field` names what is wrong with it.
+    Without a colour it is of the batch's one material.
     """
 
     mass: str
     into: Colour | None = None
-    field: str = "mass"
 
     def facts(self) -> list[object]:
         """What was asked, for the fingerprint."""
@@ -90,7 +93,7 @@ def book(
     batch: ProductionBatch,
     what: What,
     scale: Scale,
-    heaps: Sequence[Heap],
+    heaps: Sequence[ScrapHeap],
     at: datetime,
     by: User,
 ) -> Movement:
@@ -100,7 +103,10 @@ def book(
     two heaps of one box, and for a box that does not take what lies in the heap.
     """
     _refuse_bad(batch, what, heaps)
-    lines = [_line(batch, what, heap, scale, at) for heap in heaps]
+    lines = [
+        _line(batch, what, heap, read(scale=scale, typed=heap.mass, at=at, field=field))
+        for heap, field in zip(heaps, FIELDS, strict=False)
+    ]
     movement = ledger.post(
         key=uuid.uuid5(key, "spoiled"),
         kind="return_scrap",
@@ -197,19 +203,16 @@ def _refuse_mixing(materials: Sequence[catalogue.Material], colour: Colour, fiel
         )
 
 
-def _line(
-    batch: ProductionBatch, what: What, heap: Heap, scale: Scale, at: datetime
-) -> ledger.Line:
+def _line(batch: ProductionBatch, what: What, heap: ScrapHeap, reading: Reading) -> ledger.Line:
     press = places.mass(PlaceKind.PRESS)
-    reading = Weighing(scale=scale, mass=heap.mass).read(at, heap.field)
     if what.into == WASTE:
         return ledger.Line(press, places.mass(PlaceKind.FOREIGN), reading.mass_mg, reading)
-    scrap = scrap_of(batch, heap.into, field=heap.field)
+    scrap = scrap_of(batch, heap.into, field="colour")
     box = places.box(polymer=scrap.polymer, colour=scrap.colour, origin=Origin.IN_PROCESS)
     return ledger.Line(press, box, reading.mass_mg, reading, scrap.heat.to_list())
 
 
-def _refuse_bad(batch: ProductionBatch, what: What, heaps: Sequence[Heap]) -> None:
+def _refuse_bad(batch: ProductionBatch, what: What, heaps: Sequence[ScrapHeap]) -> None:
     if what.step not in Step.values:
         raise BadInput(_("Say at which step they were spoiled."), field="step")
     if what.cause not in SpoilCause.offered():
@@ -229,9 +232,9 @@ def _refuse_bad(batch: ProductionBatch, what: What, heaps: Sequence[Heap]) -> No
         )
 
 
-def _refuse_bad_heaps(batch: ProductionBatch, what: What, heaps: Sequence[Heap]) -> None:
+def _refuse_bad_heaps(batch: ProductionBatch, what: What, heaps: Sequence[ScrapHeap]) -> None:
     boxes = [(heap.into or batch.colourway.colour).pk for heap in heaps]
     if not 1 <= len(heaps) <= HEAPS_MAX or len(set(boxes)) < len(boxes):
-        raise BadInput(_("Name each box once, up to four of them."), field=heaps[-1].field)
+        raise BadInput(_("Name each box once, up to four of them."), field="colour")
     if what.into == WASTE and len(heaps) > 1:
-        raise BadInput(_("Waste is weighed together."), field=heaps[-1].field)
+        raise BadInput(_("Waste is weighed together."), field="other_mass")

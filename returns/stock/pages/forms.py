@@ -190,10 +190,10 @@ class SpoiledForm(WeighedForm):
         what = spoiling.What(
             step=data["step"], cause=data["cause"], pieces=data["pieces"], into=data["goes"]
         )
-        heaps = [spoiling.Heap(mass=data["mass"], into=data["colour"])]
+        heaps = [spoiling.ScrapHeap(mass=data["mass"], into=data["colour"])]
         if data["other_mass"] or data["other_colour"]:
             other = data["other_mass"], data["other_colour"]
-            heaps.append(spoiling.Heap(mass=other[0], into=other[1], field="other_mass"))
+            heaps.append(spoiling.ScrapHeap(mass=other[0], into=other[1]))
         return {"batch": data["batch"], "what": what, "scale": data["scale"], "heaps": heaps}
 
 

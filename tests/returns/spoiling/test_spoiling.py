@@ -14,7 +14,7 @@ from inventory.ledger.rules import reversing
 from inventory.models import Movement, PlaceKind, SpoilCause
 from inventory.months.queries import recovered
 from returns.spoiling import queries, rules
-from returns.spoiling.rules import Heap, What
+from returns.spoiling.rules import ScrapHeap, What
 from tests.inventory.material.test_material import held
 from tests.makers import NOON, Shop, key
 
@@ -23,7 +23,7 @@ pytestmark = pytest.mark.django_db
 
 def booked(shop: Shop, by: User, mass: str = "60 g", **changes: Any) -> Movement:
     what = What(**({"step": "drilling", "cause": "hole-off", "pieces": 3} | changes))
-    heaps = [Heap(mass=mass)]
+    heaps = [ScrapHeap(mass=mass)]
     return rules.book(
         key=key(), batch=shop.batch, what=what, scale=shop.box_scale, heaps=heaps, at=NOON, by=by
     )

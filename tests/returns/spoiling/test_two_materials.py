@@ -21,7 +21,7 @@ from returns.moulding import rules as moulding
 from returns.regrind.queries import frame_heat
 from returns.regrind.rules import stripdown
 from returns.spoiling import queries, rules
-from returns.spoiling.rules import Heap, What
+from returns.spoiling.rules import ScrapHeap, What
 from tests.makers import NOON, Shop, key
 from tests.returns.material_makers import TwoTone, admit, card, lot_of, two_tone
 from tests.returns.regrind.test_by_material import own, parts
@@ -57,7 +57,9 @@ def batch(shop: Shop, made: TwoTone, bea: User) -> ProductionBatch:
     )
 
 
-def book(shop: Shop, batch: ProductionBatch, by: User, *heaps: Heap, **changes: Any) -> Movement:
+def book(
+    shop: Shop, batch: ProductionBatch, by: User, *heaps: ScrapHeap, **changes: Any
+) -> Movement:
     what = What(**({"step": "drilling", "cause": "hole-off", "pieces": 3} | changes))
     scale = shop.box_scale
     return rules.book(key=key(), batch=batch, what=what, scale=scale, heaps=heaps, at=NOON, by=by)
@@ -131,9 +133,13 @@ def test_a_batch_of_two_materials_asks_which_box_its_scrap_goes_to(
 def test_spoiled_pairs_of_two_materials_are_cut_apart_and_counted_once(
     shop: Shop, made: TwoTone, batch: ProductionBatch, bea: User
 ) -> None:
-    front = Heap(mass="34 g", into=made.tideline)
-    arms = Heap(mass="25 g", into=shop.moss, field="other_mass")
-    for bad in ([Heap(mass="59 g")], [front, front], [Heap(mass="59 g", into=shop.slate)]):
+    front = ScrapHeap(mass="34 g", into=made.tideline)
+    arms = ScrapHeap(mass="25 g", into=shop.moss)
+    for bad in (
+        [ScrapHeap(mass="59 g")],
+        [front, front],
+        [ScrapHeap(mass="59 g", into=shop.slate)],
+    ):
         with pytest.raises(BadInput):
             book(shop, batch, bea, *bad)
     movement = book(shop, batch, bea, front, arms)
@@ -154,7 +160,7 @@ def test_spoiled_pairs_of_two_materials_are_cut_apart_and_counted_once(
 def test_mixed_spoiled_pairs_may_always_be_waste(
     shop: Shop, batch: ProductionBatch, bea: User
 ) -> None:
-    book(shop, batch, bea, Heap(mass="59 g"), into="waste")
+    book(shop, batch, bea, ScrapHeap(mass="59 g"), into="waste")
     assert held(PlaceKind.FOREIGN) == 59_000
 
 
