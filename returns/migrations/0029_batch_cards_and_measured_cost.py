@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('inventory', '0016_heat_of_lines_and_recipe_versions'),
+        ('inventory', '0017_heat_of_lines_and_recipe_versions'),
         ('returns', '0028_later_parts'),
     ]
 

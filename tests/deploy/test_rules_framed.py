@@ -176,6 +176,7 @@ def test_facts_of_what_a_rule_is_told_leave_no_field_out() -> None:
             "NewColourway",
             "NewModel",
             "PartIn",
+            "ScrapHeap",
             "StripDown",
             "WeighIn",
             "Wanted",

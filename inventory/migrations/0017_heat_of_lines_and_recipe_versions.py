@@ -15,7 +15,7 @@ def guard(apps: Apps, editor: BaseDatabaseSchemaEditor) -> None:
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('inventory', '0015_join_part_kind'),
+        ('inventory', '0016_no_replacing'),
     ]
 
     operations = [
