@@ -30,6 +30,7 @@ from returns.salvage import api as salvage
 from returns.setup import api as tokens
 from returns.stock import api as stock
 from returns.story.api import requests, stories
+from returns.tracing import api as tracing
 
 _open: list[URLPattern] = [
     path("models/", catalogue.Models.as_view(), name="api-models"),
@@ -147,6 +148,7 @@ _material: list[URLPattern] = [
 ]
 
 _books: list[URLPattern] = [
+    path("epcis/events/", tracing.Events.as_view(), name="api-epcis-events"),
     path("movements/", movements.Movements.as_view(), name="api-movements"),
     path("movements/<int:number>/", movements.OneMovement.as_view(), name="api-movement"),
     path("movements/<int:number>/reversals/", movements.Reversals.as_view(), name="api-reversals"),

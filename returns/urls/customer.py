@@ -11,6 +11,7 @@ from returns.filing.pages import filing, reading
 from returns.goods.pages import public as goods
 from returns.partners.pages import public as partner_pages
 from returns.story.pages import find, reaching, story
+from returns.tracing import pages as tracing
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", filing.start, name="start"),
@@ -27,6 +28,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("photo/<str:file_name>/", story.photo, name="photo"),
     path("slip/<str:secret>/", partner_pages.slip, name="slip-filing"),
     path("partner/<str:secret>/", partner_pages.partner, name="partner"),
+    path("traceability/", tracing.words, name="tracing-words"),
     path("story/<str:secret>/", story.story, name="story"),
     path("story/<str:secret>/slip.pdf", story.slip, name="slip"),
     path("story/<str:secret>/photo/<str:file_name>/", story.story_photo, name="story-photo"),

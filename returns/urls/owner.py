@@ -16,6 +16,7 @@ from returns.grading.pages import remedies
 from returns.letters import pages as letters
 from returns.partners.pages import owner as partners
 from returns.setup.pages import tokens
+from returns.tracing import pages as tracing
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("owner/", figures.page, name="owner"),
@@ -55,6 +56,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("owner/sold/", sales.page, name="sold"),
     path("owner/sold/import/", sales.bring_in, name="sold-import"),
     path("owner/sold/template.csv", sales.template, name="sold-template"),
+    path("owner/traceability/", tracing.page, name="tracing"),
+    path("owner/traceability/events.jsonld", tracing.download, name="tracing-file"),
     path("owner/tokens/", tokens.page, name="tokens"),
     path("owner/tokens/<int:number>/revoke/", tokens.revoke, name="token-revoke"),
 ]

@@ -54,6 +54,7 @@ TABLE: Final = (
     Row("notice/", get=OPEN),
     Row("authority.crt", get=OPEN),
     Row("ask/photo/<uuid:form>/<str:file_name>/", get=OPEN),
+    Row("traceability/", get=OPEN),
     Row("story/<str:secret>/", get=OPEN),
     Row("story/<str:secret>/slip.pdf", get=OPEN),
     Row("story/<str:secret>/photo/<str:file_name>/", get=OPEN),
@@ -222,6 +223,8 @@ TABLE: Final = (
     Row("owner/people/<int:number>/password/", post=OWNERS),
     Row("owner/people/<int:number>/off/", post=OWNERS),
     Row("owner/people/<int:number>/on/", post=OWNERS),
+    Row("owner/traceability/", get=OWNERS),
+    Row("owner/traceability/events.jsonld", get=OWNERS),
     Row("owner/tokens/", get=OWNERS, post=OWNERS),
     Row("owner/tokens/<int:number>/revoke/", post=OWNERS),
     # The framework's admin lets in by its own staff flag, which the tests look at apart.
@@ -307,6 +310,7 @@ TABLE: Final = (
     Row("api/places/<str:code>/disposals/", post=BENCH),
     Row("api/batches/", get=STAFF, post=BENCH),
     # The API: the books.
+    Row("api/epcis/events/", get=STAFF),
     Row("api/movements/", get=STAFF),
     Row("api/movements/<int:number>/", get=STAFF),
     Row("api/movements/<int:number>/reversals/", post=BOOKS),

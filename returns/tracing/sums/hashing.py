@@ -49,13 +49,15 @@ _INNER: Final[Mapping[str, tuple[str, ...]]] = {
     "sourceList": ("type", "source"),
     "destinationList": ("type", "destination"),
     "sensorElement": ("sensorMetadata", "sensorReport"),
-    "sensorMetadata": ("time", "deviceID", "deviceMetadata", "rawData", "dataProcessingMethod",
-                       "bizRules"),
-    "sensorReport": (
-        "type", "exception", "deviceID", "time", "microorganism", "chemicalSubstance", "value", "component",
-        "minValue", "maxValue", "meanValue", "sDev", "percRank", "percValue", "uom", "coordinateReferenceSystem",
+    "sensorMetadata": (
+        *("time", "deviceID", "deviceMetadata", "rawData", "dataProcessingMethod", "bizRules"),
     ),
-}  # fmt: skip
+    "sensorReport": (
+        *("type", "exception", "deviceID", "time", "microorganism", "chemicalSubstance", "value"),
+        *("component", "minValue", "maxValue", "meanValue", "sDev", "percRank", "percValue"),
+        *("uom", "coordinateReferenceSystem"),
+    ),
+}
 _CBV: Final = "https://ref.gs1.org/cbv/"
 # A bare word of the vocabulary stands for an address; which, depends on where it stands.
 _WORDS: Final[Mapping[tuple[str, str], str]] = {

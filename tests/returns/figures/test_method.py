@@ -43,6 +43,9 @@ NO_FIGURES = frozenset(
         "returns.devices.sums",
         "returns.grading.sums.wording",
         "returns.handover.sums",
+        "returns.tracing.sums.documents",
+        "returns.tracing.sums.hashing",
+        "returns.tracing.sums.steps",
     }
 )
 
@@ -235,7 +238,7 @@ NO_CHOICES = {
     "inventory.months.queries.recovered.report.EDITION": "a number of the form",
 }
 # Units, and the start of random numbers: nothing is chosen by them.
-UNITS = {"PPM", "WHOLE_PPM", "MG_PER_KG", "SEED"}
+UNITS = {"PPM", "WHOLE_PPM", "MG_PER_KG", "UG_PER_KG", "SEED"}
 _NUMBER = int | float | Fraction | Decimal
 
 
