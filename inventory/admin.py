@@ -236,7 +236,7 @@ class AdmissionAdmin(Master):
 
 @admin.register(ClassPrice)
 class ClassPriceAdmin(Master):
-    list_display = ("polymer", "colour", "origin", "price_minor_per_kg")
+    list_display = ("polymer", "colour", "origin", "price_minor_per_kg", "for_sale")
     list_filter = ("origin",)
     list_select_related = ("polymer", "colour")
 

@@ -25,17 +25,24 @@ from inventory.models.materials import (
     Origin,
     Polymer,
 )
-from inventory.models.months import Month, MonthBalance, ReportFile
+from inventory.models.months import (
+    AccountNumber,
+    JournalExport,
+    Month,
+    MonthBalance,
+    ReportFile,
+)
 from inventory.models.outbox import OutboxMessage
 from inventory.models.passwords import GivenPassword
 from inventory.models.places import Part, Place, PlaceKind, Reservation, Side, Unit
 from inventory.models.spoiled import SpoilCause, Spoiled, Step
 from inventory.models.tokens import AccessToken, RequestKey
 from inventory.models.weighing import Reading, Scale
-from inventory.models.workshop import Workshop
+from inventory.models.workshop import Workshop, WriteDown
 
 __all__ = [
     "AccessToken",
+    "AccountNumber",
     "Admission",
     "Balance",
     "BlendShare",
@@ -49,6 +56,7 @@ __all__ = [
     "GiverClass",
     "GoodsKind",
     "GrindRun",
+    "JournalExport",
     "Load",
     "LoadEntry",
     "Lot",
@@ -77,4 +85,5 @@ __all__ = [
     "Way",
     "Went",
     "Workshop",
+    "WriteDown",
 ]

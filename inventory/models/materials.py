@@ -190,6 +190,9 @@ class ClassPrice(models.Model):
     price_minor_per_kg = models.PositiveIntegerField(_("expected price, cents per kg"))
     to_complete_minor_per_kg = models.PositiveIntegerField(_("cost to complete"), default=0)
     to_sell_minor_per_kg = models.PositiveIntegerField(_("cost to sell"), default=0)
+    for_sale = models.BooleanField(
+        _("kept to be sold as it is, not for our own moulding"), default=False
+    )
 
     class Meta:
         verbose_name = _("class price")

@@ -1,4 +1,4 @@
-"""Closed months with their digest chain, and the report files made for them."""
+"""Closed months with their digest chain, report files, and the journals that went to the books."""
 
 from __future__ import annotations
 
@@ -79,3 +79,55 @@ class ReportFile(models.Model):
 
     def __str__(self) -> str:
         return f"{self.month} {self.state}"
+
+
+class AccountNumber(models.Model):
+    """The number, in the accountant's chart, of one of the accounts that the journal names."""
+
+    key = models.CharField(max_length=24, unique=True)
+    number = models.CharField(_("account number"), max_length=20)
+    # Left to her: how any of this is taxed is no business of the workshop's ledger.
+    tax_code = models.CharField(_("tax code"), max_length=10, blank=True, default="")
+
+    class Meta:
+        verbose_name = _("account number")
+        verbose_name_plural = _("account numbers")
+        ordering = ["key"]
+
+    def __str__(self) -> str:
+        return f"{self.key}: {self.number}"
+
+
+class JournalExport(WriteOnce):
+    """The journal of one closed month as it was handed over, under a number without gaps.
+
+    The lines are derived from the closed month; `digest` and the sums prove that they still are
+    those that were handed over. `accounts` are the numbers and tax codes as they were then.
+    """
+
+    number = models.PositiveIntegerField(_("number"), unique=True)
+    # One a month, so that no line goes out twice; they go in order, so that none is left out.
+    month = models.CharField(_("month"), max_length=7, unique=True)
+    made_at = models.DateTimeField(_("made"))
+    made_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    accounts = models.JSONField(default=dict)
+    lines = models.PositiveIntegerField()
+    debit_minor = models.BigIntegerField()
+    credit_minor = models.BigIntegerField()
+    digest = models.CharField(_("digest"), max_length=64)
+
+    class Meta:
+        verbose_name = _("journal export")
+        verbose_name_plural = _("journal exports")
+        ordering = ["number"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(debit_minor=models.F("credit_minor")),
+                name="journal_export_balances",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.number}: {self.month}"

@@ -10,6 +10,21 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 
+class WriteDown(models.TextChoices):
+    """When stock is written down below its cost: the owner's policy, stated in the report."""
+
+    # IAS 2 para 32, as secondary sources render it: materials for production are not written down
+    # while the product is expected to sell at or above cost.
+    FOR_MOULDING = (
+        "for_moulding",
+        _(
+            "not while it is kept for our own moulding and what is moulded is expected to sell "
+            "at or above its cost"
+        ),
+    )
+    LOWEST = "lowest", _("always when it would fetch less as it is than it cost")
+
+
 class Workshop(models.Model):
     """Name, address, money and limits. Exactly one row, number 1."""
 
@@ -43,6 +58,15 @@ class Workshop(models.Model):
     # No default: a size taken from one maker's roll would print beside everybody else's labels.
     label_width_mm = models.PositiveIntegerField(_("label width, mm"), null=True, blank=True)
     label_height_mm = models.PositiveIntegerField(_("label height, mm"), null=True, blank=True)
+    write_down = models.CharField(
+        _("stock is written down"),
+        max_length=12,
+        choices=WriteDown.choices,
+        default=WriteDown.FOR_MOULDING,
+    )
+    write_down_reason = models.CharField(
+        _("why this is so"), max_length=300, blank=True, default=""
+    )
     public_page = models.BooleanField(_("show the public claims page"), default=False)
 
     class Meta:

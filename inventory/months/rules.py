@@ -82,6 +82,7 @@ def _write(label: str, at: datetime, by: User | None) -> Month:
     # Frozen here is whatever the next month opens with or a page shows without a replay. All of it
     # is under the digest below, so it can be trusted as much as the postings.
     frozen["values"] = recovered.held_at_close(report)
+    frozen["part_values"] = recovered.parts_at_close(report)
     frozen["traced"] = traced.frozen(replay.ended)
     frozen["closing_known"] = frozen_known(report.total.known_of("closing"))
     frozen["report"] = recovered.digest(report)

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from inventory.ledger.sums.recipes import MATERIAL, PARTS, SHELVES
-from inventory.months.queries.recovered.shapes import Cell, Class, Flows, Report, Worth
+from inventory.months.queries.recovered.shapes import Cell, Class, Flows, PartWorth, Report, Worth
 from inventory.months.reports.headings import IN_PIECES, SECTIONS
 from inventory.weighing.sums.traced import MassUncertainty
 
@@ -26,6 +26,15 @@ _WORTH = {
     "net_realisable_value": "realisable_minor",
     "allowance": "allowance_minor",
     "carried": "carried_minor",
+}
+_PART_WORTH = {
+    "opening": "opening_minor",
+    "received": "received_minor",
+    "mends": "mends_minor",
+    "kits": "kits_minor",
+    "missing": "missing_minor",
+    "closing_cost": "cost_minor",
+    "taken_on": "taken_on_minor",
 }
 
 
@@ -51,6 +60,8 @@ def listed(report: Report) -> Iterator[Figure]:
     yield from _trust(report)
     for worth in report.worth:
         yield from _worth(worth, report)
+    for part in report.parts_worth:
+        yield from _part_worth(part, report.currency)
 
 
 def _listed_flows(report: Report) -> Iterator[Figure]:
@@ -125,3 +136,9 @@ def _worth(worth: Worth, report: Report) -> Iterator[Figure]:
             yield Figure(
                 "value", str(worth.material), worth.material, column, report.currency, amount_minor
             )
+
+
+def _part_worth(part: PartWorth, currency: str) -> Iterator[Figure]:
+    for column, name in _PART_WORTH.items():
+        amount_minor = getattr(part, name)
+        yield Figure("parts_value", part.part, NO_CLASS, column, currency, amount_minor)

@@ -92,21 +92,51 @@ FLAGS = {
 }
 ACCOUNTS = {
     "material_stock": _("Material stock"),
+    "parts_stock": _("Spare parts in stock"),
+    "brought_forward": _("Brought forward from earlier years"),
+    # Of months that were closed before each source of cost had an account of its own.
     "recovery_cost": _("Cost of recovery and purchase"),
+    "purchases": _("Material bought"),
+    "recovery": _("Recovery of returns: labour and postage in"),
+    "conversion": _("Conversion: labour of grinding"),
+    "other_receipts": _("Other material taken in"),
     "material_used": _("Material used"),
     "abnormal_loss": _("Abnormal loss"),
     "normal_loss_unborne": _("Loss with nothing left to bear it"),
     "write_down": _("Write-down of stock"),
     "stock_allowance": _("Allowance on stock"),
+    "parts_purchases": _("Spare parts bought"),
+    "parts_mends": _("Spare parts used in repairs"),
+    "parts_kits": _("Spare parts posted in kits"),
+    "parts_missing": _("Spare parts found missing"),
+    "parts_taken_on": _("Spare parts taken onto the books"),
 }
 JOURNAL = {
     "material_received": _("material received, at cost"),
+    "material_bought": _("material bought, at cost"),
+    "material_recovered": _("returns taken apart: labour and postage in"),
+    "material_converted": _("grinding: labour"),
+    "material_otherwise": _("other material taken in, at cost"),
     "material_issued": _("material issued, at average cost"),
     "abnormal_loss_expensed": _("differences and counts found short, at average cost"),
     "normal_loss_took_all": _("the loss took all there was"),
     "written_down": _("written down to net realisable value"),
     "write_down_reversed": _("earlier write-down reversed"),
     "allowance_left_with_material": _("share of the allowance that left with its material"),
+    "parts_taken_on": _("spare parts that were there before they had a worth in the books"),
+    "parts_received": _("spare parts bought, at cost"),
+    "parts_fitted": _("spare parts used in repairs, at average cost"),
+    "parts_posted": _("spare parts posted in kits, at average cost"),
+    "parts_missing": _("spare parts found missing, at average cost"),
+}
+PARTS_WORTH = {
+    "opening_minor": _("Opening, at cost"),
+    "received_minor": _("Bought"),
+    "mends_minor": _("Used in repairs"),
+    "kits_minor": _("Posted in kits"),
+    "missing_minor": _("Found missing"),
+    "closing": _("Pieces"),
+    "cost_minor": _("Closing, at cost"),
 }
 STEPS = {
     "opening": _("Opening, at cost"),

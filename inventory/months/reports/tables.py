@@ -220,6 +220,35 @@ def worth(report: Report) -> Table:
     return Table("value", caption, report.currency, _("Class"), heads, tuple(lines))
 
 
+_LEFT = frozenset({"mends_minor", "kits_minor", "missing_minor"})
+
+
+def parts_worth(report: Report) -> Table:
+    """Return what the spare parts are worth, at periodic weighted average cost."""
+    heads = tuple((name, str(words)) for name, words in headings.PARTS_WORTH.items())
+    names = report.names["parts"]
+    lines = [
+        Line(
+            "row",
+            names.get(row.part, row.part),
+            row.part,
+            tuple(_part_amount(name, getattr(row, name)) for name, _words in heads),
+        )
+        for row in report.parts_worth
+    ]
+    if lines:
+        sums = [(n, sum(getattr(row, n) for row in report.parts_worth)) for n, _words in heads]
+        lines.append(Line("total", _("Total"), "", tuple(_part_amount(*one) for one in sums)))
+    caption = _("Value of spare parts")
+    return Table("parts-value", caption, report.currency, _("Part"), heads, tuple(lines))
+
+
+def _part_amount(name: str, amount: int) -> Shown:
+    if name == "closing":
+        return Shown(pieces(amount), name)
+    return Shown(money(-amount if name in _LEFT else amount), name)
+
+
 def steps(report: Report) -> Table:
     """Return the worth from opening to closing, all classes together, each step a line."""
     kinds = {"cost": "subtotal", "carried": "total"}
@@ -268,7 +297,7 @@ def every(report: Report) -> tuple[Table, ...]:
     # A workshop without goods and scrap in a month needs no empty tables of them.
     sections = {row.section for row in report.beyond}
     made += [table for table in (goods, outgoing, scrap) if table.__name__ in sections]
-    made += [parts, worth, steps, journal]
+    made += [parts, *([parts_worth] if report.parts_worth else []), worth, steps, journal]
     return tuple(table(report) for table in made)
 
 

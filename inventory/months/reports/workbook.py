@@ -20,7 +20,7 @@ from inventory.masters import queries as practice
 from inventory.months.queries import months
 from inventory.months.queries.recovered import corrections
 from inventory.months.queries.recovered.lines import PostingLine
-from inventory.months.queries.recovered.shapes import Flows, Report
+from inventory.months.queries.recovered.shapes import Entered, Flows, PartEntered, Report
 from inventory.months.reports import figures, headings, tables
 from inventory.months.reports.naming import workshop_language
 from inventory.weighing.sums.traced import MassUncertainty
@@ -116,6 +116,7 @@ def _sheets(report: Report, lines: Iterable[PostingLine]) -> list[Sheet]:
         *_beyond(report),
         _uncertainty(report),
         _parts(report),
+        *([_parts_worth(report)] if report.parts_worth else []),
         _worth(report),
         _journal(report),
         _postings(lines),
@@ -247,6 +248,22 @@ def _parts(report: Report) -> Sheet:
     return Sheet(_("Parts")[:31], labels + heads, listed, ["", "", *[COUNT] * len(heads)])
 
 
+def _parts_worth(report: Report) -> Sheet:
+    unit = report.currency
+    columns = [name for name in headings.PARTS_WORTH if name.endswith("_minor")]
+    rows = [
+        (
+            row.part,
+            report.names["parts"].get(row.part, row.part),
+            *(getattr(row, name) / 100 for name in columns),
+        )
+        for row in report.parts_worth
+    ]
+    heads = [f"{headings.PARTS_WORTH[name]} ({unit})" for name in columns]
+    labels = [_("Part"), _("Name")]
+    return Sheet(_("Parts value")[:31], labels + heads, rows, ["", "", *[MONEY] * len(heads)])
+
+
 def _worth(report: Report) -> Sheet:
     unit = report.currency
     names = (
@@ -332,21 +349,25 @@ def _spread(known: MassUncertainty | None) -> tuple[float | None, float | None]:
 
 
 def _journal(report: Report) -> Sheet:
+    lines: list[tuple[str, Entered | PartEntered]] = [
+        *((str(line.material), line) for line in report.journal),
+        *((line.part, line) for line in report.parts_journal),
+    ]
     rows = [
         (
             str(headings.ACCOUNTS[line.account]),
             str(headings.JOURNAL[line.text_key]),
-            str(line.material),
+            of,
             line.debit_minor / 100 if line.debit_minor else None,
             line.credit_minor / 100 if line.credit_minor else None,
         )
-        for line in report.journal
+        for of, line in lines
     ]
     unit = report.currency
     heads = [
         _("Account"),
         _("Text"),
-        _("Class"),
+        _("Class or part"),
         f"{_('Debit')} ({unit})",
         f"{_('Credit')} ({unit})",
     ]

@@ -24,6 +24,8 @@ __all__ = [
     "JournalLine",
     "MonthMovements",
     "MonthValuation",
+    "PiecesCost",
+    "PiecesMonth",
     "UnbalancedJournal",
     "ValuationError",
     "WriteDown",
@@ -32,7 +34,9 @@ __all__ = [
     "lower_of_cost_and_nrv",
     "month_journal",
     "net_realisable_value_minor",
+    "pieces_journal",
     "value_month",
+    "value_pieces",
 ]
 
 MG_PER_KG = 1_000_000
@@ -250,10 +254,22 @@ def lower_of_cost_and_nrv(
     )
 
 
-def month_journal(valuation: MonthValuation, write_down: WriteDown | None = None) -> Journal:
-    """Return the month's lines; accounts are keys that the workshop maps to its own chart."""
+def month_journal(
+    valuation: MonthValuation,
+    write_down: WriteDown | None = None,
+    sources: Sequence[tuple[str, str, int]] | None = None,
+) -> Journal:
+    """Return the month's lines; accounts are keys that the workshop maps to its own chart.
+
+    `sources` divides the cost received as (account, text key, amount), together that cost; without
+    them all of it stands on one account.
+    """
+    received_minor = valuation.received.cost_minor
+    parts = [("recovery_cost", "material_received", received_minor)] if sources is None else sources
+    if sum(amount for _account, _text, amount in parts) != received_minor:
+        raise UnbalancedJournal
     entries = [
-        ("material_stock", "recovery_cost", valuation.received.cost_minor, "material_received"),
+        *(("material_stock", account, amount, text) for account, text, amount in parts),
         ("material_used", "material_stock", valuation.issued.cost_minor, "material_issued"),
         (
             "abnormal_loss",
@@ -276,8 +292,77 @@ def month_journal(valuation: MonthValuation, write_down: WriteDown | None = None
     return Journal(tuple(_both_sides(entries)))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PiecesMonth:
+    """One spare part in one month, in pieces; a receipt has a cost, what is found over has none.
+
+    `found` may be below zero: then that many pieces are missing.
+    """
+
+    opening: int
+    opening_minor: int
+    received: int
+    received_minor: int
+    mends: int
+    kits: int
+    found: int
+
+    def __post_init__(self) -> None:
+        amounts = (self.opening, self.opening_minor, self.received, self.received_minor)
+        if min(*amounts, self.mends, self.kits, self.closing) < 0:
+            raise BadStockFigures
+        if self.available_minor and not self.available:
+            raise BadStockFigures
+
+    @property
+    def available(self) -> int:
+        return self.opening + self.received + max(self.found, 0)
+
+    @property
+    def available_minor(self) -> int:
+        return self.opening_minor + self.received_minor
+
+    @property
+    def closing(self) -> int:
+        return self.opening + self.received + self.found - self.mends - self.kits
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PiecesCost:
+    """What the pieces of a month cost, in minor units: together all that was available."""
+
+    mends_minor: int
+    kits_minor: int
+    missing_minor: int
+    closing_minor: int
+
+
+def value_pieces(month: PiecesMonth) -> PiecesCost:
+    """Return a part's month at its periodic weighted average cost, to the last minor unit."""
+    missing = max(-month.found, 0)
+    costs = apportion(month.available_minor, [month.mends, month.kits, missing, month.closing])
+    return PiecesCost(
+        mends_minor=costs[0], kits_minor=costs[1], missing_minor=costs[2], closing_minor=costs[3]
+    )
+
+
+def pieces_journal(month: PiecesMonth, cost: PiecesCost, *, taken_on_minor: int = 0) -> Journal:
+    """Return a part's lines. `taken_on_minor` is the worth that the books never had before."""
+    entries = [
+        ("parts_stock", "parts_taken_on", taken_on_minor, "parts_taken_on"),
+        ("parts_stock", "parts_purchases", month.received_minor, "parts_received"),
+        ("parts_mends", "parts_stock", cost.mends_minor, "parts_fitted"),
+        ("parts_kits", "parts_stock", cost.kits_minor, "parts_posted"),
+        ("parts_missing", "parts_stock", cost.missing_minor, "parts_missing"),
+    ]
+    return Journal(tuple(_both_sides(entries)))
+
+
 def _both_sides(entries: Sequence[tuple[str, str, int, str]]) -> Iterable[JournalLine]:
-    for debited, credited, amount_minor, text_key in entries:
+    for one, other, signed_minor, text_key in entries:
+        # What was taken back outweighs what came: the same entry, turned round.
+        debited, credited = (one, other) if signed_minor > 0 else (other, one)
+        amount_minor = abs(signed_minor)
         # A line of nought on both sides is no entry, and `Journal` would refuse it.
         if amount_minor:
             yield JournalLine(debited, amount_minor, 0, text_key)

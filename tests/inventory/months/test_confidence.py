@@ -183,6 +183,7 @@ def test_the_worth_goes_from_opening_to_closing_in_lines_that_tie(shop: Shop) ->
         polymer=shop.pp,
         origin="post_consumer_feedstock",
         price_minor_per_kg=95,
+        for_sale=True,
         to_complete_minor_per_kg=10,
         to_sell_minor_per_kg=5,
     )
@@ -206,6 +207,7 @@ def test_the_allowance_opens_next_month_as_it_closed_and_the_steps_tie_again(sho
         polymer=shop.pp,
         origin="post_consumer_feedstock",
         price_minor_per_kg=95,
+        for_sale=True,
         to_complete_minor_per_kg=10,
         to_sell_minor_per_kg=5,
     )

@@ -248,6 +248,7 @@ def test_stock_is_carried_at_the_lower_of_cost_and_what_it_would_fetch(shop: Sho
         polymer=shop.pp,
         origin=FEEDSTOCK.origin,
         price_minor_per_kg=95,
+        for_sale=True,
         to_complete_minor_per_kg=10,
         to_sell_minor_per_kg=5,
     )
@@ -262,7 +263,11 @@ def test_price_of_a_colour_goes_before_the_price_of_all(shop: Shop) -> None:
     made.furnished_october(shop)
     for colour, price in ((None, 100), (shop.slate, 200)):
         ClassPrice.objects.create(
-            polymer=shop.pp, origin=FEEDSTOCK.origin, colour=colour, price_minor_per_kg=price
+            polymer=shop.pp,
+            origin=FEEDSTOCK.origin,
+            colour=colour,
+            price_minor_per_kg=price,
+            for_sale=True,
         )
     assert worth_of(FEEDSTOCK).realisable_minor == 99
 
@@ -270,7 +275,7 @@ def test_price_of_a_colour_goes_before_the_price_of_all(shop: Shop) -> None:
 def test_write_down_is_kept_into_the_next_month_and_reversed_no_further(shop: Shop) -> None:
     made.furnished_october(shop)
     price = ClassPrice.objects.create(
-        polymer=shop.pp, origin=FEEDSTOCK.origin, price_minor_per_kg=80
+        polymer=shop.pp, origin=FEEDSTOCK.origin, price_minor_per_kg=80, for_sale=True
     )
     close_through("2026-10")
     price.price_minor_per_kg = 9_000
@@ -286,7 +291,9 @@ def test_write_down_is_kept_into_the_next_month_and_reversed_no_further(shop: Sh
 
 def test_allowance_leaves_with_the_material_that_is_issued(shop: Shop) -> None:
     made.furnished_october(shop)
-    ClassPrice.objects.create(polymer=shop.pp, origin=FEEDSTOCK.origin, price_minor_per_kg=80)
+    ClassPrice.objects.create(
+        polymer=shop.pp, origin=FEEDSTOCK.origin, price_minor_per_kg=80, for_sale=True
+    )
     bought = places.Place.objects.get(code="lot-l-feed-2222")
     move("issue", (bought, at(PlaceKind.PRESS), 249_000), at=NOV)
     lines = [line for line in recovered.of_month("2026-11").journal if line.material == FEEDSTOCK]

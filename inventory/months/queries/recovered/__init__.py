@@ -12,6 +12,7 @@ from inventory.months.queries.recovered.report import (
     frozen_now,
     held_at_close,
     of_month,
+    parts_at_close,
 )
 from inventory.months.queries.recovered.shapes import Report
 
@@ -26,4 +27,5 @@ __all__ = [
     "frozen_now",
     "held_at_close",
     "of_month",
+    "parts_at_close",
 ]

@@ -18,7 +18,14 @@ from inventory.models import Colour, GoodsKind, Part, Place, Polymer, Scale, Spo
 from inventory.models.places import BOUNDARY
 from inventory.months.queries import months, replays
 from inventory.months.queries.entries import MATERIAL_KINDS
-from inventory.months.queries.recovered import beyond, corrections, flows, tallies, worth
+from inventory.months.queries.recovered import (
+    beyond,
+    corrections,
+    flows,
+    parts_worth,
+    tallies,
+    worth,
+)
 from inventory.months.queries.recovered.shapes import (
     Cell,
     Class,
@@ -37,8 +44,9 @@ EDITION = 3
 """Grows when the meaning of a figure changes; a closed month keeps the edition of its close."""
 BEYOND_SINCE = 2
 """The first edition with goods, outgoing streams and scrap by cause."""
-CORRECTIONS_SINCE = 3
-"""The first edition whose digest covers what the month corrects of earlier ones."""
+BOOKS_SINCE = 3
+"""The first edition with a policy of write-downs, costs in accounts of their own, the worth of
+parts, and what the month corrects of earlier ones."""
 
 
 def of_month(label: str, replay: MonthReplay | None = None) -> Report:
@@ -63,6 +71,7 @@ def frozen_now() -> dict[str, Any]:
         "address": workshop.address,
         "labour_minor_per_hour": workshop.labour_minor_per_hour,
         "prices": worth.prices(),
+        "write_down": dataclasses.asdict(worth.policy()),
         "names": {
             "polymers": dict(Polymer.objects.values_list("code", "name")),
             "colours": dict(Colour.objects.values_list("code", "name")),
@@ -86,7 +95,11 @@ def build(replay: MonthReplay, frozen: Mapping[str, Any]) -> Report:
         by_origin.setdefault(row.material.origin, []).append(row)
     known = worth.known(replay, {key: flows.summed(rows, masses) for key, rows in by_class.items()})
     opened = worth.opening(replay.label, replay.places)
-    valued = worth.value(replay.entries, opened, frozen["prices"], known)
+    terms = worth.of_close(frozen)
+    valued = worth.value(replay.entries, opened, terms, known)
+    # A month that was closed before parts had a worth, or there was a policy, keeps its figures.
+    has_books = frozen["edition"] >= BOOKS_SINCE
+    valued_parts = _valued_parts(replay) if has_books else parts_worth.Valued()
     scales = frozen["names"]["scales"]
     data = {row.place for row in material} | {row.place for row in shelves}
     return Report(
@@ -108,7 +121,7 @@ def build(replay: MonthReplay, frozen: Mapping[str, Any]) -> Report:
         trust=tallies.trust(replay.entries, scales),
         worth=valued.worth,
         journal=valued.journal,
-        unvalued=valued.unvalued,
+        unvalued=(*valued.unvalued, *valued_parts.unvalued),
         late=tallies.late(replay),
         corrections=corrections.made_in(replay.label),
         movements=len({entry.number for entry in replay.entries}),
@@ -116,7 +129,19 @@ def build(replay: MonthReplay, frozen: Mapping[str, Any]) -> Report:
         postings=_postings(replay),
         # A month that was closed before there was such a thing has none, and keeps its digest.
         beyond=beyond.rows(replay) if frozen["edition"] >= BEYOND_SINCE else (),
+        write_down=terms.write_down,
+        parts_worth=valued_parts.worth,
+        parts_journal=valued_parts.journal,
     )
+
+
+def _valued_parts(replay: MonthReplay) -> parts_worth.Valued:
+    return parts_worth.value(replay.entries, parts_worth.opening(replay.label, replay.places))
+
+
+def parts_at_close(report: Report) -> list[list[Any]]:
+    """Return the closing values of the parts in the form that a close freezes."""
+    return parts_worth.freeze_held(report.parts_worth)
 
 
 def held_at_close(report: Report) -> list[list[list[Any]]]:
@@ -129,6 +154,7 @@ _AS_THEY_ARE = (
     *("label", "currency", "workshop", "address", "zone", "edition", "names", "frames", "trust"),
     *("worth", "journal", "unvalued", "late", "movements", "flags"),
 )
+_BOOKS = ("corrections", "write_down", "parts_worth", "parts_journal")
 
 
 def canonical(report: Report) -> str:
@@ -142,8 +168,8 @@ def canonical(report: Report) -> str:
     plain["known"] = {**report.settled, **_known_by_row(report)}
     if report.edition >= BEYOND_SINCE:
         plain["beyond"] = report.beyond
-    if report.edition >= CORRECTIONS_SINCE:
-        plain["corrections"] = report.corrections
+    if report.edition >= BOOKS_SINCE:
+        plain |= {name: getattr(report, name) for name in _BOOKS}
     return json.dumps(
         plain,
         default=dataclasses.asdict,

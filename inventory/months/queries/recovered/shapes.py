@@ -242,14 +242,66 @@ class Entered:
     text_key: str
 
 
+@dataclass(frozen=True, slots=True)
+class PartWorth:
+    """What one spare part is worth: pieces, and money in minor units.
+
+    `found` came in at no cost (salvaged, or over in a count), or is missing when below zero.
+    `taken_on_minor` is the worth at the opening that the books had not had until this month.
+    """
+
+    part: str
+    opening: int
+    opening_minor: int
+    received: int
+    received_minor: int
+    found: int
+    mends: int
+    mends_minor: int
+    kits: int
+    kits_minor: int
+    missing_minor: int
+    closing: int
+    cost_minor: int
+    taken_on_minor: int
+
+
+@dataclass(frozen=True, slots=True)
+class PartEntered:
+    """One line of the proposed journal that is of a spare part."""
+
+    part: str
+    account: str
+    debit_minor: int
+    credit_minor: int
+    text_key: str
+
+
+@dataclass(frozen=True, slots=True)
+class WriteDownPolicy:
+    """When stock is written down below cost, by the owner's choice, and why."""
+
+    rule: str
+    reason: str
+
+
 JOURNAL_ORDER = (
     "material_received",
+    "material_bought",
+    "material_recovered",
+    "material_converted",
+    "material_otherwise",
     "material_issued",
     "abnormal_loss_expensed",
     "normal_loss_took_all",
     "written_down",
     "write_down_reversed",
     "allowance_left_with_material",
+    "parts_taken_on",
+    "parts_received",
+    "parts_fitted",
+    "parts_posted",
+    "parts_missing",
 )
 
 
@@ -270,7 +322,8 @@ class Report:
     without a row, for nothing is there and nothing moved, though what once moved is in doubt.
     `flags` is (scale, flag, readings) of all readings that were booked in the month. `beyond` has
     goods, outgoing streams and scrap by cause, from edition 2 on. `corrections` are the reversals
-    of what an earlier month had booked; among the figures of the digest from edition 3 on.
+    of what an earlier month had booked; among the figures of the digest from edition 3 on, as are
+    the policy of write-downs and the worth of parts, which a month of an earlier edition has not.
     """
 
     label: str
@@ -298,6 +351,9 @@ class Report:
     flags: tuple[tuple[str, str, int], ...]
     postings: tuple[Posted, ...]
     beyond: tuple[BeyondRow, ...]
+    write_down: WriteDownPolicy | None
+    parts_worth: tuple[PartWorth, ...]
+    parts_journal: tuple[PartEntered, ...]
 
     def of(self, material: Class) -> Flows:
         """Return the subtotal of one class; nothing for one without a row."""
@@ -325,9 +381,10 @@ class Report:
 
     @property
     def journal_summed(self) -> tuple[tuple[str, str, int, int], ...]:
-        """The journal over all classes: text key, account, debit and credit, in its order."""
+        """The journal summed: text key, account, debit and credit, in its order."""
         sums: dict[tuple[str, str], tuple[int, int]] = {}
-        for line in self.journal:
+        lines: list[Entered | PartEntered] = [*self.journal, *self.parts_journal]
+        for line in lines:
             debit, credit = sums.get((line.text_key, line.account), (0, 0))
             sums[line.text_key, line.account] = (
                 debit + line.debit_minor,
@@ -369,5 +426,11 @@ class Report:
         )
 
     @property
+    def parts_minor(self) -> int:
+        """What the spare parts in the bins cost."""
+        return sum(row.cost_minor for row in self.parts_worth)
+
+    @property
     def carried_minor(self) -> int:
+        """What material is carried at; spare parts are not in it."""
         return sum(worth.carried_minor for worth in self.worth)

@@ -14,11 +14,11 @@ from typing import Any
 
 from inventory.ledger.sums.recipes import COLUMNS, KINDS, Effect, WorthStep
 from inventory.ledger.sums.shares import apportion
-from inventory.models import ClassPrice, Month, Movement, Place
+from inventory.models import ClassPrice, Month, Movement, Place, Workshop, WriteDown
 from inventory.months.queries import months
 from inventory.months.queries.entries import MATERIAL_KINDS, Entry, of_month
 from inventory.months.queries.recovered.flows import Masses
-from inventory.months.queries.recovered.shapes import Class, Entered, Worth
+from inventory.months.queries.recovered.shapes import Class, Entered, Worth, WriteDownPolicy
 from inventory.months.queries.replays import MonthReplay
 from inventory.months.sums import valuation
 from inventory.months.sums.calendar_month import Month as CalendarMonth
@@ -76,7 +76,7 @@ def opening(label: str, places: dict[int, Place]) -> dict[Class, Held]:
     held = frozen_held(last.figures) if last else {}
     start = _first_open(last)
     while start is not None and str(start) < label:
-        held = value(of_month(str(start), places), held, prices(), {}).held
+        held = value(of_month(str(start), places), held, now(), {}).held
         start = start.next()
     return held
 
@@ -97,8 +97,52 @@ def freeze_held(held: Mapping[Class, Held]) -> list[list[list[Any]]]:
     ]
 
 
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """By what a month is valued: class prices, the policy of write-downs, the report's edition.
+
+    A month of an edition before the policy has none: every class with a price is at the lower of
+    cost and what it would fetch, and all cost received stands on one account.
+    """
+
+    prices: list[list[Any]]
+    write_down: WriteDownPolicy | None
+
+    def price_of(self, key: Class) -> tuple[int, ...] | None:
+        """Return price, cost to complete, cost to sell, and 1 if it is for sale as it is."""
+        found = {(row[0], row[1], row[2]): tuple(row[3:]) for row in self.prices}
+        # The colour's own price before that for all colours.
+        own = found.get((key.polymer, key.colour, key.origin))
+        return own or found.get((key.polymer, "", key.origin))
+
+    def writes_down(self, price: tuple[int, ...]) -> bool:
+        """Whether a class of this price is carried below cost when it would fetch less."""
+        if self.write_down is None or self.write_down.rule == WriteDown.LOWEST:
+            return True
+        return bool(price[3:] and price[3])
+
+
+def now() -> Terms:
+    """Return the terms as they are now."""
+    return Terms(prices(), policy())
+
+
+def of_close(frozen: Mapping[str, Any]) -> Terms:
+    """Return the terms that a close froze."""
+    kept = frozen.get("write_down")
+    return Terms(frozen["prices"], WriteDownPolicy(**kept) if kept else None)
+
+
+def policy() -> WriteDownPolicy:
+    """Return the owner's policy of write-downs as of now."""
+    workshop = Workshop.the()
+    return WriteDownPolicy(workshop.write_down, workshop.write_down_reason)
+
+
 def prices() -> list[list[Any]]:
-    """Return class prices as of now: polymer, colour or "", origin, price, to finish, to sell."""
+    """Return class prices as of now: polymer, colour or "", origin, price, to finish, to sell,
+    and 1 for a class that is kept to be sold as it is.
+    """
     rows = ClassPrice.objects.order_by("polymer__code", "colour__code", "origin").values_list(
         "polymer__code",
         "colour__code",
@@ -106,8 +150,9 @@ def prices() -> list[list[Any]]:
         "price_minor_per_kg",
         "to_complete_minor_per_kg",
         "to_sell_minor_per_kg",
+        "for_sale",
     )
-    return [[row[0], row[1] or "", *row[2:]] for row in rows]
+    return [[row[0], row[1] or "", *row[2:6], int(row[6])] for row in rows]
 
 
 def known(
@@ -145,20 +190,15 @@ def _known(cells: Masses, parts: Mapping[str, MassWithReadings]) -> dict[str, Ma
 def value(
     entries: Iterable[Entry],
     opened: Mapping[Class, Held],
-    price_rows: Iterable[list[Any]],
+    terms: Terms,
     how_well: Mapping[Class, Mapping[str, MassUncertainty]],
 ) -> Valued:
     """Value every class that had something or moved; `how_well` has its masses' uncertainties."""
-    price_of = {(row[0], row[1], row[2]): tuple(row[3:]) for row in price_rows}
     tallies = _tallies(entries)
     worth, journal, unvalued = list[Worth](), list[Entered](), list[str]()
     for key in sorted({*tallies, *opened}):
-        # The colour's own price before that for all colours.
-        price = price_of.get((key.polymer, key.colour, key.origin)) or price_of.get(
-            (key.polymer, "", key.origin)
-        )
         try:
-            row, lines = _valued(key, tallies.get(key, _Tally()), opened.get(key, Held()), price)
+            row, lines = _valued(key, tallies.get(key, _Tally()), opened.get(key, Held()), terms)
         # One class whose figures do not fit must not hide the others; the close is refused by name.
         except valuation.ValuationError:
             unvalued.append(str(key))
@@ -231,16 +271,16 @@ def _movements(tally: _Tally, held: Held) -> valuation.MonthMovements:
     )
 
 
-def _valued(
-    key: Class, tally: _Tally, held: Held, price: tuple[int, ...] | None
-) -> tuple[Worth, list[Entered]]:
+def _valued(key: Class, tally: _Tally, held: Held, terms: Terms) -> tuple[Worth, list[Entered]]:
     month = valuation.value_month(_movements(tally, held))
     before_minor = _allowance_left(month, held)
+    price = terms.price_of(key)
     nrv_minor = None if price is None else _realisable(month.closing.mass_mg, price)
     cost_minor = month.closing.cost_minor
+    is_lowest = price is not None and terms.writes_down(price)
     step = valuation.lower_of_cost_and_nrv(
         cost_minor,
-        cost_minor if nrv_minor is None else nrv_minor,
+        nrv_minor if is_lowest and nrv_minor is not None else cost_minor,
         earlier_allowance_minor=before_minor,
     )
     worth = Worth(
@@ -264,7 +304,8 @@ def _valued(
         allowance_minor=step.allowance_minor,
         known={},
     )
-    lines = [*valuation.month_journal(month, step).lines]
+    sources = None if terms.write_down is None else _sources(tally)
+    lines = [*valuation.month_journal(month, step, sources).lines]
     lines += _allowance_used(held.allowance_minor - before_minor)
     # Once more as a whole: the added lines must balance with the rest.
     checked = valuation.Journal(tuple(lines)).lines
@@ -272,6 +313,22 @@ def _valued(
         Entered(key, line.account, line.debit_minor, line.credit_minor, line.text_key)
         for line in checked
     ]
+
+
+def _sources(tally: _Tally) -> list[tuple[str, str, int]]:
+    """Return the cost received by its account of origin, text key and amount."""
+    return [
+        (account, text_key, tally.received_minor[step])
+        for step, (account, text_key) in _RECEIVED.items()
+    ]
+
+
+_RECEIVED: Mapping[WorthStep | None, tuple[str, str]] = {
+    WorthStep.BOUGHT: ("purchases", "material_bought"),
+    WorthStep.RECOVERED: ("recovery", "material_recovered"),
+    WorthStep.CONVERTED: ("conversion", "material_converted"),
+    WorthStep.OTHERWISE: ("other_receipts", "material_otherwise"),
+}
 
 
 def _allowance_left(month: valuation.MonthValuation, held: Held) -> int:
