@@ -7,6 +7,7 @@ and served (`HINGEBACK_SERVED=1`: PostgreSQL, Redis, HTTPS in front).
 from __future__ import annotations
 
 import os
+import re
 import secrets
 from datetime import timedelta
 from pathlib import Path
@@ -80,6 +81,9 @@ INSTALLED_APPS = [
     "django.contrib.staticfiles",
     "django.contrib.humanize",
     "axes",
+    "django_otp",
+    "django_otp.plugins.otp_totp",
+    "django_otp_webauthn",
     "csp",
     "django_htmx",
     "django_countries",
@@ -107,7 +111,9 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django_otp.middleware.OTPMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
+    "inventory.staff.pages.door.DoorMiddleware",
     "inventory.staff.pages.entry.FirstPasswordMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_structlog.middlewares.RequestMiddleware",
@@ -260,7 +266,27 @@ AXES_LOCKOUT_TEMPLATE = "hingeback/locked_out.html"
 AXES_RESET_ON_SUCCESS = True
 AXES_USERNAME_CALLABLE = "inventory.staff.pages.entry.tried_name"
 
-SESSION_COOKIE_AGE = 12 * 3600
+AXES_DISABLE_ACCESS_LOG = True  # sign-ins have a table of our own, which people can read
+
+# Of these roles a second factor is asked; of everybody else who has set one up, too.
+SECOND_FACTOR_ROLES = env.list("SECOND_FACTOR_ROLES", ["owner", "accountant"] if SERVED else [])
+TRUST_DAYS = env.int("TRUST_DAYS", 30)
+# A passkey is bound to one name for good, and an address of numbers is no name (W3C WebAuthn
+# Level 3, 5.1.2); browsers offer none without HTTPS, but on the machine itself.
+_NAMED = bool(_BASE.hostname) and not re.fullmatch(r"[\d.]+|.*:.*", _BASE.hostname or "")
+PASSKEYS = _NAMED and (_BASE.scheme == "https" or _BASE.hostname == "localhost")
+OTP_WEBAUTHN_RP_ID = _BASE.hostname if PASSKEYS else "localhost"
+OTP_WEBAUTHN_ALLOWED_ORIGINS = [BASE_URL if PASSKEYS else "http://localhost"]
+OTP_WEBAUTHN_RP_NAME = "Hingeback"
+OTP_WEBAUTHN_ALLOW_PASSWORDLESS_LOGIN = False
+OTP_TOTP_ISSUER = f"Hingeback {_BASE.hostname}"
+OTP_ADMIN_HIDE_SENSITIVE_DATA = True
+
+SESSION_ENGINE = "inventory.furniture.sessions"
+SESSION_IDLE_MINUTES = env.int("SESSION_IDLE_MINUTES", 120)
+SESSION_COOKIE_AGE = env.int("SESSION_HOURS", 12) * 3600
+# Of sign-ins; afterwards it is still known who signed in when, and no longer from where.
+ADDRESS_DAYS = env.int("ADDRESS_DAYS", 30)
 # Cookies know no ports: a workshop beside the demo would sign people out of the other one.
 _MARK = "" if SERVED or _BASE.port in (None, 8000) else f"-{_BASE.port}"
 SESSION_COOKIE_NAME, CSRF_COOKIE_NAME = f"sessionid{_MARK}", f"csrftoken{_MARK}"
@@ -286,6 +312,7 @@ if SERVED:
     SECURE_HSTS_SECONDS = 31_536_000
     SECURE_HSTS_INCLUDE_SUBDOMAINS = True
 KNOWN_COOKIE_NAME = f"__Host-known{_MARK}" if IS_HTTPS else "known-browser"
+TRUSTED_COOKIE_NAME = f"__Host-trusted{_MARK}" if IS_HTTPS else "trusted-browser"
 # The proxy of `up.sh --network` keeps its own certificate authority here.
 NETWORK_DIR = DATA_DIR / "network"
 CONTENT_SECURITY_POLICY = {

@@ -13,3 +13,4 @@ class InventoryConfig(AppConfig):
     def ready(self) -> None:
         # The models are not loaded when this module is read; `ready` is the first moment to import.
         from inventory import checks  # noqa: F401  registers the system checks
+        from inventory.staff.pages import door  # noqa: F401  hears of sign-ins

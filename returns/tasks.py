@@ -10,6 +10,7 @@ from celery import shared_task
 from django.utils import timezone
 
 from inventory.furniture.api import idempotency
+from inventory.staff.rules import signins
 from returns.asking import rules as asking
 from returns.customers import rules as people
 from returns.filing.rules import drafts, intake, photos, underway
@@ -48,6 +49,7 @@ def prune(at: datetime) -> dict[str, int]:
         "unclaimed": taking.forget_unclaimed(at),
         "givers": goods.forget_old(at),
         "drafts": drafts.prune(older_than=at - ORPHAN_AGE),
+        **signins.prune(at),
         "files": photos.remove_orphans(older_than=at - ORPHAN_AGE),
     }
     log.info("pruned", **done)

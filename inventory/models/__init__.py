@@ -35,6 +35,7 @@ from inventory.models.months import (
 from inventory.models.outbox import OutboxMessage
 from inventory.models.passwords import GivenPassword
 from inventory.models.places import Part, Place, PlaceKind, Reservation, Side, Unit
+from inventory.models.sessions import OpenSession, RecoverySheet, SignIn
 from inventory.models.spoiled import SpoilCause, Spoiled, Step
 from inventory.models.tokens import AccessToken, RequestKey
 from inventory.models.weighing import Reading, Scale
@@ -63,6 +64,7 @@ __all__ = [
     "Month",
     "MonthBalance",
     "Movement",
+    "OpenSession",
     "Origin",
     "OutboxMessage",
     "Part",
@@ -72,11 +74,13 @@ __all__ = [
     "Posting",
     "Reading",
     "RecipeCard",
+    "RecoverySheet",
     "ReportFile",
     "RequestKey",
     "Reservation",
     "Scale",
     "Side",
+    "SignIn",
     "SpoilCause",
     "Spoiled",
     "Step",

@@ -18,7 +18,7 @@ from tests.makers import Shop
 pytestmark = pytest.mark.django_db
 
 # Whoever signs in or chooses a password may end with Enter: nothing is noted by it.
-BY_ENTER = ("/enter/password/",)
+BY_ENTER = ("/enter/password/", "/own/sure/", "/own/app/", "/own/codes/")
 _BUTTONS = ".//button[not(@type) or @type='submit'] | .//input[@type='submit' or @type='image']"
 
 

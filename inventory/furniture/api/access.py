@@ -7,6 +7,7 @@ from typing import Any
 from rest_framework.permissions import SAFE_METHODS, BasePermission
 from rest_framework.request import Request
 
+from inventory.furniture.sessions import DONE, SECOND
 from inventory.models import AccessToken
 from inventory.staff.queries import ACCOUNTANT, BENCH, OWNER, roles_of
 
@@ -25,8 +26,9 @@ def scopes_of(request: Request) -> set[str]:
     scopes = set().union(*(SCOPES_OF_ROLE.get(role, set()) for role in roles_of(request.user)))
     if isinstance(request.auth, AccessToken):
         # Narrowed and never widened: a token loses what its owner's roles lose, at once.
-        scopes &= set(request.auth.scopes)
-    return scopes
+        return scopes & set(request.auth.scopes)
+    # A browser's session opens nothing before its second factor was shown.
+    return scopes if request.session.get(SECOND) == DONE else set()
 
 
 class HasScope(BasePermission):

@@ -26,7 +26,8 @@ from django.utils.translation import gettext as _
 from inventory.errors import Conflict
 from inventory.furniture import visitors
 from inventory.furniture.pages import frame
-from inventory.staff.rules import staff
+from inventory.models import SignIn
+from inventory.staff.rules import signins, staff
 
 NAME_MAX = 255
 FIRST = "first_password"
@@ -119,6 +120,8 @@ class ChangePassword(PasswordChangeView):
     def form_valid(self, form: PasswordChangeForm) -> HttpResponse:
         answer = super().form_valid(form)
         staff.made_own(person=form.user)
+        signins.end_others(user=form.user, but=self.request.session.session_key)
+        signins.note(what=SignIn.What.PASSWORD_SET, user=form.user, at=timezone.now())
         self.request.session.pop(FIRST, None)
         messages.success(self.request, _("Your new password is set."))
         return answer

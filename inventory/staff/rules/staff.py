@@ -25,6 +25,7 @@ from inventory.errors import BadInput, Conflict, Forbidden, NotFound
 from inventory.events import Draft
 from inventory.masters import queries as practice
 from inventory.models import GivenPassword, Workshop
+from inventory.staff.rules import signins
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -68,7 +69,7 @@ def found(*, name: str, at: datetime) -> tuple[User, str]:
         # A command has no client's id, and each link is an event of its own.
         key=UUID(bytes=secrets.token_bytes(16), version=4),
         name="staff.found",
-        subject=_subject(person),
+        subject=subject(person),
         facts=[person.pk],
         at=at,
     )
@@ -76,7 +77,11 @@ def found(*, name: str, at: datetime) -> tuple[User, str]:
     return person, f"/enter/first/{uid}/{default_token_generator.make_token(person)}/"
 
 
-def _other(number: int, by: User) -> User:
+def other(number: int, by: User) -> User:
+    """Return somebody else, whose login may be changed, with the row locked.
+
+    Raises NotFound, Conflict for one's own login, Forbidden for a superuser's.
+    """
     person = User.objects.select_for_update().filter(pk=number).first()
     if person is None:
         raise NotFound
@@ -115,7 +120,7 @@ def hire(
         raise BadInput(_("Choose one of these."), field="role")
     person = _created(name.strip(), first_name.strip(), role)
     password = _given(person, at)
-    event.of(_subject(person), role=role)
+    event.of(subject(person), role=role)
     return person, password
 
 
@@ -131,28 +136,29 @@ def renew_password(
 
     Raises NotFound, Conflict for one's own login or a repeat, Forbidden for a superuser's.
     """
-    person = _other(number, by)
+    person = other(number, by)
     password = _given(person, at)
-    event.of(_subject(person))
+    event.of(subject(person))
     return person, password
 
 
-@events.rule("staff.switch_off", facts=lambda number: [number], again=_other)
+@events.rule("staff.switch_off", facts=lambda number: [number], again=other)
 def switch_off(event: Draft, /, *, key: UUID, number: int, at: datetime, by: User) -> User:
     """Switch a login off: no more signing in, and the person's tokens open nothing."""
-    return _switched(event, _other(number, by), is_active=False)
+    return _switched(event, other(number, by), is_active=False)
 
 
-@events.rule("staff.switch_on", facts=lambda number: [number], again=_other)
+@events.rule("staff.switch_on", facts=lambda number: [number], again=other)
 def switch_on(event: Draft, /, *, key: UUID, number: int, at: datetime, by: User) -> User:
     """Switch a login on again, with the password that the person had."""
-    return _switched(event, _other(number, by), is_active=True)
+    return _switched(event, other(number, by), is_active=True)
 
 
 def _switched(event: Draft, person: User, *, is_active: bool) -> User:
     person.is_active = is_active
     person.save(update_fields=["is_active"])
-    event.of(_subject(person))
+    signins.end_others(user=person)
+    event.of(subject(person))
     return person
 
 
@@ -182,14 +188,20 @@ def _created(name: str, first_name: str, role: str) -> User:
     return person
 
 
-def _given(person: User, at: datetime) -> str:
+def made_up() -> str:
+    """A random secret to be read off paper: four groups of four letters, about 80 bits."""
     groups = (
         "".join(secrets.choice(_LETTERS) for _letter in range(_GROUP_LENGTH))
         for _group in range(_GROUPS)
     )
-    password = "-".join(groups)
+    return "-".join(groups)
+
+
+def _given(person: User, at: datetime) -> str:
+    password = made_up()
     person.set_password(password)
     person.save(update_fields=["password"])
+    signins.end_others(user=person)
     data = {"mark": _mark(person), "given_at": at, "used_at": None}
     GivenPassword.objects.update_or_create(user=person, defaults=data)
     return password
@@ -221,5 +233,6 @@ def _mark(person: User) -> str:
     return hashlib.sha256(person.password.encode()).hexdigest()
 
 
-def _subject(person: User) -> str:
+def subject(person: User) -> str:
+    """How events name a person: by number."""
     return f"user-{person.pk}"

@@ -301,6 +301,10 @@
     document.querySelector("[data-focus]")?.focus();
   });
   window.addEventListener("hashchange", unfold);
+  /* The library of passkeys says on its button's element that one is made. */
+  document.addEventListener("otp_webauthn.register_complete", (event) => {
+    window.location.assign(event.target.closest("[data-after-passkey]").dataset.afterPasskey);
+  });
 
   /* Once the page is read, and before the scripts that may come later. */
   const onRead = () => {

@@ -7,17 +7,20 @@ from typing import Any
 
 from django import forms
 from django.contrib import messages
+from django.contrib.auth.models import User
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from inventory.errors import NotFound
 from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.forms import ActionForm
+from inventory.staff.pages.own import door_facts
 from inventory.staff.queries import OWNER
-from inventory.staff.rules import staff
+from inventory.staff.rules import second, signins, staff
 
 ROLES = {"bench": _("bench"), "accountant": _("accountant"), "owner": _("owner")}
 ROLE_NAMES = {
@@ -85,6 +88,45 @@ def on(request: StaffRequest, number: int) -> HttpResponse:
     person = staff.switch_on(key=_key(request), number=number, at=timezone.now(), by=request.user)
     messages.success(request, _t("“%(name)s” can sign in again.") % {"name": person.get_username()})
     return redirect("people")
+
+
+@require_safe
+@allow(OWNER)
+def one(request: StaffRequest, number: int) -> HttpResponse:
+    """Show how somebody signs in, where they are signed in, and what happened at the door."""
+    person = _person(number)
+    facts = {
+        **door_facts(person, here=request.session.session_key),
+        "person": person,
+        "is_self": person.pk == request.user.pk,
+        "key": uuid.uuid4(),
+    }
+    return render(request, "returns/setup/person.html", facts)
+
+
+@require_POST
+@allow(OWNER)
+def factor(request: StaffRequest, number: int) -> HttpResponse:
+    """Take all second factors from somebody who has lost them."""
+    second.reset(key=_key(request), number=number, at=timezone.now(), by=request.user)
+    messages.success(request, _t("The second factor is taken away, and the sessions are ended."))
+    return redirect("person", number)
+
+
+@require_POST
+@allow(OWNER)
+def end_session(request: StaffRequest, number: int, handle: str) -> HttpResponse:
+    """End one of somebody's sessions."""
+    signins.end(user=_person(number), handle=handle, at=timezone.now())
+    messages.success(request, _t("It is signed out."))
+    return redirect("person", number)
+
+
+def _person(number: int) -> User:
+    person = User.objects.filter(pk=number).first()
+    if person is None:
+        raise NotFound
+    return person
 
 
 def _key(request: StaffRequest) -> uuid.UUID:
