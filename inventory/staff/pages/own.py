@@ -186,4 +186,8 @@ def _qr(address: str) -> str:
     # Slow to import, and needed on this page alone.
     import segno
 
-    return str(segno.make(address, error="m", micro=False).svg_inline(omitsize=True, border=4))
+    return str(
+        segno.make(address, error="m", micro=False).svg_inline(
+            omitsize=True, border=4, light="white"
+        )
+    )
