@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('inventory', '0015_join_part_kind'),
+        ('inventory', '0018_books'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
