@@ -42,6 +42,9 @@ class WalkInBody(SendBackBody):
         help_text="How the customer gave the wish, which the caller has seen.",
     )
     # One frame at a time stands on the scale, and it is here to be looked at.
+    collects = serializers.BooleanField(
+        default=False, help_text="The customer fetches it at the counter; nothing goes by post."
+    )
     further_frames = None  # type: ignore[assignment]
     photos = None  # type: ignore[assignment]
 
@@ -76,6 +79,7 @@ class WalkIns(TellsLink, ActionView):
             filing=filing,
             weighing=weighing,
             consent=data["consent"],
+            collects=data["collects"],
             at=self.at,
             by=self.by,
         ).request

@@ -345,6 +345,7 @@ def _exported(request: Request) -> dict[str, Any]:
                 "code": parcel.code,
                 "kind": parcel.kind,
                 "posted_at": _written(parcel.posted_at),
+                "at_counter": parcel.at_counter,
                 "missing_reported_at": _written(parcel.missing_reported_at),
             }
             for parcel in request.dispatches.order_by("pk")

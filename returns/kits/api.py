@@ -106,6 +106,18 @@ class KitDispatches(KitAction):
     rule: Callable[..., Dispatch] = staticmethod(kits.post)
 
 
+class KitCollections(KitAction):
+    """Hand a kit over at the counter: its pieces leave their bin now, and its story is over.
+
+    Answers `stale-state` when the kit is not set aside, and `not-enough` when the bin holds less
+    than the books say.
+    """
+
+    made_class = DispatchAnswer
+    made_status = 201
+    rule: Callable[..., Dispatch] = staticmethod(kits.hand_over)
+
+
 class PutBack(KitAction):
     """Put a kit back into the queue, because the bin holds less than the books said.
 

@@ -128,6 +128,7 @@ class DispatchAnswer(serializers.Serializer[Dispatch]):
     frame = Code(by="tag", allow_null=True)
     request = Code(by="reference", allow_null=True)
     posted_at = Moment(allow_null=True)
+    at_counter = serializers.BooleanField(help_text="Handed over there, instead of posted.")
 
 
 class Dispatches(FrameAction):
@@ -164,5 +165,41 @@ class LensDispatches(FrameAction):
 
     def perform(self, data: dict[str, Any]) -> Dispatch:
         return posting_out.post_lenses(
+            key=self.action_key, frame=self.frame(), at=self.at, by=self.by, **data
+        )
+
+
+class HandOverBody(Body):
+    scanned = Scanned(help_text="The tag that was on what is handed over.")
+
+
+class Collections(FrameAction):
+    """Hand a frame over at the counter, mended or as it is, instead of posting it.
+
+    Answers `stale-state` when the frame is not to leave, `wrong-scan` for another frame's tag.
+    """
+
+    body_class = HandOverBody
+    made_class = DispatchAnswer
+    made_status = 201
+
+    def perform(self, data: dict[str, Any]) -> Dispatch:
+        return posting_out.hand_over_frame(
+            key=self.action_key, frame=self.frame(), at=self.at, by=self.by, **data
+        )
+
+
+class LensCollections(FrameAction):
+    """Hand the lenses of a stripped frame over at the counter, instead of posting them.
+
+    Answers `stale-state` when no lenses of this frame wait.
+    """
+
+    body_class = HandOverBody
+    made_class = DispatchAnswer
+    made_status = 201
+
+    def perform(self, data: dict[str, Any]) -> Dispatch:
+        return posting_out.hand_over_lenses(
             key=self.action_key, frame=self.frame(), at=self.at, by=self.by, **data
         )

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
+from uuid import UUID, uuid4, uuid5
 
 from django import forms
 from django.contrib import messages
@@ -11,11 +13,18 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from inventory.errors import NotFound
+from inventory.errors import HingebackError, NotFound
 from inventory.furniture.pages.access import StaffRequest, allow
-from inventory.furniture.pages.forms import ActionForm, MassField, ScaleField, ScanField
+from inventory.furniture.pages.forms import (
+    ActionForm,
+    MassField,
+    ScaleField,
+    ScanField,
+    ScansField,
+)
 from inventory.models import Reservation, Workshop
 from inventory.models.places import ReservationState
 from inventory.staff.queries import BENCH, OWNER
@@ -23,7 +32,7 @@ from inventory.weighing.queries import traced
 from returns.arriving.pages import scales
 from returns.bench.pages import labels
 from returns.bench.pages.attempts import done, found
-from returns.bench.pages.finding import frame_by
+from returns.bench.pages.finding import frame_by, read_code
 from returns.filing.rules import intake
 from returns.kits import queries as kit_stock
 from returns.kits.rules import kits
@@ -58,14 +67,45 @@ class AsItIsForm(LensForm):
     )
 
 
+class TrayForm(ActionForm):
+    """What goes to the post in one go: frames and lenses by their tags, kits by a tick."""
+
+    scans = ScansField(
+        kind="F",
+        required=False,
+        is_asked=True,
+        label=_("Tags of the frames and lenses"),
+        help_text=_("Scan the tag of each as it goes into the tray. It leaves the house with it."),
+    )
+    kits = forms.ModelMultipleChoiceField(
+        Request.objects.none(), required=False, to_field_name="reference", label=_("Spare kits")
+    )
+
+    def __init__(self, *args: Any, **facts: Any) -> None:
+        super().__init__(*args, **facts)
+        # Also those that went a moment ago: a second press of the same form finds what it did.
+        rows: Any = self.fields["kits"]
+        rows.queryset = Request.objects.filter(kind=Request.Kind.SCREWS)
+
+    def clean(self) -> dict[str, Any]:
+        data: dict[str, Any] = super().clean() or self.cleaned_data
+        if not self.errors and not data.get("scans") and not data.get("kits"):
+            self.add_error(
+                "scans", _t("Scan what goes to the post, or tick the kits that do; then press.")
+            )
+        return data
+
+
 @require_http_methods(["GET", "HEAD", "POST"])
 @allow(BENCH, OWNER)
 def post_frame(request: StaffRequest, tag: str) -> HttpResponse:
     """Show the address and its label, and take the word that the frame is in the post."""
     frame = frame_by(tag)
     form = AsItIsForm(request.POST or None, initial=scales.last(request))
-    if request.method == "POST" and _is_posted(request, form, frame):
-        messages.success(request, _t("%(tag)s is posted.") % {"tag": frame.tag})
+    at_counter = request.POST.get("way") == "counter"
+    deed = _is_handed_over if at_counter else _is_posted
+    if request.method == "POST" and deed(request, form, frame):
+        messages.success(request, _gone_words(at_counter=at_counter) % {"tag": frame.tag})
         return redirect("kits")
     return _frame_page(request, frame, form)
 
@@ -77,8 +117,15 @@ def post_lenses(request: StaffRequest, tag: str) -> HttpResponse:
     # Two forms with the same field stand on the page, so the ids of one have another beginning.
     frame, form = frame_by(tag), LensForm(request.POST, auto_id="lens_%s")
     scanned = form.cleaned_data["scanned"] if form.is_valid() else ""
-    if done(request, form, posting_out.post_lenses, frame=frame, scanned=scanned):
-        messages.success(request, _t("The lenses of %(tag)s are posted.") % {"tag": frame.tag})
+    at_counter = request.POST.get("way") == "counter"
+    rule = posting_out.hand_over_lenses if at_counter else posting_out.post_lenses
+    if done(request, form, rule, frame=frame, scanned=scanned):
+        words = (
+            _t("The lenses of %(tag)s are handed over.")
+            if at_counter
+            else _t("The lenses of %(tag)s are posted.")
+        )
+        messages.success(request, words % {"tag": frame.tag})
         return redirect("kits")
     return _frame_page(request, frame, form)
 
@@ -92,22 +139,97 @@ def frame_label(request: StaffRequest, tag: str) -> HttpResponse:
     return _label(Dispatch(code=frame.tag, frame=frame, request=frame.request))
 
 
-@require_safe
+@require_http_methods(["GET", "HEAD", "POST"])
 @allow(BENCH, OWNER)
 def kit_list(request: StaffRequest) -> HttpResponse:
-    """List everything that is to be posted, the kits that wait, and what went missing."""
+    """List everything that is to be posted, the kits that wait, and what went missing; take the
+    word that all of a tray is in the post.
+    """
+    form = TrayForm(request.POST or None)
+    if form.is_bound and form.is_valid():
+        gone = _posted_tray(request, form)
+        if gone:
+            words = ngettext("%(count)s is in the post.", "%(count)s are in the post.", len(gone))
+            messages.success(request, words % {"count": len(gone)} + " " + ", ".join(gone))
+        if not form.errors:
+            return redirect("kits")
+    return _kit_list(request, form)
+
+
+def _kit_list(request: StaffRequest, form: TrayForm) -> HttpResponse:
+    rows = list(posting_out.frames_to_post()[:100])
+    leaving: list[dict[str, Any]] = [
+        *({"it": one, "kind": "kit", "day": one.promised_by} for one in kit_stock.to_post()[:100]),
+        *({"it": one, "kind": one.state, "day": one.promised_by} for one in rows),
+        *(
+            {"it": one, "kind": "lenses", "day": one.promised_by}
+            for one in posting_out.lenses_to_post()
+        ),
+    ]
+    fetched = [row for row in leaving if _collects(row["it"])]
     facts = {
+        "form": form,
+        "refused": form if form.errors else None,
+        # By the promised day, whatever it is; what has none comes last.
+        "leaving": sorted(
+            (row for row in leaving if row not in fetched),
+            key=lambda row: (row["day"] is None, row["day"], row["kind"]),
+        ),
+        "fetched": fetched,
+        "ticked": {str(one) for one in form["kits"].value() or ()},
         # Most lists are cut, so that the page stays quick on a day when much has piled up.
         "lost": list(intake.lost(timezone.now())[:100]),
         "listed_days": kit_stock.SETTLED_AFTER.days,
-        "frames": list(posting_out.frames_to_post()[:100]),
-        "lenses": posting_out.lenses_to_post(),
-        "kits": list(kit_stock.to_post()[:100]),
         "waiting": list(kit_stock.waiting()[:100]),
         "missing": list(kit_stock.missing()[:100]),
         "wide": True,
     }
-    return render(request, "returns/workroom/kits.html", facts)
+    status = 422 if form.errors else 200
+    return render(request, "returns/workroom/kits.html", facts, status=status)
+
+
+def _collects(thing: ReturnedFrame | Request) -> bool:
+    asked = thing.request if isinstance(thing, ReturnedFrame) else thing
+    return asked is not None and asked.collects
+
+
+def _posted_tray(request: StaffRequest, form: TrayForm) -> list[str]:
+    """Post each thing of a tray; return the codes of what went. What did not stays, and says why.
+
+    Each is a deed of its own, so that one that is refused holds up no other.
+    """
+    key, at, by = form.cleaned_data["key"], timezone.now(), request.user
+    gone, left = [], []
+    for code in form.cleaned_data["scans"]:
+        try:
+            frame = frame_by(read_code(code, prefix="F"))
+            _post_by_tag(key=uuid5(key, frame.tag), frame=frame, scanned=code, at=at, by=by)
+            gone.append(frame.tag)
+        except HingebackError as error:
+            form.add_error("scans", f"{code}: {error.message}")
+            left.append(code)
+    for asked in form.cleaned_data["kits"]:
+        try:
+            kits.post(key=uuid5(key, asked.reference), request=asked, at=at, by=by)
+            gone.append(asked.reference)
+        except HingebackError as error:
+            form.add_error("kits", f"{asked.reference}: {error.message}")
+    if form.errors:
+        # Under another key: what went is done, and what is put right here is something else.
+        sent: Any = form.data
+        form.data = sent = sent.copy()
+        sent["key"], sent["scans"] = str(uuid4()), "\n".join(left)
+    return gone
+
+
+def _post_by_tag(
+    *, key: UUID, frame: ReturnedFrame, scanned: str, at: datetime, by: Any
+) -> Dispatch:
+    """Post a frame, or the lenses of one: the tag is the same, and only one of them can wait."""
+    earlier = Dispatch.objects.filter(key=key).first()
+    is_of_lenses = lenses_wait(frame) if earlier is None else earlier.kind == Dispatch.Kind.LENSES
+    rule = posting_out.post_lenses if is_of_lenses else posting_out.post_frame
+    return rule(key=key, frame=frame, scanned=scanned, at=at, by=by)
 
 
 @require_safe
@@ -169,6 +291,7 @@ def kit_label(request: StaffRequest, reference: str) -> HttpResponse:
 
 _KIT_RULES = {
     "post": kits.post,
+    "hand-over": kits.hand_over,
     "put-back": kits.put_back,
     "repost": kits.repost,
     "turned-up": kits.turned_up,
@@ -197,6 +320,15 @@ def _is_posted(request: StaffRequest, form: ActionForm, frame: ReturnedFrame) ->
     return done(request, form, posting_out.post_frame, frame=frame, **facts)
 
 
+def _is_handed_over(request: StaffRequest, form: ActionForm, frame: ReturnedFrame) -> bool:
+    scanned = form.cleaned_data["scanned"] if form.is_valid() else ""
+    return done(request, form, posting_out.hand_over_frame, frame=frame, scanned=scanned)
+
+
+def _gone_words(*, at_counter: bool) -> str:
+    return _t("%(tag)s is handed over.") if at_counter else _t("%(tag)s is posted.")
+
+
 def _frame_page(request: StaffRequest, frame: ReturnedFrame, form: ActionForm) -> HttpResponse:
     refused = form if form.is_bound else None
     facts = {
@@ -210,6 +342,7 @@ def _frame_page(request: StaffRequest, frame: ReturnedFrame, form: ActionForm) -
         "mass_mg": mending.expected_mass_mg(frame),
         "known": traced.in_house(frame.tag),
         "address": _address(frame.request),
+        "collects": _collects(frame),
     }
     status = 422 if refused else 200
     return render(request, "returns/workroom/post_frame.html", facts, status=status)

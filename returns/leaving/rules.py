@@ -1,4 +1,7 @@
-"""What leaves for a customer: a mended frame, a frame as it is, or the lenses of a ground one."""
+"""What leaves for a customer: a mended frame, a frame as it is, or the lenses of a ground one.
+
+It goes by post, or from hand to hand at the counter; the ledger and the end are the same.
+"""
 
 from __future__ import annotations
 
@@ -82,19 +85,35 @@ def post_frame(
     typed. A mended one was weighed out already. Raises StaleState when it is not to be posted,
     WrongScan for another tag.
     """
-    # Read again in the transaction: the page's copy may be from before another hand acted.
-    # `advance` below still decides, with a conditional update that finds one row or none.
-    way = WAYS.get(FrameState(again(frame).state))
-    if way is None:
-        raise StaleState(_("This frame is not to be posted now."))
+    way = _way(frame)
     scanned_frames.require(scanned, frame)
     # From wherever its mass lies; `_leave` posts from the bench alone.
     carrying.carry(key=key, subject=frame.tag, to=PlaceKind.BENCH, at=at, actor=by)
     reading = _reading(key, frame, scale, mass, reason, at, by)
-    _leave(key, frame, way.kind, reading, at, by)
-    gone = advance(frame, way.state, ended_at=at)
-    dispatch = _dispatched(key, way.kind, gone, at)
+    dispatch = _gone(key, frame, way, reading, at, by)
     _end(dispatch, way.letter, at)
+    event.of(frame.tag, dispatch=dispatch.code)
+    return dispatch
+
+
+@events.rule(
+    "posting_out.hand_over_frame",
+    facts=lambda frame: [frame.tag],
+    again=_sent,
+    aside=["scanned"],
+)
+def hand_over_frame(
+    event: Draft, /, *, key: UUID, frame: ReturnedFrame, scanned: str, at: datetime, by: User
+) -> Dispatch:
+    """Hand a frame over at the counter, mended or as it is. `scanned` is the tag that was on it.
+
+    Raises StaleState when it is not to leave, WrongScan for another tag.
+    """
+    way = _way(frame)
+    scanned_frames.require(scanned, frame)
+    carrying.carry(key=key, subject=frame.tag, to=PlaceKind.BENCH, at=at, actor=by)
+    dispatch = _gone(key, frame, way, mending.weighed_out(frame), at, by, at_counter=True)
+    _end(dispatch, "handed_over", at)
     event.of(frame.tag, dispatch=dispatch.code)
     return dispatch
 
@@ -109,16 +128,21 @@ def post_lenses(
 
     Raises StaleState when no lenses of this frame wait, WrongScan for another tag.
     """
-    # The ledger has a say beside the flag: what it has on the bench is what can be posted.
-    if not lenses_wait(again(frame)):
-        raise StaleState(_("No lenses of this frame wait to be posted."))
-    scanned_frames.require(scanned, frame)
-    _leave(key, frame, Dispatch.Kind.LENSES, None, at, by)
-    over = (FrameState.GROUND, FrameState.DISCARDED)
-    # A frame still in its box ends when it is ground; only where that is over do its lenses end it.
-    ReturnedFrame.objects.filter(pk=frame.pk, state__in=over).update(ended_at=at)
-    dispatch = _dispatched(key, Dispatch.Kind.LENSES, again(frame), at)
+    dispatch = _lenses_gone(key, frame, scanned, at, by)
     _end(dispatch, "lenses_posted", at)
+    event.of(frame.tag, dispatch=dispatch.code)
+    return dispatch
+
+
+@events.rule(
+    "posting_out.hand_over_lenses", facts=lambda frame: [frame.tag], again=_sent, aside=["scanned"]
+)
+def hand_over_lenses(
+    event: Draft, /, *, key: UUID, frame: ReturnedFrame, scanned: str, at: datetime, by: User
+) -> Dispatch:
+    """Hand the lenses of a stripped frame over at the counter; refusals as in `post_lenses`."""
+    dispatch = _lenses_gone(key, frame, scanned, at, by, at_counter=True)
+    _end(dispatch, "handed_over", at)
     event.of(frame.tag, dispatch=dispatch.code)
     return dispatch
 
@@ -138,6 +162,50 @@ def lenses_to_post() -> list[ReturnedFrame]:
     # One question of the ledger a frame. The rows are few: those with lenses to go back, not yet
     # posted.
     return [frame for frame in rows if lenses_wait(frame)]
+
+
+def _way(frame: ReturnedFrame) -> Way:
+    # Read again in the transaction: the page's copy may be from before another hand acted.
+    # `advance` still decides, with a conditional update that finds one row or none.
+    way = WAYS.get(FrameState(again(frame).state))
+    if way is None:
+        raise StaleState(_("This frame is not to be posted now."))
+    return way
+
+
+def _gone(
+    key: UUID,
+    frame: ReturnedFrame,
+    way: Way,
+    reading: Reading | None,
+    at: datetime,
+    by: User,
+    *,
+    at_counter: bool = False,
+) -> Dispatch:
+    _leave(key, frame, way.kind, reading, at, by)
+    gone = advance(frame, way.state, ended_at=at)
+    return _dispatched(key, way.kind, gone, at, at_counter=at_counter)
+
+
+def _lenses_gone(
+    key: UUID,
+    frame: ReturnedFrame,
+    scanned: str,
+    at: datetime,
+    by: User,
+    *,
+    at_counter: bool = False,
+) -> Dispatch:
+    # The ledger has a say beside the flag: what it has on the bench is what can be posted.
+    if not lenses_wait(again(frame)):
+        raise StaleState(_("No lenses of this frame wait to be posted."))
+    scanned_frames.require(scanned, frame)
+    _leave(key, frame, Dispatch.Kind.LENSES, None, at, by)
+    over = (FrameState.GROUND, FrameState.DISCARDED)
+    # A frame still in its box ends when it is ground; only where that is over do its lenses end it.
+    ReturnedFrame.objects.filter(pk=frame.pk, state__in=over).update(ended_at=at)
+    return _dispatched(key, Dispatch.Kind.LENSES, again(frame), at, at_counter=at_counter)
 
 
 def _reading(
@@ -184,12 +252,20 @@ def _leave(
     )
 
 
-def _dispatched(key: UUID, kind: Dispatch.Kind, frame: ReturnedFrame, at: datetime) -> Dispatch:
+def _dispatched(
+    key: UUID, kind: Dispatch.Kind, frame: ReturnedFrame, at: datetime, *, at_counter: bool
+) -> Dispatch:
     # Two hands may draw one code between this look and the insert; the unique column then refuses.
     while Dispatch.objects.filter(code=(code := new_code("D"))).exists():
         continue
     return Dispatch.objects.create(
-        code=code, key=key, kind=kind, request=frame.request, frame=frame, posted_at=at
+        code=code,
+        key=key,
+        kind=kind,
+        request=frame.request,
+        frame=frame,
+        posted_at=at,
+        at_counter=at_counter,
     )
 
 

@@ -59,6 +59,11 @@ def where_to_post(request: Request, workshop: Workshop) -> str:
     return "\n".join(lines)
 
 
+def where_we_are(workshop: Workshop) -> str:
+    """Return where the counter is."""
+    return "\n".join([_("You find us here:"), workshop.name, *workshop.address.splitlines()])
+
+
 def by_when(request: Request) -> str:
     """Say until which day the parcel is awaited."""
     return _(

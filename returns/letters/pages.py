@@ -52,6 +52,8 @@ NAMES: Final[dict[str, str | Promise]] = {
     "posted_mended": gettext_lazy("mended and posted"),
     "posted_as_is": gettext_lazy("posted back as it is"),
     "lenses_posted": gettext_lazy("lenses posted"),
+    "ready": gettext_lazy("ready to be collected"),
+    "handed_over": gettext_lazy("collected at the counter"),
     "ground": gettext_lazy("ground"),
     "discarded": gettext_lazy("frame is gone"),
     "question": gettext_lazy("a question about the frame"),

@@ -35,6 +35,8 @@ LETTERS: Final = frozenset(
         "posted_mended",
         "posted_as_is",
         "lenses_posted",
+        "ready",
+        "handed_over",
         "ground",
         "discarded",
         "question",

@@ -15,7 +15,7 @@ from inventory.models import Workshop
 from returns.filing.queries import frames as filed_frames
 from returns.filing.rules import intake
 from returns.letters import first
-from returns.models import PartnerSlip, Question, Request, ReturnedFrame
+from returns.models import Dispatch, PartnerSlip, Question, Request, ReturnedFrame
 from returns.models.filing import Wish
 from returns.models.gradings import Outcome
 from returns.story.queries.story import day_words, ground_words, mended_parts
@@ -387,7 +387,11 @@ def _graded(occasion: Occasion) -> Words:
             _("We mend your frame, %(reference)s"),
             [
                 _("We have looked your frame over: it can be mended."),
-                _("We mean to be done by %(promise)s and write when it is in the post to you."),
+                _("We mean to be done by %(promise)s and write when you can collect it.")
+                if occasion.request.collects
+                else _(
+                    "We mean to be done by %(promise)s and write when it is in the post to you."
+                ),
             ],
         )
     return (_("Your frame cannot be mended, %(reference)s"), _unmended(occasion))
@@ -399,10 +403,16 @@ def _unmended(occasion: Occasion) -> list[str]:
     # later.
     wish = occasion.frame.wish if occasion.frame else occasion.request.wish
     if wish == Wish.POST_BACK:
+        if occasion.request.collects:
+            return [looked, _("As you wished, it stays as it is: collect it at our counter.")]
         return [looked, _("As you wished, we post it back to you as it is.")]
     lenses = []
     if occasion.frame and occasion.frame.lenses_back:
-        lenses = [_("Your lenses come out first, and we post them to you.")]
+        lenses = [
+            _("Your lenses come out first; you can collect them at our counter.")
+            if occasion.request.collects
+            else _("Your lenses come out first, and we post them to you.")
+        ]
     return [
         looked,
         _("As you wished, we take it apart and grind it for the next frames."),
@@ -416,13 +426,17 @@ def _posted_mended(occasion: Occasion) -> Words:
         [
             _("Your frame is mended, has passed its check and is on its way to you."),
             *_what_was_mended(occasion.frame),
-            _(
-                "Put it on and look before you rely on it. If it sits askew, has an edge that "
-                "scratches, or you see less well than before, do not wear it and write to us; "
-                "about your sight ask an optician. How to take care of it is on the page below."
-            ),
+            _wear_with_care(),
             _("Should it not have come after two weeks, tell us on the page below."),
         ],
+    )
+
+
+def _wear_with_care() -> str:
+    return _(
+        "Put it on and look before you rely on it. If it sits askew, has an edge that "
+        "scratches, or you see less well than before, do not wear it and write to us; "
+        "about your sight ask an optician. How to take care of it is on the page below."
     )
 
 
@@ -447,6 +461,36 @@ def _lenses_posted(occasion: Occasion) -> Words:
     return (
         _("Your lenses are in the post, %(reference)s"),
         [_("We have taken your lenses out of the frame and posted them to you.")],
+    )
+
+
+def _ready(occasion: Occasion) -> Words:
+    return (
+        _("Your frame is ready, %(reference)s"),
+        [
+            _("Your frame is mended and has passed its check. You can collect it at our counter."),
+            *_what_was_mended(occasion.frame),
+            _whole(first.where_we_are(occasion.workshop)),
+            _("Bring your receipt or this mail. We keep it until you come."),
+        ],
+    )
+
+
+def _handed_over(occasion: Occasion) -> Words:
+    frame = occasion.frame
+    last = frame.dispatches.filter(at_counter=True).order_by("-pk").first() if frame else None
+    if frame is None or last is None or last.kind != Dispatch.Kind.MENDED:
+        return (
+            _("Collected at our counter, %(reference)s"),
+            [_("You have collected it at our counter. Thank you for coming.")],
+        )
+    return (
+        _("Your mended frame is with you again, %(reference)s"),
+        [
+            _("You have collected your mended frame at our counter. Thank you for coming."),
+            *_what_was_mended(frame),
+            _wear_with_care(),
+        ],
     )
 
 
@@ -535,6 +579,8 @@ _WORDS: Final[dict[str, Callable[[Occasion], Words]]] = {
     "posted_mended": _posted_mended,
     "posted_as_is": _posted_as_is,
     "lenses_posted": _lenses_posted,
+    "ready": _ready,
+    "handed_over": _handed_over,
     "ground": _ground,
     "discarded": _discarded,
     "question": _question,

@@ -53,6 +53,8 @@ class Request(models.Model):
     posted_at = models.DateTimeField(_("posted"), null=True, blank=True)
     ended_at = models.DateTimeField(_("story ended"), null=True, blank=True)
     # The customer's own word that the parcel is in the post, and the carrier's number for it.
+    # What is mended or goes back as it is waits at the counter; the post is not asked.
+    collects = models.BooleanField(_("collected at the counter"), default=False)
     sent_at = models.DateTimeField(_("posted by the customer"), null=True, blank=True)
     carrier_number = models.CharField(_("carrier's number"), max_length=40, blank=True, default="")
     # Since when its parcel is awaited, when that is not since the filing: it was revived.

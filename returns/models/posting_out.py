@@ -27,6 +27,8 @@ class Dispatch(models.Model):
         ReturnedFrame, models.PROTECT, null=True, blank=True, related_name="dispatches"
     )
     posted_at = models.DateTimeField(_("posted"), null=True, blank=True)
+    # It went from hand to hand at the counter, at `posted_at`, and never was in the post.
+    at_counter = models.BooleanField(_("handed over at the counter"), default=False)
     missing_reported_at = models.DateTimeField(_("reported missing"), null=True, blank=True)
 
     class Meta:

@@ -66,6 +66,11 @@ _bench: list[URLPattern] = [
     path("shelf-places/", handover.ShelfPlaces.as_view(), name="api-shelf-places"),
     path("kits/", kits.Kits.as_view(), name="api-kits"),
     path("kits/<str:reference>/dispatches/", kits.KitDispatches.as_view(), name="api-kit-posts"),
+    path(
+        "kits/<str:reference>/collections/",
+        kits.KitCollections.as_view(),
+        name="api-kit-collections",
+    ),
     path("kits/<str:reference>/returns-to-queue/", kits.PutBack.as_view(), name="api-kit-back"),
     path("kits/<str:reference>/reposts/", kits.Repost.as_view(), name="api-kit-reposts"),
     path("kits/<str:reference>/arrivals/", kits.TurnedUp.as_view(), name="api-kit-arrivals"),
@@ -117,6 +122,12 @@ _frames: list[URLPattern] = [
     path("frames/<str:tag>/discards/", leaving.Discards.as_view(), name="api-discards"),
     path("frames/<str:tag>/dispatches/", leaving.Dispatches.as_view(), name="api-dispatches"),
     path("frames/<str:tag>/lens-dispatches/", leaving.LensDispatches.as_view(), name="api-lenses"),
+    path("frames/<str:tag>/collections/", leaving.Collections.as_view(), name="api-collections"),
+    path(
+        "frames/<str:tag>/lens-collections/",
+        leaving.LensCollections.as_view(),
+        name="api-lens-collections",
+    ),
 ]
 
 _material: list[URLPattern] = [

@@ -48,7 +48,8 @@ class CounterForm(FrameForm, AddressFields, FrameWeighedForm):
 
     field_order = (
         *("key", "colourway", "component", "defect", "note", "mass", "scale", "again", "reason"),
-        *("cleaned", "name", "email", *ADDRESS_FIELDS[1:], "wish", "lenses_back", "notice", "seen"),
+        *("cleaned", "name", "email", *ADDRESS_FIELDS[1:], "collects", "wish", "lenses_back"),
+        *("notice", "seen"),
     )
 
     photos = None  # type: ignore[assignment]
@@ -64,6 +65,9 @@ class CounterForm(FrameForm, AddressFields, FrameWeighedForm):
         error_messages={
             "required": _("Wash, disinfect and dry the frame before it is weighed, then tick this.")
         },
+    )
+    collects = forms.BooleanField(
+        required=False, label=_("It is collected here: post nothing, write when it is ready")
     )
     wish = ReturnFrameForm.base_fields["wish"]
     lenses_back = ReturnFrameForm.base_fields["lenses_back"]
@@ -127,6 +131,7 @@ def take_in(request: StaffRequest) -> HttpResponse:
             filing=form.filing(),
             weighing=form.weighing(),
             consent=request.POST.get("consent", ""),
+            collects=form.cleaned_data["collects"],
             at=timezone.now(),
             by=request.user,
         )

@@ -618,6 +618,8 @@ def lost(at: datetime) -> QuerySet[Dispatch]:
 def last_dispatch(request: Request) -> Dispatch | None:
     """What was posted last to the person behind a request, of a kit or of any frame of it."""
     rows = Dispatch.objects.filter(Q(request=request) | Q(frame__request=request))
+    # What went from hand to hand was never in the post.
+    rows = rows.filter(at_counter=False)
     return rows.exclude(posted_at=None).order_by("-posted_at", "-pk").first()
 
 

@@ -128,6 +128,8 @@ EVENTS: Words = {
     "mending.weigh_out": _("Weighed out"),
     "posting_out.post_frame": _("Posted"),
     "posting_out.post_lenses": _("Lenses posted"),
+    "posting_out.hand_over_frame": _("Handed over at the counter"),
+    "posting_out.hand_over_lenses": _("Lenses handed over at the counter"),
     "regrind.ground": _("Ground with its box"),
     "lookover.grade": _("Looked over and graded"),
     "lookover.overrule": _("Grading overruled"),

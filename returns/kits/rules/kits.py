@@ -119,6 +119,32 @@ def post(event: Draft, /, *, key: UUID, request: Request, at: datetime, by: User
     """
     if request.person is None or request.person.erased_at is not None:
         raise Conflict(_("There is no address left to post this to."))
+    dispatch = _gone(key, request, at, by)
+    event.of(request.reference, dispatch=dispatch.code)
+    letters.enqueue(letter="kit_posted", request=request, at=at)
+    return dispatch
+
+
+@events.rule(
+    "kits.hand_over",
+    facts=lambda request: ["hand_over", request.reference],
+    again=lambda key: Dispatch.objects.get(key=key),
+)
+def hand_over(event: Draft, /, *, key: UUID, request: Request, at: datetime, by: User) -> Dispatch:
+    """Hand the kit over at the counter: its pieces leave the bin, and its story is over.
+
+    Raises StaleState when it is not a reserved kit (any more), NotEnough as in `post`.
+    """
+    dispatch = _gone(key, request, at, by)
+    Dispatch.objects.filter(pk=dispatch.pk).update(at_counter=True)
+    _step(request, RequestState.SETTLED, ended_at=at)
+    event.of(request.reference, dispatch=dispatch.code)
+    letters.enqueue(letter="handed_over", request=request, at=at)
+    return Dispatch.objects.get(pk=dispatch.pk)
+
+
+def _gone(key: UUID, request: Request, at: datetime, by: User) -> Dispatch:
+    """The pieces of a reserved kit leave their bins."""
     # The conditional update comes first: of two hands the slower is refused before a piece moves.
     _step(request, RequestState.POSTED, posted_at=at)
     lines = [
@@ -135,12 +161,9 @@ def post(event: Draft, /, *, key: UUID, request: Request, at: datetime, by: User
         story=story,
     )
     stock.use(subject=request.reference)
-    dispatch = Dispatch.objects.create(
+    return Dispatch.objects.create(
         code=codes.new_code("D"), key=key, kind=Dispatch.Kind.KIT, request=request, posted_at=at
     )
-    event.of(request.reference, dispatch=dispatch.code)
-    letters.enqueue(letter="kit_posted", request=request, at=at)
-    return dispatch
 
 
 def _promises(request: Request) -> list[Reservation]:

@@ -25,6 +25,7 @@ from returns.arriving.queries.frame_masses import limit_mg, on_bench_mg, refuse_
 from returns.asking import queries as asking
 from returns.bench.queries.frames import refuse_older
 from returns.catalogue import queries as catalogue
+from returns.letters import rules as letters
 from returns.mending.rules import blaming, fitting
 from returns.models import BenchCheck, Grading, JobStep, Remedy, RepairJob, ReturnedFrame
 from returns.models.catalogue import ComponentKey, ComponentKind
@@ -279,6 +280,8 @@ def weigh_out(
     settle_scale(key=key, frame=job.frame, reading=reading, reason=reason, at=at, by=by)
     frame = advance(job.frame, FrameState.MENDED)
     event.of(job.frame.tag, reading=reading.pk, mass_mg=reading.mass_mg)
+    if frame.request is not None and frame.request.collects:
+        letters.enqueue(letter="ready", request=frame.request, frame=frame, at=at)
     return frame
 
 

@@ -84,6 +84,7 @@ class PostedAnswer(serializers.Serializer[Dispatch]):
     code = serializers.CharField()
     kind = serializers.CharField()
     posted_at = Moment(allow_null=True)
+    at_counter = serializers.BooleanField(help_text="Handed over there, instead of posted.")
     missing_reported_at = Moment(allow_null=True)
 
 

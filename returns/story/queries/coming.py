@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy
 from inventory.ledger.queries import balances
 from inventory.models import PlaceKind
 from returns.kits import queries as kit_stock
-from returns.models import Parcel, PartnerSlip, Question, Request, ReturnedFrame
+from returns.models import Dispatch, Parcel, PartnerSlip, Question, Request, ReturnedFrame
 from returns.regrind.queries import became
 from returns.story.sums.states import FrameState, RequestState
 
@@ -37,6 +37,14 @@ _NEXT: Final[dict[FrameState, str | Promise]] = {
         "It could not be ground with ours and was disposed of as waste."
     ),
 }
+
+
+# Where the customer said at the counter that they fetch it there.
+_COLLECTED: Final[dict[FrameState, str | Promise]] = {
+    FrameState.MENDED: gettext_lazy("It is ready: you can collect it at our counter."),
+    FrameState.TO_RETURN: gettext_lazy("You can collect it at our counter, as it is."),
+}
+_BY_POST: Final = {"posted_at__isnull": False, "at_counter": False}
 
 
 def of_kit(request: Request, at: datetime) -> str:
@@ -121,13 +129,23 @@ def of_frame(frame: ReturnedFrame, at: datetime, asked: Question | None = None) 
         return _("One of us looks into it, and you hear from us.")
     if frame.state == FrameState.TO_STRIP:
         return _to_be_ground(frame)
-    data = _ground(frame) if frame.state == FrameState.GROUND else str(_NEXT[_state(frame)])
-    return f"{data} {_lenses()}" if lenses_wait(frame) else data
+    collects = frame.request is not None and frame.request.collects
+    words = _NEXT | (_COLLECTED if collects else {})
+    data = _ground(frame) if frame.state == FrameState.GROUND else str(words[_state(frame)])
+    if not lenses_wait(frame):
+        return data
+    return f"{data} {_lenses_at_counter() if collects else _lenses()}"
 
 
 def is_over(frame: ReturnedFrame, at: datetime) -> bool:
-    """Return whether a frame was posted so long ago that it has come, as far as we know."""
-    return frame.state in _POSTED and kit_stock.long_posted(frame.ended_at, at)
+    """Return whether a frame is with its wearer: handed over at the counter, or posted so long ago
+    that it has come, as far as we know.
+    """
+    if frame.state not in _POSTED:
+        return False
+    if kit_stock.long_posted(frame.ended_at, at):
+        return True
+    return frame.dispatches.filter(at_counter=True).exclude(kind=Dispatch.Kind.LENSES).exists()
 
 
 def lenses_wait(frame: ReturnedFrame) -> bool:
@@ -145,6 +163,10 @@ def _state(frame: ReturnedFrame) -> FrameState:
 
 def _lenses() -> str:
     return _("Your lenses are still here; we post them to you.")
+
+
+def _lenses_at_counter() -> str:
+    return _("Your lenses are still here; you can collect them at our counter.")
 
 
 def _to_be_ground(frame: ReturnedFrame) -> str:
@@ -175,10 +197,12 @@ _MAY_GO_BACK: Final = frozenset(
 
 def address_words(request: Request, frames: list[ReturnedFrame]) -> str:
     """Say what the address on the page is now: where something will go, went, or neither."""
+    if request.collects:
+        return _("Your address")
     if _is_to_go(request, frames):
         return _("Will go to")
-    was_posted = request.dispatches.exclude(posted_at=None).exists() or any(
-        frame.dispatches.exclude(posted_at=None).exists() for frame in frames
+    was_posted = request.dispatches.filter(**_BY_POST).exists() or any(
+        frame.dispatches.filter(**_BY_POST).exists() for frame in frames
     )
     return _("Posted to") if was_posted else _("Your address")
 

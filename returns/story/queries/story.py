@@ -311,7 +311,8 @@ def _tag(frame: ReturnedFrame) -> dict[str, str]:
 def _dispatch_turn(dispatch: Dispatch) -> Turn:
     if dispatch.posted_at is None:
         raise ValueError("a dispatch without a date has not been posted")
-    return Turn(dispatch.posted_at, str(_SENT[Dispatch.Kind(dispatch.kind)]))
+    words = _HANDED_OVER if dispatch.at_counter else _SENT
+    return Turn(dispatch.posted_at, str(words[Dispatch.Kind(dispatch.kind)]))
 
 
 def day_words(day: date) -> str:
@@ -360,6 +361,12 @@ _DECIDED: Final[dict[Outcome, Text]] = {
     Outcome.REPAIR: gettext_lazy("We looked it over: it can be mended."),
     Outcome.REGRIND: gettext_lazy("We looked it over: it cannot be mended so that it would last."),
     Outcome.HOLD: gettext_lazy("We looked it over and will look once more."),
+}
+_HANDED_OVER: Final[dict[Dispatch.Kind, Text]] = {
+    Dispatch.Kind.KIT: gettext_lazy("You collected the kit at our counter."),
+    Dispatch.Kind.MENDED: gettext_lazy("You collected the mended frame at our counter."),
+    Dispatch.Kind.AS_IS: gettext_lazy("You collected the frame at our counter, as it is."),
+    Dispatch.Kind.LENSES: gettext_lazy("You collected your lenses at our counter."),
 }
 _SENT: Final[dict[Dispatch.Kind, Text]] = {
     Dispatch.Kind.KIT: gettext_lazy("The kit was posted to you."),

@@ -323,7 +323,7 @@ def test_lenses_wanted_back_lead_to_the_post(desk: Client, shop: Shop, bea: User
     frame = graded(shop, bea, state="to_strip", lenses_back=True)
     answer = send(desk, "strip", frame.tag, **heaps(shop))
     assert answer.headers["Location"] == reverse("post-frame", args=[frame.tag])
-    assert "lenses wait on the bench" in page(desk, "kits")
+    assert "Lenses" in page(desk, "kits")
     assert send(desk, "post-lenses", frame.tag, scanned="F-7KDM-3XQ9").status_code == 422
     send(desk, "post-lenses", frame.tag, scanned=frame.tag)
     assert Dispatch.objects.get().kind == "lenses"
