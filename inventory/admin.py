@@ -39,6 +39,8 @@ from inventory.models import (
     SpoilCause,
     Workshop,
 )
+from inventory.weighing.sums import certificates
+from inventory.weighing.sums.weighing import REPEATS_MIN
 
 if TYPE_CHECKING:
     Admin = admin.ModelAdmin[Any]
@@ -241,8 +243,36 @@ class ClassPriceAdmin(Master):
     list_select_related = ("polymer", "colour")
 
 
+class CertificateField(forms.CharField):
+    """A certificate typed off by lines, kept as rows of load, error and standard uncertainty."""
+
+    widget = forms.Textarea(attrs={"rows": 6, "cols": 40})
+
+    def prepare_value(self, value: Any) -> Any:
+        return "\n".join(certificates.lines(value)) if isinstance(value, list) else value
+
+    def clean(self, value: Any) -> list[certificates.Point]:
+        try:
+            return certificates.points(super().clean(value))
+        except certificates.BadCertificate as error:
+            raise forms.ValidationError(gettext(error.template) % {"line": error.line}) from error
+
+    def has_changed(self, initial: Any, data: Any) -> bool:
+        return bool(self.prepare_value(initial) != data)
+
+
 class ScaleForm(Form):
     """Checks the limits of the weighing sums here, at the field, before any reading meets them."""
+
+    certificate = CertificateField(
+        label=_("certificate, load by load"),
+        required=False,
+        max_length=4000,
+        help_text=_(
+            "A line for each load: load; error; U; k. For example “20 g; -0.1 mg; 0.2 mg; 2”. "
+            "Masses are not corrected by it; its errors count as doubt."
+        ),
+    )
 
     class Meta:
         model = Scale
@@ -254,8 +284,15 @@ class ScaleForm(Form):
             "capacity_mg",
             "minimum_mg",
             "check_due",
-            "calibration_u_ug",
             "in_use",
+            "checked_on",
+            "calibration_u_ug",
+            "certificate",
+            "repeatability_ug",
+            "repeats",
+            "eccentricity_ug",
+            "eccentricity_load_mg",
+            "drift_ppm",
         )
 
     def clean(self) -> dict[str, Any]:
@@ -265,12 +302,56 @@ class ScaleForm(Form):
             self.add_error(
                 "division_mg", _("The division d is not larger than the verification interval e.")
             )
+        for one, other in (
+            ("repeatability_ug", "repeats"),
+            ("eccentricity_ug", "eccentricity_load_mg"),
+        ):
+            if (facts.get(one) is None) != (facts.get(other) is None):
+                self.add_error(other, _("These two belong together: enter both, or neither."))
+        if facts.get("repeats") is not None and facts["repeats"] < REPEATS_MIN:
+            words = _("Weigh the same load at least %(least)s times.")
+            self.add_error("repeats", words % {"least": REPEATS_MIN})
+        if facts.get("eccentricity_load_mg") == 0:
+            self.add_error("eccentricity_load_mg", _("The load must be more than zero."))
         return facts
 
 
 @admin.register(Scale)
 class ScaleAdmin(Master):
     form = ScaleForm
+    fieldsets = (
+        (
+            _("From its plate"),
+            {
+                "fields": (
+                    "name",
+                    "accuracy",
+                    ("division_mg", "verification_mg"),
+                    ("capacity_mg", "minimum_mg"),
+                    "check_due",
+                    "in_use",
+                )
+            },
+        ),
+        (
+            _("From its last check"),
+            {
+                "description": _(
+                    "What is left empty is taken at the most that its class allows, so that "
+                    "masses are in more doubt than they need be. New readings take what is "
+                    "entered here; those made before stay as they are."
+                ),
+                "fields": (
+                    "checked_on",
+                    "calibration_u_ug",
+                    "certificate",
+                    ("repeatability_ug", "repeats"),
+                    ("eccentricity_ug", "eccentricity_load_mg"),
+                    "drift_ppm",
+                ),
+            },
+        ),
+    )
     list_display = ("name", "accuracy", "division_mg", "capacity_mg", "check_due", "in_use")
     list_filter = ("in_use",)
 

@@ -31,6 +31,24 @@ class Scale(models.Model):
     calibration_u_ug = models.PositiveIntegerField(
         _("standard uncertainty from the last calibration, µg"), null=True, blank=True
     )
+    checked_on = models.DateField(_("last checked on"), null=True, blank=True)
+    # Rows of load in mg, error in µg and standard uncertainty in µg, by load.
+    certificate = models.JSONField(_("certificate, load by load"), default=list, blank=True)
+    repeatability_ug = models.PositiveIntegerField(
+        _("standard deviation of repeated weighings, µg"), null=True, blank=True
+    )
+    repeats = models.PositiveSmallIntegerField(
+        _("number of those weighings"), null=True, blank=True
+    )
+    eccentricity_ug = models.PositiveIntegerField(
+        _("largest change between places on the pan, µg"), null=True, blank=True
+    )
+    eccentricity_load_mg = models.PositiveBigIntegerField(
+        _("load of that test, mg"), null=True, blank=True
+    )
+    drift_ppm = models.PositiveIntegerField(
+        _("change from one check to the next, millionths of the load"), null=True, blank=True
+    )
     in_use = models.BooleanField(_("in use"), default=True)
 
     class Meta:
@@ -45,6 +63,16 @@ class Scale(models.Model):
             models.CheckConstraint(
                 condition=Q(capacity_mg__gt=models.F("minimum_mg")), name="scale_max_over_min"
             ),
+            models.CheckConstraint(
+                condition=Q(repeatability_ug=None, repeats=None)
+                | Q(repeatability_ug__isnull=False, repeats__gte=4),
+                name="scale_repeats_and_their_number",
+            ),
+            models.CheckConstraint(
+                condition=Q(eccentricity_ug=None, eccentricity_load_mg=None)
+                | Q(eccentricity_ug__isnull=False, eccentricity_load_mg__gte=1),
+                name="scale_eccentricity_and_its_load",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -54,8 +82,11 @@ class Scale(models.Model):
 class Reading(WriteOnce):
     """One reading as typed, with its standard uncertainty split into own and shared parts.
 
-    The shared part is shared with the readings of the same scale under the same check date only:
-    a new check begins a new calibration period.
+    What is shared is shared with the readings of the same scale under the same check date only: a
+    new check begins a new calibration period. `u_shared_ug` is shared with all of them,
+    `u_local_ug` with those of the same `load_band`, `u_drift_ug` with all in proportion; `error_ug`
+    is the certificate's error at this load, which the mass is not corrected by. `edition` says by
+    which model of a scale they were worked out, `model` from what; neither ever changes.
     """
 
     scale = models.ForeignKey(Scale, models.PROTECT, related_name="readings")
@@ -66,6 +97,12 @@ class Reading(WriteOnce):
     # would be stored as none at all.
     u_own_ug = models.PositiveBigIntegerField(_("own standard uncertainty, µg"))
     u_shared_ug = models.PositiveBigIntegerField(_("uncertainty shared with this scale, µg"))
+    u_local_ug = models.PositiveBigIntegerField(_("shared with like loads, µg"), default=0)
+    u_drift_ug = models.PositiveBigIntegerField(_("drift since the check, µg"), default=0)
+    error_ug = models.BigIntegerField(_("error that the certificate names, µg"), default=0)
+    load_band = models.PositiveSmallIntegerField(_("band of like loads"), default=0)
+    edition = models.PositiveSmallIntegerField(_("edition of the model of a scale"), default=1)
+    model = models.JSONField(_("what the model was told of the scale"), default=dict)
     # Frozen with the reading: the scale's row changes at its next check, the doubt of then does
     # not.
     flags = models.JSONField(_("what was out of order with the scale"), default=list)

@@ -12,7 +12,8 @@ from inventory.weighing.queries import reconciled
 
 
 class MonthBalanceAnswer(serializers.Serializer[Any]):
-    """In minus out around one balance. `gap_mg` is null where a leg was not weighed."""
+    """In minus out around one balance. `gap_mg` is null where a leg was not weighed;
+    `least_leak_mg` would be seen nine times of ten, and is null where the test cannot say."""
 
     key = serializers.CharField(source="node.key")
     place = serializers.CharField(source="node.place.code", default=None, allow_null=True)
@@ -21,6 +22,7 @@ class MonthBalanceAnswer(serializers.Serializer[Any]):
     expanded_mg = serializers.IntegerField(source="u_mg", allow_null=True)
     z = serializers.FloatField(allow_null=True)
     suspect = serializers.BooleanField(source="is_suspect")
+    least_leak_mg = serializers.IntegerField(source="leak_mg", allow_null=True)
 
 
 class MonthStreamAnswer(serializers.Serializer[Any]):
@@ -57,12 +59,14 @@ class FrameOutOfLineAnswer(serializers.Serializer[Any]):
 
 
 class ReconciliationAnswer(serializers.Serializer[Any]):
-    """`p` is the chance of gaps this large if every weighing was sound; null if nothing checks."""
+    """`p` is the chance of gaps this large if every weighing was sound; null if nothing checks.
+    `lenient` months have readings of an earlier model of a scale and are tested by its rule."""
 
     label = serializers.CharField()  # type: ignore[assignment]
     verdict = serializers.CharField()
     p = serializers.FloatField(allow_null=True)
     degrees_of_freedom = serializers.IntegerField()
+    lenient = serializers.BooleanField(source="is_lenient")
     balances = MonthBalanceAnswer(many=True)
     streams = MonthStreamAnswer(many=True, source="flows")
     out_of_line = FrameOutOfLineAnswer(many=True)

@@ -7,13 +7,14 @@ from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlencode
 
+from django.db.models import Q
 from django.urls import NoReverseMatch, reverse
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 
 from inventory.furniture.numbers import fixed
 from inventory.ledger.queries import naming
-from inventory.models import Place
+from inventory.models import Place, Scale
 from inventory.months.reports import headings
 from inventory.staff.queries import BENCH, OWNER
 from inventory.weighing.queries import reconciled
@@ -65,10 +66,23 @@ def shown(label: str, roles: frozenset[str]) -> dict[str, Any]:
         "balances": [(balance, node_words(balance.node)) for balance in data.balances],
         "suspects": _suspects(data, lines),
         "lines": list(lines.values()),
+        "untested": _untested(data, roles),
         "scales": sorted({scale for flow in data.suspects for scale in flow.scales}),
         "recount": [_spot(place, label, may_count) for place in data.recount],
         "waiting": [_spot(place, label, may_count) for place in data.waiting],
     }
+
+
+def _untested(data: Reconciled, roles: frozenset[str]) -> list[tuple[str, str]]:
+    """Return the month's scales whose class stands in for a check, with where that is entered."""
+    names = {scale for flow in data.flows for scale in flow.scales}
+    rows = Scale.objects.filter(name__in=names).filter(
+        Q(repeatability_ug=None) | Q(certificate=[], calibration_u_ug=None)
+    )
+    return [
+        (row.name, reverse("admin:inventory_scale_change", args=[row.pk]) if OWNER in roles else "")
+        for row in rows
+    ]
 
 
 def _suspects(data: Reconciled, lines: Mapping[str, Line]) -> list[tuple[str, list[Line]]]:

@@ -35,19 +35,23 @@ def refusal(error: masses.MassTextError) -> str:
 def read(*, scale: Scale, typed: str, at: datetime, field: str = "mass") -> Reading:
     """Store one reading. Must run in the transaction of the movement that uses it."""
     mass_mg = parse(scale=scale, typed=typed, field=field)
-    measured = weighing.measure(readings.sums_scale(scale), mass_mg)
-    # One scale has one shared part; its sign comes in only when readings are combined.
-    shared_mg = sum(abs(u) for _key, u in measured.u_shared_mg)
-    day = clock.day_of(at)
+    day, told = clock.day_of(at), readings.sums_scale(scale)
+    found = weighing.budget(told, mass_mg, day)
     return Reading.objects.create(
         scale=scale,
         typed=typed.strip()[:40],
         mass_mg=mass_mg,
         # Stored as whole micrograms, so that whatever is traced to this reading later adds up
         # without a float.
-        u_own_ug=round(measured.u_independent_mg * 1000),
-        u_shared_ug=round(shared_mg * 1000),
-        flags=[flag.value for flag in weighing.flags(readings.sums_scale(scale), mass_mg, day)],
+        u_own_ug=round(found.own_mg * 1000),
+        u_shared_ug=round(found.common_mg * 1000),
+        u_local_ug=round(found.local_mg * 1000),
+        u_drift_ug=round(found.drift_mg * 1000),
+        error_ug=round(found.error_mg * 1000),
+        load_band=weighing.load_band(mass_mg),
+        edition=weighing.EDITION,
+        model=readings.told(scale),
+        flags=[flag.value for flag in weighing.flags(told, mass_mg, day)],
         at=at,
         check_due=scale.check_due,
     )

@@ -234,6 +234,9 @@ def _weigh_up(frame: ReturnedFrame) -> None:
         # Own errors add in squares, the scale's common error in full: the safe side.
         u_own_ug=isqrt(sum(one.u_own_ug**2 for one in readings)),
         u_shared_ug=sum(one.u_shared_ug for one in readings),
+        u_local_ug=sum(one.u_local_ug for one in readings),
+        u_drift_ug=sum(one.u_drift_ug for one in readings),
+        error_ug=sum(one.error_ug for one in readings),
     )
     fit = massfit_of(reading=together, colourway=frame.colourway, is_stranger=frame.is_stranger)
     ReturnedFrame.objects.filter(pk=frame.pk).update(massfit=fit)

@@ -512,8 +512,8 @@ def test_circularity_is_told_of_everything_a_model_and_a_batch(shop: Shop, olga:
     owner_made.issued(shop, "virgin", 7_500, scale=shop.fine_scale)
     content = done(owner.get(f"circularity/{span}"))["content"]
     assert content["virgin_mg"] == content["weighed"]["virgin"]["mass_mg"] == 7_500
-    # 2 * hypot(0.289, 5.774) mg, one reading on the fine scale.
-    assert content["weighed"]["virgin"]["expanded_mg"] == pytest.approx(11.562, abs=0.001)
+    # 2 * hypot(0.408, 5.774) mg, one reading on the fine scale.
+    assert content["weighed"]["virgin"]["expanded_mg"] == pytest.approx(11.577, abs=0.001)
     assert done(owner.get("circularity/models/avocet/"))["scope"] == "Avocet"
     assert "AV-2601" in done(owner.get(f"circularity/batches/AV-2601/{span}"))["scope"]
 

@@ -21,7 +21,7 @@ from tests.returns import owner_makers as made
 
 pytestmark = pytest.mark.django_db
 
-# A reading up to 50 g on the fine scale: 0.289 mg of its own, 5.774 mg that all its readings share.
+# A reading up to 50 g on the fine scale: 0.408 mg of its own, 5.774 mg that all its readings share.
 ONE_UG = pytest.approx(2 * (289**2 + 5774**2) ** 0.5, abs=1)
 TWO_UG = pytest.approx(2 * (2 * 289**2 + (2 * 5774) ** 2) ** 0.5, abs=1)
 

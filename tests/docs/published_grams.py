@@ -8,11 +8,12 @@ from collections.abc import Iterator
 from inventory.material.sums import heat, melt_flow, mixing
 from inventory.months.sums import valuation
 from inventory.weighing.sums import reconciliation, weighing
-from tests.docs.sources import CONSTRUCTED, DERIVED, MEMORY, READ, Row, listed
+from tests.docs.sources import CONSTRUCTED, DERIVED, MEMORY, READ, SECOND_HAND, Row, listed
 from tests.reference import (
     test_blending_published,
     test_heat_published,
     test_reconciliation_published,
+    test_weighing_published,
 )
 
 
@@ -49,11 +50,23 @@ def _weighing() -> Iterator[Row]:
     yield Row("voltmeter: u", "GUM 4.3.7 example 2, 5.1.5", "15 µV", f"{volts:.1f} µV", MEMORY)
     one = weighing.total([weighing.Measured(0, 0.0, (("standard", 0.1),))] * 10).u_mg
     yield Row("ten parts against one standard", "GUM 5.2.2", "1 Ω", f"{one:.2f} Ω", MEMORY)
-    less = weighing.combine([(1, weighing.Measured(0, 0.15 / math.sqrt(3)))] * 2).u_mg
-    guide = "EURACHEM/CITAC Guide, example A2"
-    yield Row("gross less tare: u", guide, "0.13 mg", f"{less:.3f} mg", MEMORY)
+    yield from _certified()
     step = weighing.step_uncertainty_mg(scale) / 1000
-    yield Row("digital step d: u", "axiospec.com calculator", "0.29 d", f"{step:.4f} d", READ)
+    yield Row("digital step d: u", "GUM F.2.2.1", "0.29 d", f"{step:.4f} d", MEMORY)
+
+
+def _certified() -> Iterator[Row]:
+    """The shop's own budget of a reading, on an analyst's balance with a certificate."""
+    found = weighing.budget(test_weighing_published.analysts_balance(), 12_483_500)
+    source = "EURAMET cg-18 by masscor, test-uncertainties.R"
+    certified, own = f"{found.common_mg / 1e6:.9f} g", f"{found.own_mg**2 / 1e12:.6e} g²"
+    yield Row("certified error: u", source, "0.000100249 g", certified, SECOND_HAND)
+    yield Row("step, repeats, pan: u²", source, "2.891329e-9 g²", own, SECOND_HAND)
+    whole = f"{math.hypot(found.common_mg, found.own_mg) / 1e6:.10f} g"
+    yield Row("corrected reading: u", source, "0.0001137598 g", whole, SECOND_HAND)
+    # With one zero for both weighings, as the row is printed; the shop zeroes before each.
+    net = math.sqrt(test_weighing_published.gross_less_tare().variance_mg2 - 10**2 / 6)
+    yield Row("gross less tare: u", "GUM 5.2.2", "13.6460 mg", f"{net:.4f} mg", DERIVED)
 
 
 def _material() -> Iterator[Row]:

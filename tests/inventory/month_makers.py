@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
+from collections import Counter
+from collections.abc import Iterable
 from datetime import UTC, datetime
 
 from inventory.ledger.rules import ledger, places
-from inventory.models import Lot, Movement, Place, PlaceKind
+from inventory.models import Lot, Movement, Place, PlaceKind, Reading
 from inventory.models.materials import Origin
 from inventory.weighing import rules as weighing
 from tests import makers
@@ -110,3 +113,20 @@ def furnished_october(shop: Shop) -> dict[str, Movement]:
         "count": move("count_mass", (bought, at(PlaceKind.UNEXPLAINED), 2_000), reason="recount"),
     }
     return moved
+
+
+def doubt_ug(signed: Iterable[tuple[float, Reading]]) -> float:
+    """Expanded uncertainty of a signed sum on one scale under one check, by the rule in words.
+
+    Own parts add as squares; common part, drift and certified error add with their signs, and what
+    like loads share adds within each power of two (GUM 5.2.2, note 1).
+    """
+    listed = list(signed)
+    sums: Counter[str] = Counter()
+    for sign, row in listed:
+        sums["common"] += sign * row.u_shared_ug
+        sums["drift"] += sign * row.u_drift_ug
+        sums["error"] += sign * row.error_ug
+        sums[f"like {math.floor(math.log2(row.mass_mg))}"] += sign * row.u_local_ug
+    own = math.fsum((sign * row.u_own_ug) ** 2 for sign, row in listed)
+    return 2 * math.sqrt(own + math.fsum(part**2 for part in sums.values()))

@@ -10,14 +10,17 @@ from math import sqrt
 
 import pytest
 
-from inventory.weighing.sums import traced
+from inventory.weighing.sums import traced, weighing
 from inventory.weighing.sums.traced import MassWithReadings
 from inventory.weighing.sums.weighing import (
+    CertificatePoint,
     Measured,
     Scale,
+    budget,
     combine,
     expanded,
     maximum_permissible_error_mg,
+    measure,
     step_uncertainty_mg,
     total,
 )
@@ -120,9 +123,92 @@ def test_digital_step() -> None:
     assert step_uncertainty_mg(scale, tared=True) == pytest.approx(40.8, abs=0.05)
 
 
+def analysts_balance() -> Scale:
+    """The balance of the certificate below. Its figures are in micrograms throughout, for masses
+    here are whole; the shop's own sums do not care which unit it is."""
+    return Scale(
+        key="balance",
+        resolution_d_mg=100,
+        verification_e_mg=1_000,
+        accuracy_class="I",
+        capacity_mg=220_000_000,
+        minimum_mg=0,
+        certificate=(
+            CertificatePoint(5_000_000, -200.0, 200.0 / 2),
+            CertificatePoint(20_000_000, -100.0, 201.0 / 2),
+        ),
+        repeatability_mg=30.0,
+        # So many that they are the repeatability and no estimate of it, as the source takes them.
+        repeats=10**9,
+        eccentricity_mg=100.0,
+        eccentricity_load_mg=20_000_000,
+        drift_ppm=0.0,
+    )
+
+
+def test_budget_of_a_certified_balance() -> None:
+    """Second-hand: Crparedes/masscor, minimalCert.R and test-uncertainties.R, an open one
+    of EURAMET cg-18: d 0.1 mg; E(5 g) = -0.2 ± 0.200 mg, E(20 g) = -0.1 ± 0.201 mg (k = 2); s 0.03
+    mg and 0.1 mg over the pan, both at 20 g; reading 12.4835 g. Printed u(E) = 0.000100249 g, u²(R)
+    = 2.891329e-9 g², u(W*) = 0.0001137598 g."""
+    found = budget(analysts_balance(), 12_483_500)
+    assert found.common_mg / 1e6 == pytest.approx(0.000100249, abs=1e-9)
+    assert found.own_mg**2 / 1e12 == pytest.approx(2.891329e-9, abs=1e-15)
+    certified_only = Measured(12_483_500, found.own_mg, (("u(E)", found.common_mg),))
+    assert certified_only.u_mg / 1e6 == pytest.approx(0.0001137598, abs=1e-10)
+    assert (found.local_mg, found.drift_mg) == (0.0, 0.0)
+
+
+def test_certificate_is_read_between_its_points_and_not_at_the_nearest() -> None:
+    """Derived: the same source documents a straight line between points, which gives E = -0.150110
+    mg, and prints 12.4837 g, which is the nearest point's; the line is right."""
+    error = budget(analysts_balance(), 12_483_500).error_mg
+    assert error == pytest.approx(-150.110, abs=0.001)
+    assert (12_483_500 - error) / 1e6 == pytest.approx(12.48365011, abs=1e-8)
+
+
+def gross_less_tare() -> Measured:
+    box = Scale(
+        key="box",
+        resolution_d_mg=10,
+        verification_e_mg=100,
+        accuracy_class="II",
+        capacity_mg=600_000,
+        minimum_mg=0,
+        certificate=(CertificatePoint(100_000, 0.0, 0.0),),
+        repeatability_mg=8.0,
+        repeats=10**9,
+        eccentricity_mg=20.0,
+        eccentricity_load_mg=200_000,
+        drift_ppm=20.0 * sqrt(3),
+    )
+    return combine([(1, measure(box, 182_340)), (-1, measure(box, 121_870))])
+
+
+def test_gross_less_tare_on_the_shops_own_path() -> None:
+    """Derived from GUM 5.2.2, no published row: d 10 mg, s 8 mg, 182.340 g less 121.870 g, 20 mg
+    over the pan at 200 g, 20 ppm of sensitivity, common and so of the net alone: 13.6460 mg with
+    one zero for both. The shop zeroes before each, so the zero is rounded twice: d²/6 more."""
+    net = gross_less_tare()
+    assert sqrt(net.variance_mg2 - 10**2 / 6) == pytest.approx(13.6460, abs=1e-3)
+    assert dict(net.u_shared_mg)["box:drift"] == pytest.approx(1.2094, abs=1e-4)
+
+
+def test_air_carries_polypropylene_as_the_weighing_sums_say() -> None:
+    """Second-hand: NIST SOP 2, m = W·(1 - ρ/8000)/(1 - ρ/ρm); its factor for 2.115 g/cm³ in air of
+    0.001199314 g/cm³ is 1.000417. Derived: polypropylene of 905 kg/m³ in 1.2 kg/m³."""
+
+    def factor(air: float, matter: float) -> float:
+        return (1 - air / 8000) / (1 - air / matter)
+
+    assert factor(1.199314, 2115) == pytest.approx(1.000417, abs=5e-7)
+    assert 1000 * (factor(1.2, 905) - 1) == pytest.approx(1.18, abs=0.005)
+    assert "1.18 mg" in (weighing.__doc__ or "")
+
+
 def _reading(mass_mg: int, own_ug: int, shared_ug: int, scale: str = "one") -> MassWithReadings:
     return MassWithReadings.of(
-        traced.reading(mass_mg, own_ug=own_ug, shared_ug=shared_ug, scale=scale)
+        traced.reading(mass_mg, own_ug=own_ug, shared_ug=((scale, shared_ug),))
     )
 
 

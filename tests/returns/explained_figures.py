@@ -57,6 +57,7 @@ FIGURES = {
     "issued_mg": "emissions",
     "p": "reconciliation",
     "degrees_of_freedom": "reconciliation",
+    "lenient": "reconciliation",
     "balances": "reconciliation",
     "streams": "reconciliation",
     "out_of_line": "reconciliation",

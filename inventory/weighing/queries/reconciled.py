@@ -1,21 +1,21 @@
 """Whether a month's weighings agree within what the scales can tell, and where they do not.
 
 Nodes are the balances of `weighed_twice`; streams are its legs, added up by what flows between
-the same two balances. A stream's variance is that of `weighing.total`: a scale's common error
-counts fully within it. Between streams the sums take errors as independent, so the variances
-around a balance are raised where the common error of its scales would make its gap less certain
-than that; they are never lowered. The test may therefore miss a small leak, and does not accuse a
-weighing of what a scale's own offset explains. The uncertainty of an adjusted figure, or of what
-the others give, follows the same rule: with its readings' common errors or as if they had none,
-whichever is more. Nothing is changed here: an adjusted figure is shown beside the reading, and
-putting the books right is a count that a person takes and signs.
+the same two balances. A stream's variance is that of `weighing.total`, and the test takes what
+streams share of a scale's errors as their covariance: of one hundred sound months five look wrong,
+as stated, and each balance says the least leak that it would show. A month with a reading of an
+earlier edition, which did not know how well a scale repeats, is tested as it was then: streams as
+independent, with variances raised where a common error would make a gap less certain than that,
+never lowered. Such a test accuses no weighing of a scale's own offset, and misses small leaks.
+Nothing is changed here: an adjusted figure is shown beside the reading, and putting the books right
+is a count that a person takes and signs.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from math import ceil, hypot, isfinite, sqrt
+from math import ceil, hypot, isfinite
 
 from inventory.ledger.queries import balances
 from inventory.models import Place, PlaceKind, Posting
@@ -73,6 +73,8 @@ class Balance:
     """A balance with its gap (in minus out) and the gap's expanded uncertainty, k = 2, in mg.
 
     Both are None when a leg was not weighed. `z` is None for exact figures that disagree.
+    `leak_mg` is the least leak there that the month's test would see nine times of ten; None where
+    the test cannot say.
     """
 
     node: Node
@@ -80,6 +82,7 @@ class Balance:
     u_mg: int | None
     z: float | None
     is_suspect: bool
+    leak_mg: int | None = None
 
     @property
     def is_checked(self) -> bool:
@@ -102,7 +105,8 @@ class Reconciled:
     """The month's answer. `p` is the chance of gaps this large if every weighing was sound.
 
     `waiting` lists boxes, lots and the salvage bin that material went through or lay in without
-    a second weighing; `recount` those that a count now would tell about.
+    a second weighing; `recount` those that a count now would tell about. `is_lenient` says that the
+    month was tested by the earlier rule, for a reading of it knows no better.
     """
 
     label: str
@@ -114,6 +118,7 @@ class Reconciled:
     out_of_line: tuple[OutOfLine, ...]
     waiting: tuple[Place, ...]
     recount: tuple[Place, ...]
+    is_lenient: bool = False
 
     @property
     def suspects(self) -> tuple[Flow, ...]:
@@ -128,16 +133,25 @@ def of_month(label: str) -> Reconciled:
     found = weighed_twice.of_month(label)
     grouped = _grouped(found.legs)
     totals = {name: _total(legs) for name, legs in grouped.items()}
-    streams = _streams(grouped, totals, found.nodes)
+    is_lenient = any(leg.edition < weighing.EDITION for leg in found.legs)
+    streams = [_stream(name, grouped[name][0], total) for name, total in totals.items()]
+    if is_lenient:
+        streams = _as_independent(streams, totals, found.nodes)
     touched = {end for stream in streams for end in (stream.source, stream.target)}
     nodes = sorted(key for key in found.nodes if key in touched)
     data = reconciliation.reconcile(streams, nodes)
     frames = _frames_out_of_line(found.legs)
     flows = tuple(
-        _flow(data.stream(stream.name), grouped[stream.name], totals, data=data, frames=frames)
+        _flow(
+            data.stream(stream.name),
+            grouped[stream.name],
+            _Shown(totals, is_lenient),
+            data=data,
+            frames=frames,
+        )
         for stream in sorted(streams, key=lambda stream: stream.name)
     )
-    checked = _balances(found.nodes, nodes, streams, data)
+    checked = _balances(found.nodes, nodes, data, knows_leaks=not is_lenient)
     return Reconciled(
         label=label,
         verdict=data.verdict,
@@ -150,6 +164,7 @@ def of_month(label: str) -> Reconciled:
         ],
         waiting=_waiting(label, found.nodes),
         recount=_recount(checked, flows, found.nodes),
+        is_lenient=is_lenient,
     )
 
 
@@ -169,11 +184,20 @@ def _total(legs: Iterable[Leg]) -> Measured | None:
     return weighing.total(weighed) if weighed else None
 
 
-def _streams(
-    grouped: Mapping[str, list[Leg]], totals: Totals, nodes: Iterable[str]
+def _stream(name: str, leg: Leg, total: Measured | None) -> Stream:
+    if total is None:
+        return Stream(name, leg.source, leg.target)
+    return Stream(
+        name, leg.source, leg.target, float(total.mass_mg), total.variance_mg2, total.u_shared_mg
+    )
+
+
+def _as_independent(
+    streams: Iterable[Stream], totals: Totals, nodes: Iterable[str]
 ) -> list[Stream]:
-    streams = [_stream(name, grouped[name][0], total) for name, total in totals.items()]
-    raised = dict.fromkeys(grouped, 1.0)
+    """Return streams as the earlier edition took them; see the head of this module."""
+    streams = [replace(stream, shared=()) for stream in streams]
+    raised = dict.fromkeys((stream.name for stream in streams), 1.0)
     for node in nodes:
         around = [s for s in streams if node in (s.source, s.target) and s.mass is not None]
         factor = _common_error(node, around, totals)
@@ -181,12 +205,6 @@ def _streams(
             # A stream has two ends and one variance; the more cautious of its balances decides.
             raised[stream.name] = max(raised[stream.name], factor)
     return [replace(s, variance=s.variance * raised[s.name]) if s.variance else s for s in streams]
-
-
-def _stream(name: str, leg: Leg, total: Measured | None) -> Stream:
-    if total is None:
-        return Stream(name, leg.source, leg.target)
-    return Stream(name, leg.source, leg.target, float(total.mass_mg), total.variance_mg2)
 
 
 def _common_error(node: str, around: Iterable[Stream], totals: Totals) -> float:
@@ -200,16 +218,36 @@ def _common_error(node: str, around: Iterable[Stream], totals: Totals) -> float:
     return max(1.0, weighing.combine(signed).variance_mg2 / alone) if alone else 1.0
 
 
+@dataclass(frozen=True, slots=True)
+class _Shown:
+    """What was read in each stream, and whether figures are as uncertain as the earlier edition
+    took them."""
+
+    totals: Totals
+    is_lenient: bool
+
+    def expanded_mg(self, weights: Weights) -> int:
+        """Return the expanded uncertainty in mg of a figure made of readings by these weights.
+
+        In the earlier edition the larger counted: with common errors, or without.
+        """
+        shares = [(w, total) for name, w in weights.items() if (total := self.totals[name])]
+        spread_mg = weighing.spread_mg(shares)
+        if self.is_lenient:
+            spread_mg = max(spread_mg, hypot(*(share * total.u_mg for share, total in shares)))
+        return _up(COVERAGE * spread_mg)
+
+
 def _flow(
     result: StreamResult,
     legs: list[Leg],
-    totals: Totals,
+    read: _Shown,
     *,
     data: Reconciliation,
     frames: Iterable[OutOfLine],
 ) -> Flow:
     name, first = result.name, legs[0]
-    total = totals[name]
+    total = read.totals[name]
     return Flow(
         name=name,
         source=first.source,
@@ -221,24 +259,14 @@ def _flow(
         read_u_mg=_up(COVERAGE * total.u_mg) if total else None,
         knowledge=result.knowledge,
         adjusted_mg=None if result.adjusted is None else round(result.adjusted),
-        u_mg=None if result.adjusted is None else _expanded_mg(result.weights, totals),
+        u_mg=None if result.adjusted is None else read.expanded_mg(result.weights),
         others_mg=None if result.others is None else round(result.others),
-        others_u_mg=None if result.others is None else _expanded_mg(result.others_weights, totals),
+        others_u_mg=None if result.others is None else read.expanded_mg(result.others_weights),
         z=None if result.z is None else round(result.z, 2),
         is_suspect=name in data.suspects,
         movements=_ranked(legs, frames),
         scales=tuple(sorted({leg.scale for leg in legs if leg.scale})),
     )
-
-
-def _expanded_mg(weights: Weights, totals: Totals) -> int:
-    """Return the expanded uncertainty in mg of a figure made of readings by these weights.
-
-    Of the two, with common errors and without, the larger counts.
-    """
-    shares = [(share, total) for name, share in weights.items() if (total := totals[name])]
-    apart_mg = hypot(*(share * total.u_mg for share, total in shares))
-    return _up(COVERAGE * max(weighing.spread_mg(shares), apart_mg))
 
 
 def _up(expanded_mg: float) -> int:
@@ -255,7 +283,7 @@ def _ranked(legs: Iterable[Leg], frames: Iterable[OutOfLine]) -> tuple[int, ...]
 
 
 def _balances(
-    known: Mapping[str, Node], keys: Iterable[str], streams: list[Stream], data: Reconciliation
+    known: Mapping[str, Node], keys: Iterable[str], data: Reconciliation, *, knows_leaks: bool
 ) -> tuple[Balance, ...]:
     results = {result.name: result for result in data.nodes}
     rows = []
@@ -266,12 +294,12 @@ def _balances(
         if result is None:
             rows.append(Balance(known[key], None, None, None, False))
             continue
-        around = [s for s in streams if key in (s.source, s.target)]
-        spread = sqrt(sum(stream.variance or 0.0 for stream in around))
         # Exact figures that disagree have an infinite z, which JSON cannot write.
         z = round(result.z, 2) if isfinite(result.z) else None
-        gap_mg, u_mg = round(result.imbalance), _up(COVERAGE * spread)
-        rows.append(Balance(known[key], gap_mg, u_mg, z, result.suspect))
+        gap_mg, u_mg = round(result.imbalance), _up(COVERAGE * result.spread)
+        leak = data.least_leak.get(key) if knows_leaks else None
+        leak_mg = None if leak is None else _up(leak)
+        rows.append(Balance(known[key], gap_mg, u_mg, z, result.suspect, leak_mg))
     return tuple(rows)
 
 

@@ -26,7 +26,7 @@ from django.db.models import Min, Q, QuerySet
 from inventory.ledger.queries import balances
 from inventory.models import GrindRun, Place, PlaceKind, Posting, Unit
 from inventory.weighing.queries import readings
-from inventory.weighing.sums.weighing import Measured
+from inventory.weighing.sums.weighing import EDITION, Measured
 
 HOUSE = frozenset({PlaceKind.ARRIVALS, PlaceKind.HOLD, PlaceKind.BENCH})
 COUNTED = frozenset({PlaceKind.BOX, PlaceKind.LOT, PlaceKind.SALVAGE})
@@ -49,7 +49,10 @@ class Node:
 
 @dataclass(frozen=True, slots=True)
 class Leg:
-    """One mass on its way between two balances; `measured` is None when nobody weighed it."""
+    """One mass on its way between two balances; `measured` is None when nobody weighed it.
+
+    `edition` is that of the model of a scale by which its reading's uncertainty was worked out.
+    """
 
     source: str
     target: str
@@ -60,6 +63,7 @@ class Leg:
     movement: int
     subject: str
     scale: str
+    edition: int = EDITION
 
 
 @dataclass(frozen=True, slots=True)
@@ -272,6 +276,7 @@ def _leg(posting: Posting, source: str, target: str) -> Leg:
         movement.number,
         movement.subject,
         reading.scale.name if reading else "",
+        reading.edition if reading else EDITION,
     )
 
 
@@ -321,4 +326,5 @@ def _count(rows: QuerySet[Posting], cut: _Cut, after: str) -> Iterator[Leg]:
             movement.number,
             movement.subject,
             scale,
+            reading.edition if reading else EDITION,
         )

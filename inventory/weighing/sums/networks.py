@@ -47,6 +47,8 @@ class Stream:
     """A flow from one place to another; mass and variance share a unit (mg and mg²).
 
     Without a mass it is unmeasured; with variance 0 it is known exactly and never adjusted.
+    `shared` are the parts of its uncertainty, with their signs and in the unit of the mass, that it
+    has in common with other streams, by the name of the common error; `variance` includes them.
     """
 
     name: str
@@ -54,20 +56,24 @@ class Stream:
     target: str
     mass: float | None = None
     variance: float | None = None
+    shared: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Reduced:
     """Independent balances over uncertain measured streams: signs · x = −known.
 
-    `balances` counts all balances free of unmeasured streams, `touched` names the measured
-    streams that take part in one, and `contradictions` the places whose exact flows disagree.
+    `around` has for each row of `signs` the nodes that its balance goes around. `balances` counts
+    all balances free of unmeasured streams, `touched` names the measured streams that take part in
+    one, and `contradictions` the places whose exact flows disagree.
     """
 
     names: tuple[str, ...]
     measured: tuple[float, ...]
     variances: tuple[float, ...]
     signs: tuple[tuple[int, ...], ...]
+    around: tuple[frozenset[str], ...]
+    shared: tuple[tuple[tuple[str, float], ...], ...]
     known: tuple[float, ...]
     balances: int
     touched: frozenset[str]
@@ -148,6 +154,10 @@ def reduce_network(streams: Sequence[Stream], nodes: Sequence[str]) -> Reduced:
         measured=tuple(float(stream.mass or 0) for stream in uncertain),
         variances=tuple(float(stream.variance or 0) for stream in uncertain),
         signs=signs,
+        around=tuple(
+            frozenset(node for node in nodes if group[node] == name) for name in independent
+        ),
+        shared=tuple(stream.shared for stream in uncertain),
         known=tuple(_net(exact, group, {name})[0] for name in independent),
         balances=len(balanced),
         touched=frozenset(

@@ -62,11 +62,19 @@ class MassUncertainty:
 
 
 def reading(
-    mass_mg: int, *, own_ug: int, shared_ug: int, scale: str, flags: Iterable[Flag] = ()
+    mass_mg: int,
+    *,
+    own_ug: int,
+    shared_ug: tuple[tuple[str, int], ...],
+    flags: Iterable[Flag] = (),
 ) -> Source:
-    """Return one reading as a source; `scale` names the scale and its calibration period."""
+    """Return one reading as a source.
+
+    `shared_ug` has its part in each common error, by the error's name: that of the scale and its
+    calibration period, and what is finer than that.
+    """
     marked = tuple((flag, 1) for flag in flags)
-    return Source(mass_mg, own_ug**2, ((scale, shared_ug),), 0, 1, marked)
+    return Source(mass_mg, own_ug**2, shared_ug, 0, 1, marked)
 
 
 def booked(mass_mg: int) -> Source:

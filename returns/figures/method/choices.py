@@ -107,6 +107,18 @@ CHOICES: tuple[Choice, ...] = (
         _("chance of a false alarm when a month's weighings are checked"),
     ),
     Choice(
+        "inventory.weighing.sums.reconciliation.POWER",
+        _("how surely the least leak that is told would be seen"),
+    ),
+    Choice(
+        "inventory.weighing.sums.weighing.COMMON_SHARE",
+        _("share of a scale's error that all loads have in common when nobody measured it by load"),
+    ),
+    Choice(
+        "inventory.weighing.sums.weighing.REPEATS_MIN",
+        _("weighings of one load at least that tell how well a scale repeats"),
+    ),
+    Choice(
         "returns.arriving.queries.frame_masses.GAP_MG",
         _("mass by which a mended frame may differ from its books before we ask, mg"),
     ),
@@ -151,8 +163,16 @@ CHOICES: tuple[Choice, ...] = (
     Choice(f"{_SHOP}.postage_in_minor"),
     Choice(f"{_SHOP}.strip_minutes"),
     Choice(
-        "returns.grading.sums.facts.Prices.recovery_share_ppm",
-        _("share of a frame's mass that becomes usable flake, parts per million"),
+        "returns.grading.sums.facts.RECOVERY_SHARE_PPM",
+        _("share of a frame's mass that becomes usable flake before runs tell, parts per million"),
+    ),
+    Choice(
+        "returns.grading.queries.facts.YIELD_RUNS",
+        _("latest grind runs whose yield a grading reckons with"),
+    ),
+    Choice(
+        "returns.grading.queries.facts.YIELD_RUNS_MIN",
+        _("grind runs at least before it does"),
     ),
     Choice(
         "returns.grading.sums.evidence.WEIGHT_DEFAULT",
@@ -224,12 +244,52 @@ CHOICES: tuple[Choice, ...] = (
         _("drift of the level of returns from month to month before there is a record"),
     ),
     Choice(
-        "returns.figures.forecast.sums.drift.MISSES_AT_FIRST",
-        _("past misses that this drift counts for"),
+        "returns.figures.forecast.sums.drift.DRIFTS",
+        _("drifts of the level that are weighed against each other"),
     ),
     Choice(
-        "returns.figures.forecast.sums.drift.MISS_LEADS",
-        _("most months ahead of the misses looked at"),
+        "returns.figures.forecast.sums.drift.STAYS",
+        _("share of a deviation of the level that is left a month later"),
+    ),
+    Choice(
+        "returns.figures.forecast.sums.drift.EXPECTED_MIN",
+        _("returns expected of a month at least before it says anything of the level"),
+    ),
+    Choice(
+        "returns.figures.forecast.sums.seasons.SEASON_MONTHS_MIN",
+        _("months of returns before a month of the year has a factor"),
+    ),
+    Choice(
+        "returns.figures.forecast.sums.seasons.ROUNDS",
+        _("rounds in which hazards and factors of the year are found in turn"),
+    ),
+    Choice(
+        "returns.figures.forecast.sums.projection.LEVEL_MONTHS",
+        _("latest months whose mean is the level of sales"),
+    ),
+    Choice(
+        "returns.figures.forecast.sums.projection.DAMPING",
+        _("factor by which the growth of sales gets smaller each month ahead"),
+    ),
+    Choice(
+        "returns.figures.forecast.sums.projection.SURPRISE",
+        _("relative doubt of sales to come beyond what chance explains"),
+    ),
+    Choice(
+        "returns.figures.forecast.sums.projection.FACTOR_LEAST",
+        _("least factor of a month of the year in sales"),
+    ),
+    Choice(
+        "returns.figures.forecast.queries.forecast.REVIEW_DAYS",
+        _("days from one look at what to order to the next"),
+    ),
+    Choice(
+        "returns.figures.forecast.sums.spares.RATE_CONFIDENCE",
+        _("how surely demand is no higher than the rate that the stock is worked out with"),
+    ),
+    Choice(
+        "returns.figures.forecast.sums.spares.DISPERSION_CONFIDENCE",
+        _("how surely it scatters no more than the stock is worked out with"),
     ),
     Choice("returns.figures.forecast.sums.drift.MISS_MONTHS", _("months of misses looked at")),
     Choice(

@@ -327,33 +327,39 @@ FRAMES = (
         title=_("Forecasts"),
         answers=_("What will come back in the coming months?"),
         formula=_(
-            "Σ over cohorts: units still out · hazard at their age. Range by seeded simulation of "
-            "what the counts leave open of each hazard (beta), of the counts to come (binomial), "
-            "and of a level that drifts from month to month by as much as past forecasts missed "
-            "beyond that; beyond the oldest age seen the last hazards carry on. Beside it the "
-            "chain ladder: returns known by each age grow by the pooled factor to the next age, "
-            "with Mack's standard error."
+            "Σ over cohorts, those of sales to come among them: units out · hazard at their age · "
+            "factor of the month of the year (from two years on, drawn towards 1 by what chance "
+            "explains) · level. The level wanders about 1 and is followed through past misses by "
+            "a Kalman filter. Sales to come: the last six months' mean, with a growth that fades "
+            "and a factor of the month. Range by seeded simulation of hazards (beta), factors, "
+            "sales (negative binomial), level and counts (binomial). Beside it the chain ladder: "
+            "returns known by each age grow by the pooled factor to the next age, with Mack's "
+            "standard error."
         ),
         sources=(
             Source("Mack, ASTIN Bulletin 23, 1993, data read in public repositories", Tag.READ),
             Source("Beta-binomial distribution, checked against scipy.stats.betabinom", Tag.MEMORY),
-            Source(_("Months needed, pooling over cohorts, the simulation, the drift"), Tag.OWN),
+            Source(
+                "NIST/SEMATECH e-Handbook 6.4.4, ratios to a centred moving average",
+                Tag.SECOND_HAND,
+            ),
+            Source("Harvey, Forecasting, Structural Time Series Models, 1989, 3.2", Tag.MEMORY),
+            Source(_("Months needed, pooling over cohorts, the simulation, the level"), Tag.OWN),
         ),
         shown=_("Lifetimes and forecast page."),
         limits=_(
-            "Measured by tests/benchmarks/coverage.py on 120 invented workshops that grow as the "
-            "demo does: limits of 90 % held 89, 92 and 91 of 100 months three, two and one months "
-            "ahead, limits of 50 % 57, 58 and 55. The middle lay 6, 4 and 3 % too low, in the "
-            "first eight months 20, 16 and 12 %. More than half of that was one weak batch: a "
-            "change that has just begun is not foreseen. The rest is that old frames break more "
-            "often than the young ones seen so far, and that a frame does not say when it was "
-            "sold. The ladder stops at the oldest age seen."
+            "Measured by tests/benchmarks/foretelling.py on invented workshops: its table is in "
+            "the README beside it. A season is not known before two years of sales: until then "
+            "limits of 90 % hold 50 to 80 of 100 months of a strongly seasonal workshop. A change "
+            "that has just begun is not foreseen. The ladder stops at the oldest age seen."
         ),
         modules=(
             "returns.figures.forecast.sums.cohorts",
             "returns.figures.forecast.sums.drift",
             "returns.figures.forecast.sums.forecasts",
+            "returns.figures.forecast.sums.projection",
             "returns.figures.forecast.sums.run_off",
+            "returns.figures.forecast.sums.seasons",
         ),
     ),
     Entry(
@@ -361,11 +367,14 @@ FRAMES = (
         title=_("Spares"),
         answers=_("How many screws and parts to hold and to order?"),
         formula=_(
-            "Least stock S with P(demand in the lead time < S) ≥ the service wanted. Pieces by "
-            "month: Σ pieces in a kit · kits expected; variances add."
+            "Least stock S with P(demand until the next order is there < S) ≥ the service wanted, "
+            "at upper limits of demand and of its scatter, for few months only estimate them. "
+            "Until then is the lead time and a week to look. Pieces by month: Σ pieces in a kit · "
+            "kits expected; variances add."
         ),
         sources=(
             Source(_("Textbooks: base stock under Poisson demand"), Tag.MEMORY),
+            Source("Garwood, Biometrika 28 (1936) 437-442, limits of a Poisson rate", Tag.MEMORY),
             Source(_("Months needed before spread is believed"), Tag.OWN),
         ),
         shown=_("Lifetimes and forecast page."),

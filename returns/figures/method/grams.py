@@ -80,21 +80,41 @@ GRAMS = (
         title=_("Weighing uncertainty"),
         answers=_("How far may a weighed mass, or a sum of them, be off?"),
         formula=_(
-            "u² = (step / √12)² + (permissible error / √3)². In a sum the step parts add as "
-            "squares; one scale's common part adds in full, with its sign. Shown: ± 2 u."
+            "u² = step² / 6 + repeatability² + place on the pan² + calibration² + drift². The "
+            "first three add as squares in a sum. Calibration, an uncorrected error and drift are "
+            "one for all readings of a scale and add with their signs; an error that nobody "
+            "measured load by load is one for loads of the same power of two, and half of it for "
+            "all. Shown: ± 2 u."
         ),
         sources=(
             Source(
                 "Directive 2014/31/EU, table of errors, as in UK SI 1995/1907, Sch. 2", Tag.READ
             ),
+            Source(
+                "EURAMET Calibration Guide 18, 4.0, 2015, by an open implementation of it",
+                Tag.SECOND_HAND,
+            ),
             Source("JCGM 100:2008 (GUM), 4.3.7, 5.2.2, F.2.2.1, G.4.1", Tag.MEMORY),
             Source(
-                _("A calibration figure of the scale stands in for the class, if known"), Tag.OWN
+                _(
+                    "Repeatability that no check told: the most that the class allows (French "
+                    "order of 24 March 1972, article 10)"
+                ),
+                Tag.READ,
+            ),
+            Source(
+                _("Place on the pan and drift that no check told: OIML R 76 limits"), Tag.MEMORY
+            ),
+            Source(
+                _("How much of an unmeasured error loads of unlike size have in common"), Tag.OWN
             ),
         ),
         shown=_("Month report, circularity figures, reconciliation."),
-        limits=_("Drafts, dirt and a scale that was moved are not in it; nor is an overdue check."),
-        modules=("inventory.weighing.sums.weighing",),
+        limits=_(
+            "Drafts, dirt and a scale that was moved are not in it. Masses are as scales show them "
+            "in air: a gram of polypropylene is truly 1.18 mg more, on both sides of every balance."
+        ),
+        modules=("inventory.weighing.sums.weighing", "inventory.weighing.sums.certificates"),
     ),
     Entry(
         key="traced-masses",
@@ -119,8 +139,9 @@ GRAMS = (
         answers=_("Do the weighings agree within what the scales can tell, and which does not?"),
         formula=_(
             "Where a mass was weighed twice, in = out must hold. Readings are moved as little as "
-            "possible, each by its uncertainty: minimise Σ (adjustment / u)². That sum is held "
-            "against chi-square at 5 %; each weighing's z against a limit for all of them."
+            "possible, by their covariance V: minimise aᵀ V⁻¹ a. That sum is held against "
+            "chi-square at 5 %; each weighing's z against a limit for all of them. Least leak "
+            "seen: where the noncentral chi-square passes the limit nine times of ten."
         ),
         sources=(
             Source(
@@ -128,7 +149,14 @@ GRAMS = (
                 "by a public benchmark set (read)",
                 Tag.SECOND_HAND,
             ),
-            Source(_("Which movements close a balance; common scale errors only raise u"), Tag.OWN),
+            Source("Tamhane & Mah, Technometrics 27 (1985) 409-422, z of one flow", Tag.MEMORY),
+            Source(
+                _(
+                    "Which movements close a balance; months with readings of the first edition "
+                    "keep the test of that time"
+                ),
+                Tag.OWN,
+            ),
         ),
         shown=_("Month page; readings themselves are never changed."),
         limits=_(

@@ -12,7 +12,7 @@ from inventory.models import Month, Movement, Reading
 from inventory.months import rules as months
 from inventory.months.queries import recovered
 from inventory.weighing.queries import traced
-from tests.inventory.month_makers import DEC_2, NOV, OCT, box, stripped, weighed_in
+from tests.inventory.month_makers import DEC_2, NOV, OCT, box, doubt_ug, stripped, weighed_in
 from tests.makers import Shop, key
 
 pytestmark = pytest.mark.django_db
@@ -42,9 +42,7 @@ def first(shop: Shop) -> Movement:
 def of_readings(signs: dict[int, int]) -> float:
     """Expanded uncertainty of a signed sum on one scale, by GUM 5.2.2, note 1, in words."""
     rows = {row.mass_mg: row for row in Reading.objects.all()}
-    own = sum(rows[mass_mg].u_own_ug ** 2 for mass_mg in signs)
-    common = sum(sign * rows[mass_mg].u_shared_ug for mass_mg, sign in signs.items())
-    return float(2 * (own + common**2) ** 0.5)
+    return doubt_ug((sign, rows[mass_mg]) for mass_mg, sign in signs.items())
 
 
 def expanded(label: str, row: str, column: str) -> int:

@@ -25,6 +25,7 @@ from tests.inventory.month_makers import (
     OCT,
     at,
     box,
+    doubt_ug,
     furnished_october,
     lot,
     move,
@@ -65,10 +66,10 @@ def test_closing_is_known_by_what_is_left_and_not_by_opening_and_flows_again(sho
     move("grind", (box(shop), lot(shop), 19_400), reading=flake, subject="G-2222-3333")
     report = october()
     put_in = Reading.objects.get(postings__movement__kind="strip_down")
-    whole_ug = 2 * (put_in.u_own_ug**2 + put_in.u_shared_ug**2) ** 0.5
+    whole_ug = doubt_ug([(1, put_in)])
     assert known(report, box(shop).code, "credited").expanded_ug == pytest.approx(whole_ug, abs=1)
     assert known(report, box(shop).code, "closing") == MassUncertainty()
-    flake_ug = 2 * (flake.u_own_ug**2 + flake.u_shared_ug**2) ** 0.5
+    flake_ug = doubt_ug([(1, flake)])
     assert known(report, "total", "closing").expanded_ug == pytest.approx(flake_ug, abs=1)
     assert known(report, "total", "closing").readings == 1
 
@@ -87,7 +88,7 @@ def test_a_month_opens_as_well_known_as_the_one_before_it_closed(shop: Shop) -> 
         kind = "receive_feedstock" if leg[0] == supply else "issue"
         move(kind, (*leg, reading.mass_mg), reading=reading)
     left = Reading.objects.get(mass_mg=50_000)
-    left_ug = 2 * (left.u_own_ug**2 + left.u_shared_ug**2) ** 0.5
+    left_ug = doubt_ug([(1, left)])
     closing = known(october(), "total", "closing")
     assert closing.expanded_ug == pytest.approx(left_ug, abs=1)
     assert known(october(), bought.code, "closing") == MassUncertainty()

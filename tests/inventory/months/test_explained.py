@@ -88,7 +88,7 @@ def test_closing_stock_is_explained_by_the_months_own_flows(november: dict[str, 
 def test_a_difference_is_known_by_the_readings_of_both_months(
     november: dict[str, Movement],
 ) -> None:
-    """Derived by hand. Each reading: own part 1 mg / sqrt(12), shared part 10 mg / sqrt(3).
+    """Derived by hand. Each reading: own part 1 mg / sqrt(6), shared part 10 mg / sqrt(3).
 
     Both credits were read on one scale between two checks, so their shared parts cancel. What
     parts two closings is November's own reading and 40 g that nobody weighed, however much lay
@@ -96,9 +96,9 @@ def test_a_difference_is_known_by_the_readings_of_both_months(
     """
     credited, closing = figure("credited").known_difference, figure("closing").known_difference
     assert credited is not None
-    assert credited.expanded_ug == pytest.approx(2000 * (2 / 12) ** 0.5, abs=2)
+    assert credited.expanded_ug == pytest.approx(2000 * (2 / 6) ** 0.5, abs=2)
     assert closing is not None
-    assert closing.expanded_ug == pytest.approx(2000 * (1 / 12 + 100 / 3) ** 0.5, abs=2)
+    assert closing.expanded_ug == pytest.approx(2000 * (1 / 6 + 100 / 3) ** 0.5, abs=2)
     assert (closing.booked_mg, closing.readings) == (40_000, 1)
     (one,) = figure("credited").causes[0].biggest
     assert one.known == readings.known(november["strip"].postings.get(line=1).reading)

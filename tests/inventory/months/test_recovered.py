@@ -196,7 +196,7 @@ def test_shared_scale_error_adds_linearly_in_the_credited_mass(shop: Shop) -> No
         weighed_in(tag, 20_000)
         made.stripped(shop, tag, "20.000 g")
     trust = october().trust
-    expected_mg = 2 * sqrt(3 * (1 / sqrt(12)) ** 2 + (3 * 10 / sqrt(3)) ** 2)
+    expected_mg = 2 * sqrt(3 * (1 / sqrt(6)) ** 2 + (3 * 10 / sqrt(3)) ** 2)
     assert (trust.credited_mg, trust.weighed_mg, trust.readings) == (60_000, 60_000, 3)
     assert trust.expanded_ug == pytest.approx(expected_mg * 1000, abs=4)
 

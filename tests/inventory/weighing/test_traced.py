@@ -30,10 +30,7 @@ def stripped(shop: Shop, tag: str, typed: str, *, at_: datetime = OCT) -> None:
 
 def u_ug(*readings: Reading, signs: tuple[int, ...] = ()) -> float:
     """Expanded uncertainty of a signed sum on one scale, by the rule in words."""
-    signs = signs or (1,) * len(readings)
-    own = sum(r.u_own_ug**2 for r in readings)
-    common = sum(sign * r.u_shared_ug for sign, r in zip(signs, readings, strict=True))
-    return float(2 * (own + common**2) ** 0.5)
+    return month_makers.doubt_ug(zip(signs or (1,) * len(readings), readings, strict=True))
 
 
 def test_a_box_is_known_as_the_sum_of_what_was_put_in(shop: Shop) -> None:

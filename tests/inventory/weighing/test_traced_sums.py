@@ -23,7 +23,7 @@ FINE = "fine@2026-12-01"
 
 
 def read(mass_mg: int, *, own_ug: int = 3_000, shared_ug: int = 4_000, scale: str = FINE) -> Source:
-    return traced.reading(mass_mg, own_ug=own_ug, shared_ug=shared_ug, scale=scale)
+    return traced.reading(mass_mg, own_ug=own_ug, shared_ug=((scale, shared_ug),))
 
 
 def step(number: int, *ends: str, mg: int, line: int = 1, subject: str = "", **facts) -> Step:
@@ -200,7 +200,7 @@ def test_the_world_outside_is_never_emptied() -> None:
 
 def test_flags_of_a_scale_go_with_the_mass() -> None:
     overdue = traced.reading(
-        9_000, own_ug=3_000, shared_ug=4_000, scale=FINE, flags=[("1", "past_check")]
+        9_000, own_ug=3_000, shared_ug=((FINE, 4_000),), flags=[("1", "past_check")]
     )
     walk = walked(step(1, "box", "lot", mg=9_000, reading=overdue))
     assert walk.at("lot").known().flags == ((("1", "past_check"), 1),)
@@ -218,7 +218,7 @@ def test_carried_over_a_close_opening_and_closing_still_cancel() -> None:
 
 def test_what_is_kept_at_a_close_comes_back_as_it_was() -> None:
     flags = [("1", "below_minimum")]
-    odd = traced.reading(40, own_ug=9, shared_ug=0, scale="grams@", flags=flags)
+    odd = traced.reading(40, own_ug=9, shared_ug=(("grams@", 0),), flags=flags)
     mass = MassWithReadings.total(
         MassWithReadings.of(one) for one in (read(24_310), odd, traced.booked(110))
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
-from math import inf, sqrt
+from math import inf, nan, sqrt
 from typing import Any
 
 import pytest
@@ -12,15 +12,19 @@ from hypothesis import strategies as st
 
 from inventory.weighing.sums.weighing import (
     BadScale,
+    CertificatePoint,
     Measured,
     Scale,
     WeighingFlag,
     calibration_uncertainty_mg,
+    certified,
     combine,
+    drift_uncertainty_mg,
     expanded,
     flags,
     maximum_permissible_error_mg,
     measure,
+    repeatability_uncertainty_mg,
     step_uncertainty_mg,
     total,
 )
@@ -60,6 +64,15 @@ def bench(**changes: Any) -> Scale:
         {"capacity_mg": 0, "minimum_mg": 0},
         {"calibration_u_mg": -0.1},
         {"calibration_u_mg": inf},
+        {"repeatability_mg": 3.0},
+        {"repeatability_mg": 3.0, "repeats": 3},
+        {"repeatability_mg": nan, "repeats": 10},
+        {"eccentricity_mg": 3.0},
+        {"eccentricity_mg": 3.0, "eccentricity_load_mg": 0},
+        {"drift_ppm": -1.0},
+        {"certificate": (CertificatePoint(0, 0.0, 1.0),)},
+        {"certificate": (CertificatePoint(9, 0.0, 1.0), CertificatePoint(9, 0.0, 1.0))},
+        {"certificate": (CertificatePoint(9, 0.0, -1.0),)},
     ],
 )
 def test_figures_that_are_no_scale_are_refused(changes: dict[str, Any]) -> None:
@@ -90,11 +103,31 @@ def test_error_limit_steps_up_just_above_each_band(
         assert maximum_permissible_error_mg(scale, end_mg + 1) == above * e_mg
 
 
-def test_uncertainty_is_step_and_permissible_error_together() -> None:
-    expected = sqrt(10**2 / 12 + 100**2 / 3)
+CHECKED: dict[str, Any] = {
+    "repeatability_mg": 0.0,
+    "repeats": 10,
+    "eccentricity_mg": 0.0,
+    "eccentricity_load_mg": 200_000,
+    "drift_ppm": 0.0,
+}
+
+
+def test_uncertainty_without_a_check_is_what_the_class_allows() -> None:
+    """Step twice, a third of the limit, on the pan 100·100/(2·200·√3); the limit and half of it."""
+    own = 10**2 / 6 + (100 / 3) ** 2 + (100 / (4 * sqrt(3))) ** 2
+    expected = sqrt(own + 1.25 * 100**2 / 3)
     assert measure(bench(), 100_000).u_mg == pytest.approx(expected, rel=1e-12)
-    tared = sqrt(10**2 / 6 + 100**2 / 3)
-    assert measure(bench(), 100_000, tared=True).u_mg == pytest.approx(tared, rel=1e-12)
+
+
+def test_medium_class_lets_its_range_be_the_limit() -> None:
+    scale = bench(accuracy_class="III")
+    assert repeatability_uncertainty_mg(scale, 20_000) == pytest.approx(100 / sqrt(12))
+
+
+@pytest.mark.parametrize(("repeats", "factor"), [(4, 3.0), (5, 2.0), (10, 9 / 7), (103, 1.02)])
+def test_repeats_only_estimate_the_repeatability(repeats: int, factor: float) -> None:
+    scale = bench(repeatability_mg=8.0, repeats=repeats)
+    assert repeatability_uncertainty_mg(scale, 20_000) == pytest.approx(8 * sqrt(factor))
 
 
 def test_calibration_check_takes_the_place_of_the_class() -> None:
@@ -103,23 +136,54 @@ def test_calibration_check_takes_the_place_of_the_class() -> None:
 
 
 def test_taring_is_two_roundings() -> None:
-    once = measure(bench(calibration_u_mg=0.0), 20_000)
-    difference = combine([(1, once), (-1, once)])
-    assert difference.u_mg == pytest.approx(step_uncertainty_mg(bench(), tared=True), rel=1e-12)
+    once = measure(bench(calibration_u_mg=0.0, **CHECKED), 20_000)
+    assert once.u_mg == pytest.approx(step_uncertainty_mg(bench(), tared=True), rel=1e-12)
 
 
-def test_gross_less_tare_on_one_scale_loses_the_common_error() -> None:
-    gross, tare = measure(bench(), 120_000), measure(bench(), 20_000)
-    net = combine([(1, gross), (-1, tare)])
-    assert net.mass_mg == 100_000
-    assert net.u_shared_mg == (("bench", 0.0),)
-    assert net.u_mg == pytest.approx(10 / sqrt(6), rel=1e-12)
+def test_difference_of_like_loads_loses_their_error_and_one_of_unlike_loads_does_not() -> None:
+    gross, tare = measure(bench(**CHECKED), 120_000), measure(bench(**CHECKED), 20_000)
+    unlike = combine([(1, gross), (-1, tare)])
+    assert unlike.mass_mg == 100_000
+    assert dict(unlike.u_shared_mg)["bench"] == 0.0
+    assert unlike.u_mg == pytest.approx(sqrt(2 * 10**2 / 6 + 2 * 100**2 / 3), rel=1e-12)
+    like = combine([(1, gross), (-1, measure(bench(**CHECKED), 100_000))])
+    assert like.u_mg == pytest.approx(sqrt(2 * 10**2 / 6), rel=1e-12)
+
+
+def test_difference_under_a_certificate_loses_all_but_what_changes_with_the_load() -> None:
+    """Errors of +6 mg at 20 g and -12 mg at 100 g are left in the readings: 18 mg of doubt."""
+    points = (CertificatePoint(20_000, 6.0, 5.0), CertificatePoint(100_000, -12.0, 5.0))
+    scale = bench(certificate=points, **CHECKED)
+    net = combine([(1, measure(scale, 100_000)), (-1, measure(scale, 20_000))])
+    assert net.u_mg == pytest.approx(sqrt(2 * 10**2 / 6 + 18**2), rel=1e-12)
+    assert certified(scale, 60_000).error_mg == pytest.approx(-3.0)
+    assert certified(scale, 1_000) == points[0]
+    assert certified(scale, 400_000) == points[1]
 
 
 def test_gross_and_tare_on_two_scales_keep_both_errors() -> None:
-    gross, tare = measure(bench(), 120_000), measure(bench(key="other"), 20_000)
+    gross = measure(bench(**CHECKED), 120_000)
+    tare = measure(bench(key="other", **CHECKED), 20_000)
     net = combine([(1, gross), (-1, tare)])
-    assert net.u_mg == pytest.approx(sqrt(2 * (100**2 / 3 + 10**2 / 12)), rel=1e-12)
+    assert net.u_mg == pytest.approx(sqrt(2 * (1.25 * 100**2 / 3 + 10**2 / 6)), rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("on", "share"),
+    [
+        (date(2026, 1, 1), 0.0),
+        (date(2026, 7, 2), 182 / 364),
+        (date(2026, 12, 31), 1.0),
+        (date(2027, 12, 30), 2.0),
+        (None, 1.0),
+    ],
+)
+def test_drift_grows_evenly_from_check_to_check_and_beyond(on: date | None, share: float) -> None:
+    scale = bench(
+        checked_on=date(2026, 1, 1), check_due=date(2026, 12, 31), **(CHECKED | {"drift_ppm": 60.0})
+    )
+    expected = 50_000 * 60e-6 / sqrt(3) * share
+    assert drift_uncertainty_mg(scale, 50_000, on) == pytest.approx(expected)
 
 
 def test_total_of_many_on_one_scale_grows_with_their_number() -> None:

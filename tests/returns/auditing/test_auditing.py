@@ -137,10 +137,10 @@ def test_two_weighings_differ_beyond_three_standard_deviations(
     one = audit.frames.first()
     assert one is not None
     then = one.frame.reading
-    # On the same scale in the same period only the two digital steps are left: d/√12 each.
+    # On the same scale in the same period only the two digital steps are left: d/√6 each.
     limit_ug = auditing.limit_ug(then, made.read(shop.fine_scale, then.mass_mg))
     step_mg = shop.fine_scale.division_mg
-    assert limit_ug == pytest.approx(3 * (2 * step_mg**2 / 12) ** 0.5 * 1000, abs=3)
+    assert limit_ug == pytest.approx(3 * (2 * step_mg**2 / 6) ** 0.5 * 1000, abs=3)
     typed = as_before(audit)
     within = limit_ug // (1000 * step_mg) * step_mg
     tags = sorted(typed)

@@ -172,9 +172,9 @@ def test_recovered_mass_has_the_uncertainty_of_its_readings(shop: Shop) -> None:
     assert found.mass_mg == 38_800
     assert found.readings == 2
     assert found.unweighed_mg == 0
-    # Derived by hand. Own part: d = 1 mg twice, 1/sqrt(12) each. Shared: class II up to 5000 e
+    # Derived by hand. Own part: d = 1 mg twice, 1/sqrt(6) each. Shared: class II up to 5000 e
     # (50 g), so 0.5 e = 5 mg, doubled in service, as a rectangle, and twice on one scale.
-    own, shared = (2 / 12) ** 0.5, 2 * 10 / 3**0.5
+    own, shared = (2 / 6) ** 0.5, 2 * 10 / 3**0.5
     assert found.expanded_mg == pytest.approx(2 * (own**2 + shared**2) ** 0.5, rel=1e-3)
 
 
@@ -189,7 +189,7 @@ def test_a_scale_shares_its_error_until_its_next_check_here_as_in_the_month_repo
     found = figures().recovered
     # Derived by hand from the same limits as above: two readings share one error, the third,
     # after a new check, has its own, and the two errors add as root sum of squares.
-    own, shared = (3 / 12) ** 0.5, (2 * 10 / 3**0.5, 10 / 3**0.5)
+    own, shared = (3 / 6) ** 0.5, (2 * 10 / 3**0.5, 10 / 3**0.5)
     expected = 2 * (own**2 + shared[0] ** 2 + shared[1] ** 2) ** 0.5
     assert found.expanded_mg == pytest.approx(expected, rel=1e-3)
     month = recovered.of_month("2026-10")
@@ -302,7 +302,7 @@ def test_shares_of_what_was_issued_have_the_range_of_their_weighings(shop: Shop)
     assert share.method == "propagation of weighing uncertainty"
     # By hand from the scale: own parts as squares, the common part with its sign.
     step, common = (
-        weighing.step_uncertainty_mg(sums_scale(shop.fine_scale)),
+        weighing.step_uncertainty_mg(sums_scale(shop.fine_scale), tared=True),
         [
             weighing.calibration_uncertainty_mg(sums_scale(shop.fine_scale), mass_mg)
             for mass_mg in (12_500, 7_500)
@@ -318,9 +318,9 @@ def test_shares_of_what_was_issued_have_the_range_of_their_weighings(shop: Shop)
 def test_masses_issued_salvaged_and_ground_say_how_well_they_are_known(
     shop: Shop, bea: User, ben: User
 ) -> None:
-    """By hand, our own case: a reading up to 50 g on the fine scale has 0.289 mg of its own and
-    5.774 mg that all its readings share, so U = 2 * hypot = 11.562 mg for one, and for the sum of
-    two 2 * hypot(0.289 * 1.4142, 2 * 5.774) = 23.110 mg."""
+    """By hand, our own case: a reading up to 50 g on the fine scale has 0.408 mg of its own and
+    5.774 mg that all its readings share, so U = 2 * hypot = 11.577 mg for one, and for the sum of
+    two 2 * hypot(0.408 * 1.4142, 2 * 5.774) = 23.125 mg."""
     for origin, mass_mg in (("post_consumer_return", 12_500), ("virgin", 7_500)):
         made.issued(shop, origin, mass_mg, scale=shop.fine_scale)
     made.issued(shop, "in_process", 6_000)
@@ -334,7 +334,7 @@ def test_masses_issued_salvaged_and_ground_say_how_well_they_are_known(
     weighed = found.content.weighed
     for name in weighed:
         assert weighed[name].mass_mg == getattr(found.content, f"{name}_mg")
-    one, two = pytest.approx(11.562, abs=0.001), pytest.approx(23.110, abs=0.001)
+    one, two = pytest.approx(11.577, abs=0.001), pytest.approx(23.125, abs=0.001)
     assert weighed["post_consumer_return"].expanded_mg == one
     assert (weighed["virgin"].expanded_mg, weighed["virgin"].unweighed_mg) == (one, 1_000)
     assert (weighed["counted"].expanded_mg, weighed["counted"].unweighed_mg) == (two, 1_000)
@@ -567,9 +567,9 @@ def test_the_outflow_has_a_range_that_the_count_of_frames_rules(
     assert reused.low_percent == pytest.approx(29, abs=3)
     assert reused.high_percent == pytest.approx(92, abs=3)
     # In grams the count has no part: four weigh-outs, and the weigh-in of the frame whose lenses
-    # nobody weighed; each has 0.289 mg of its own and 5.774 mg that the scale shares.
+    # nobody weighed; each has 0.408 mg of its own and 5.774 mg that the scale shares.
     grams = {one.category: one.expanded_mg for one in found.shares}
-    assert grams["reused"] == pytest.approx(2 * (5 * 0.289**2 + (5 * 5.774) ** 2) ** 0.5, abs=0.01)
+    assert grams["reused"] == pytest.approx(2 * (5 * 0.408**2 + (5 * 5.774) ** 2) ** 0.5, abs=0.01)
     assert grams["biological"] is None
     assert grams["recycled"] > 2 * 5.774 * 18_430 / 19_400
 
@@ -606,8 +606,8 @@ def test_the_inflow_has_the_range_of_its_weighings_and_none_from_booked_masses(
     assert inflow["linear"].high_percent == pytest.approx(100 - 100 * recycled.low)
     assert inflow["linear"].low_percent == pytest.approx(100 - 100 * recycled.high)
     made.issued(shop, "virgin", 5_000)
-    # One reading each of 0.289 mg of its own and 5.774 mg that the scale shares.
-    one_mg = 2 * (0.289**2 + 5.774**2) ** 0.5
+    # One reading each of 0.408 mg of its own and 5.774 mg that the scale shares.
+    one_mg = 2 * (0.408**2 + 5.774**2) ** 0.5
     assert [one.expanded_mg for one in inflow.values() if one.mass_mg] == pytest.approx(
         [one_mg, one_mg], abs=0.001
     )

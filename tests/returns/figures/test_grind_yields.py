@@ -25,17 +25,17 @@ OCTOBER = Span.parse("2026-10", "2026-10")
 
 def test_a_yield_is_as_well_known_as_box_and_flake(shop: Shop, bea: User, ben: User) -> None:
     """By hand, our own case: the fine scale (d = 1 mg, e = 10 mg, class II) knows a reading up to
-    50 g to 0.289 mg of its own (d over the root of 12) and 5.774 mg that all its readings share
-    (10 mg over the root of 3). Two frames at the box: own 0.289 * 1.4142 = 0.4087, shared 11.548.
-    y = 38 / 38.8 = 0.979381. Own: hypot(0.289, y * 0.4087) / 38 800 = 0.000012725. Shared, with
-    its sign: (5.774 - y * 11.548) / 38 800 = -0.000142678. U = 2 * hypot = 0.000286488."""
+    50 g to 0.408 mg of its own (d over the root of 6) and 5.774 mg that all its readings share
+    (10 mg over the root of 3). Two frames at the box: own 0.408 * 1.4142 = 0.5774, shared 11.548.
+    y = 38 / 38.8 = 0.979381. Own: hypot(0.408, y * 0.5774) / 38 800 = 0.000017975. Shared, with
+    its sign: (5.774 - y * 11.548) / 38 800 = -0.000142678. U = 2 * hypot = 0.000287611."""
     for _ in range(2):
         made.boxed(shop)
     made.ground(shop, bea, ben, flake_mg=38_000)
     (run,) = grind_yields(OCTOBER).runs
     assert (run.ground_mg, run.flake_mg) == (38_800, 38_000)
-    assert run.expanded == pytest.approx(0.000286488, rel=1e-5)
-    assert run.ground_known.expanded_ug == pytest.approx(2 * (408.7**2 + 11_548**2) ** 0.5, abs=1)
+    assert run.expanded == pytest.approx(0.000287611, rel=1e-5)
+    assert run.ground_known.expanded_ug == pytest.approx(2 * (577.4**2 + 11_548**2) ** 0.5, abs=1)
     assert run.flake_known.readings == 1
 
 

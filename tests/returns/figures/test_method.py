@@ -165,6 +165,10 @@ def test_every_figure_points_at_an_entry_that_is_there() -> None:
 
 # Constants of the sums and queries that are no choice about a figure, and why.
 NO_CHOICES = {
+    "inventory.weighing.sums.certificates.K_DEFAULT": "what a certificate means that says no k",
+    "inventory.weighing.sums.certificates.POINTS_MAX": "a bound of input",
+    "inventory.weighing.sums.weighing.EDITION": "a number of the form",
+    "returns.figures.forecast.sums.seasons.YEAR": "months in a year",
     "inventory.goods.queries.LOADS_MAX": "a bound of a list",
     "inventory.masters.sums.SPANS_MAX": "a bound of input",
     "inventory.masters.sums.SPAN_DAYS_MAX": "a bound of input",

@@ -298,7 +298,7 @@ def test_every_mass_of_a_download_stands_with_how_well_it_is_known(
         rows = csv.DictReader(io.StringIO(text(owner.get(f"/owner/table/{name}.csv"))))
         return next(row for row in rows if wanted.items() <= row.items())
 
-    # Two frames at the box: 2 * hypot(0.289 * 1.4142, 2 * 5.774) = 23.110 mg, rounded up.
+    # Two frames at the box: 2 * hypot(0.408 * 1.4142, 2 * 5.774) = 23.125 mg, rounded up.
     stream = first("streams", **{"from": "arrivals", "to": "box"})
     assert (stream["mass_mg"], stream["expanded_mg"], stream["unweighed_mg"]) == (
         str(2 * 19_400),

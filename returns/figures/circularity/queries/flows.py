@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date
 from math import ceil
 from typing import Any
 
@@ -27,6 +26,7 @@ from django.db.models import (
 
 from inventory.models import Posting
 from inventory.models.weighing import period
+from inventory.weighing.queries.readings import shared_ug as shared_of
 from inventory.weighing.sums import weighing
 from inventory.weighing.sums.traced import MassUncertainty
 from returns.figures.span.queries import Scope, Span
@@ -203,11 +203,12 @@ def _grouped(rows: QuerySet[Posting]) -> dict[str, list[_Row]]:
     return found
 
 
-_Row = tuple[int | None, date | None, bool, int, int | None, int | None, int]
+_Row = tuple[Any, ...]
 
 
 def _by_period(rows: QuerySet[Posting], source: str, target: str) -> Iterable[_Row]:
-    """Return scale, check date, no reversal?, mass, own parts squared, shared parts, readings."""
+    """Return scale, check date, band of loads, no reversal?, mass, own parts squared, readings, and
+    what is shared: common, drift, error and local parts."""
     forward = Q(movement__reverses=None, target__kind=target)
     back = Q(movement__reverses__isnull=False, source__kind=target)
     if source:
@@ -220,13 +221,16 @@ def _summed(rows: QuerySet[Posting], *by: str) -> Iterable[Any]:
     own = F("reading__u_own_ug")
     return (
         rows.annotate(is_first=_IS_FIRST)
-        .values_list(*by, "reading__scale", "reading__check_due", "is_first")
+        .values_list(*by, "reading__scale", "reading__check_due", "reading__load_band", "is_first")
         .annotate(
             mass=Sum("quantity"),
             # Squared in the database: the readings of a span need not come over one by one.
             squares=Sum(own * own),
-            shared=Sum("reading__u_shared_ug"),
             count=Count("reading"),
+            common=Sum("reading__u_shared_ug"),
+            drift=Sum("reading__u_drift_ug"),
+            error=Sum("reading__error_ug"),
+            local=Sum("reading__u_local_ug"),
         )
     )
 
@@ -235,7 +239,7 @@ def _combined(grouped: Iterable[_Row]) -> tuple[weighing.Measured, int, int]:
     """Return mass, number of readings, and what part of the mass no reading stands behind."""
     mass_mg = readings = unweighed_mg = 0
     squares_ug2, shared_ug = 0, Counter[str]()
-    for scale, check_due, is_first, mass, squares, shared, count in grouped:
+    for scale, check_due, band, is_first, mass, squares, count, *parts in grouped:
         sign = 1 if is_first else -1
         mass_mg += sign * mass
         readings += sign * count
@@ -247,7 +251,10 @@ def _combined(grouped: Iterable[_Row]) -> tuple[weighing.Measured, int, int]:
         # Own parts add as squares, shared ones linearly (GUM 5.2.2); a reversal takes its reading's
         # out again.
         squares_ug2 += sign * (squares or 0)
-        shared_ug[period(scale, check_due)] += sign * (shared or 0)
+        common, drift, error, local = (part or 0 for part in parts)
+        named = shared_of(period(scale, check_due), band or 0, (common, drift, error, local))
+        for key, u_ug in named:
+            shared_ug[key] += sign * u_ug
     found = weighing.Measured(
         mass_mg,
         # A reversal booked in this span may take back a reading of an earlier one: no root of less
