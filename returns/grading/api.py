@@ -104,6 +104,10 @@ class ReadingAnswer(serializers.Serializer[Reading]):
     known = ReadingKnown(source="*")
     own_uncertainty_ug = serializers.IntegerField(source="u_own_ug")
     shared_uncertainty_ug = serializers.IntegerField(source="u_shared_ug")
+    like_load_uncertainty_ug = serializers.IntegerField(source="u_local_ug")
+    drift_uncertainty_ug = serializers.IntegerField(source="u_drift_ug")
+    uncorrected_error_ug = serializers.IntegerField(source="error_ug")
+    model_edition = serializers.IntegerField(source="edition")
     flags = serializers.ListField(child=serializers.CharField())
     at = Moment()
 

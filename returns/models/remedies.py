@@ -89,7 +89,8 @@ class Policy(models.Model):
     """The owner's limits. Exactly one row, number 1."""
 
     ceiling_ppm = models.PositiveIntegerField(
-        _("mending may cost this share of a new frame, parts per million"), default=1_200_000
+        _("mending may cost this share of what replacing costs, parts per million"),
+        default=1_200_000,
     )
     mends_max = models.PositiveIntegerField(_("mends of one frame at most"), default=3)
     wall_ratio_ppm = models.PositiveIntegerField(

@@ -191,7 +191,6 @@ def shown(
     way: Way, loads: Figures, state: Figures, share: float, rng: np.random.Generator
 ) -> list[int]:
     """Return what the scale shows of true loads, in mg, each time zeroed anew."""
-    import numpy as np
 
     true = loads + way.error(loads, state, share, rng)
     true = true + rng.normal(0, way.repeatability_mg, loads.shape)

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from returns.figures.forecast.sums.cohorts import HazardTable, SoldCohort, expected_returns
+from returns.figures.forecast.sums.cohorts import HazardTable, expected_returns
 from returns.figures.forecast.sums.run_off import run_off
 
 # Taylor and Ashe 1983 as in Mack, ASTIN Bulletin 23 (1993); read in several public repositories.
@@ -66,8 +66,9 @@ def returns_of(sales, shares, *, months):
     for share in shares:
         hazards.append(share / out)
         out -= share
-    cohorts = [SoldCohort(month, units) for month, units in enumerate(sales)]
-    return expected_returns(cohorts, HazardTable(tuple(hazards), 0.0), as_of=0, months=months)
+    units = list(enumerate(sales))
+    table = HazardTable(tuple(hazards), 0.0)
+    return expected_returns(units, table, as_of=0, times=[1.0] * months)
 
 
 # Gujarati, Basic Econometrics, example 17.1 (read on a teaching page): weights 0.4, 0.3, 0.2 on a

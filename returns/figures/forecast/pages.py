@@ -134,8 +134,15 @@ def _by_month(name: str, caption: str, rows: Sequence[tuple[Cell, ...]]) -> Tabl
     return Table(
         name,
         caption,
-        ("month", "expected", "low", "high"),
-        (_("Month"), _("Expected"), _("Lower limit"), _("Upper limit")),
+        ("month", "expected", "low", "high", "from_sold", "from_sales_to_come"),
+        (
+            _("Month"),
+            _("Expected"),
+            _("Lower limit"),
+            _("Upper limit"),
+            _("Of what is sold"),
+            _("Of what will be sold"),
+        ),
         tuple(rows),
     )
 
@@ -244,4 +251,6 @@ def _month(month: MonthForecast, name: str, shown_name: str = "") -> tuple[Cell,
         tenths(month.expected),
         count(month.low),
         count(month.high),
+        tenths(month.from_sold),
+        tenths(month.expected - month.from_sold),
     )

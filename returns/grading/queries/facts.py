@@ -13,9 +13,17 @@ from fractions import Fraction
 from types import MappingProxyType
 from typing import Final
 
-from django.db.models import Q
+from django.db.models import Q, Sum
 
-from inventory.models import ClassPrice, Origin, Part, Workshop
+from inventory.models import (
+    ClassPrice,
+    GrindRun,
+    Origin,
+    Part,
+    PlaceKind,
+    Posting,
+    Workshop,
+)
 from inventory.parts import queries as part_stock
 from returns.catalogue import queries as catalogue
 from returns.catalogue.queries import Material
@@ -23,7 +31,7 @@ from returns.grading import sums as grading
 from returns.grading.queries import learning
 from returns.grading.queries.learning import NOTHING, Tally
 from returns.grading.sums.costs import stripping_minor
-from returns.grading.sums.facts import PPM
+from returns.grading.sums.facts import PPM, RECOVERY_SHARE_PPM
 from returns.mending import sums as threads
 from returns.models import Component, FrameModel, Policy, Remedy, RemedyPart, ReturnedFrame
 from returns.models.catalogue import ComponentKey, ComponentKind
@@ -37,6 +45,9 @@ PIECE_OF: Final[Mapping[str, str]] = MappingProxyType(
         ComponentKey.HINGE_RIGHT: ComponentKey.ARM_RIGHT,
     }
 )
+YIELD_RUNS: Final = 20
+YIELD_RUNS_MIN: Final = 3
+"""Latest grind runs that the measured yield is taken over, and how many it needs."""
 MEASURED: Final = frozenset({DefectKey.OFFSET, DefectKey.STRIPPED, DefectKey.GROOVE})
 """Defects with a length: hole offset, wall left round the hole, depth of the worn groove."""
 # One remedy may apply to two pieces, a left and a right arm. The sums need a key for each.
@@ -200,7 +211,28 @@ def prices(frame: ReturnedFrame, offered: Iterable[Offer], policy: Policy) -> gr
         regrind_cost_minor=stripping_minor(labour_minor, workshop.strip_minutes),
         part_minor={part.code: part.price_minor for offer in offered for part in offer.parts},
         repair_ceiling_share_ppm=policy.ceiling_ppm,
+        recovery_share_ppm=recovery_share_ppm(),
     )
+
+
+def recovery_share_ppm() -> int:
+    """Return which share of what was ground became flake, over the latest runs of returns.
+
+    With fewer than YIELD_RUNS_MIN of them it is the sums' own cautious choice. Two questions.
+    """
+    runs = GrindRun.objects.filter(state=GrindRun.State.FINISHED, lot__origin=Origin.RETURN)
+    runs = runs.order_by("-finished_at", "-pk")[:YIELD_RUNS]
+    codes = list(runs.values_list("code", flat=True))
+    if len(codes) < YIELD_RUNS_MIN:
+        return RECOVERY_SHARE_PPM
+    ground = Posting.objects.filter(
+        movement__kind="grind", movement__subject__in=codes, movement__reverses=None
+    ).filter(movement__reversed_by=None)
+    taken = Sum("quantity", filter=Q(source__kind=PlaceKind.BOX))
+    flake = Sum("quantity", filter=Q(target__kind=PlaceKind.LOT))
+    sums = ground.aggregate(taken=taken, flake=flake)
+    # Rounded down, as every credit of a grading is; found in excess, flake may outweigh the box.
+    return min(PPM, PPM * (sums["flake"] or 0) // sums["taken"]) if sums["taken"] else 0
 
 
 def _model(frame: ReturnedFrame) -> FrameModel | None:

@@ -58,6 +58,7 @@ def compute(
         "mass_mg": frame.reading.mass_mg,
         "material_mg": facts.mass_mg,
         "labour_minor_per_hour": prices.labour_minor_per_hour,
+        "recovery_share_ppm": prices.recovery_share_ppm,
         "material_minor_per_kg": prices.material_minor_per_kg,
         "ceiling_ppm": policy.ceiling_ppm,
         "wall_mm": {piece: str(wall) for piece, wall in facts.wall_mm.items()},

@@ -17,6 +17,7 @@ from typing import Final
 from returns.refusals import Refused
 
 PPM: Final = 1_000_000
+RECOVERY_SHARE_PPM: Final = 950_000
 
 
 class GradingError(Refused):
@@ -97,7 +98,7 @@ class Prices:
     The ceiling for a repair is `ceiling_minor` if given, else `repair_ceiling_share_ppm` of what
     a replacement costs. `postage_in_minor` is spent before any grading: it is shown, and never
     decides. `recovery_share_ppm` is the share of a frame's mass that becomes usable flake; its
-    default is our own cautious choice.
+    default is our own cautious choice, until grind runs have told better.
     """
 
     labour_minor_per_hour: int
@@ -109,7 +110,7 @@ class Prices:
     part_minor: Mapping[str, int] = field(default_factory=dict)
     repair_ceiling_share_ppm: int = PPM
     ceiling_minor: int | None = None
-    recovery_share_ppm: int = 950_000
+    recovery_share_ppm: int = RECOVERY_SHARE_PPM
 
     def __post_init__(self) -> None:
         _require_not_negative(

@@ -598,9 +598,12 @@ class BatchForm(ActionForm):
 
 class LimitsForm(StepForm):
     ceiling_ppm = percent(
-        label=_("Mending may cost, against making a new frame, %"),
+        label=_("Mending may cost, against replacing, %"),
         max_value=1000,
-        help_text=_("Over 100 means: we mend even where a new one would be cheaper."),
+        help_text=_(
+            "Replacing is grinding the old frame, making and posting a new one, less the flake "
+            "that the old one gives back. Over 100 means: we mend even where that would be cheaper."
+        ),
     )
     mends_max = whole(_("Mends of one frame at most"), 1, 100)
     wall_ratio_ppm = percent(

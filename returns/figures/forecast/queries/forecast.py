@@ -29,6 +29,8 @@ INNER_COVERAGE = 0.5
 SEED = 20_261_014
 LEADS = (3, 2, 1)
 DAYS_PER_MONTH = 365.25 / 12
+REVIEW_DAYS = 7
+"""How often somebody looks at what to order: once a week."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -249,10 +251,10 @@ def _proposal(
     stock: int | None = None
     missing: Missing | None = None
     try:
-        monthly = spares.monthly_demand(used)
-        # Demand is by month, the lead time in days. A lead time of 0 is taken as a day: nothing
-        # comes at once.
-        lead = monthly.over(max(1, part.lead_time_days) / DAYS_PER_MONTH)
+        monthly = spares.cautious_demand(used)
+        # Demand is by month, the lead time in days. An order waits for somebody to look at the
+        # list, so the shelf must last from one look to the next and until the goods are there.
+        lead = monthly.over((REVIEW_DAYS + max(1, part.lead_time_days)) / DAYS_PER_MONTH)
         stock = spares.base_stock(lead, level=level) if monthly.mean > 0 else 0
     except EvidenceError as error:
         missing = Missing.because(error)

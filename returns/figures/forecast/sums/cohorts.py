@@ -73,18 +73,25 @@ class HazardTable:
 
 
 def expected_returns(
-    cohorts: Iterable[SoldCohort], hazards: HazardTable, *, as_of: int, months: int = 12
+    units: Iterable[tuple[int, float]],
+    hazards: HazardTable,
+    *,
+    as_of: int,
+    times: Sequence[float],
 ) -> tuple[float, ...]:
-    """Return expected returns in each month after `as_of`, from units still out there only."""
-    totals = [0.0] * months
-    for cohort in cohorts:
+    """Return expected returns in each month after `as_of`, from units out there by month of sale.
+
+    `times` is what multiplies the hazards in each of the months.
+    """
+    totals = [0.0] * len(times)
+    for sold_in, out in units:
         # Applied to what is still out month after month, so that no more can come back than was
         # sold.
-        still_out = float(cohort.still_out)
-        for ahead in range(months):
-            age = as_of + 1 + ahead - cohort.month
+        still_out = out
+        for ahead, factor in enumerate(times):
+            age = as_of + 1 + ahead - sold_in
             if age >= 1:
-                coming = still_out * hazards.at(age)
+                coming = still_out * min(1.0, hazards.at(age) * factor)
                 totals[ahead] += coming
                 still_out -= coming
     return tuple(totals)
@@ -96,11 +103,3 @@ def observed_hazards(
     """Return the hazards pooled over cohorts; NotEnoughEvidence on fewer than `returns_min`."""
     aged = [AgedCohort(c.sold, c.returned_by_age) for c in cohorts if c.returned_by_age]
     return age_hazards(aged, failures_min=max(1, returns_min))
-
-
-def hazard_table(observed: Sequence[AgeHazard]) -> HazardTable:
-    """Return the pooled hazards with a tail pooled over the last six ages."""
-    last = observed[-TAIL_AGES:]
-    # The oldest ages have few units each: six together give a tail that one return does not swing.
-    tail = sum(row.failed for row in last) / sum(row.at_risk for row in last)
-    return HazardTable(tuple(row.hazard for row in observed), tail)

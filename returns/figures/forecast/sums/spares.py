@@ -17,6 +17,9 @@ from returns.figures.claims.sums.claims import InputRefused, NotEnoughEvidence
 
 # The workshop's own choice: fewer months than this say little about how demand varies.
 MONTHS_MIN = 6
+RATE_CONFIDENCE = 0.9
+DISPERSION_CONFIDENCE = 0.8
+"""How surely rate and dispersion do not lie above what the base stock is worked out with."""
 _PIECES_MAX = 100_000
 
 
@@ -77,6 +80,26 @@ def monthly_demand(counts: Sequence[int], *, months_min: int = MONTHS_MIN) -> De
     # Poisson.
     is_overdispersed = chi2.sf(ratio * (len(counts) - 1), len(counts) - 1) < 0.05
     return Demand(mean=mean, dispersion=max(1.0, ratio) if is_overdispersed else 1.0)
+
+
+def cautious_demand(counts: Sequence[int], *, months_min: int = MONTHS_MIN) -> Demand:
+    """Return demand per month at the upper confidence limits of its rate and dispersion.
+
+    A stock for the mean would fall short in half of all workshops, for few months only estimate it.
+    The rate's limit is the exact one of a Poisson rate, P(count <= seen) = 1 - confidence (Garwood
+    1936, from memory), with counts divided by the dispersion; the dispersion's that of a variance,
+    from chi-squared. No demand seen at all stays none.
+    """
+    from scipy.stats import chi2, gamma
+
+    plain = monthly_demand(counts, months_min=months_min)
+    if plain.mean == 0:
+        return plain
+    months, seen = len(counts), sum(counts)
+    ratio = variance(counts, plain.mean) / plain.mean
+    dispersion = max(1.0, ratio * (months - 1) / chi2.ppf(1 - DISPERSION_CONFIDENCE, months - 1))
+    rate = gamma.ppf(RATE_CONFIDENCE, seen / dispersion + 1) * dispersion / months
+    return Demand(mean=float(rate), dispersion=float(dispersion))
 
 
 def ready_rate(demand: Demand, stock: int) -> float:
