@@ -15,7 +15,7 @@ def install(apps: Apps, editor: BaseDatabaseSchemaEditor) -> None:
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('inventory', '0015_join_part_kind'),
+        ('inventory', '0018_books'),
     ]
 
     operations = [

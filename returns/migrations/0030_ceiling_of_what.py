@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('returns', '0028_later_parts'),
+        ('returns', '0029_batch_cards_and_measured_cost'),
     ]
 
     operations = [
