@@ -15,7 +15,7 @@ def install(apps: Apps, editor: BaseDatabaseSchemaEditor) -> None:
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('inventory', '0018_books'),
+        ('inventory', '0019_open_sessions'),
     ]
 
     operations = [
