@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('returns', '0029_batch_cards_and_measured_cost'),
+        ('returns', '0030_collected_at_counter'),
     ]
 
     operations = [
