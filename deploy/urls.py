@@ -16,6 +16,7 @@ urlpatterns = [
     path("", include("returns.urls.bench")),
     path("", include("returns.urls.workroom")),
     path("", include("inventory.months.pages.urls")),
+    path("", include("inventory.journal.pages")),
     path("", include("returns.urls.owner")),
     path("", include("returns.urls.setup")),
     path("api/", include("returns.urls.api")),

@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 from inventory import events
 from inventory.errors import MonthClosed, MonthNotReady
 from inventory.events import Draft
+from inventory.journal import queries as journal
 from inventory.ledger.queries import balances
 from inventory.models import Counter, Month, MonthBalance
 from inventory.months.queries import chain, months, recovered, replays
@@ -73,15 +74,18 @@ def _write(label: str, at: datetime, by: User | None) -> Month:
     report = recovered.build(replay, frozen)
     # Checked last and on the very figures that are about to be frozen: a report that does not tie
     # out must never become one that cannot change.
-    if report.gaps or report.unvalued:
+    standings = journal.at_close(report)
+    untied = (*report.gaps, *report.unvalued, *journal.untied(report, standings))
+    if untied:
         raise MonthNotReady(
             _("The figures do not tie out. Run checkledger and look at the rows it names."),
-            reasons=[f"does-not-tie-out: {row}" for row in (*report.gaps, *report.unvalued)],
+            reasons=[f"does-not-tie-out: {row}" for row in untied],
         )
     held = balances.at_close(label)
     # Frozen here is whatever the next month opens with or a page shows without a replay. All of it
     # is under the digest below, so it can be trusted as much as the postings.
     frozen["values"] = recovered.held_at_close(report)
+    frozen["accounts"] = journal.frozen(standings)
     frozen["part_values"] = recovered.parts_at_close(report)
     frozen["traced"] = traced.frozen(replay.ended)
     frozen["closing_known"] = frozen_known(report.total.known_of("closing"))

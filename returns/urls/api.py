@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path, re_path
 
+from inventory.journal import api as journal
 from inventory.ledger import api as movements
 from inventory.months import api as months
 from inventory.weighing import api as reconciliation
@@ -171,6 +172,9 @@ _books: list[URLPattern] = [
         reconciliation.OfMonth.as_view(),
         name="api-month-reconciliation",
     ),
+    path("months/<str:label>/balance/", journal.TrialBalance.as_view(), name="api-month-balance"),
+    path("books/exports/", journal.Exports.as_view(), name="api-exports"),
+    path("books/exports/<int:number>/", journal.OneExport.as_view(), name="api-export"),
     path("months/<str:label>/closings/", months.Close.as_view(), name="api-month-closings"),
 ]
 

@@ -193,6 +193,11 @@ TABLE: Final = (
     Row("months/<str:label>/files/<str:name>", get=BOOKS),
     Row("months/<str:label>/pdf/", get=BOOKS, post=BOOKS),
     Row("months/<str:label>/pdf/<uuid:key>/", get=BOOKS),
+    Row("months/<str:label>/balance/", get=BOOKS),
+    Row("books/", get=BOOKS, post=BOOKS),
+    Row("books/accounts/", get=BOOKS, post=BOOKS),
+    Row("books/write-down/", get=OWNERS, post=OWNERS),
+    Row("books/<int:number>/files/<str:name>", get=BOOKS),
     Row("movements/", get=BOOKS),
     Row("movements/<int:number>/", get=BOOKS, post=BOOKS),
     # The owner.
@@ -337,6 +342,9 @@ TABLE: Final = (
     Row("api/months/<str:label>/report/", get=BOOKS),
     Row("api/months/<str:label>/reconciliation/", get=BOOKS),
     Row("api/months/<str:label>/closings/", post=BOOKS),
+    Row("api/months/<str:label>/balance/", get=BOOKS),
+    Row("api/books/exports/", get=BOOKS, post=BOOKS),
+    Row("api/books/exports/<int:number>/", get=BOOKS),
     # The API: the owner's.
     Row("api/lifetimes/", get=STAFF),
     Row("api/forecast/", get=STAFF),

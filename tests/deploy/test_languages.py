@@ -194,6 +194,7 @@ SILENT = {"sums", "sums.py", "migrations", "api", "api.py", "method"}
 SILENT_FILES = {
     "inventory/checks.py",
     "inventory/triggers.py",
+    "inventory/journal/writing.py",
     "inventory/months/reports/tabular.py",
 }
 UNMARKED = {

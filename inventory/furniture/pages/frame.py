@@ -39,6 +39,7 @@ _DOORS: tuple[tuple[str, str | Promise, frozenset[str]], ...] = (
     ("home", _("Desk"), STAFF),
     ("bench", _("Bench"), frozenset({BENCH, OWNER})),
     ("months", _("Months"), frozenset({ACCOUNTANT, OWNER})),
+    ("books", _("Books"), frozenset({ACCOUNTANT})),
     ("owner", _("Owner"), frozenset({OWNER})),
 )
 

@@ -54,6 +54,7 @@ _JOBS: dict[str, tuple[Job, ...]] = {
     ),
     ACCOUNTANT: (
         Job("months", _("Months"), _("Check, close, and fetch the recovered-material report.")),
+        Job("books", _("Books"), _("The journal for your program, accounts, trial balances.")),
     ),
     OWNER: (
         Job(
