@@ -15,7 +15,7 @@ from inventory.models import JournalExport
 from inventory.months.queries import months
 
 
-class BalanceRow(serializers.Serializer[queries.Balance]):
+class TrialBalanceRow(serializers.Serializer[queries.Balance]):
     account = serializers.CharField()
     opening_minor = serializers.IntegerField()
     debit_minor = serializers.IntegerField()
@@ -25,13 +25,13 @@ class BalanceRow(serializers.Serializer[queries.Balance]):
     year_credit_minor = serializers.IntegerField()
 
 
-class BalanceAnswer(serializers.Serializer[queries.TrialBalance]):
+class TrialBalanceAnswer(serializers.Serializer[queries.TrialBalance]):
     """Openings and closings are signed, a debit balance above zero; `untied` is empty in sound
     books."""
 
     label = serializers.CharField()  # type: ignore[assignment]
     currency = serializers.CharField()
-    rows = BalanceRow(many=True)
+    rows = TrialBalanceRow(many=True)
     untied = serializers.ListField(child=serializers.CharField())
     carried_from = serializers.SerializerMethodField()
     carried_digest = serializers.SerializerMethodField()
@@ -54,7 +54,7 @@ class TrialBalance(Detail):
     """
 
     scope = "accounts"
-    answer_class = BalanceAnswer
+    answer_class = TrialBalanceAnswer
 
     def instance(self) -> queries.TrialBalance:
         label = self.kwargs["label"]
@@ -97,7 +97,7 @@ class Exports(ActionView, Listing):
         return rules.hand_over(key=self.action_key, label=data["month"], at=self.at, by=self.by)
 
 
-class LinesAnswer(serializers.Serializer[Any]):
+class ExportedAnswer(serializers.Serializer[Any]):
     """The export as its JSON file has it: every line once, and the balances it ties to."""
 
     export = serializers.JSONField()
@@ -110,7 +110,7 @@ class OneExport(Detail):
     """
 
     scope = "accounts"
-    answer_class = LinesAnswer
+    answer_class = ExportedAnswer
 
     def instance(self) -> dict[str, Any]:
         out = queries.handed_over(queries.export(self.kwargs["number"]))
