@@ -446,6 +446,7 @@ DESK_NOTES = {
     "bench": "returns.desk.pages.bench_notes",
     "owner": "returns.desk.pages.notes",
 }
+WITNESSES = ["inventory.material.queries.witness", "returns.story.queries.witness"]
 MONTH_GUARDS = ["returns.desk.queries.dangling.month_guard"]
 OUTBOX_HANDLERS = {
     "report.pdf": "inventory.months.reports.pdf_files.make_pdf",

@@ -5,7 +5,8 @@ What is written once can be looked at here and never added, changed or deleted, 
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, ClassVar
+import uuid
+from typing import TYPE_CHECKING, Any, ClassVar, cast
 
 from django import forms
 from django.contrib import admin
@@ -15,10 +16,12 @@ from django.core.validators import RegexValidator
 from django.db.models import Model, QuerySet
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.functional import lazy
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from inventory import events
 from inventory.masters import queries as practice
 from inventory.models import (
     Admission,
@@ -82,6 +85,28 @@ class Master(Admin):
 
     def get_readonly_fields(self, request: HttpRequest, obj: Model | None = None) -> list[str]:
         return [*super().get_readonly_fields(request, obj), *(self.fixed if obj else ())]
+
+    # In the transaction of the change, after the row and its lines are saved: so what the owner
+    # edits here is in the history, and the event bears witness to the row.
+    def log_addition(self, request: HttpRequest, obj: Model, message: Any) -> Any:
+        self._tell(request, obj, "masters.added")
+        return super().log_addition(request, obj, message)
+
+    def log_change(self, request: HttpRequest, obj: Model, message: Any) -> Any:
+        self._tell(request, obj, "masters.changed")
+        return super().log_change(request, obj, message)
+
+    def log_deletions(self, request: HttpRequest, queryset: QuerySet[Any]) -> Any:
+        for row in queryset:
+            self._tell(request, row, "masters.deleted")
+        return super().log_deletions(request, queryset)
+
+    def _tell(self, request: HttpRequest, row: Model, name: str) -> None:
+        subject = f"{row._meta.model_name}-{row.pk}"
+        key, actor = uuid.uuid4(), cast("User", request.user)
+        events.record(
+            key=key, name=name, subject=subject, facts=[subject], at=timezone.now(), actor=actor
+        )
 
 
 class OneRow(Master):

@@ -20,6 +20,7 @@ from uuid import UUID
 from django.db import IntegrityError, transaction
 from django.utils.crypto import salted_hmac
 
+from inventory.chain import rules as chain
 from inventory.errors import HingebackError, KeyReused
 from inventory.models import Event
 
@@ -179,7 +180,7 @@ def record(
     detail: dict[str, Any] | None = None,
 ) -> Event:
     """Write the event of an action without a caller's id. `detail` holds codes and ids only."""
-    return Event.objects.create(
+    event = Event(
         key=key,
         name=name,
         subject=subject,
@@ -188,3 +189,6 @@ def record(
         fingerprint=fingerprint(facts),
         detail=detail or {},
     )
+    chain.link_event(event)
+    event.save(force_insert=True)
+    return event

@@ -15,19 +15,18 @@ from django.db.backends.base.base import BaseDatabaseWrapper
 
 GUARDED: Mapping[str, tuple[tuple[str, ...], ...]] = MappingProxyType(
     {
-        "inventory_movement": (("id",), ("number",), ("key",), ("reverses_id",)),
+        "inventory_movement": (("id",), ("number",), ("link",), ("key",), ("reverses_id",)),
         "inventory_posting": (("id",), ("movement_id", "line")),
         "inventory_reading": (("id",),),
         "inventory_month": (("id",), ("label",)),
         "inventory_monthbalance": (("id",), ("month_id", "place_id")),
-        "inventory_event": (("id",), ("key",)),
+        "inventory_event": (("id",), ("key",), ("link",)),
         "inventory_loadentry": (("id",), ("posting_id",)),
         "inventory_spoiled": (("id",), ("posting_id",)),
     }
 )
 """Each guarded table with whatever makes a row of it the only one: a test asks the models."""
 MONTH_GUARD = "inventory_movement_month_open"
-LINE_GUARD = "inventory_posting_month_open"
 
 _APPEND_ONLY = "RAISE EXCEPTION '% is append-only', TG_TABLE_NAME USING ERRCODE = {code}"
 _CODE = "'restrict_violation'"
@@ -41,17 +40,6 @@ _PG_BODIES = {
     BEGIN
         IF EXISTS (SELECT 1 FROM inventory_month WHERE label >= NEW.month) THEN
             RAISE EXCEPTION 'the month of this movement is closed' USING ERRCODE = {_CODE};
-        END IF;
-        RETURN NEW;
-    END
-    """,
-    "hingeback_line_month_open": f"""
-    BEGIN
-        IF EXISTS (
-            SELECT 1 FROM inventory_movement m JOIN inventory_month c ON c.label >= m.month
-            WHERE m.id = NEW.movement_id
-        ) THEN
-            RAISE EXCEPTION 'the month of this posting is closed' USING ERRCODE = {_CODE};
         END IF;
         RETURN NEW;
     END
@@ -96,15 +84,6 @@ def _sqlite(tables: Mapping[str, Collection[str]]) -> Iterator[tuple[str, str, s
         "WHEN EXISTS (SELECT 1 FROM inventory_month WHERE label >= NEW.month) "
         "BEGIN SELECT RAISE(ABORT, 'the month of this movement is closed'); END",
     )
-    yield (
-        LINE_GUARD,
-        "inventory_posting",
-        # Else a line could be added to any movement there ever was. In an open month the chain of
-        # digests tells it.
-        "BEFORE INSERT ON inventory_posting WHEN EXISTS (SELECT 1 FROM inventory_movement m "
-        "JOIN inventory_month c ON c.label >= m.month WHERE m.id = NEW.movement_id) "
-        "BEGIN SELECT RAISE(ABORT, 'the month of this posting is closed'); END",
-    )
 
 
 def _postgresql(tables: Collection[str]) -> Iterator[tuple[str, str, str]]:
@@ -127,12 +106,9 @@ def _postgresql(tables: Collection[str]) -> Iterator[tuple[str, str, str]]:
         )
     if "inventory_movement" not in tables:
         return
-    for name, table, function in (
-        (MONTH_GUARD, "inventory_movement", "hingeback_month_open"),
-        (LINE_GUARD, "inventory_posting", "hingeback_line_month_open"),
-    ):
-        rule = f"BEFORE INSERT ON {table} FOR EACH ROW EXECUTE FUNCTION {function}()"
-        yield name, table, rule
+    function = "EXECUTE FUNCTION hingeback_month_open()"
+    rule = f"BEFORE INSERT ON inventory_movement FOR EACH ROW {function}"
+    yield MONTH_GUARD, "inventory_movement", rule
 
 
 def _wanted(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
@@ -145,12 +121,10 @@ def _wanted(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
         there = set(connection.introspection.table_names(cursor))
         if connection.vendor == "postgresql":
             return {name: (table, rule) for name, table, rule in _postgresql(there)}
-        described = connection.introspection.get_table_description
-        columns = {
-            table: {column.name for column in described(cursor, table)}
-            for table in GUARDED
-            if table in there
-        }
+        columns: dict[str, set[str]] = {}
+        for table in (table for table in GUARDED if table in there):
+            cursor.execute(f"SELECT name FROM pragma_table_info('{table}')")
+            columns[table] = {name for (name,) in cursor.fetchall()}
     return {name: (table, rule) for name, table, rule in _sqlite(columns)}
 
 

@@ -27,6 +27,7 @@ from django.core.management.color import no_style
 from django.db import DatabaseError, connection
 
 from deploy.demo.shift import Shift
+from inventory.chain import rules as chain
 
 FILE = Path("fixtures") / "demo" / "recording.json.xz"
 _WRITES = re.compile(r'(INSERT|UPDATE|DELETE|REPLACE)\b.*?"(\w+)"', re.DOTALL)
@@ -127,16 +128,25 @@ def tell(told: Recording, shift: Shift, now: datetime, *, close: Close) -> None:
 
 
 def _write(told: Recording, shift: Shift, now: datetime, execute: Any, close: Close) -> None:
+    sealed = 0
     for what, *data in told.entries:
         if what == _AT:
             if shift.moment(datetime.fromisoformat(data[0])) > now:
-                return
+                break
         elif what == _CLOSE:
             label, key, at = data
+            # A close freezes where the chain ends: its digests are of the dates as they are told.
+            sealed = _sealed(sealed)
             close(shift.text(label), UUID(key), shift.moment(datetime.fromisoformat(at)))
         else:
             row = [shift.text(one) if isinstance(one, str) else one for one in data]
             execute(told.statements[what], row)
+    _sealed(sealed)
+
+
+def _sealed(after: int) -> int:
+    chain.witness_anew(after=after)
+    return chain.seal_anew(after=after).position
 
 
 def _count_from_one(told: Recording) -> None:

@@ -1,4 +1,4 @@
-"""Refuse to replace a guarded row, and to add a line to a movement of a closed month."""
+"""Refuse to replace a guarded row."""
 
 from __future__ import annotations
 

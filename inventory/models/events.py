@@ -24,6 +24,10 @@ class Event(WriteOnce):
     # table is never deleted from, and personal data must be.
     fingerprint = models.CharField(max_length=64)
     detail = models.JSONField(default=dict)
+    # Row -> digest of what stands beside the ledger, as the rule left it.
+    witness = models.JSONField(_("digests of the rows it left"), default=dict, blank=True)
+    link = models.PositiveBigIntegerField(_("link of the chain"), unique=True)
+    digest = models.CharField(_("digest"), max_length=64)
 
     class Meta:
         verbose_name = _("event")

@@ -17,6 +17,9 @@ class Movement(WriteOnce):
     """A numbered group of postings that succeeded together."""
 
     number = models.PositiveBigIntegerField(_("number"), unique=True)
+    # Where it stands in the chain of movements and events, and the digest of all that it says.
+    link = models.PositiveBigIntegerField(_("link of the chain"), unique=True)
+    digest = models.CharField(_("digest"), max_length=64)
     key = models.UUIDField(_("client id"), unique=True)
     fingerprint = models.CharField(max_length=64)
     kind = models.CharField(_("kind"), max_length=24, choices=[(k, k) for k in KINDS])
@@ -111,6 +114,8 @@ class Counter(models.Model):
     # No sequence of the database: those keep a number that a rolled-back transaction drew.
     name = models.CharField(max_length=30, primary_key=True)
     last = models.PositiveBigIntegerField(default=0)
+    # Of the last link, where the series is the chain.
+    digest = models.CharField(max_length=64, blank=True, default="")
 
     class Meta:
         verbose_name = _("counter")

@@ -13,6 +13,8 @@ from uuid import UUID
 from django.utils.translation import gettext as _
 
 from inventory import events
+from inventory.chain import rules as links
+from inventory.chain.queries import head
 from inventory.errors import MonthClosed, MonthNotReady
 from inventory.events import Draft
 from inventory.journal import queries as journal
@@ -52,11 +54,8 @@ def close(event: Draft, /, *, key: UUID, label: str, at: datetime, by: User | No
 
 
 def _hold_the_numbers() -> None:
-    """Lock the row that every movement takes its number from, so that none slips in meanwhile."""
-    # A row that is not there cannot be locked. SQLite ignores the lock: there the transaction began
-    # IMMEDIATE and no other writes beside it.
-    Counter.objects.get_or_create(name="movement")
-    Counter.objects.select_for_update().get(name="movement")
+    """Hold the end of the chain, which every movement follows on, so that none slips in."""
+    links.hold()
 
 
 def _refuse_unready(label: str, at: datetime) -> None:
@@ -93,6 +92,9 @@ def _write(label: str, at: datetime, by: User | None) -> Month:
     # The figures themselves, byte for byte: a later version may show more of them, and its form of
     # them is then another one, but never other figures.
     frozen["report_text"] = recovered.canonical(report)
+    # With the month's digest goes the whole chain up to here: movements and events.
+    at_close = head()
+    frozen["chain"] = [at_close.position, at_close.digest]
     last = Month.objects.order_by("-label").first()
     previous = last.digest if last else ""
     month = Month.objects.create(

@@ -16,11 +16,11 @@ from typing import Any
 from django.db import transaction
 
 from inventory import events
+from inventory.chain import rules as chain
 from inventory.ledger.rules import places
 from inventory.ledger.sums import codes
 from inventory.models import (
     Balance,
-    Counter,
     Lot,
     Movement,
     Place,
@@ -85,13 +85,13 @@ class Book:
     @transaction.atomic
     def write(self) -> int:
         """Put everything into the database. Returns the number of postings."""
-        counter, _ = Counter.objects.get_or_create(name="movement")
-        for number, movement in enumerate(self.movements, start=counter.last + 1):
-            movement.number = number
+        lines: dict[int, list[Posting]] = {}
+        for posting in self.lines:
+            lines.setdefault(id(posting.movement), []).append(posting)
+        for movement in self.movements:
+            chain.link_movement(chain.hold(), movement, lines[id(movement)])
         Movement.objects.bulk_create(self.movements, batch_size=500)
         Posting.objects.bulk_create(self.lines, batch_size=500)
-        counter.last += len(self.movements)
-        counter.save()
         for pk, by in self.change.items():
             place = self.place_of[pk]
             row, _ = Balance.objects.get_or_create(

@@ -19,6 +19,7 @@ from django.utils import timezone
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
+from inventory.chain import rules as chain
 from inventory.errors import (
     AlreadyReversed,
     BadInput,
@@ -33,7 +34,6 @@ from inventory.ledger.sums import recipes
 from inventory.models import Balance, Month, Movement, Place, Posting, Reading
 from inventory.months.sums.calendar_month import Month as CalendarMonth
 from inventory.months.sums.calendar_month import month_of
-from inventory.numbering import next_number
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import User
@@ -133,6 +133,8 @@ def post(
     head = Movement(key=key, kind=kind, happened_at=happened_at)
     head.fingerprint = fingerprint([*_asked(head, lines, data), *_more(data, lines)])
     # The locks come first: of two hands with one key, the second then sees what the first wrote.
+    # The chain's before the balances': a story that posts twice holds it already.
+    place = chain.hold()
     _lock_balances(lines)
     earlier = Movement.objects.filter(key=key).first()
     if earlier is not None:
@@ -140,7 +142,7 @@ def post(
         if earlier.fingerprint != head.fingerprint:
             _refuse_other(earlier, head, lines, data)
         return earlier
-    return _write(head, lines, data)
+    return _write(place, head, lines, data)
 
 
 @transaction.atomic
@@ -170,6 +172,7 @@ def reverse(
         Line(posting.target, posting.source, posting.quantity, posting.reading, posting.heat)
         for posting in movement.postings.select_related("source", "target", "reading")
     ]
+    place = chain.hold()
     _lock_balances(lines)
     story = Story(
         subject=movement.subject,
@@ -182,7 +185,7 @@ def reverse(
     head = Movement(
         key=key, kind=movement.kind, fingerprint=content, happened_at=at, reverses=movement
     )
-    return _write(head, lines, story)
+    return _write(place, head, lines, story)
 
 
 def _refuse_bad_lines(kind: str, lines: Sequence[Line]) -> None:
@@ -236,11 +239,8 @@ def _refuse_other(earlier: Movement, head: Movement, lines: Sequence[Line], stor
         raise KeyReused()
 
 
-def _write(movement: Movement, lines: Sequence[Line], story: Story) -> Movement:
-    """Fill in the head, write the rows, move the balances."""
-    # Drawn inside the transaction, after the locks: numbers have no gaps, and their order is the
-    # order in which the postings took effect.
-    movement.number = next_number("movement")
+def _write(place: chain.Place, movement: Movement, lines: Sequence[Line], story: Story) -> Movement:
+    """Fill in the head, link it to the chain, write the rows, move the balances."""
     movement.month, movement.belongs_to = _month_for(movement.happened_at)
     movement.recorded_at = movement.happened_at
     movement.subject = story.subject
@@ -248,8 +248,7 @@ def _write(movement: Movement, lines: Sequence[Line], story: Story) -> Movement:
     movement.reason = story.reason
     movement.cost_minor = story.cost_minor
     movement.heat = story.heat
-    movement.save(force_insert=True)
-    Posting.objects.bulk_create(
+    postings = [
         Posting(
             movement=movement,
             line=index,
@@ -260,7 +259,12 @@ def _write(movement: Movement, lines: Sequence[Line], story: Story) -> Movement:
             heat=line.heat,
         )
         for index, line in enumerate(lines, start=1)
-    )
+    ]
+    # Held since before the balances were locked: numbers have no gaps, and their order is the
+    # order in which the postings took effect.
+    chain.link_movement(place, movement, postings)
+    movement.save(force_insert=True)
+    Posting.objects.bulk_create(postings)
     _move_balances(lines)
     return movement
 

@@ -11,7 +11,6 @@ from django.db.models import UniqueConstraint
 from inventory import triggers
 from inventory.checks import guards_are_installed
 from inventory.ledger.rules import ledger
-from inventory.models import Posting
 from inventory.months import rules as months
 from tests.inventory import month_makers as made
 from tests.inventory.month_makers import DEC_2, NOV
@@ -79,22 +78,6 @@ def test_a_row_cannot_be_replaced_by_any_of_its_keys(books: Shop, table: str) ->
             first = next((c for c in key_columns if c != "id"), "id")
             with pytest.raises(IntegrityError):
                 run(f"{sql} FROM {table} WHERE {first} IS NOT NULL LIMIT 1")
-
-
-def test_a_line_cannot_be_added_to_a_movement_of_a_closed_month(books: Shop) -> None:
-    line = Posting.objects.filter(movement__month="2026-10").last()
-    assert line is not None
-    row = {
-        "line": 9,
-        "source_id": line.source_id,
-        "target_id": line.target_id,
-        "quantity": 1,
-        "reading": None,
-    }
-    with pytest.raises(IntegrityError), transaction.atomic():
-        Posting.objects.create(movement_id=line.movement_id, **row)
-    open_one = made.weighed_in("F-OPEN", 7_000, at_=NOV)
-    assert Posting.objects.create(movement=open_one, **row).pk
 
 
 def test_guards_are_in_order_on_a_migrated_database() -> None:
