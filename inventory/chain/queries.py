@@ -93,13 +93,19 @@ def head() -> Head:
     return Head(row.last, row.digest) if row else Head(0, "")
 
 
-def links(*, after: int = 0, up_to: datetime | None = None) -> Iterator[Link]:
+def digest_at(position: int) -> str:
+    """Return the digest of a link; "" before the first, and for one that is not there."""
+    for model in (Movement, Event):
+        digest = model.objects.filter(link=position).values_list("digest", flat=True).first()
+        if digest:
+            return digest
+    return ""
+
+
+def links(*, after: int = 0) -> Iterator[Link]:
     """Yield every link behind a position, in the order of the chain."""
     streams: list[Iterator[Link]] = [movements(Movement, after=after), events(Event, after=after)]
-    for link in heapq.merge(*streams, key=_position):
-        if up_to is not None and moment(link) >= up_to:
-            continue
-        yield link
+    yield from heapq.merge(*streams, key=_position)
 
 
 def _position(link: Link) -> int:

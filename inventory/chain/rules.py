@@ -111,7 +111,7 @@ def seal_anew(*, after: int = 0) -> Head:
     For rows that came in by another way than the rules: told again by the demo, or chained for the
     first time. Takes the guards away meanwhile; must run inside a transaction.
     """
-    previous = _digest_at(after)
+    previous = queries.digest_at(after)
     position = after
     with triggers.lifted(connection):
         batch: list[tuple[Link, str]] = []
@@ -147,16 +147,6 @@ def witness_anew(*, after: int = 0) -> None:
                 f"UPDATE {table} SET witness = %s WHERE id = %s",  # noqa: S608
                 [witness, event.pk],
             )
-
-
-def _digest_at(position: int) -> str:
-    if not position:
-        return ""
-    rows: Sequence[Any] = (
-        Movement.objects.filter(link=position).first()
-        or Event.objects.filter(link=position).first(),
-    )
-    return rows[0].digest if rows[0] else ""
 
 
 def _write_digests(batch: Sequence[tuple[Link, str]]) -> None:

@@ -23,7 +23,7 @@ from inventory.months.reports import naming, pdf_files
 from inventory.months.reports.files import CSVW_SUFFIX, FORMATS
 from inventory.staff.queries import ACCOUNTANT, OWNER
 
-AT_ONCE = ("csv", "postings", "xlsx", "json")
+AT_ONCE = ("csv", "postings", "xlsx", "json", "evidence")
 
 
 @require_GET
@@ -92,6 +92,7 @@ def files(report: Report) -> dict[str, Any]:
             (_("What the postings' columns mean (CSVW)"), f"{stem}-postings.csv{CSVW_SUFFIX}"),
             (_("Workbook"), f"{stem}.xlsx"),
             (_("Everything as JSON"), f"{stem}.json"),
+            (_("Evidence pack, with the program that checks it"), f"{stem}-evidence.zip"),
         ],
         **_newest_pdf(report.label),
     }

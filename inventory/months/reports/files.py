@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from django.utils import timezone
+
 from inventory.months.queries.recovered import Report, lines
-from inventory.months.reports import document, interchange, tabular, workbook
+from inventory.months.reports import document, evidence, interchange, tabular, workbook
+from inventory.months.sums.calendar_month import Month
 
 CSVW_SUFFIX = "-metadata.json"
 
@@ -30,6 +34,13 @@ def _workbook(report: Report) -> bytes:
     return workbook.report_xlsx(report, lines.of_month(report))
 
 
+def _evidence(report: Report) -> bytes:
+    month = Month.parse(report.label)
+    file = io.BytesIO()
+    evidence.pack(month, month, at=timezone.now(), to=file)
+    return file.getvalue()
+
+
 CSV = "text/csv; charset=utf-8; header=present"
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 FORMATS: dict[str, Format] = {
@@ -37,6 +48,7 @@ FORMATS: dict[str, Format] = {
     "postings": Format("-postings.csv", CSV, _postings, tabular.described_postings),
     "xlsx": Format(".xlsx", XLSX, _workbook),
     "json": Format(".json", "application/json", interchange.report_json),
+    "evidence": Format("-evidence.zip", "application/zip", _evidence),
     "pdf": Format(".pdf", "application/pdf", document.report_pdf),
 }
 

@@ -16,7 +16,7 @@ def without_line_guard(apps: Apps, editor: BaseDatabaseSchemaEditor) -> None:
 
 
 class Migration(migrations.Migration):
-    dependencies = [("inventory", "0019_open_sessions")]
+    dependencies = [("inventory", "0020_scale_model_and_budget")]
     operations = [
         migrations.RunPython(without_line_guard, migrations.RunPython.noop),
         migrations.AddField("counter", "digest", models.CharField(blank=True, default="", max_length=64)),

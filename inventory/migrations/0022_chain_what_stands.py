@@ -95,5 +95,5 @@ def _head(event: Any) -> dict[str, Any]:
 
 
 class Migration(migrations.Migration):
-    dependencies = [("inventory", "0020_links_of_the_chain")]
+    dependencies = [("inventory", "0021_links_of_the_chain")]
     operations = [migrations.RunPython(chain, migrations.RunPython.noop)]

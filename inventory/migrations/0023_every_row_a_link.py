@@ -15,7 +15,7 @@ def install(apps: Apps, editor: BaseDatabaseSchemaEditor) -> None:
 
 
 class Migration(migrations.Migration):
-    dependencies = [("inventory", "0021_chain_what_stands")]
+    dependencies = [("inventory", "0022_chain_what_stands")]
     operations = [
         operation
         for model in ("movement", "event")
