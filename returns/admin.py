@@ -1,4 +1,7 @@
-"""What the owner sells and how it is mended: models with their bills, batches, remedies, limits."""
+"""What the owner sells and how it is mended: models with their bills, batches, remedies, limits.
+
+Partners, their slips and walk-ins are read here alone: rules own them.
+"""
 
 from __future__ import annotations
 
@@ -20,12 +23,15 @@ from returns.models import (
     DifferingComponent,
     EmissionFactors,
     FrameModel,
+    Partner,
+    PartnerSlip,
     Policy,
     ProductionBatch,
     Remedy,
     RemedyPart,
     RepairScores,
     SoldUnits,
+    WalkIn,
 )
 
 if TYPE_CHECKING:
@@ -198,3 +204,32 @@ class SoldUnitsAdmin(Book):
     list_display = ("batch", "month", "pieces", "imported_at")
     list_select_related = ("batch",)
     list_filter = ("month",)
+
+
+@admin.register(Partner)
+class PartnerAdmin(Book):
+    """Read here; a partner is entered, and its link given and revoked, on the owner's own pages."""
+
+    fields = ("name", "town", "added_at", "closed_at")
+    list_display = ("name", "town", "added_at", "closed_at")
+
+
+@admin.register(PartnerSlip)
+class PartnerSlipAdmin(Book):
+    """Read here, without the salt of its link; a slip is made with its sheet."""
+
+    fields = ("partner", "sheet", "code", "made_at", "request", "parcel", "arrived_at")
+    list_display = ("code", "partner", "sheet", "made_at", "arrived_at")
+    list_select_related = ("partner",)
+    list_filter = ("partner",)
+    search_fields = ("code",)
+
+
+@admin.register(WalkIn)
+class WalkInAdmin(Book):
+    """Read here: who saw the consent, and how it was given."""
+
+    fields = ("request", "consent", "seen_by", "at")
+    list_display = ("request", "consent", "seen_by", "at")
+    list_select_related = ("request", "seen_by")
+    list_filter = ("consent",)

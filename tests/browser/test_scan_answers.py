@@ -65,6 +65,26 @@ def test_half_a_look_over_waits_while_another_frame_is_scanned(
     assert Event.objects.count() == before
 
 
+def test_half_a_weigh_in_comes_back_without_the_ticks_about_the_thing_in_the_hand(
+    visitors: Any, frames: list[ReturnedFrame], shop: Shop, bea: User
+) -> None:
+    """What was typed waits; that it is washed, or not ours, is said anew of what is held then."""
+    slip = customers.sent_back(shop).reference
+    page, before = visitors.page(user=bea), Event.objects.count()
+    page.goto(f"/bench/request/{slip}/")
+    mass, washed = page.get_by_label("Mass", exact=True), page.get_by_label("It is washed")
+    mass.fill("24,31")
+    washed.check()
+    page.locator("input[name=is_stranger]").evaluate("box => box.click()")
+    scan(page, frames[1].tag)
+    expect(page.locator("h1 .code")).to_have_text(frames[1].tag)
+    page.locator("#draft-left a").click()
+    expect(mass).to_have_value("24,31")
+    expect(washed).not_to_be_checked()
+    expect(page.locator("input[name=is_stranger]")).not_to_be_checked()
+    assert Event.objects.count() == before
+
+
 def test_a_form_without_a_draft_of_its_own_is_kept_as_well_until_it_is_sent(
     visitors: Any, frames: list[ReturnedFrame], olga: User
 ) -> None:

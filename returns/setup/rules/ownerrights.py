@@ -46,7 +46,7 @@ READ = {
         "lot",
         "blendshare",
     ),
-    "returns": ("soldunits",),
+    "returns": ("soldunits", "partner", "partnerslip", "walkin"),
     "auth": ("group",),
 }
 PEOPLE = {"auth": ("user",)}

@@ -257,6 +257,51 @@ def test_the_database_refuses_an_arrival_without_a_box(optician: Partner, olga: 
 # Filing with a slip
 
 
+def test_a_strangers_frame_in_a_box_is_weighed_in_under_its_slip_or_without_one(
+    shop: Shop, optician: Partner, olga: User
+) -> None:
+    """A shop's box holds what people left there, ours or not; the other bags go their own way."""
+    one, two = slips(optician, olga, 2)
+    request = filed(shop, one, wish="post_back")
+    box = boxed(olga, one, two)
+    strange = {"is_stranger": True, "colourway": None, "reason": ""}
+    theirs = weighed(shop, box, olga, slip=one, **strange)
+    assert (theirs.is_stranger, theirs.request, theirs.wish) == (True, request, "post_back")
+    unfiled = weighed(shop, box, olga, slip=two, **strange)
+    assert (unfiled.is_stranger, unfiled.request, unfiled.partner_slip) == (True, None, two)
+    # One that lay loose in the box: nobody's, until somebody asks for it.
+    loose = weighed(shop, box, olga, **strange)
+    assert (loose.is_stranger, loose.request, loose.partner_slip) == (True, None, None)
+    assert [len(line.tags) for line in queries.in_box(box)] == [1, 1]
+
+
+def test_the_tick_not_ours_clears_the_model_that_a_partners_slip_brought(
+    shop: Shop, optician: Partner, olga: User, client: Client
+) -> None:
+    (slip,) = slips(optician, olga, 1)
+    filed(shop, slip)
+    box = boxed(olga, slip)
+    client.force_login(olga)
+    form = {
+        "key": key(),
+        "request": slip.code,
+        "colourway": shop.avocet_slate.pk,
+        "is_stranger": "on",
+        "scale": shop.fine_scale.pk,
+        "mass": "24.82",
+        "cleaned": "on",
+        "mends_before": 0,
+    }
+    answer = client.post(f"/bench/parcel/{box.code}/", form)
+    assert answer.status_code == 302, answer.content.decode()
+    frame = ReturnedFrame.objects.get()
+    assert (frame.is_stranger, frame.colourway, frame.request) == (True, None, slip_request(slip))
+
+
+def slip_request(slip: PartnerSlip) -> Request | None:
+    return PartnerSlip.objects.get(pk=slip.pk).request
+
+
 def test_a_slip_is_filed_once(shop: Shop, optician: Partner, olga: User) -> None:
     (slip,) = slips(optician, olga, 1)
     same = key()

@@ -15,10 +15,13 @@ from returns.models import (
     Colourway,
     Component,
     FrameModel,
+    Partner,
+    PartnerSlip,
     Policy,
     ProductionBatch,
     Remedy,
     SoldUnits,
+    WalkIn,
 )
 from returns.setup.rules import ownerrights
 from tests import makers
@@ -27,7 +30,18 @@ from tests.returns import owner_makers as made
 
 pytestmark = [pytest.mark.django_db, pytest.mark.edge]
 
-BOOKS = (Movement, Posting, Reading, Month, Event, Lot, SoldUnits)
+BOOKS = (
+    Movement,
+    Posting,
+    Reading,
+    Month,
+    Event,
+    Lot,
+    SoldUnits,
+    Partner,
+    PartnerSlip,
+    WalkIn,
+)
 
 
 @pytest.fixture
