@@ -23,7 +23,7 @@ def grant(apps: Apps, editor: BaseDatabaseSchemaEditor) -> None:
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("returns", "0030_collected_at_counter"),
+        ("returns", "0031_ceiling_of_what"),
         ("auth", "0012_alter_user_first_name_max_length"),
         ("contenttypes", "0002_remove_content_type_name"),
     ]
