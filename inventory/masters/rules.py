@@ -20,7 +20,7 @@ from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
 from inventory import events
-from inventory.errors import BadInput
+from inventory.errors import BadInput, StaleState
 from inventory.events import Draft
 from inventory.ledger.rules import places
 from inventory.masters import queries, sums
@@ -29,6 +29,7 @@ from inventory.models import (
     BlendShare,
     Colour,
     Event,
+    FormerRecipe,
     Part,
     Polymer,
     Scale,
@@ -131,12 +132,10 @@ def add_colour(event: Draft, /, *, key: UUID, facts: Facts, at: datetime, by: Us
     return entered(event, Colour(), coded(facts, CODE_LENGTH_MAX))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NewBlend:
-    """A blend as its maker knows it. Shares and tolerance are parts per million of the mass."""
+@dataclass(frozen=True, kw_only=True)
+class NewRecipe:
+    """A recipe as its maker knows it. Shares and tolerance are parts per million of the mass."""
 
-    name: str
-    code: str
     shares: tuple[tuple[Colour, int], ...]
     tolerance_ppm: int
     is_marbled: bool
@@ -144,31 +143,96 @@ class NewBlend:
     def facts(self) -> list[Any]:
         """Return what was asked, for the fingerprint."""
         shares = sorted([colour.code, ppm] for colour, ppm in self.shares)
+        return [shares, self.tolerance_ppm, self.is_marbled]
+
+    def drawn(self) -> dict[str, Any]:
+        """Return what of a blend follows from its recipe: its swatch, its veins, its tolerance."""
+        largest_first = sorted(self.shares, key=lambda share: -share[1])
+        swatches = [(colour.swatch, ppm) for colour, ppm in largest_first]
+        return {
+            "tolerance_ppm": self.tolerance_ppm,
+            "swatch": swatches[0][0] if self.is_marbled else swatches_mixed(swatches),
+            "veins": " ".join(one for one, _ppm in swatches[1:]) if self.is_marbled else "",
+        }
+
+
+@dataclass(frozen=True, kw_only=True)
+class NewBlend(NewRecipe):
+    """A blend with its first recipe."""
+
+    name: str
+    code: str
+
+    def facts(self) -> list[Any]:
+        """Return what was asked, for the fingerprint."""
         head = coded({"name": self.name, "code": self.code}, CODE_LENGTH_MAX)
-        return [dict(head), shares, self.tolerance_ppm, self.is_marbled]
+        return [dict(head), *super().facts()]
 
 
 @events.rule("masters.add_blend", facts=lambda data: data.facts(), again=as_it_stands(Colour))
 def add_blend(event: Draft, /, *, key: UUID, data: NewBlend, at: datetime, by: User) -> Colour:
     """Enter a blend with its recipe. Raises BadInput when the shares are not the whole."""
     _refuse_bad_recipe(data)
-    largest_first = sorted(data.shares, key=lambda share: -share[1])
-    swatches = [(colour.swatch, ppm) for colour, ppm in largest_first]
     facts = {
         **coded({"name": data.name, "code": data.code}, CODE_LENGTH_MAX),
         "kind": Colour.Kind.BLEND,
-        "tolerance_ppm": data.tolerance_ppm,
-        "swatch": swatches[0][0] if data.is_marbled else swatches_mixed(swatches),
-        "veins": " ".join(swatch for swatch, _ppm in swatches[1:]) if data.is_marbled else "",
+        **data.drawn(),
     }
     blend = entered(event, Colour(), facts)
-    BlendShare.objects.bulk_create(
-        BlendShare(blend=blend, of=colour, share_ppm=ppm) for colour, ppm in data.shares
-    )
+    _write_shares(blend, data)
     return blend
 
 
-def _refuse_bad_recipe(data: NewBlend) -> None:
+@events.rule(
+    "masters.change_recipe",
+    facts=lambda blend, version, data: [blend.code, version, *data.facts()],
+    again=as_it_stands(Colour),
+)
+def change_recipe(
+    event: Draft,
+    /,
+    *,
+    key: UUID,
+    blend: Colour,
+    version: int,
+    data: NewRecipe,
+    at: datetime,
+    by: User,
+) -> Colour:
+    """Give a blend a new version of its recipe; `version` is the one that was seen.
+
+    Cards that are made keep the version that they were made by. Raises BadInput for what is no
+    blend, or a recipe that will not do, StaleState when it was changed meanwhile.
+    """
+    if not blend.is_blend:
+        raise BadInput(_("Only a blend has a recipe."), field="blend")
+    _refuse_bad_recipe(data)
+    if blend in [colour for colour, _ppm in data.shares]:
+        raise BadInput(_("A blend is not made of itself."), field="shares")
+    former = Colour.objects.get(pk=blend.pk)
+    rows = Colour.objects.filter(pk=blend.pk, recipe_version=version)
+    if rows.update(recipe_version=version + 1, **data.drawn()) != 1:
+        raise StaleState()
+    FormerRecipe.objects.create(
+        blend=blend,
+        version=version,
+        recipe=[[share.of.code, share.share_ppm] for share in blend.shares.select_related("of")],
+        tolerance_ppm=former.tolerance_ppm or 0,
+        replaced_at=at,
+    )
+    blend.shares.all().delete()
+    _write_shares(blend, data)
+    event.of(blend.code, id=blend.pk, version=version + 1)
+    return Colour.objects.get(pk=blend.pk)
+
+
+def _write_shares(blend: Colour, data: NewRecipe) -> None:
+    BlendShare.objects.bulk_create(
+        BlendShare(blend=blend, of=colour, share_ppm=ppm) for colour, ppm in data.shares
+    )
+
+
+def _refuse_bad_recipe(data: NewRecipe) -> None:
     colours = [colour.pk for colour, _ppm in data.shares]
     if not 2 <= len(colours) <= SHARES_MAX:
         raise BadInput(_("A recipe has two to eight colours."), field="shares")

@@ -27,7 +27,7 @@ from inventory.models import Event, Movement, PlaceKind, Reading, Scale, Worksho
 from inventory.weighing import rules as weighing
 from inventory.weighing.sums.masses import is_ambiguous
 from returns.arriving.queries.frame_masses import reading_limit_mg
-from returns.arriving.queries.massfits import bills_of, massfit_of
+from returns.arriving.queries.massfits import bills_for, massfit_of
 from returns.arriving.sums.plausible import Doubt, doubt
 from returns.asking import queries as asking
 from returns.filing.queries import frames as filed_frames
@@ -86,8 +86,12 @@ class WeighIn:
     @property
     def model(self) -> FrameModel | None:
         """The model that the frame is said to be, by its colourway or its batch."""
-        known = self.colourway or (self.batch.colourway if self.batch else None)
-        return known.model if known else None
+        return self.look.model if self.look else None
+
+    @property
+    def look(self) -> Colourway | None:
+        """The colourway that the frame is said to be, or that its batch is of."""
+        return self.colourway or (self.batch.colourway if self.batch else None)
 
     def facts(self) -> list[object]:
         """What was asked, for the fingerprint."""
@@ -483,7 +487,7 @@ def _bad_number(weighing: WeighIn) -> Iterator[BadInput]:
         # What is not ours was not filed as one of ours: its wish is asked for before anything else.
         if weighing.is_stranger:
             return
-        colourway = weighing.colourway or (weighing.batch.colourway if weighing.batch else None)
+        colourway = weighing.look
         if not _as_filed(weighing.request, colourway)[1]:
             yield BadInput(
                 _("Several frames were filed, with different wishes. Say which one this is."),
@@ -553,8 +557,8 @@ def _bad_second(scale: Scale, first_mg: int, second_mg: int) -> Iterator[BadInpu
 
 def doubtful(weighing_in: WeighIn, mass_mg: int) -> str:
     """Return the question about a mass of `mass_mg`; empty where the frame may weigh so much."""
-    model = weighing_in.model
-    bills = {} if weighing_in.is_stranger else bills_of(model)
+    model, look = weighing_in.model, weighing_in.look
+    bills = {} if weighing_in.is_stranger else bills_for(model, look)
     limit_mg = reading_limit_mg(weighing_in.scale, mass_mg)
     doubts = [doubt(mass_mg=mass_mg, limit_mg=limit_mg, bill=bill) for bill in bills.values()]
     if not doubts:
@@ -633,7 +637,7 @@ def _hold_open(parcel: Parcel) -> None:
 
 def _made_frame(key: UUID, parcel: Parcel, weighing: WeighIn, at: datetime) -> ReturnedFrame:
     reading = _reading(weighing, at)
-    colourway = weighing.colourway or (weighing.batch.colourway if weighing.batch else None)
+    colourway = weighing.look
     filed = _filed(weighing, colourway)
     return ReturnedFrame.objects.create(
         tag=_fresh_tag(),

@@ -165,3 +165,26 @@ def by_material(colourways: Collection[Colourway]) -> dict[int, tuple[Heap, ...]
     """Return the heaps of several colourways, by id. Two questions for all."""
     bills = bills_of(colourways)
     return {way.pk: heaps(way, bills[way.pk]) for way in colourways}
+
+
+@dataclass(frozen=True, slots=True)
+class PieceMass:
+    """What the bill says of one piece, in mg: its frame material with one standard deviation, and
+    all else."""
+
+    frame_mg: int
+    spread_mg: float
+    rest_mg: int
+
+
+def piece_masses(colourways: Collection[Colourway]) -> dict[int, PieceMass]:
+    """Return the masses of a piece of each colourway, by id. Two questions for all."""
+    found = {}
+    for pk, bill in bills_of(colourways).items():
+        frame = [made.piece for made in bill.values() if made.piece.is_frame_material]
+        whole_mg = sum(made.piece.nominal_mg for made in bill.values())
+        frame_mg = sum(piece.nominal_mg for piece in frame)
+        # The components' spreads are independent of each other, so they add as squares.
+        spread_mg = sum(piece.spread_mg**2 for piece in frame) ** 0.5
+        found[pk] = PieceMass(frame_mg, spread_mg, whole_mg - frame_mg)
+    return found

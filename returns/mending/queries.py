@@ -42,7 +42,8 @@ def advice(check: BenchCheck, live: Sequence[JobStep]) -> Way | None:
     grading_ = check.job.grading
     seen = [Seen(one.component, one.defect, one.measured_um) for one in grading_.findings.all()]
     offered = facts.offers(frame, seen, Policy.the())
-    prices = facts.prices(frame, offered, Policy.the())
+    policy = Policy.the()
+    prices = facts.prices(frame, offered, policy, facts.new_frame_cost(frame, policy))
     costs = costs_for(prices, facts.material_mg(frame))
     usable = _usable(grading_, offered, seen)
     learned = learning.tallies([step.remedy for step in open_])

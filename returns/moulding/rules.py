@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import date, datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, Final
 from uuid import UUID
 
 from django.utils.translation import gettext as _
@@ -86,6 +86,69 @@ def mould(
         )
     event.of(batch.code, lots=sorted({moulded.lot_code(posting) for posting in postings}))
     return batch
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """What the workshop notes on a batch card; None where nothing was noted.
+
+    Temperatures in degrees Celsius, the force of the press in newtons, its time in seconds, the
+    minutes of work on the whole batch.
+    """
+
+    mould_temperature_c: int | None = None
+    melt_temperature_c: int | None = None
+    force_n: int | None = None
+    press_time_s: int | None = None
+    work_minutes: int | None = None
+    settings_note: str = ""
+
+    def facts(self) -> list[Any]:
+        """What was asked, for the fingerprint."""
+        figures = [self.mould_temperature_c, self.melt_temperature_c, self.force_n]
+        return [*figures, self.press_time_s, self.work_minutes, self.settings_note.strip()]
+
+
+SETTINGS_MAX: Final = {
+    "mould_temperature_c": 400,
+    "melt_temperature_c": 400,
+    "force_n": 10_000_000,
+    "press_time_s": 86_400,
+    "work_minutes": 100_000,
+}
+"""The most that is taken for a setting: beyond it, a finger slipped. Own choice."""
+NOTE_LENGTH_MAX: Final = 200
+
+
+@events.rule(
+    "batches.note_settings",
+    facts=lambda batch, settings: [batch.code, *settings.facts()],
+    again=lambda batch: ProductionBatch.objects.get(pk=batch.pk),
+)
+def note_settings(
+    event: Draft,
+    /,
+    *,
+    key: UUID,
+    batch: ProductionBatch,
+    settings: Settings,
+    at: datetime,
+    by: User,
+) -> ProductionBatch:
+    """Write the settings on a batch's card, over what was noted before; the history keeps both.
+
+    Raises BadInput, naming the field, for a figure that no press has.
+    """
+    data = asdict(settings)
+    for name, most in SETTINGS_MAX.items():
+        if data[name] is not None and not 0 <= data[name] <= most:
+            raise BadInput(_("Write a figure from 0 to %(most)s.") % {"most": most}, field=name)
+    if len(settings.settings_note.strip()) > NOTE_LENGTH_MAX:
+        raise BadInput(_("Keep the note to 200 characters."), field="settings_note")
+    data["settings_note"] = settings.settings_note.strip()
+    ProductionBatch.objects.filter(pk=batch.pk).update(**data)
+    event.of(batch.code, **data)
+    return ProductionBatch.objects.get(pk=batch.pk)
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,10 +14,12 @@ from django.contrib.auth.models import User
 from django.db.models import Exists, OuterRef
 
 from inventory.models import Admission, Colour, Event, Movement, Part, Polymer, Scale, Workshop
+from returns.grading.queries import facts, new_frame
 from returns.models import (
     Colourway,
     Component,
     DifferingComponent,
+    Policy,
     ProductionBatch,
     Remedy,
     Request,
@@ -26,6 +28,7 @@ from returns.models import (
 )
 
 LIMITS_EVENT: Final = "masters.set_limits"
+MODELS_SHOWN_MAX: Final = 20
 _STOCK_KINDS = ("opening", "receive_parts", "count_parts", "receive_feedstock")
 
 
@@ -107,3 +110,19 @@ def is_open() -> bool:
     """Tell whether customers may file. Once the first of them has, it stays so."""
     # A master that is switched off later must not shut the door on customers who are being served.
     return Request.objects.exists() or all(is_done() for is_done in _NEEDED.values())
+
+
+def new_frames() -> list[tuple[Colourway, new_frame.Cost]]:
+    """Return what a new frame of each active model costs, in the first of its looks."""
+    policy = Policy.the()
+    rows = Colourway.objects.filter(active=True, model__active=True)
+    looks: dict[int, Colourway] = {}
+    for look in rows.select_related("model", "polymer", "colour").order_by("model__name", "pk"):
+        looks.setdefault(look.model_id, look)
+    return [
+        (
+            look,
+            new_frame.of(look, material_minor_per_kg=facts.worth_of(look), policy=policy),
+        )
+        for look in list(looks.values())[:MODELS_SHOWN_MAX]
+    ]

@@ -6,14 +6,17 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
+from inventory.material.sums.heat import HeatSpread
 from inventory.models import Spoiled, Step
+from returns.figures.circularity.sums.circularity import ShareInterval, counted_share
 from returns.models import ProductionBatch
 from returns.spoiling import sums
 from returns.spoiling.sums import StepYield
 
 BATCHES_MAX = 40
+BEST_MAX = 5
 
 
 def standing(codes: Sequence[str]) -> QuerySet[Spoiled]:
@@ -78,3 +81,43 @@ def overview() -> Overview:
 def _yield(batch: ProductionBatch, spoiled: Counter[str]) -> BatchYield:
     steps = sums.step_yields(Step.values, spoiled, good_after_first=batch.pieces)
     return BatchYield(batch, tuple(steps), sums.rolled(steps) or 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Alike:
+    """A batch of the same material with its yield: the share of begun pairs that came through all
+    steps, with its interval (Wilson, 95 %)."""
+
+    made: BatchYield
+    interval: ShareInterval
+
+
+def best_alike(batch: ProductionBatch) -> list[Alike]:
+    """Return the batches of the same main material and as many heat passes, in whole ones, that
+    have settings noted and something spoiled, those with the best yield first."""
+    look, passes = batch.colourway, _passes(batch)
+    noted = Spoiled.objects.filter(posting__movement__reversed_by=None).values("batch_code")
+    told = Q(mould_temperature_c__isnull=False) | Q(melt_temperature_c__isnull=False)
+    told |= Q(force_n__isnull=False) | Q(press_time_s__isnull=False)
+    rows = ProductionBatch.objects.filter(
+        told,
+        code__in=noted,
+        pieces__gte=1,
+        colourway__polymer=look.polymer_id,
+        colourway__colour=look.colour_id,
+    )
+    newest = rows.select_related("colourway__model", "colourway__colour")[:BATCHES_MAX]
+    alike = [one for one in newest if _passes(one) == passes]
+    spoiled: dict[str, Counter[str]] = {one.code: Counter() for one in alike}
+    for code, step, pieces in standing(list(spoiled)).values_list("batch_code", "step", "pieces"):
+        spoiled[code][step] += pieces
+    found = [_yield(one, spoiled[one.code]) for one in alike]
+    rated = [
+        Alike(one, counted_share(count=one.begun - one.spoiled, of=one.begun)) for one in found
+    ]
+    # By the lower limit: nine of ten tell less than ninety of a hundred.
+    return sorted(rated, key=lambda one: -one.interval.low)[:BEST_MAX]
+
+
+def _passes(batch: ProductionBatch) -> int:
+    return round(HeatSpread.from_list(batch.heat).mean_passes)

@@ -18,17 +18,19 @@ from returns.figures.forecast import api as foresight
 from returns.figures.repairability import api as repairs
 from returns.filing import api as filing
 from returns.furniture.api import describing
+from returns.goods import api as goods
 from returns.grading import api as frames
 from returns.handover import api as handover
 from returns.joining import api as joining
 from returns.kits import api as kits
 from returns.leaving import api as leaving
 from returns.mending import api as mending
-from returns.moulding import api as batches
+from returns.moulding.api import batches, cards
 from returns.partners import api as partners
 from returns.regrind.api import boxes, runs
 from returns.salvage import api as salvage
 from returns.setup import api as tokens
+from returns.spoiling import api as spoiling
 from returns.stock import api as stock
 from returns.story.api import requests, stories
 from returns.tracing import api as tracing
@@ -157,6 +159,25 @@ _material: list[URLPattern] = [
     path("places/<str:code>/counts/", stock.MassCounts.as_view(), name="api-place-counts"),
     path("places/<str:code>/disposals/", stock.Disposals.as_view(), name="api-disposals"),
     path("batches/", batches.Batches.as_view(), name="api-batches"),
+    path("batches/<str:code>/", batches.OneBatch.as_view(), name="api-batch"),
+    path("batches/<str:code>/settings/", batches.BatchSettings.as_view(), name="api-settings"),
+    path("batches/<str:code>/spoiled/", spoiling.BatchSpoiled.as_view(), name="api-batch-spoiled"),
+    path("batches/<str:code>/scrap/", spoiling.BatchScrap.as_view(), name="api-batch-scrap"),
+    path("spoiled/", spoiling.SpoiledPairs.as_view(), name="api-spoiled"),
+    path("yields/", spoiling.Yields.as_view(), name="api-yields"),
+    path("cards/", cards.Cards.as_view(), name="api-cards"),
+    path("cards/<str:code>/", cards.OneCard.as_view(), name="api-card"),
+    path("cards/<str:code>/weighings/", cards.CardWeighings.as_view(), name="api-card-weighings"),
+    path("cards/<str:code>/drops/", cards.CardDrops.as_view(), name="api-card-drops"),
+    path("blends/<str:code>/recipes/", cards.Recipes.as_view(), name="api-recipes"),
+    path("goods/", goods.Loads.as_view(), name="api-goods"),
+    path("goods/yields/", goods.GoodsYields.as_view(), name="api-goods-yields"),
+    path("goods/<str:code>/", goods.OneLoad.as_view(), name="api-load"),
+    path("goods/<str:code>/streams/", goods.Streams.as_view(), name="api-load-streams"),
+    path("goods/<str:code>/endings/", goods.LoadEndings.as_view(), name="api-load-endings"),
+    path("goods/<str:code>/pickings/", goods.Pickings.as_view(), name="api-load-pickings"),
+    path("goods/<str:code>/passings/", goods.Passings.as_view(), name="api-load-passings"),
+    path("goods/<str:code>/reversals/", goods.LoadReversals.as_view(), name="api-load-reversals"),
 ]
 
 _books: list[URLPattern] = [

@@ -7,7 +7,7 @@ from django.urls import URLPattern, URLResolver, path
 from returns.goods.pages import goods
 from returns.leaving import pages as posting
 from returns.mending.pages import mend
-from returns.moulding.pages import blend, cards, heat_shown
+from returns.moulding.pages import batches, blend, cards, heat_shown
 from returns.regrind.pages import boxes, strip
 from returns.salvage import pages as salvage
 from returns.spoiling import pages as spoiled
@@ -39,6 +39,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("bench/cards/", cards.card_list, name="cards"),
     path("bench/cards/<str:code>/", cards.card, name="card"),
     path("bench/cards/<str:code>/<slug:action>/", cards.act, name="card-act"),
+    path("bench/batches/", batches.page, name="batches"),
+    path("bench/batches/<str:code>/", batches.card, name="batch"),
     path("bench/heat/<path:code>/", heat_shown.page, name="heat"),
     path("bench/salvage/", salvage.page, name="salvage"),
     path("bench/salvage/approve/", salvage.approve, name="salvage-approve"),

@@ -170,7 +170,7 @@ def test_facts_of_what_a_rule_is_told_leave_no_field_out() -> None:
             "Match",
             "Material",
             "Net",
-            "NewBlend",
+            "NewRecipe",
             "Sorted",
             "TakenOut",
             "NewColourway",

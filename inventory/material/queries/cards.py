@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from datetime import datetime
 
 from inventory import clock
@@ -19,27 +20,50 @@ from inventory.months.queries.recovered.shapes import Class
 from inventory.months.sums.calendar_month import Month
 
 
-def recipe_of(blend: Colour) -> dict[str, int]:
-    """Return a blend's recipe: parts per million by colour code, the largest share first."""
-    return {share.of.code: share.share_ppm for share in blend.shares.select_related("of")}
+@dataclass(frozen=True, slots=True)
+class Version:
+    """A recipe in one version: parts per million by colour code, the largest share first, and by
+    how much of the whole a share may miss it."""
+
+    number: int
+    shares: Mapping[str, int]
+    tolerance_ppm: int
 
 
-def compute(*, blend: Colour, polymer: Polymer, total_mg: int, at: datetime) -> Answer:
+def current(blend: Colour) -> Version:
+    """Return a blend's recipe as it is now."""
+    shares = {share.of.code: share.share_ppm for share in blend.shares.select_related("of")}
+    return Version(blend.recipe_version, shares, blend.tolerance_ppm or 0)
+
+
+def on(card: RecipeCard) -> Version:
+    """Return the recipe that a card was made by."""
+    return Version(card.recipe_version, dict(card.recipe), card.tolerance_ppm)
+
+
+def former(blend: Colour) -> list[Version]:
+    """Return the recipes that a blend had before, the latest first."""
+    return [
+        Version(one.version, dict(one.recipe), one.tolerance_ppm)
+        for one in blend.former_recipes.all()
+    ]
+
+
+def compute(*, recipe: Version, polymer: Polymer, total_mg: int, at: datetime) -> Answer:
     """Choose lots for a blend: each share exact where the stock gives it, else within tolerance.
 
     Only lots of the recipe's own colours are asked: another colour is never let in.
     """
-    recipe = recipe_of(blend)
-    for off in (0, blend.tolerance_ppm or 0):
+    for off in (0, recipe.tolerance_ppm):
         shares = tuple(
             ColourShare(colour=code, ppm_min=max(0, ppm - off), ppm_max=min(WHOLE_PPM, ppm + off))
-            for code, ppm in recipe.items()
+            for code, ppm in recipe.shares.items()
         )
         answer = blends.compute(
             polymer=polymer,
             recipe=Recipe(total_mg=total_mg, colours=shares),
             at=at,
-            colours=list(recipe),
+            colours=list(recipe.shares),
         )
         if answer.blend is not None:
             break
@@ -51,8 +75,8 @@ def weighed(card: RecipeCard, masses_mg: Mapping[Lot, int]) -> tuple[Reached, ..
     by_colour: Counter[str] = Counter()
     for lot, mass_mg in masses_mg.items():
         by_colour[lot.colour.code] += mass_mg
-    recipe = dict(card.recipe)
-    return recipe_shares.reached(by_colour, recipe, tolerance_ppm=card.tolerance_ppm)
+    recipe = on(card)
+    return recipe_shares.reached(by_colour, recipe.shares, tolerance_ppm=recipe.tolerance_ppm)
 
 
 def taken_of(card: RecipeCard) -> dict[Lot, int]:

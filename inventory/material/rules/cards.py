@@ -31,7 +31,10 @@ REASON_LENGTH_MAX = 200
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wanted:
-    """A mass of a blend that is wanted: for which batch, and for what, in words."""
+    """A mass of a blend that is wanted: for which batch, and for what, in words.
+
+    One like an earlier card is mixed by the recipe of that card, whatever the blend's is by now.
+    """
 
     blend: Colour
     polymer: Polymer
@@ -45,6 +48,10 @@ class Wanted:
         like = self.like.code if self.like else ""
         texts = [self.batch_code.strip(), self.wanted_for.strip(), like]
         return [self.blend.code, self.polymer.code, self.total_mg, *texts]
+
+    def recipe(self) -> cards.Version:
+        """Return the recipe to mix by."""
+        return cards.on(self.like) if self.like else cards.current(self.blend)
 
 
 def _under(event: Any) -> RecipeCard:
@@ -63,9 +70,8 @@ def plan(event: Draft, /, *, key: UUID, wanted: Wanted, at: datetime, by: User) 
     blend, Conflict when the lots on hand do not make the recipe.
     """
     _refuse_bad(wanted)
-    answer = cards.compute(
-        blend=wanted.blend, polymer=wanted.polymer, total_mg=wanted.total_mg, at=at
-    )
+    recipe = wanted.recipe()
+    answer = cards.compute(recipe=recipe, polymer=wanted.polymer, total_mg=wanted.total_mg, at=at)
     if answer.blend is None:
         raise Conflict(_("The lots on hand do not make this recipe. Want less, or grind first."))
     card = RecipeCard.objects.create(
@@ -73,8 +79,9 @@ def plan(event: Draft, /, *, key: UUID, wanted: Wanted, at: datetime, by: User) 
         blend=wanted.blend,
         polymer=wanted.polymer,
         total_mg=wanted.total_mg,
-        recipe=list(map(list, cards.recipe_of(wanted.blend).items())),
-        tolerance_ppm=wanted.blend.tolerance_ppm or 0,
+        recipe=list(map(list, recipe.shares.items())),
+        recipe_version=recipe.number,
+        tolerance_ppm=recipe.tolerance_ppm,
         batch_code=wanted.batch_code.strip(),
         wanted_for=wanted.wanted_for.strip(),
         like=wanted.like,
@@ -183,6 +190,8 @@ def _percent(share_ppm: int) -> str:
 def _refuse_bad(wanted: Wanted) -> None:
     if not wanted.blend.is_blend:
         raise BadInput(_("Only a blend has a recipe."), field="blend")
+    if wanted.like is not None and wanted.like.blend != wanted.blend:
+        raise BadInput(_("That card is of another blend."), field="like")
     if wanted.total_mg < 1:
         raise BadInput(_("Write how much is wanted."), field="mass")
     if not 1 <= len(wanted.batch_code.strip()) <= material.BATCH_CODE_LENGTH_MAX:

@@ -11,12 +11,15 @@ from django.db.models import Case, Q, When
 from inventory.models import Reading
 from inventory.weighing.queries import readings
 from returns.arriving.sums import mass_hypotheses, massfit
+from returns.catalogue import queries as catalogue
 from returns.grading.sums.facts import PPM
 from returns.models import Colourway, Component, FrameModel, Policy
 
 MODELS_TRIED_MAX = 40
 FITS_KEPT_MAX = 5
 CANNOT_TELL = "cannot_tell"
+# Between the code of a model and the look that weighs otherwise; no code has it.
+LOOK = "/"
 
 
 def massfit_of(
@@ -31,43 +34,80 @@ def massfit_of(
         return {}
     mass_mg, u_mg = reading.mass_mg, readings.measured(reading).u_mg
     if colourway is not None:
-        return against_model(mass_mg=mass_mg, u_mg=u_mg, model=colourway.model)
+        return against_look(mass_mg=mass_mg, u_mg=u_mg, colourway=colourway)
     fits = {code: against(mass_mg=mass_mg, u_mg=u_mg, bill=bill) for code, bill in _bills().items()}
     fitting = [code for code, fit in fits.items() if fit["verdict"] in ("complete", "missing")]
-    return {"verdict": CANNOT_TELL, "models": fitting, "fits": []} if fits else {}
+    # A model fits when one of its looks does.
+    models = list(dict.fromkeys(code.partition(LOOK)[0] for code in fitting))
+    return {"verdict": CANNOT_TELL, "models": models, "fits": []} if fits else {}
 
 
-def against_model(*, mass_mg: int, u_mg: float, model: FrameModel) -> dict[str, Any]:
-    """Weigh a mass up against a model's bill and the pieces of the others; {} without a bill."""
-    bills = _bills(model)
-    bill = bills.pop(model.code, None)
-    others = [replace(piece, of=code) for code, other in bills.items() for piece in other]
-    return against(mass_mg=mass_mg, u_mg=u_mg, bill=bill, others=others) if bill else {}
+def against_look(*, mass_mg: int, u_mg: float, colourway: Colourway) -> dict[str, Any]:
+    """Weigh a mass up against a colourway's bill and the pieces of the other models; {} without a
+    bill."""
+    bills = _bills(colourway.model)
+    own = _own(colourway)
+    others = [
+        replace(piece, of=code)
+        for code, other in bills.items()
+        if code.partition(LOOK)[0] != colourway.model.code
+        for piece in other
+    ]
+    return against(mass_mg=mass_mg, u_mg=u_mg, bill=own, others=others) if own else {}
 
 
-def bills_of(model: FrameModel | None) -> dict[str, list[mass_hypotheses.Component]]:
-    """Return the bill of a frame's model, or of every active one where the model is unknown."""
+def bills_for(
+    model: FrameModel | None, colourway: Colourway | None
+) -> dict[str, list[mass_hypotheses.Component]]:
+    """Return the bill of a frame's colourway; of every look of its model where only that is known,
+    and of every active model where nothing is. Looks of the same masses stand there once."""
+    if colourway is not None:
+        own = _own(colourway)
+        return {colourway.model.code: own} if own else {}
     bills = _bills(model)
     if model is None:
         return bills
-    return {code: bill for code, bill in bills.items() if code == model.code}
+    return {code: bill for code, bill in bills.items() if code.partition(LOOK)[0] == model.code}
+
+
+def _own(colourway: Colourway) -> list[mass_hypotheses.Component]:
+    return [_piece(made.piece) for made in catalogue.bill_of(colourway).values()]
 
 
 def _bills(own: FrameModel | None = None) -> dict[str, list[mass_hypotheses.Component]]:
-    """The bills of the active models, and of the frame's own, which comes first."""
+    """The bills of the active models, and of the frame's own, which comes first; after each
+    model's the bills of its looks whose components have masses of their own."""
     rows = (
         Component.objects.select_related("model")
         .filter(Q(model__active=True) | Q(model=own))
         .order_by(Case(When(model=own, then=0), default=1), "model__code", "key")
     )
+    looks = _looks_of_other_masses()
     bills: dict[str, list[mass_hypotheses.Component]] = {}
     for row in rows:
         # The limit counts models and not rows, so that no bill is cut short: a bill without its
         # last piece would call a whole frame too heavy.
         if row.model.code in bills or len(bills) < MODELS_TRIED_MAX:
-            piece = mass_hypotheses.Component(row.key, row.nominal_mg, row.spread_mg)
-            bills.setdefault(row.model.code, []).append(piece)
+            bills.setdefault(row.model.code, []).append(_piece(row))
+            for look, pieces in looks.get(row.model.pk, {}).items():
+                bills.setdefault(f"{row.model.code}{LOOK}{look}", pieces)
     return bills
+
+
+def _looks_of_other_masses() -> dict[int, dict[int, list[mass_hypotheses.Component]]]:
+    """Return by model and colourway the bills of the looks that differ in mass from their model."""
+    rows = Colourway.objects.filter(differing__nominal_mg__isnull=False).distinct()
+    ways = list(rows.select_related("polymer", "colour")[:MODELS_TRIED_MAX])
+    bills = catalogue.bills_of(ways)
+    found: dict[int, dict[int, list[mass_hypotheses.Component]]] = {}
+    for way in ways:
+        pieces = [_piece(made.piece) for made in bills[way.pk].values()]
+        found.setdefault(way.model_id, {})[way.pk] = pieces
+    return found
+
+
+def _piece(row: Component) -> mass_hypotheses.Component:
+    return mass_hypotheses.Component(row.key, row.nominal_mg, row.spread_mg)
 
 
 def against(

@@ -60,6 +60,8 @@ _BY_PAGE: Final = {
     "boxes": "boxes",
     "run": "boxes",
     "run-act": "boxes",
+    "batch": "stock",
+    "batches": "stock",
     "heat": "stock",
     "blend": "stock",
     "stock": "stock",

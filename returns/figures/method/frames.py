@@ -64,6 +64,7 @@ FRAMES = (
             "returns.grading.sums.costs",
             "returns.grading.sums.decision",
             "returns.grading.sums.facts",
+            "returns.grading.sums.new_frame",
             "returns.grading.sums.plans",
             "returns.grading.sums.sensitivity",
             "returns.story.sums.states",

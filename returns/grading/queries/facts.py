@@ -28,12 +28,12 @@ from inventory.parts import queries as part_stock
 from returns.catalogue import queries as catalogue
 from returns.catalogue.queries import Material
 from returns.grading import sums as grading
-from returns.grading.queries import learning
+from returns.grading.queries import learning, new_frame
 from returns.grading.queries.learning import NOTHING, Tally
 from returns.grading.sums.costs import stripping_minor
 from returns.grading.sums.facts import PPM, RECOVERY_SHARE_PPM
 from returns.mending import sums as threads
-from returns.models import Component, FrameModel, Policy, Remedy, RemedyPart, ReturnedFrame
+from returns.models import Colourway, Component, Policy, Remedy, RemedyPart, ReturnedFrame
 from returns.models.catalogue import ComponentKey, ComponentKind
 from returns.models.remedies import DefectKey, Method
 
@@ -197,17 +197,29 @@ def _thread(part: Part) -> threads.Thread | None:
     return None
 
 
-def prices(frame: ReturnedFrame, offered: Iterable[Offer], policy: Policy) -> grading.Prices:
+def new_frame_cost(frame: ReturnedFrame, policy: Policy) -> new_frame.Cost | None:
+    """Return what a new frame like this costs, measured or typed; None without its colourway."""
+    if frame.colourway is None:
+        return None
+    look = frame.colourway
+    return new_frame.of(look, material_minor_per_kg=worth_of(look), policy=policy)
+
+
+def prices(
+    frame: ReturnedFrame,
+    offered: Iterable[Offer],
+    policy: Policy,
+    made_anew: new_frame.Cost | None,
+) -> grading.Prices:
     """Return what things cost today, in minor units."""
     workshop = Workshop.the()
-    model = _model(frame)
     labour_minor = workshop.labour_minor_per_hour
     return grading.Prices(
         labour_minor_per_hour=labour_minor,
         postage_out_minor=workshop.postage_out_minor,
         postage_in_minor=workshop.postage_in_minor,
-        new_frame_cost_minor=model.new_frame_cost_minor if model else 0,
-        material_minor_per_kg=_material_minor_per_kg(frame),
+        new_frame_cost_minor=made_anew.minor if made_anew else 0,
+        material_minor_per_kg=worth_of(frame.colourway) if frame.colourway else 0,
         regrind_cost_minor=stripping_minor(labour_minor, workshop.strip_minutes),
         part_minor={part.code: part.price_minor for offer in offered for part in offer.parts},
         repair_ceiling_share_ppm=policy.ceiling_ppm,
@@ -235,18 +247,12 @@ def recovery_share_ppm() -> int:
     return min(PPM, PPM * (sums["flake"] or 0) // sums["taken"]) if sums["taken"] else 0
 
 
-def _model(frame: ReturnedFrame) -> FrameModel | None:
-    return frame.colourway.model if frame.colourway else None
-
-
-def _material_minor_per_kg(frame: ReturnedFrame) -> int:
-    """Return what a kilogram of the frame's material is worth, selling costs off.
+def worth_of(colourway: Colourway) -> int:
+    """Return what a kilogram of a colourway's frame material is worth, selling costs off.
 
     Of several materials it is their mean, each by its mass in the bill, rounded down.
     """
-    if frame.colourway is None:
-        return 0
-    heaps = catalogue.heaps(frame.colourway, catalogue.bill_of(frame.colourway))
+    heaps = catalogue.heaps(colourway, catalogue.bill_of(colourway))
     if len(heaps) == 1:
         return _worth_minor_per_kg(heaps[0].material)
     worth = sum(heap.nominal_mg * _worth_minor_per_kg(heap.material) for heap in heaps)

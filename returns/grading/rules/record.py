@@ -32,7 +32,8 @@ def compute(
     policy = Policy.the()
     offered = gradingfacts.offers(frame, seen, policy)
     try:
-        prices = gradingfacts.prices(frame, offered, policy)
+        new_frame = gradingfacts.new_frame_cost(frame, policy)
+        prices = gradingfacts.prices(frame, offered, policy, new_frame)
         stock = gradingfacts.stock_of(offered, frame.tag)
         limits = gradingfacts.limits(policy)
         facts = gradingfacts.frame_facts(frame, seen, polymer, found_sound=found_sound)
@@ -61,6 +62,8 @@ def compute(
         "recovery_share_ppm": prices.recovery_share_ppm,
         "material_minor_per_kg": prices.material_minor_per_kg,
         "ceiling_ppm": policy.ceiling_ppm,
+        # The figure itself is among the figures; this says where it is from.
+        "new_frame": asdict(new_frame) if new_frame else None,
         "wall_mm": {piece: str(wall) for piece, wall in facts.wall_mm.items()},
         "stock": dict(stock.available),
         "currency": Workshop.the().currency,

@@ -18,6 +18,7 @@ from inventory.models import Movement, Part, Place, PlaceKind, Posting, Reservat
 from inventory.models.places import ReservationState
 from inventory.parts import queries as part_stock
 from returns.arriving.queries.frame_masses import on_bench_mg
+from returns.catalogue import queries as catalogue
 from returns.models import Component, JobStep, ReturnedFrame
 from returns.models.catalogue import ComponentKind
 from returns.models.remedies import DefectKey, Method
@@ -157,4 +158,5 @@ def _replaced(step: JobStep) -> Component | None:
     missing = step.job.grading.findings.filter(component=key, defect=DefectKey.MISSING)
     if step.remedy.defect == DefectKey.MISSING or missing.exists():
         return None
-    return frame.colourway.model.components.filter(key=key).first()
+    made = catalogue.bill_of(frame.colourway).get(key)
+    return made.piece if made else None

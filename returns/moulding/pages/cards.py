@@ -105,7 +105,8 @@ class WeighForm(ActionForm):
         for line in self.lines:
             name = f"lot-{line.lot.pk}"
             self.fields[name] = MassField(required=False, label=line.lot.code)
-            self.fields[name].widget.attrs["data-label"] = line.lot.code
+            marks = {"data-label": line.lot.code, "data-colour": line.lot.colour.code}
+            self.fields[name].widget.attrs |= marks
 
     def typed(self) -> dict[Lot, str]:
         """Return what was typed for each lot."""
@@ -155,8 +156,9 @@ def _obstacles(form: PlanForm) -> list[str]:
     data = form.cleaned_data
     if not {"blend", "polymer", "mass"} <= data.keys():
         return []
+    recipe = queries.current(data["blend"])
     answer = queries.compute(
-        blend=data["blend"], polymer=data["polymer"], total_mg=data["mass"], at=timezone.now()
+        recipe=recipe, polymer=data["polymer"], total_mg=data["mass"], at=timezone.now()
     )
     return [obstacle(one) for one in (*answer.alone, *answer.together)]
 
@@ -245,9 +247,9 @@ def _page(request: StaffRequest, found: RecipeCard, tried: dict[str, Any]) -> Ht
         "fed": fed,
         "moulded": heat.after_melt(fed),
         "cost_minor": _total([row["cost_minor"] for row in rows]),
-        "reached": [
-            (colours.get(one.colour), one) for one in queries.weighed(found, masses) if masses
-        ],
+        "reached": [(colours.get(one.colour), one) for one in queries.weighed(found, masses)],
+        "is_begun": bool(masses),
+        "is_old_recipe": found.recipe_version != found.blend.recipe_version,
         "wanted": [(colours.get(colour), ppm) for colour, ppm in found.recipe],
         "wide": True,
         "is_open": found.state == RecipeCard.State.OPEN,

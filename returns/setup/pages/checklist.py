@@ -61,6 +61,7 @@ def one(request: StaffRequest, step: str) -> HttpResponse:
         "form": form,
         "there": shown.there(),
         "following": _following(step),
+        "new_frames": readiness.new_frames() if step == "limits" else (),
         "zone": settings.TIME_ZONE,
         "language": get_language_info(settings.LANGUAGE_CODE)["name_translated"],
     }

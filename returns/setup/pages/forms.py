@@ -170,16 +170,9 @@ class ColourForm(StepForm):
         return {"facts": {k: v for k, v in super().facts()["facts"].items() if v or k != "kind"}}
 
 
-class BlendForm(ActionForm):
+class RecipeForm(ActionForm):
     """Up to five colours with their shares; lines without a share are left out."""
 
-    name = forms.CharField(label=_("Name in words"), max_length=40)
-    code = forms.SlugField(
-        label=_("Code"),
-        required=False,
-        max_length=20,
-        help_text=_("Goes on boxes and lots. Left empty, it is made from the name."),
-    )
     is_marbled = forms.ChoiceField(
         label=_("How it looks"),
         choices=[
@@ -221,17 +214,43 @@ class BlendForm(ActionForm):
                 self.add_error(f"colour_{at}", _t("Choose the colour of this share."))
         return data
 
-    def facts(self) -> dict[str, Any]:
+    def recipe(self) -> dict[str, Any]:
+        """Return the recipe as the rules take it."""
         data = self.cleaned_data
         shares = ((data[f"colour_{at}"], data[f"share_{at}"]) for at in range(1, SHARES_ASKED + 1))
-        blend = masters.NewBlend(
-            name=data["name"],
-            code=data["code"],
-            shares=tuple((colour, ppm) for colour, ppm in shares if colour and ppm),
-            tolerance_ppm=data["tolerance"],
-            is_marbled=data["is_marbled"] == "yes",
-        )
-        return {"data": blend}
+        return {
+            "shares": tuple((colour, ppm) for colour, ppm in shares if colour and ppm),
+            "tolerance_ppm": data["tolerance"],
+            "is_marbled": data["is_marbled"] == "yes",
+        }
+
+
+class BlendForm(RecipeForm):
+    """A blend with its first recipe."""
+
+    name = forms.CharField(label=_("Name in words"), max_length=40)
+    code = forms.SlugField(
+        label=_("Code"),
+        required=False,
+        max_length=20,
+        help_text=_("Goes on boxes and lots. Left empty, it is made from the name."),
+    )
+
+    field_order = ("name", "code")
+
+    def facts(self) -> dict[str, Any]:
+        data = self.cleaned_data
+        return {"data": masters.NewBlend(name=data["name"], code=data["code"], **self.recipe())}
+
+
+class ChangedRecipeForm(RecipeForm):
+    """Another recipe of a blend; `version` is the one that the page showed."""
+
+    version = forms.IntegerField(widget=forms.HiddenInput)
+
+    def facts(self) -> dict[str, Any]:
+        recipe = masters.NewRecipe(**self.recipe())
+        return {"version": self.cleaned_data["version"], "data": recipe}
 
 
 class MixingForm(ActionForm):
@@ -610,6 +629,16 @@ class LimitsForm(StepForm):
         label=_("Wall left around a screw, at least, % of its diameter"),
         max_value=500,
         help_text=_("Common practice, no source: half the diameter."),
+    )
+    new_frame_batches = whole(
+        _("Batches from which the cost of a new frame is worked out"),
+        0,
+        100,
+        help_text=_("Their flake, their yield and their minutes of work must be noted. 0: never."),
+    )
+    new_frame_overhead_minor = money(
+        label=_("Energy, press and rent of one new frame"),
+        help_text=_("Stands beside material, work and bought parts. Your judgement."),
     )
     hole_offset_um = millimetres(label=_("A hole this far off stops the arm, mm"))
     kits_max = whole(_("Spare kits for one frame at most"), 1, 100)

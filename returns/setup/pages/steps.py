@@ -77,6 +77,8 @@ class Page:
 
 
 def _change(row: Model) -> str:
+    if isinstance(row, Colour) and row.is_blend:
+        return reverse("recipe", args=[row.code])
     meta = row._meta
     return reverse(f"admin:{meta.app_label}_{meta.model_name}_change", args=[row.pk])
 

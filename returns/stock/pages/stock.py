@@ -212,6 +212,9 @@ def stock_action(request: StaffRequest, action: str) -> HttpResponse:
     )
     if request.method == "POST" and done(request, form, page.rule, **_facts(form)):
         notices.moved(request, _t("Done: %(action)s.") % {"action": page.title}, form)
+        if action == "mould":
+            # Its card is where the settings are noted while they are known.
+            return redirect("batch", form.cleaned_data["code"].strip())
         return redirect("stock")
     refused = form if form.is_bound else None
     facts = {

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from django.db.models import Q, Sum
+from django.db.models import Sum
 from django.utils.translation import gettext as _
 
 from inventory.models import Posting
 from inventory.wording import gettext_noop
+from returns.catalogue import queries as catalogue
 from returns.figures.circularity.queries import circular_flows, flows
 from returns.figures.circularity.queries import mean_lives as lives
 from returns.figures.circularity.queries.circularity import Circularity, Content, content_of
@@ -29,7 +30,7 @@ from returns.figures.circularity.sums.mean_lives import mean as middle_of
 from returns.figures.claims.sums.claims import InputRefused
 from returns.figures.lifetimes.queries import lifetimes
 from returns.figures.span.queries import Scope, Span
-from returns.models import Component, FrameModel
+from returns.models import Colourway, FrameModel, SoldUnits
 
 SOLD_MIN = 30
 # Any number would do, but it must stay: page, download and API simulate each by itself and must
@@ -165,12 +166,23 @@ def _missing_for_indicator(basis: _Basis) -> Missing | None:
 
 
 def _bill(scope: Scope) -> dict[str, int]:
-    """Return nominal milligrams of one piece: frame material, and all else."""
-    rows = Component.objects.filter(model=scope.model).aggregate(
-        frame=Sum("nominal_mg", filter=Q(is_frame_material=True)),
-        rest=Sum("nominal_mg", filter=Q(is_frame_material=False)),
-    )
-    return {name: mass_mg or 0 for name, mass_mg in rows.items()}
+    """Return nominal milligrams of one piece: frame material, and all else.
+
+    Of the looks of a model it is the mean, by the pieces sold of each.
+    """
+    looks = Colourway.objects.filter(model=scope.model).select_related("polymer", "colour")
+    if scope.batch is not None:
+        looks = looks.filter(pk=scope.batch.colourway_id)
+    masses = catalogue.piece_masses(looks)
+    rows = SoldUnits.objects.filter(batch__colourway__in=list(masses)).order_by()
+    sold = dict(rows.values_list("batch__colourway").annotate(Sum("pieces")))
+    sold = sold if any(sold.values()) else dict.fromkeys(masses, 1)
+    weights = {pk: sold.get(pk, 0) for pk in masses}
+    whole = max(1, sum(weights.values()))
+    return {
+        "frame": sum(masses[pk].frame_mg * weight for pk, weight in weights.items()) // whole,
+        "rest": sum(masses[pk].rest_mg * weight for pk, weight in weights.items()) // whole,
+    }
 
 
 def _inputs(

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
+from collections.abc import Mapping
 from typing import Any
 
 from django.db.models import Q, Sum
 
 from inventory.material.sums.heat import BadHeatSpread, HeatSpread
 from inventory.weighing.sums.weighing import COVERAGE_FACTOR
+from returns.catalogue import queries as catalogue
+from returns.catalogue.queries import PieceMass
 from returns.figures.circularity.sums import mean_lives as sums
 from returns.figures.circularity.sums.mean_lives import Doubt, Moulded
 from returns.figures.span.queries import Scope, Span
-from returns.models import Colourway, Component, FrameHeap, ProductionBatch
+from returns.models import Colourway, FrameHeap, ProductionBatch
 from returns.moulding.queries import issued
 from returns.regrind.queries import frame_heat
 
@@ -22,28 +25,34 @@ def moulded(span: Span, scope: Scope) -> tuple[tuple[Moulded, ...], int]:
 
     A heat pass stands for a life. A batch without a known spread is left out.
     """
-    pieces: Counter[int] = Counter()
+    pieces: dict[int, Counter[int]] = defaultdict(Counter)
     lives: defaultdict[int, float] = defaultdict(float)
     batches = 0
-    rows = _batches(span, scope).values_list("heat", "pieces", "colourway__model")
-    for heat, made, model in rows:
+    rows = _batches(span, scope).values_list("heat", "pieces", "colourway__model", "colourway")
+    for heat, made, model, look in rows:
         passes = _mean_lives(heat)
         if passes is not None:
             batches += 1
-            pieces[model] += made
+            pieces[model][look] += made
             lives[model] += passes * made
-    masses = _piece_masses()
-    models = [
-        Moulded(
-            piece_mg=masses[model][0],
-            spread_mg=masses[model][1],
-            pieces=count,
-            lives=lives[model],
-        )
-        for model, count in sorted(pieces.items())
-        if model in masses and count
-    ]
-    return tuple(models), batches
+    looks = Colourway.objects.select_related("polymer", "colour")
+    masses = catalogue.piece_masses(looks.filter(model__in=list(pieces)))
+    models = [_moulded(by_look, lives[model], masses) for model, by_look in sorted(pieces.items())]
+    return tuple(one for one in models if one.pieces and one.piece_mg), batches
+
+
+def _moulded(by_look: Mapping[int, int], lives: float, masses: Mapping[int, PieceMass]) -> Moulded:
+    """Return what was moulded of one model, its mass the mean of its looks by their pieces."""
+    count = sum(by_look.values())
+    # One drawing stands behind all looks of a model, so that their spreads are not independent:
+    # the mean of them, and no smaller.
+    weighed = [(masses[look], made / max(1, count)) for look, made in by_look.items()]
+    return Moulded(
+        piece_mg=round(sum(mass.frame_mg * share for mass, share in weighed)),
+        spread_mg=sum(mass.spread_mg * share for mass, share in weighed),
+        pieces=count,
+        lives=lives,
+    )
 
 
 def limits(span: Span, scope: Scope, models: tuple[Moulded, ...]) -> tuple[float, float]:
@@ -76,17 +85,6 @@ def _mean_lives(heat: Any) -> float | None:
     # Divided by the sum that is there and not by a million: a list rounded elsewhere may miss it by
     # a few.
     return sum(max(1, passes) * ppm for passes, ppm in shares) / sum(ppm for _n, ppm in shares)
-
-
-def _piece_masses() -> dict[int, tuple[int, float]]:
-    """Return nominal mg of frame material by model, and one standard deviation of them."""
-    found: dict[int, tuple[int, float]] = {}
-    rows = Component.objects.filter(is_frame_material=True).order_by()
-    for model, mass_mg, spread_mg in rows.values_list("model", "nominal_mg", "spread_mg"):
-        total_mg, spread = found.get(model, (0, 0.0))
-        # The components' spreads are independent of each other, so they add as squares.
-        found[model] = (total_mg + mass_mg, (spread**2 + spread_mg**2) ** 0.5)
-    return found
 
 
 def _doubts(span: Span, scope: Scope) -> list[Doubt]:

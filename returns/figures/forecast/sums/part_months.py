@@ -45,3 +45,22 @@ def part_month(kits: Sequence[tuple[int, MonthForecast]], *, coverage: float = 0
         low=max(0, floor(expected - reach)),
         high=ceil(expected + reach),
     )
+
+
+def thinned(kits: MonthForecast, share: float) -> MonthForecast:
+    """Return the kits of a month of which each has a part with probability `share`.
+
+    Of N kits with mean m and variance v, mean s m and variance s^2 v + s (1 - s) m (law of total
+    variance). The limits are cut to the share and widened to whole kits.
+
+    Raises InputRefused for a share outside 0 to 1.
+    """
+    if not 0 <= share <= 1:
+        raise InputRefused("A share of the kits lies in 0 to 1.")
+    return MonthForecast(
+        month=kits.month,
+        expected=share * kits.expected,
+        variance=share**2 * kits.variance + share * (1 - share) * kits.expected,
+        low=floor(share * kits.low),
+        high=ceil(share * kits.high),
+    )

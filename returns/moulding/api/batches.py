@@ -8,12 +8,12 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from inventory.furniture.api import filters
-from inventory.furniture.api.shapes import Body, KnownTogether, Pieces
-from inventory.furniture.api.views import ActionView, Listing
+from inventory.furniture.api.shapes import Body, Code, KnownTogether, Pieces, found
+from inventory.furniture.api.views import ActionView, Detail, Listing
 from returns.catalogue.rules import sold
 from returns.catalogue.rules.sold import Row, Verdict
 from returns.furniture.api.lookups import ColourwayCode, colourway_code
-from returns.models import ProductionBatch
+from returns.models import BatchMaterial, ProductionBatch
 from returns.moulding import queries as batch_heat
 from returns.moulding import rules as batches
 from returns.regrind.api.boxes import HeatShare, heat_shares
@@ -24,6 +24,29 @@ ROWS_MAX = 20_000
 
 class BatchFilter(filters.FilterSet):
     model = filters.CharFilter(field_name="colourway__model__code", max_length=30)
+
+
+class MaterialHeat(serializers.Serializer[BatchMaterial]):
+    """The heat passes of one material of a batch whose front and arms differ."""
+
+    polymer = Code()
+    colour = Code()
+    heat = serializers.SerializerMethodField()
+
+    @extend_schema_field(HeatShare(many=True))
+    def get_heat(self, row: BatchMaterial) -> list[dict[str, int]]:
+        return heat_shares(row.heat)
+
+
+class SettingsAnswer(serializers.Serializer[ProductionBatch]):
+    """What is noted on the batch card; null where nothing was noted."""
+
+    mould_temperature_c = serializers.IntegerField(allow_null=True)
+    melt_temperature_c = serializers.IntegerField(allow_null=True)
+    force_n = serializers.IntegerField(allow_null=True)
+    press_time_s = serializers.IntegerField(allow_null=True)
+    work_minutes = serializers.IntegerField(allow_null=True)
+    settings_note = serializers.CharField()
 
 
 class BatchAnswer(serializers.Serializer[ProductionBatch]):
@@ -38,6 +61,8 @@ class BatchAnswer(serializers.Serializer[ProductionBatch]):
         help_text="When the batch was noted. An issue that was taken back since still counts here."
     )
     known = KnownTogether(ask=batch_heat.known_issues, by="code")
+    materials = MaterialHeat(many=True, help_text="Empty where all of it is of one material.")
+    settings = SettingsAnswer(source="*")
 
     def get_colourway(self, batch: ProductionBatch) -> str:
         return colourway_code(batch.colourway)
@@ -67,12 +92,67 @@ class Batches(ActionView, Listing):
     read_scope = "read"
     serializer_class = BatchAnswer
     filterset_class = BatchFilter
-    queryset = ProductionBatch.objects.select_related("colourway__model", "colourway__colour")
+    queryset = ProductionBatch.objects.select_related(
+        "colourway__model", "colourway__colour"
+    ).prefetch_related("materials__polymer", "materials__colour")
     body_class = MouldBody
     made_class = BatchAnswer
 
     def perform(self, data: dict[str, Any]) -> ProductionBatch:
         return batches.mould(key=self.action_key, at=self.at, by=self.by, **data)
+
+
+class OneBatch(Detail):
+    """Show a production batch with its settings and its heat, material by material.
+
+    Answers `not-found` for another code.
+    """
+
+    scope = "read"
+    answer_class = BatchAnswer
+
+    def instance(self) -> ProductionBatch:
+        batch: ProductionBatch = found(Batches.queryset.all(), code=self.kwargs["code"])
+        return batch
+
+
+def _setting(name: str, unit: str) -> serializers.IntegerField:
+    most = batches.SETTINGS_MAX[name]
+    return serializers.IntegerField(
+        min_value=0, max_value=most, required=False, allow_null=True, help_text=unit
+    )
+
+
+class SettingsBody(Body):
+    """What is left out is noted as unknown."""
+
+    mould_temperature_c = _setting("mould_temperature_c", "Degrees Celsius.")
+    melt_temperature_c = _setting("melt_temperature_c", "Degrees Celsius.")
+    force_n = _setting("force_n", "Newtons.")
+    press_time_s = _setting("press_time_s", "Seconds.")
+    work_minutes = _setting("work_minutes", "On the whole batch, to the finished pair.")
+    settings_note = serializers.CharField(
+        max_length=batches.NOTE_LENGTH_MAX, allow_blank=True, default=""
+    )
+
+
+class BatchSettings(ActionView):
+    """Write the settings on a batch's card, over what was noted; the history keeps both.
+
+    Answers `bad-input` for a figure that no press has.
+    """
+
+    scope = "bench"
+    body_class = SettingsBody
+    made_class = BatchAnswer
+    made_status = 200
+
+    def perform(self, data: dict[str, Any]) -> ProductionBatch:
+        batch: ProductionBatch = found(Batches.queryset.all(), code=self.kwargs["code"])
+        settings = batches.Settings(**data)
+        return batches.note_settings(
+            key=self.action_key, batch=batch, settings=settings, at=self.at, by=self.by
+        )
 
 
 class SoldRowBody(Body):

@@ -1,0 +1,3 @@
+"""The API of the press: batches, and recipe cards."""
+
+from __future__ import annotations
