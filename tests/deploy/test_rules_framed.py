@@ -177,6 +177,7 @@ def test_facts_of_what_a_rule_is_told_leave_no_field_out() -> None:
             "NewModel",
             "PartIn",
             "ScrapHeap",
+            "Settings",
             "StripDown",
             "WeighIn",
             "Wanted",
