@@ -60,6 +60,7 @@ def thinned(kits: MonthForecast, share: float) -> MonthForecast:
     return MonthForecast(
         month=kits.month,
         expected=share * kits.expected,
+        from_sold=share * kits.from_sold,
         variance=share**2 * kits.variance + share * (1 - share) * kits.expected,
         low=floor(share * kits.low),
         high=ceil(share * kits.high),
