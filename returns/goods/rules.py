@@ -22,7 +22,7 @@ from inventory.goods.rules import Goods
 from inventory.material.rules.material import Weighing
 from inventory.models import Load, Workshop
 from returns.filing.rules import photos
-from returns.filing.rules.photos import Picture
+from returns.filing.rules.photos import Paper, Picture
 from returns.furniture import links
 from returns.models import Evidence, Giver
 
@@ -104,18 +104,19 @@ def add_evidence(
     load: Load,
     kind: str,
     note: str,
-    picture: Picture,
+    picture: Picture | Paper,
     at: datetime,
     by: User,
 ) -> Evidence:
-    """Keep a picture that shows where a load came from, at most twelve a load."""
+    """Keep a picture or a PDF that shows where a load came from, at most twelve a load."""
     if kind not in Evidence.Kind.values:
         raise BadInput(_("Say what it is."), field="kind")
     if len(note.strip()) > CONTACT_LENGTH_MAX:
         raise BadInput(_("Keep the note to 120 characters."), field="note")
     if load.evidence.count() >= EVIDENCE_MAX:
         raise BadInput(
-            _("At most %(most)s pictures, please.") % {"most": EVIDENCE_MAX}, field="picture"
+            _("At most %(most)s pieces of evidence, please.") % {"most": EVIDENCE_MAX},
+            field="picture",
         )
     kept = Evidence.objects.create(
         load=load,

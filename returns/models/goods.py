@@ -29,7 +29,8 @@ class Giver(models.Model):
 
 
 class Evidence(models.Model):
-    """A picture that shows where a load came from, drawn anew without metadata. Kept private."""
+    """A picture that shows where a load came from, drawn anew without metadata, or a PDF as it
+    came. Kept private."""
 
     class Kind(models.TextChoices):
         DECLARATION = "declaration", _("declaration of the giver")
@@ -49,3 +50,7 @@ class Evidence(models.Model):
 
     def __str__(self) -> str:
         return self.file_name
+
+    @property
+    def is_pdf(self) -> bool:
+        return self.file_name.endswith(".pdf")

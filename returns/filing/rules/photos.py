@@ -37,6 +37,8 @@ if TYPE_CHECKING:
 PHOTOS_MAX = 4
 SIDE_PX_MAX = 1800
 QUALITY = 82
+PDF_HEADERS = (b"%PDF-1.", b"%PDF-2.")
+PDF_TAIL_BYTES = 1024
 FORMATS = ("JPEG", "PNG", "WEBP", "HEIF")
 
 
@@ -48,6 +50,32 @@ class Picture:
     width: int
     height: int
     number: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Paper:
+    """A PDF as it came: we never open it, and hand it out as a file to save, never to show."""
+
+    pdf: bytes
+
+
+def paper(upload: BinaryIO, *, size_bytes: int) -> Paper:
+    """Take a PDF in, by its header and its end (ISO 32000-2:2020, 7.5.2 and 7.5.5, from memory).
+
+    Raises BadInput, naming `picture`, for one that is too large or is no PDF.
+    """
+    if size_bytes > settings.PHOTO_BYTES_MAX:
+        room = settings.PHOTO_BYTES_MAX // 1_000_000
+        raise BadInput(
+            _("A PDF may hold %(room)s MB. Make it smaller, or photograph the paper.")
+            % {"room": room},
+            field="picture",
+        )
+    content = upload.read(settings.PHOTO_BYTES_MAX + 1)
+    # Strict at both ends: a file that begins as something else may be read as that elsewhere.
+    if not content.startswith(PDF_HEADERS) or b"%%EOF" not in content[-PDF_TAIL_BYTES:]:
+        raise BadInput(_("This is no whole PDF. Send it again, or a photo."), field="picture")
+    return Paper(content)
 
 
 def redraw(upload: BinaryIO, *, size_bytes: int) -> Picture:
@@ -152,12 +180,14 @@ def _keep_one(request: Request, picture: Picture, at: datetime) -> Photo:
     )
 
 
-def stored(picture: Picture) -> str:
-    """Write a picture's file and return its name. A file that no row names is removed later."""
+def stored(kept: Picture | Paper) -> str:
+    """Write the file of a picture or a PDF and return its name. One that no row names is removed
+    later."""
+    is_paper = isinstance(kept, Paper)
     # A name of ours that cannot be guessed; the sender's could be a path, or a person's name.
-    name = f"{secrets.token_hex(16)}.jpg"
+    name = f"{secrets.token_hex(16)}.{'pdf' if is_paper else 'jpg'}"
     folder().mkdir(parents=True, exist_ok=True)
-    path(name).write_bytes(picture.jpeg)
+    path(name).write_bytes(kept.pdf if is_paper else kept.jpeg)
     return name
 
 

@@ -241,9 +241,9 @@ class UndoForm(LoadForm):
 class EvidenceForm(LoadForm):
     kind = forms.ChoiceField(label=_("What it is"), choices=Evidence.Kind.choices)
     picture = forms.FileField(
-        label=_("Picture"),
-        help_text=_("JPEG, PNG, WebP or HEIC. Photograph a paper: its text is not read."),
-        widget=forms.FileInput(attrs={"accept": "image/*"}),
+        label=_("Picture or PDF"),
+        help_text=_("JPEG, PNG, WebP, HEIC or PDF. Its text is not read."),
+        widget=forms.FileInput(attrs={"accept": "image/*,application/pdf"}),
     )
     note = forms.CharField(
         label=_("What it shows"), required=False, max_length=rules.CONTACT_LENGTH_MAX

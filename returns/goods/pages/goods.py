@@ -8,6 +8,7 @@ from typing import Any, Final
 
 from django.conf import settings
 from django.contrib import messages
+from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -182,7 +183,7 @@ def evidence(request: StaffRequest, code: str) -> HttpResponse:
         forms.EvidenceForm(kept, request.POST, request.FILES) if sent else forms.EvidenceForm(kept)
     )
     if sent and form.is_valid() and _kept(request, form):
-        messages.success(request, _t("The picture is kept with the load."))
+        messages.success(request, _t("It is kept with the load."))
         return redirect("goods-load", code)
     facts = {"form": form, "load": kept}
     return render(request, "returns/goods/evidence.html", facts, status=422 if form.errors else 200)
@@ -191,12 +192,21 @@ def evidence(request: StaffRequest, code: str) -> HttpResponse:
 def _kept(request: StaffRequest, form: forms.EvidenceForm) -> bool:
     data = form.cleaned_data
     try:
-        picture = photos.redraw(data["picture"].file, size_bytes=data["picture"].size)
+        picture = _read(data["picture"])
     except BadInput as error:
         form.add_error("picture", error.message)
         return False
     facts = {"kind": data["kind"], "note": data["note"], "picture": picture}
     return done(request, form, rules.add_evidence, load=form.load, **facts)
+
+
+def _read(upload: UploadedFile) -> photos.Picture | photos.Paper:
+    """Take an upload by what it is, whatever its name says."""
+    file: Any = upload.file
+    head = file.read(5)
+    file.seek(0)
+    take = photos.paper if head == b"%PDF-" else photos.redraw
+    return take(file, size_bytes=upload.size or 0)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -207,7 +217,7 @@ def drop(request: StaffRequest, file_name: str) -> HttpResponse:
     form = forms.LoadForm(kept.load, request.POST or None)
     code = kept.load.code
     if request.method == "POST" and done(request, form, rules.drop_evidence, evidence=kept):
-        messages.success(request, _t("The picture is deleted."))
+        messages.success(request, _t("It is deleted."))
         return redirect("goods-load", code)
     return render(request, "returns/goods/drop.html", {"form": form, "evidence": kept})
 
@@ -215,13 +225,25 @@ def drop(request: StaffRequest, file_name: str) -> HttpResponse:
 @require_safe
 @allow(BENCH, OWNER, ACCOUNTANT)
 def picture(request: StaffRequest, file_name: str) -> HttpResponse:
-    """Send a picture that is kept as evidence. Only names that the table knows are ever opened."""
+    """Send what is kept as evidence. Only names that the table knows are ever opened."""
     del request
-    kept = found(Evidence.objects.all(), file_name=file_name)
+    kept = found(Evidence.objects.select_related("load"), file_name=file_name)
     file = photos.path(kept.file_name)
     if not file.is_file():
         raise NotFound()
-    return HttpResponse(file.read_bytes(), content_type="image/jpeg")
+    if not kept.is_pdf:
+        return HttpResponse(file.read_bytes(), content_type="image/jpeg")
+    # To be saved and not shown here: a PDF may hold scripts and links of whoever made it.
+    name = f"{kept.load.code}-{kept.kind}.pdf"
+    return HttpResponse(
+        file.read_bytes(),
+        content_type="application/pdf",
+        headers={
+            "Content-Disposition": f'attachment; filename="{name}"',
+            "X-Content-Type-Options": "nosniff",
+            "Content-Security-Policy": "sandbox; default-src 'none'",
+        },
+    )
 
 
 @require_safe

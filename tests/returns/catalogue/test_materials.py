@@ -220,18 +220,14 @@ def test_grading_offers_the_arm_of_the_frames_own_side_and_material(
     assert [dict(one.parts) for one in offers] == [{made.arm_right: 1}]
 
 
-def test_material_is_worth_the_mean_of_its_materials_by_mass(
-    shop: Shop, olga: User, bea: User
-) -> None:
+def test_material_is_worth_the_mean_of_its_materials_by_mass(shop: Shop, olga: User) -> None:
     made = two_tone(shop, olga)
     price = {"polymer": shop.pp, "origin": Origin.RETURN}
     ClassPrice.objects.create(colour=made.tideline, price_minor_per_kg=100, **price)
     ClassPrice.objects.create(colour=shop.moss, price_minor_per_kg=400, **price)
-    frame = on_shelf(shop, bea, colourway=made.way)
     # (11.2 g at 100 + 8.2 g at 400) over 19.4 g: 226.8, rounded down.
-    assert facts._material_minor_per_kg(frame) == 226
-    plain = on_shelf(shop, bea, colourway=shop.avocet_moss)
-    assert facts._material_minor_per_kg(plain) == 400
+    assert facts.worth_of(made.way) == 226
+    assert facts.worth_of(shop.avocet_moss) == 400
 
 
 def test_salvage_matches_by_the_material_of_the_component(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from django.contrib.auth.models import User
@@ -124,7 +125,7 @@ def test_what_is_no_picture_is_refused_beside_its_field(
     desk: Client, shop: Shop, bea: User
 ) -> None:
     load = goods_makers.taken_in(shop, bea)
-    file = goods_makers.io.BytesIO(b"%PDF-1.7 no picture")
+    file = goods_makers.io.BytesIO(b"GIF89a no picture")
     file.name = "paper.pdf"
     sent = {"key": key(), "kind": "receipt", "picture": file}
     answer = desk.post(reverse("goods-evidence", args=[load.code]), sent)
@@ -170,3 +171,51 @@ def test_no_event_holds_a_giver_and_a_repeat_is_answered(shop: Shop, bea: User) 
     with pytest.raises(BadInput) as refused:
         rules.take_in(key=key(), **(facts | {"who": rules.Who(name="n" * 81)}))
     assert refused.value.field == "name"
+
+
+PDF = b"%PDF-1.7\n1 0 obj\n<<>>\nendobj\ntrailer\n<<>>\n%%EOF\n"
+
+
+def test_a_pdf_is_kept_as_it_came_and_handed_out_to_be_saved(
+    desk: Client, shop: Shop, bea: User, settings: Any
+) -> None:
+    load = goods_makers.taken_in(shop, bea)
+    address = reverse("goods-evidence", args=[load.code])
+    file = goods_makers.io.BytesIO(PDF)
+    # Its name says nothing: what it is decides.
+    file.name = "declaration.jpg"
+    sent = {"key": key(), "kind": "declaration", "note": "signed", "picture": file}
+    assert desk.post(address, sent).status_code == 302
+    (kept,) = load.evidence.all()
+    assert kept.is_pdf
+    answer = desk.get(reverse("goods-picture", args=[kept.file_name]))
+    assert answer.content == PDF
+    assert answer.headers["Content-Type"] == "application/pdf"
+    assert answer.headers["Content-Disposition"] == (
+        f'attachment; filename="{load.code}-declaration.pdf"'
+    )
+    assert answer.headers["X-Content-Type-Options"] == "nosniff"
+    assert "(PDF)" in desk.get(reverse("goods-load", args=[load.code])).content.decode()
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        b"%PDF-1.7 cut off in the middle",
+        b"\n" + PDF,
+        b"%PDF-9.0 of no known kind %%EOF",
+        PDF + b" " * 1024,
+        PDF.ljust(2_000_000, b" ") + b"%%EOF",
+    ],
+)
+def test_what_is_no_whole_pdf_or_too_large_is_refused(
+    desk: Client, shop: Shop, bea: User, settings: Any, content: bytes
+) -> None:
+    settings.PHOTO_BYTES_MAX = 1_000_000
+    load = goods_makers.taken_in(shop, bea)
+    file = goods_makers.io.BytesIO(content)
+    file.name = "declaration.pdf"
+    sent = {"key": key(), "kind": "receipt", "picture": file}
+    answer = desk.post(reverse("goods-evidence", args=[load.code]), sent)
+    assert (answer.status_code, "picture" in answer.context["form"].errors) == (422, True)
+    assert not load.evidence.exists()
