@@ -183,11 +183,11 @@ def _keep_one(request: Request, picture: Picture, at: datetime) -> Photo:
 def stored(kept: Picture | Paper) -> str:
     """Write the file of a picture or a PDF and return its name. One that no row names is removed
     later."""
-    is_paper = isinstance(kept, Paper)
+    ending, content = ("pdf", kept.pdf) if isinstance(kept, Paper) else ("jpg", kept.jpeg)
     # A name of ours that cannot be guessed; the sender's could be a path, or a person's name.
-    name = f"{secrets.token_hex(16)}.{'pdf' if is_paper else 'jpg'}"
+    name = f"{secrets.token_hex(16)}.{ending}"
     folder().mkdir(parents=True, exist_ok=True)
-    path(name).write_bytes(kept.pdf if is_paper else kept.jpeg)
+    path(name).write_bytes(content)
     return name
 
 

@@ -8,7 +8,6 @@ from typing import Any, Final
 
 from django.conf import settings
 from django.contrib import messages
-from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -200,13 +199,12 @@ def _kept(request: StaffRequest, form: forms.EvidenceForm) -> bool:
     return done(request, form, rules.add_evidence, load=form.load, **facts)
 
 
-def _read(upload: UploadedFile) -> photos.Picture | photos.Paper:
+def _read(upload: Any) -> photos.Picture | photos.Paper:
     """Take an upload by what it is, whatever its name says."""
-    file: Any = upload.file
-    head = file.read(5)
-    file.seek(0)
+    head = upload.file.read(5)
+    upload.file.seek(0)
     take = photos.paper if head == b"%PDF-" else photos.redraw
-    return take(file, size_bytes=upload.size or 0)
+    return take(upload.file, size_bytes=upload.size)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
