@@ -443,6 +443,7 @@ SPECTACULAR_SETTINGS = {
 
 # What the two rooms ask of each other without importing upward: dotted paths, wired here.
 DESK_NOTES = {
+    "accountant": "inventory.months.pages.waiting.notes",
     "bench": "returns.desk.pages.bench_notes",
     "owner": "returns.desk.pages.notes",
 }

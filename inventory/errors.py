@@ -2,7 +2,8 @@
 
 HingebackError
 ├── BadInput                  the caller can mend it: says what to do
-│   └── WrongScan             another label was scanned than the one that is needed
+│   ├── WrongScan             another label was scanned than the one that is needed
+│   └── NotAcknowledged       a month with warnings is closed only with a reason
 ├── NotFound
 ├── Conflict
 │   ├── KeyReused             same client id, other content
@@ -64,6 +65,13 @@ class WrongScan(BadInput):
     """The label in the hand is not the one that the action needs; the message names both."""
 
     code = "wrong-scan"
+    status = 409
+
+
+class NotAcknowledged(BadInput):
+    """A month has warnings, and nobody has said why it may be closed all the same."""
+
+    code = "not-acknowledged"
     status = 409
 
 

@@ -113,7 +113,13 @@ def _played() -> Played:
 
 
 def _close(label: str, key: UUID, at: datetime) -> None:
-    months.close(key=key, label=label, at=at, by=User.objects.get(username="acke"))
+    months.close(
+        key=key,
+        label=label,
+        at=at,
+        by=User.objects.get(username="acke"),
+        acknowledged="Read with the bench: what the scales disagree on is in the differences.",
+    )
 
 
 def _month_of(now: datetime) -> Month:

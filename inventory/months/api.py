@@ -11,11 +11,11 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from inventory.errors import NotFound
-from inventory.furniture.api.shapes import Code, Moment
+from inventory.furniture.api.shapes import Body, Code, Moment
 from inventory.furniture.api.views import ActionView, Detail, Face
 from inventory.models import Month
 from inventory.months import rules as closing
-from inventory.months.queries import months, recovered
+from inventory.months.queries import months, recovered, warnings
 from inventory.months.queries.recovered import corrections
 from inventory.months.sums.calendar_month import BadMonth
 
@@ -79,6 +79,7 @@ class CorrectionAnswer(serializers.Serializer[Any]):
 class MonthAnswer(serializers.Serializer[Any]):
     """`reasons` lists what keeps an open month from being closed now.
 
+    `warnings` speak against its figures and are acknowledged at the close.
     `changed_since_closing` lists what later months have booked that puts a closed one right.
     """
 
@@ -86,6 +87,7 @@ class MonthAnswer(serializers.Serializer[Any]):
     standing = serializers.CharField()
     reasons = ReasonAnswer(many=True)
     closed = ClosedAnswer(allow_null=True)
+    warnings = ReasonAnswer(many=True)
     changed_since_closing = CorrectionAnswer(many=True)
 
 
@@ -111,8 +113,13 @@ class OneMonth(Detail):
             "standing": months.standing(label, now),
             "reasons": reasons,
             "closed": closed,
+            "warnings": [] if closed else _warned(label),
             "changed_since_closing": corrections.made_to(label) if closed else (),
         }
+
+
+def _warned(label: str) -> list[months.Reason]:
+    return warnings.of_report(recovered.of_month(label))
 
 
 class ReportAnswer(serializers.Serializer[Any]):
@@ -148,18 +155,36 @@ class Report(Detail):
         }
 
 
+class CloseBody(Body):
+    acknowledged = serializers.CharField(
+        max_length=300,
+        allow_blank=True,
+        default="",
+        help_text="Why the month may be closed in spite of its warnings.",
+    )
+    seen = serializers.CharField(
+        max_length=64,
+        allow_blank=True,
+        default="",
+        help_text="The digest of the report that was read; other figures by then are refused.",
+    )
+
+
 class Close(ActionView):
     """Close a month for good. It never changes again.
 
     Months are closed in order, after their end. Answers `month-closed` when it or a later one is
-    closed already, and `month-not-ready` with `reasons` while something dangles.
+    closed already, `month-not-ready` with `reasons` while something dangles, `not-acknowledged`
+    with `warnings` where there are any and no reason is sent, and `stale-state` when the figures
+    are not those that were seen.
     """
 
     scope = "accounts"
+    body_class = CloseBody
     made_class = ClosedAnswer
     made_status = 200
 
-    def perform(self, _data: dict[str, Any]) -> Month:
+    def perform(self, data: dict[str, Any]) -> Month:
         label = self.kwargs["label"]
         months.parsed(label)
-        return closing.close(key=self.action_key, label=label, at=self.at, by=self.by)
+        return closing.close(key=self.action_key, label=label, at=self.at, by=self.by, **data)

@@ -11,6 +11,7 @@ from django.utils.translation import ngettext
 
 from inventory.furniture.pages.frame import address
 from inventory.models import Workshop
+from inventory.months.pages import waiting
 from inventory.running import pages as running
 from inventory.staff.pages.desk import Note
 from returns.desk.queries.owner_today import OpenAudit, OwnerToday, open_audits, owner_today
@@ -34,10 +35,8 @@ def notes(at: datetime) -> list[Note]:
 
 
 def bench_notes(at: datetime) -> list[Note]:
-    """Return notes on what the owner asks the bench to do."""
-    # Every source of notes is asked with the moment; this one does not depend on it.
-    del at
-    return _audits(open_audits())
+    """Return notes on what the accountant and the owner ask the bench to do."""
+    return [*waiting.asked_of_the_bench(at), *_audits(open_audits())]
 
 
 def _setup() -> list[Note]:

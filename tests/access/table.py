@@ -190,6 +190,7 @@ TABLE: Final = (
     Row("months/", get=BOOKS),
     Row("months/<str:label>/", get=BOOKS),
     Row("months/<str:label>/close/", get=BOOKS, post=BOOKS),
+    Row("months/<str:label>/ask/", post=BOOKS),
     Row("months/<str:label>/report/", get=BOOKS),
     Row("months/<str:label>/figure/<str:row>/<slug:column>/", get=BOOKS),
     Row("months/<str:label>/files/<str:name>", get=BOOKS),

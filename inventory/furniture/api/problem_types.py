@@ -28,6 +28,11 @@ TYPES: Final[dict[str, ProblemType]] = {
         _("The request holds something that must be put right"),
         _("“errors” names each field by a JSON pointer and says what to put right. Send it again."),
     ),
+    "not-acknowledged": ProblemType(
+        409,
+        _("The month has warnings that nobody has acknowledged"),
+        _("“warnings” lists them. Send “acknowledged” with why it may be closed all the same."),
+    ),
     "key-missing": ProblemType(
         400,
         _("Send an Idempotency-Key header with every POST"),

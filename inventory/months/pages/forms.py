@@ -10,11 +10,27 @@ from inventory.months.reports import headings
 
 
 class CloseForm(ActionForm):
-    """Closing a month is for ever, so the form asks for a tick."""
+    """Closing a month is for ever, so the form asks for a tick, and for a reason where it warns."""
+
+    # What was shown: other figures by then are not the ones that were read.
+    seen = forms.CharField(widget=forms.HiddenInput, max_length=64, required=False)
+    acknowledged = forms.CharField(
+        label=_("Why it may be closed in spite of the warnings"),
+        max_length=300,
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text=_("It is kept with the closed month, under its digest. No names of people."),
+    )
 
     sure = forms.BooleanField(
         label=_("I have read the figures. They may be frozen for good."),
     )
+
+
+class AskForm(ActionForm):
+    """What the bench is asked to settle."""
+
+    subject = forms.CharField(widget=forms.HiddenInput, max_length=40)
 
 
 class ReverseForm(ActionForm):

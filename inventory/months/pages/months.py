@@ -13,15 +13,15 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from inventory.errors import NotFound
 from inventory.furniture.pages import frame
 from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.months import rules as closing
 from inventory.months.pages import checklist, filing
-from inventory.months.pages.forms import CloseForm
-from inventory.months.queries import months, recovered
+from inventory.months.pages.forms import AskForm, CloseForm
+from inventory.months.queries import months, recovered, warnings
 from inventory.months.queries import replays as month_replays
 from inventory.months.queries.recovered import comparison, lines
 from inventory.months.queries.replays import MonthReplay
@@ -55,7 +55,7 @@ def month(request: StaffRequest, label: str) -> HttpResponse:
     checks = (
         []
         if closed
-        else checklist.checks(months.reasons(label, now), report, roles_of(request.user))
+        else checklist.checks(months.reasons(label, now), report, roles_of(request.user), label)
     )
     facts = (
         _facts(label)
@@ -87,12 +87,57 @@ def close(request: StaffRequest, label: str) -> HttpResponse:
     months.known(label, now)
     form = CloseForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
-        closed = form.attempt(closing.close, label=label, at=now, by=request.user)
+        data = {name: form.cleaned_data[name] for name in ("acknowledged", "seen")}
+        closed = form.attempt(closing.close, label=label, at=now, by=request.user, **data)
         if closed is not None:
             messages.success(request, _("%(month)s is closed.") % {"month": label})
             return redirect("month", label)
     facts = _facts(label) | {"form": form, "reasons": _reasons(label)}
+    if not facts["closed"] and not facts["reasons"]:
+        facts |= _read_first(label, form)
     return render(request, "inventory/accounts/close.html", facts)
+
+
+def _read_first(label: str, form: CloseForm) -> dict[str, Any]:
+    """Return the figures that are about to be frozen, and what speaks against them."""
+    made = recovered.of_month(label)
+    warned = warnings.of_report(made)
+    # The digest of what this very page shows, also after a refusal.
+    form.fields["seen"].initial = recovered.digest(made)
+    if form.is_bound:
+        sent = form.data.copy()  # type: ignore[attr-defined]
+        sent["seen"] = recovered.digest(made)
+        form.data = sent
+    if not warned:
+        del form.fields["acknowledged"]
+    return {
+        "report": made,
+        "warnings": warned,
+        "trust": document.trust(made),
+        "closing_known": made.total.known_of("closing"),
+        "frames": document.frames(made),
+        "corrections": document.corrected(made),
+        "tables": [tables.steps(made), tables.journal(made)],
+    }
+
+
+@require_POST
+@allow(ACCOUNTANT, OWNER)
+def ask(request: StaffRequest, label: str) -> HttpResponse:
+    """Ask the bench to settle what keeps the month open."""
+    months.known(label, timezone.now())
+    form = AskForm(request.POST)
+    if form.is_valid():
+        subject = form.cleaned_data["subject"]
+        asked = form.attempt(
+            closing.ask_bench, label=label, subject=subject, at=timezone.now(), by=request.user
+        )
+        if asked is not None:
+            words = _("The bench is asked for %(code)s: its desk says so until it is settled.")
+            messages.success(request, words % {"code": subject})
+        elif form.refusal is not None:
+            messages.error(request, form.refusal.message)
+    return redirect("month", label)
 
 
 @require_GET

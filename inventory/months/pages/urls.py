@@ -11,6 +11,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("months/", months.listing, name="months"),
     path("months/<str:label>/", months.month, name="month"),
     path("months/<str:label>/close/", months.close, name="month-close"),
+    path("months/<str:label>/ask/", months.ask, name="month-ask"),
     path("months/<str:label>/report/", months.report, name="month-report"),
     path("months/<str:label>/figure/<str:row>/<slug:column>/", months.figure, name="month-figure"),
     path("months/<str:label>/files/<str:name>", filing.data_file, name="month-file"),

@@ -36,11 +36,15 @@ class Standing(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Reason:
-    """One thing that keeps a month open. `subject` is the code of what is still open, or empty."""
+    """One thing that keeps a month open, or speaks against it.
+
+    `subject` is the code of what is still open, or empty; `since` is when it came to be so.
+    """
 
     code: str
     text: str
     subject: str = ""
+    since: datetime | None = None
 
     def __str__(self) -> str:
         return f"{self.code}: {self.text}"
@@ -182,7 +186,7 @@ def _open_runs(label: str) -> Iterator[Reason]:
     for run in runs.order_by("proposed_at", "code"):
         text = _("Grind run %(run)s is still %(state)s. Finish or cancel it.")
         shown = {"run": run.code, "state": run.get_state_display()}
-        yield Reason("grind-run-open", text % shown, run.code)
+        yield Reason("grind-run-open", text % shown, run.code, run.proposed_at)
 
 
 def _overdrawn(label: str) -> Iterator[Reason]:

@@ -42,9 +42,9 @@ def _unopened(end: datetime) -> Iterator[Reason]:
     rows = Parcel.objects.filter(
         content=Parcel.Content.UNOPENED, done_at=None, arrived_at__lt=end
     ).order_by("arrived_at", "code")
-    for code in rows.values_list("code", flat=True):
+    for code, arrived_at in rows.values_list("code", "arrived_at"):
         text = _("Parcel %(parcel)s is not weighed in. Weigh it in or mark it empty.")
-        yield Reason("parcel-not-weighed-in", text % {"parcel": code}, code)
+        yield Reason("parcel-not-weighed-in", text % {"parcel": code}, code, arrived_at)
 
 
 def _frames(label: str, end: datetime) -> Iterator[Reason]:
