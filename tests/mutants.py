@@ -3,6 +3,7 @@
 `python -m tests.mutants [PATTERN]` works on a copy under `var/mutants/` and goes on where it was
 broken off. The modules and their tests are listed in `pyproject.toml`, under `tool.mutmut`. A fault
 that changes nothing is explained in `tests/mutants.txt`; any other that lives makes the run fail.
+`HINGEBACK_MUTANTS_AT_ONCE` says how many processes try them: 2, and 1 where others work too.
 """
 
 from __future__ import annotations
@@ -12,11 +13,13 @@ import re
 import subprocess
 import sys
 import tomllib
+from collections.abc import Iterable
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
 COPY = ROOT / "var" / "mutants"
 EXPLAINED = ROOT / "tests" / "mutants.txt"
+_HERE = "--here"
 _ATOMIC = re.compile(r"^@transaction\.atomic\n(?=def (\w+))", re.MULTILINE)
 _SURVIVED = re.compile(r"^\s+(\S+): (survived|no tests)$", re.MULTILINE)
 
@@ -29,7 +32,8 @@ def main(patterns: list[str]) -> int:
         print("Not there any more, see tool.mutmut in pyproject.toml:", *missing)
         return 2
     _copy(modules)
-    ran = _mutmut("run", "--max-children", "2", *patterns, shown=True)
+    at_once = os.environ.get("HINGEBACK_MUTANTS_AT_ONCE", "2")
+    ran = _mutmut("run", "--max-children", at_once, *patterns, shown=True)
     if ran.returncode:
         return ran.returncode
     left = [name for name, _how in _SURVIVED.findall(_mutmut("results").stdout)]
@@ -76,13 +80,32 @@ def _shown(name: str) -> str:
 
 def _mutmut(*words: str, shown: bool = False) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
-        [sys.executable, "-m", "mutmut", *words],
+        [sys.executable, "-m", "tests.mutants", _HERE, *words],
         cwd=COPY,
         env=os.environ | {"PYTHONDONTWRITEBYTECODE": "1"},
         stdout=None if shown else subprocess.PIPE,
         text=True,
         check=False,
     )
+
+
+def _tried_here(words: list[str]) -> int:
+    """Let mutmut work in this folder, and ask the quickest test first.
+
+    Most faults are noticed by many tests, and the run of a fault ends with the first of them.
+    """
+    from mutmut.__main__ import cli
+    from mutmut.runners.harness import PytestRunner
+    from mutmut.state import state
+
+    asked = PytestRunner._pytest_args_regular_run
+
+    def sorted_first(self: PytestRunner, tests: Iterable[str]) -> list[str]:
+        took = state().duration_by_test
+        return asked(self, sorted(tests, key=lambda name: (took.get(name, 0), name)))
+
+    PytestRunner._pytest_args_regular_run = sorted_first
+    return int(cli(words, standalone_mode=False) or 0)
 
 
 def _git(*words: str) -> str:
@@ -92,4 +115,4 @@ def _git(*words: str) -> str:
 
 
 if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:]))
+    sys.exit(_tried_here(sys.argv[2:]) if sys.argv[1:2] == [_HERE] else main(sys.argv[1:]))
