@@ -3,6 +3,7 @@
 #   --services   PostgreSQL, Redis and Chromium are mandatory, not only used when they are there
 #   --quick      leave out the checks of style and types
 #   --fast       only the sums and the rules, on SQLite: a minute, for while you work
+#   --long       also what takes many minutes, up to an hour: left out otherwise
 #   --mutants    plants faults in the core instead, one at a time, and names those that live
 #   -- ARGS      handed to pytest
 set -euo pipefail
@@ -16,16 +17,18 @@ edges=(access api benchmarks browser callers deploy docs service)
 services=no
 quick=no
 fast=no
+long=no
 mutants=no
 while [ $# -gt 0 ]; do
     case "$1" in
         --services) services=yes; shift ;;
         --quick) quick=yes; shift ;;
         --fast) fast=yes; shift ;;
+        --long) long=yes; shift ;;
         --mutants) mutants=yes; shift ;;
         --) shift; break ;;
-        -h|--help) sed -n '2,7s/^# \{0,1\}//p' "$0"; exit 0 ;;
-        *) die "Unknown option $1. Known: --services, --quick, --fast, --mutants, -- ARGS for pytest." ;;
+        -h|--help) sed -n '2,8s/^# \{0,1\}//p' "$0"; exit 0 ;;
+        *) die "Unknown option $1. Known: --services, --quick, --fast, --long, --mutants, -- ARGS for pytest." ;;
     esac
 done
 
@@ -33,7 +36,8 @@ done
 unset PYTHONDONTWRITEBYTECODE
 # One test-only package comes as source alone; the shop itself takes built packages only.
 make_env deploy/requirements-dev.txt --prefer-binary
-need_pango
+# No paper is drawn by the rules.
+[ "$fast" = yes ] || need_pango
 export HINGEBACK_DATA_DIR="${TMPDIR:-/tmp}/hingeback-test-$$"
 mkdir -p "$HINGEBACK_DATA_DIR"
 trap 'rm -rf "$HINGEBACK_DATA_DIR"' EXIT
@@ -46,7 +50,8 @@ if [ "$mutants" = yes ]; then
 fi
 if [ "$fast" = yes ]; then
     [ "$services" = no ] || die "--fast asks no service: leave out one of --fast and --services."
-    $bin/pytest -q -n 2 --dist worksteal -p no:schemathesis -m "$rules" \
+    HYPOTHESIS_PROFILE="${HYPOTHESIS_PROFILE:-few}" \
+        $bin/pytest -q -n 2 --dist worksteal -p no:schemathesis -m "$rules" \
         "${edges[@]/#/--ignore=tests/}" "$@"
     say "LEFT OUT style, types, pages, addresses, papers, browser, PostgreSQL, Redis: see bash deploy/test.sh"
     say "All that ran passed."
@@ -80,6 +85,7 @@ if [ "$quick" = no ]; then
     $bin/python manage.py makemigrations --check --dry-run
 fi
 
+[ "$long" = no ] || set -- --long "$@"
 marks="not service"
 # Hostile input meets the stricter database; both would find the same for twice the time.
 [ "$have_services" = no ] || marks="$marks and not hostile"

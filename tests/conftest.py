@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +25,9 @@ from tests import furnished, makers, template
 
 # A shared machine may stall: how long an example took says nothing of the code.
 UNHURRIED: dict[str, Any] = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
-# Thirty are enough by day: planted faults (tests/mutants.py) are looked for with as many.
+# Thirty are enough by day: planted faults (tests/mutants.py) are looked for with as many. While
+# somebody works, ten tell whether a change is far off; each run draws others.
+examples.register_profile("few", max_examples=10, **UNHURRIED)
 examples.register_profile("quick", max_examples=30, **UNHURRIED)
 examples.register_profile("thorough", max_examples=300, **UNHURRIED)
 examples.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "quick"))
@@ -76,11 +79,19 @@ def django_db_setup(
         creation.destroy_test_db(before, verbosity=0)
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark what need run on one database only.
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--long", action="store_true", help="also run what takes many minutes")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Mark what need run on one database only, and leave out what takes too long for every run.
 
     A test that asks no database says the same on each; an edge adds nothing to the database's part.
     """
+    if not config.getoption("--long"):
+        long = [item for item in items if item.get_closest_marker("long")]
+        config.hook.pytest_deselected(items=long)
+        items[:] = [item for item in items if item not in long]
     asks = {"db", "transactional_db", "live_server"}
     for item in items:
         fixtures = set(getattr(item, "fixturenames", ()))
@@ -136,10 +147,19 @@ def _october() -> Iterator[None]:
         yield
 
 
+@pytest.fixture(scope="session")
+def data_dirs(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """Where each next test keeps its files: pytest's own folder costs ten times as much to make."""
+    folder = tmp_path_factory.mktemp("data")
+    return (folder / str(number) for number in count())
+
+
 @pytest.fixture(autouse=True)
-def _own_data_dir(tmp_path: Any, settings: Any) -> None:
-    settings.MEDIA_ROOT = tmp_path / "media"
-    settings.DATA_DIR = tmp_path
+def _own_data_dir(data_dirs: Iterator[Path], settings: Any) -> None:
+    folder = next(data_dirs)
+    folder.mkdir()
+    settings.MEDIA_ROOT = folder / "media"
+    settings.DATA_DIR = folder
     settings.BACKUP_DIR = ""
     settings.MAIL_GOES_OUT = True
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]

@@ -11,7 +11,7 @@ from inventory.ledger.rules import ledger, places
 from inventory.models import Lot, Movement, Place, PlaceKind, Reading
 from inventory.models.materials import Origin
 from inventory.weighing import rules as weighing
-from tests import makers
+from tests import furnished, makers
 from tests.makers import Shop, key
 
 OCT = datetime(2026, 10, 14, 10, 0, tzinfo=UTC)
@@ -75,6 +75,7 @@ def stripped(shop: Shop, tag: str, typed: str, *, at_: datetime = OCT, cost: int
     )
 
 
+@furnished.once
 def furnished_october(shop: Shop) -> dict[str, Movement]:
     """Two frames in: one stripped and ground, one held; flake issued, feedstock bought, a count.
 

@@ -54,6 +54,7 @@ def tried_until_given_up(message: OutboxMessage) -> list[datetime]:
             tries.append(message.available_at)
 
 
+@pytest.mark.slow
 def test_a_server_that_is_away_is_tried_for_five_days_at_least_hourly(away: Away) -> None:
     tries = tried_until_given_up(owed())
     assert timedelta(days=5) <= tries[-1] - tries[0] < timedelta(days=6)
@@ -75,6 +76,7 @@ def test_once_the_server_is_back_the_letter_goes_out_by_itself(away: Away) -> No
         assert outbox.settle(message.pk, at=message.available_at) is True
 
 
+@pytest.mark.slow
 def test_what_was_given_up_is_tried_again_for_as_long_once_a_person_says_so(
     away: Away, olga: User
 ) -> None:

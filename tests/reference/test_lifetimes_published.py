@@ -155,6 +155,7 @@ def test_heat_exchanger_tubes_of_three_ages():
     assert errors[0] == pytest.approx(0.00662, abs=5e-6)
 
 
+@pytest.mark.slow
 def test_curve_agrees_with_an_independent_library():
     from lifelines import KaplanMeierFitter
 

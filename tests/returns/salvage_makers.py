@@ -16,6 +16,7 @@ from returns.models import ReturnedFrame
 from returns.regrind.rules import stripdown
 from returns.regrind.rules.stripdown import Salvaged, StripDown
 from returns.salvage.rules import Match
+from tests import furnished
 from tests.makers import NOON, Shop, key
 from tests.returns.bench_makers import filed, on_shelf
 
@@ -24,6 +25,7 @@ def empty_bin(part: Part) -> None:
     stock.count(key=key(), part=part, counted=0, reason="none in the bin", at=NOON)
 
 
+@furnished.once
 def looked(shop: Shop, by: User, *seen: Seen, **weighing: Any) -> ReturnedFrame:
     request = filed(weighing.get("colourway") or shop.avocet_slate)
     frame = on_shelf(shop, by, request, **weighing)

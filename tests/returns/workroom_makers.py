@@ -12,6 +12,7 @@ from inventory.models import Balance, PlaceKind
 from returns.mending.rules import mending
 from returns.mending.rules.mending import Check
 from returns.models import Finding, Grading, RepairJob, Request, ReturnedFrame
+from tests import furnished
 from tests.makers import NOON, Shop, key
 from tests.returns.bench_makers import filed, on_shelf
 
@@ -28,6 +29,7 @@ def arrived(shop: Shop, by: User, **changes: Any) -> Request:
     return filed(shop.avocet_slate, **({"state": "arrived"} | changes))
 
 
+@furnished.once
 def graded(
     shop: Shop, by: User, *plan: dict[str, Any], state: str = "to_mend", **wishes: Any
 ) -> ReturnedFrame:
@@ -59,6 +61,7 @@ def found(frame: ReturnedFrame, component: str, defect: str) -> Finding:
     return Finding.objects.create(grading=grading, component=component, defect=defect)
 
 
+@furnished.once
 def opened(frame: ReturnedFrame, by: User) -> RepairJob:
     return mending.open_job(key=key(), frame=frame, at=NOON, by=by)
 
@@ -90,6 +93,7 @@ def weigh_out(job: RepairJob, shop: Shop, by: User, mass: str, **changes: Any) -
     return mending.weigh_out(**(facts | changes))
 
 
+@furnished.once
 def mended(shop: Shop, by: User) -> ReturnedFrame:
     """Polished, checked, weighed out at 24.80 g."""
     job = opened(graded(shop, by, POLISH), by)

@@ -12,6 +12,7 @@ from inventory.models import Month, Movement, Reading
 from inventory.months import rules as months
 from inventory.months.queries import recovered
 from inventory.weighing.queries import traced
+from tests import furnished
 from tests.inventory.month_makers import DEC_2, NOV, OCT, box, doubt_ug, stripped, weighed_in
 from tests.makers import Shop, key
 
@@ -28,6 +29,7 @@ def credited(shop: Shop, tag: str, typed: str, when: datetime) -> Movement:
 
 
 @pytest.fixture
+@furnished.once
 def first(shop: Shop) -> Movement:
     """October: two frames credited, and closed. November: a third; the first is taken back."""
     moved = credited(shop, "F-AAAA-1111", "19.400 g", OCT)

@@ -20,7 +20,7 @@ from inventory.ledger.rules import ledger, places
 from inventory.material.rules import grinding
 from inventory.material.rules.grinding import GrindOut
 from inventory.models import Balance, GrindRun, Movement, Place, PlaceKind, Reading, Workshop
-from tests import makers
+from tests import furnished, makers
 from tests.makers import NOON, Shop, key
 
 pytestmark = pytest.mark.django_db
@@ -29,6 +29,7 @@ State = GrindRun.State
 
 
 @pytest.fixture
+@furnished.once
 def box(shop: Shop) -> Place:
     makers.opening(2_000_000, shop)
     return places.box(polymer=shop.pp, colour=shop.slate, origin="post_consumer_return")

@@ -23,6 +23,7 @@ from inventory.months import rules as months
 from inventory.months.queries import recovered
 from inventory.months.reports import pdf_files
 from inventory.parts import rules as stock
+from tests import furnished
 from tests.inventory import month_makers as made
 from tests.inventory.month_makers import DEC_2, OCT
 from tests.makers import NOON, Shop, key
@@ -38,6 +39,7 @@ def _early_december() -> Iterator[None]:
 
 
 @pytest.fixture
+@furnished.once
 def books(shop: Shop) -> dict[str, Movement]:
     """October furnished, August and September closed."""
     moved = made.furnished_october(shop)

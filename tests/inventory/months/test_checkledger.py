@@ -6,8 +6,6 @@ database's owner rights could do.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import pytest
 from django.core.management import call_command
 from django.db import connection
@@ -18,6 +16,7 @@ from inventory.models import PlaceKind
 from inventory.months import rules as months
 from inventory.months.queries import audit
 from inventory.parts import rules as stock
+from tests import furnished
 from tests.inventory import month_makers as made
 from tests.inventory.month_makers import DEC_2, NOV, OCT, weighed_in
 from tests.makers import Shop, key
@@ -26,7 +25,8 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def books(shop: Shop) -> Iterator[Shop]:
+@furnished.once
+def books(shop: Shop) -> Shop:
     """Two closed months, one open; a reversal, a late movement and a promise."""
     made.furnished_october(shop)
     for label in ("2026-08", "2026-09", "2026-10"):

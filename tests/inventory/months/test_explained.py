@@ -17,6 +17,7 @@ from inventory.months.queries.recovered.comparison import Comparison, compare
 from inventory.months.queries.replays import replayed
 from inventory.weighing.queries import readings
 from inventory.weighing.sums.traced import MassUncertainty
+from tests import furnished
 from tests.inventory.month_makers import (
     DEC_2,
     NOV,
@@ -39,6 +40,7 @@ def _early_december() -> Iterator[None]:
 
 
 @pytest.fixture
+@furnished.once
 def november(shop: Shop) -> dict[str, Movement]:
     """October as furnished; in November one frame less is worth a second, smaller credit."""
     moved = furnished_october(shop)

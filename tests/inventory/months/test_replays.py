@@ -82,6 +82,7 @@ def test_month_page_follows_each_month_once(
     assert set(walks.values()) == {1}
 
 
+@pytest.mark.edge
 @pytest.mark.parametrize("name", ["csv", "postings", "xlsx", "json", "pdf"])
 def test_every_file_follows_its_month_once(
     books: Shop, walks: Counter[frozenset[int]], name: str

@@ -270,6 +270,7 @@ def _year(rng: random.Random) -> Iterator[tuple[str, MassWithReadings, float]]:
     yield "flake left", walk.at("lot"), true_mg - 1_500 - 40_000
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("figure", ["credited", "waste", "lost in the run", "flake left"])
 def test_the_stated_interval_holds_the_true_mass_95_times_in_100(figure: str) -> None:
     """Simulated, not published: k = 2 covers 95.45 % of a normal error (GUM G.1.3, table G.1).
@@ -332,6 +333,7 @@ def test_what_is_taken_back_goes_with_the_reading_that_it_came_with() -> None:
     assert (as_one.mass_mg, u_ug(as_one)) == (35_550, 134)
 
 
+@pytest.mark.slow
 def test_the_interval_after_something_is_taken_back_is_neither_too_wide_nor_too_narrow() -> None:
     """Simulated, not published, as above. Over a close as one it would hold the truth too often:
     with the own parts of four readings for two, k = 2 comes to about 2.8, and to 99.5 %."""

@@ -30,6 +30,7 @@ from returns.grading.rules import lookover
 from returns.grading.rules.lookover import Look
 from returns.models import Question, QuestionPhoto, Request, ReturnedFrame
 from returns.story.queries import story
+from tests import furnished
 from tests.api.callers import Caller, machine, refused
 from tests.makers import NOON, Shop, key
 from tests.returns.bench_makers import on_shelf
@@ -43,6 +44,7 @@ FREE = Asked("What happened?")
 
 
 @pytest.fixture
+@furnished.once
 def frame(shop: Shop, bea: User) -> ReturnedFrame:
     return on_shelf(shop, bea, sent_back(shop))
 

@@ -15,6 +15,7 @@ from returns.auditing import rules as auditing
 from returns.auditing import sums as sampling
 from returns.auditing.rules import WeighedAgain
 from returns.models import AuditedFrame, ReturnedFrame, WeighAudit
+from tests import furnished
 from tests.makers import NOON, Shop, key
 from tests.returns import owner_makers as made
 
@@ -24,6 +25,7 @@ MONTH = NOON.strftime("%Y-%m")
 
 
 @pytest.fixture
+@furnished.once
 def lot(shop: Shop) -> list[str]:
     """Thirty frames as they came: letter D, a sample of eight with one to accept at 6.5 %."""
     return sorted(made.frame(shop).tag for _ in range(30))

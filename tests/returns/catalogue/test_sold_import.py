@@ -65,6 +65,7 @@ def test_what_is_no_such_list_is_refused_with_words(content: bytes, words: str) 
     assert refused.value.field == "file"
 
 
+@pytest.mark.slow
 def test_a_file_of_just_the_largest_size_is_read() -> None:
     filler = b"AV-2601,2026-02,30\n"
     head = b"batch,month,pieces\n" + filler
@@ -74,6 +75,7 @@ def test_a_file_of_just_the_largest_size_is_read() -> None:
         sold.read(full + b"\n")
 
 
+@pytest.mark.slow
 def test_rows_up_to_the_limit_are_read() -> None:
     head, row = b"batch,month,pieces\n", b"A,2026-02,1\n"
     assert len(sold.read(head + row * csvlists.ROWS_MAX)) == csvlists.ROWS_MAX
@@ -188,6 +190,7 @@ def test_a_known_month_changes_only_when_confirmed(shop: Shop, olga: User) -> No
     assert data == [["AV-2601", "2026-03", 25, 26]]
 
 
+@pytest.mark.slow
 @pytest.mark.django_db
 def test_trying_a_long_list_asks_three_questions(
     shop: Shop, django_assert_num_queries: Any

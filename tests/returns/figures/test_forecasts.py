@@ -190,6 +190,7 @@ def test_a_cohort_with_a_month_missing_or_too_many_is_refused(returned):
         forecast(cohorts, as_of=AS_OF, seed=1, returns_min=1)
 
 
+@pytest.mark.slow
 def test_back_test_limits_cover_about_as_often_as_they_say():
     result = back_test(history(), as_of=AS_OF, lead=3, months=24, seed=4)
     assert len(result.rows) == 24
@@ -230,12 +231,14 @@ def covered_share(*, coverage, unlike=0.0, drift=None, histories=100):
     return hits / histories
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("coverage", "least", "most"), [(0.9, 0.84, 0.99), (0.5, 0.42, 0.7)])
 def test_limits_hold_what_they_say_for_weibull_cohorts(coverage, least, most):
     # 100 trials: two standard errors are 0.06 at 0.9, and 0.1 at 0.5; whole units widen it.
     assert least <= covered_share(coverage=coverage) <= most
 
 
+@pytest.mark.slow
 def test_drift_makes_up_for_cohorts_that_are_not_alike():
     without = covered_share(coverage=0.9, unlike=0.8, drift=0)
     learned = covered_share(coverage=0.9, unlike=0.8)

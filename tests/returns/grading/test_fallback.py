@@ -137,6 +137,7 @@ def compared(seed: int, count: int) -> tuple[float, float]:
     return spent / least - 1, worst
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(3))
 def test_advice_leaves_at_most_one_percent_of_the_cost_on_the_table(seed: int) -> None:
     share, _worst = compared(seed, 40)

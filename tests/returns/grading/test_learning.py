@@ -17,6 +17,7 @@ from returns.grading.queries.learning import Tally
 from returns.grading.rules import lookover
 from returns.grading.rules.lookover import Look
 from returns.models import BenchCheck, Grading, JobStep, Remedy, RepairJob, ReturnedFrame
+from tests import furnished
 from tests.makers import NOON, Shop, key
 from tests.returns.bench_makers import filed, on_shelf
 from tests.returns.workroom_makers import NEW_ARM, graded, opened
@@ -44,6 +45,7 @@ def job(shop: Shop, bea: User) -> RepairJob:
 
 
 @pytest.fixture
+@furnished.once
 def frame(shop: Shop, bea: User) -> ReturnedFrame:
     return on_shelf(shop, bea, filed(shop.avocet_slate))
 

@@ -25,6 +25,7 @@ from returns.grading.rules import lookover
 from returns.grading.rules.lookover import Look
 from returns.models import Component, Grading, Policy, Remedy, RemedyPart, ReturnedFrame
 from returns.story.sums.states import FrameState
+from tests import furnished
 from tests.makers import NOON, Shop, key
 from tests.returns.bench_makers import filed, on_shelf
 
@@ -33,6 +34,7 @@ SCUFFED_LENS = Seen("lens_left", "scuffed")
 
 
 @pytest.fixture
+@furnished.once
 def frame(shop: Shop, bea: User) -> ReturnedFrame:
     return on_shelf(shop, bea, filed(shop.avocet_slate))
 
@@ -487,6 +489,7 @@ def test_batch_of_another_colour_is_refused(shop: Shop, bea: User) -> None:
 HANDS = 20
 
 
+@pytest.mark.slow
 @pytest.mark.django_db(transaction=True)
 def test_of_many_hands_on_one_frame_the_first_decides_and_the_others_are_refused(
     shop: Shop, bea: User

@@ -20,6 +20,7 @@ from returns.joining import rules
 from returns.joining.rules import PartIn
 from returns.models import LaterPart, Parcel, Request, ReturnedFrame
 from returns.story.queries import story
+from tests import furnished
 from tests.api.callers import machine, refused
 from tests.makers import NOON, Shop, key
 from tests.returns import workroom_makers
@@ -33,6 +34,7 @@ WITHOUT_ARM, ARM = "20,720", "4,100"
 
 
 @pytest.fixture
+@furnished.once
 def frame(shop: Shop, bea: User) -> ReturnedFrame:
     found = on_shelf(shop, bea, sent_back(shop), mass=WITHOUT_ARM)
     arriving.finish(key=key(), parcel=found.parcel, at=NOON, by=bea)

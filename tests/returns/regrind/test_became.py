@@ -18,6 +18,7 @@ from returns.moulding import rules as batches
 from returns.regrind.queries import became
 from returns.regrind.sums import Part
 from returns.story.queries import story
+from tests import furnished
 from tests.makers import NOON, Shop, key
 from tests.returns.regrind.test_regrind import boxed, confirmed, finish, now
 from tests.returns.workroom_makers import graded
@@ -26,6 +27,7 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
+@furnished.once
 def ground(shop: Shop, bea: User, ben: User) -> ReturnedFrame:
     """One of two frames of 19.4 g each that became 38.5 g of flake."""
     frame, other = boxed(shop, bea), boxed(shop, bea)

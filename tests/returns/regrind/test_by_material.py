@@ -25,6 +25,7 @@ from returns.regrind.rules import regrind, stripdown
 from returns.regrind.rules.stripdown import Heap, Salvaged, StripDown
 from returns.story.queries.story import ground_words
 from returns.story.sums.states import FrameState
+from tests import furnished
 from tests.makers import NOON, Shop, key
 from tests.returns.material_makers import TwoTone, admit, two_tone
 from tests.returns.regrind.test_regrind import confirmed, finish
@@ -34,6 +35,7 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
+@furnished.once
 def made(shop: Shop, olga: User) -> TwoTone:
     return two_tone(shop, olga)
 

@@ -120,6 +120,7 @@ def test_nonsense_is_refused(needs: list[Need], donors: list[Donor], code: str) 
     assert refused.value.code == code
 
 
+@pytest.mark.slow
 def test_two_hundred_needs_are_matched_at_the_bounds() -> None:
     needs = [need(f"f{n // 2}", "temple" if n % 2 else "hinge") for n in range(200)]
     donors = [donor(f"t{n}", "temple", n % 7) for n in range(60)]

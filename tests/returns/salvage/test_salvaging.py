@@ -24,6 +24,7 @@ from returns.regrind.rules import stripdown
 from returns.salvage import rules as salvaging
 from returns.salvage.queries import donors as salvage
 from returns.salvage.queries import lacking
+from tests import furnished
 from tests.makers import NOON, Shop, key, stocked
 from tests.returns.salvage_makers import (
     empty_bin,
@@ -45,6 +46,7 @@ def approve(by: User, *pair: Any, **changes: Any) -> PartPromise:
 
 
 @pytest.fixture
+@furnished.once
 def pair(shop: Shop, bea: User) -> tuple[ReturnedFrame, ReturnedFrame]:
     """A donor, and a frame that lacks its left arm."""
     empty_bin(shop.arm)

@@ -108,6 +108,7 @@ def test_slip_is_one_page_with_code_and_address(client: Client, shop: Shop, size
     assert "Wanda" not in text
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", ["a4", "a6"])
 def test_slip_code_can_be_read_and_leads_to_the_bench(shop: Shop, size: str, settings: Any) -> None:
     import pypdfium2
@@ -120,6 +121,7 @@ def test_slip_code_can_be_read_and_leads_to_the_bench(shop: Shop, size: str, set
     assert [code.text for code in read] == [f"{settings.BASE_URL}/go/{request.reference}/"]
 
 
+@pytest.mark.slow
 def test_slip_refuses_to_fetch_anything(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
     from weasyprint.urls import FatalURLFetchingError
 
