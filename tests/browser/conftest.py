@@ -56,6 +56,22 @@ def late_scripts(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(StaticFilesHandler, "serve", late)
 
 
+@pytest.fixture
+def lasting_files(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Styles and scripts are fetched once by each visitor, as from a served installation.
+
+    The tests' clock stands months away from the browser's, so they last for long.
+    """
+    serve = StaticFilesHandler.serve
+
+    def lasting(self: StaticFilesHandler, request: HttpRequest) -> HttpResponseBase:
+        answer = serve(self, request)
+        answer.headers["Cache-Control"] = "max-age=999999999"
+        return answer
+
+    monkeypatch.setattr(StaticFilesHandler, "serve", lasting)
+
+
 @dataclass
 class Visitors:
     """Opens pages, each in a context of its own, and keeps what their consoles complained of."""

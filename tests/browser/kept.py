@@ -1,4 +1,8 @@
-"""Keeps pictures and counts of the browser tests in `HINGEBACK_TEST_PICTURES`, if that is set."""
+"""Keeps counts of the browser tests in `HINGEBACK_TEST_SEEN`, and pictures for somebody to look at.
+
+Pictures are for eyes and prove nothing by themselves, at the cost of a check each: they are taken
+where `HINGEBACK_TEST_PICTURES` names a folder, which then gets the counts too.
+"""
 
 from __future__ import annotations
 
@@ -8,12 +12,13 @@ from pathlib import Path
 
 from playwright.sync_api import Page
 
-_FOLDER = os.environ.get("HINGEBACK_TEST_PICTURES", "")
+_PICTURES = os.environ.get("HINGEBACK_TEST_PICTURES", "")
+_FOLDER = _PICTURES or os.environ.get("HINGEBACK_TEST_SEEN", "")
 
 
 def picture(page: Page, name: str) -> None:
     """The whole page as it stands, under a name made fit for a file."""
-    if _FOLDER:
+    if _PICTURES:
         path = _path(name).with_suffix(".png")
         page.screenshot(path=path, full_page=True)
 

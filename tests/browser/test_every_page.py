@@ -34,7 +34,11 @@ from tests.returns import customer_makers as customers
 from tests.returns import workroom_makers as workroom
 from tests.returns.bench_makers import on_shelf
 
-pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.django_db(transaction=True),
+    pytest.mark.usefixtures("lasting_files"),
+]
 
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 OPTIONS = {"runOnly": {"type": "tag", "values": TAGS}, "resultTypes": ["violations"]}
@@ -118,12 +122,20 @@ def _wrong(page: Page, axe: Axe, who: str) -> list[str]:
     return found
 
 
+_AXE = "options => axe.run(document, options).then(found => found.violations)"
+
+
 def _violations(page: Page, axe: Axe, options: dict[str, Any]) -> list[str]:
-    """What axe-core finds wrong on the page as it stands, with the first places of each."""
+    """What axe-core finds wrong on the page as it stands, with the first places of each.
+
+    It is half a megabyte of script, and put into each page once for all its views.
+    """
+    if not page.evaluate("() => 'axe' in window"):
+        page.evaluate(axe.axe_script)
     return [
         f"{page.url} {page.viewport_size} {violation['id']} "
         f"{[node['target'] for node in violation['nodes'][:3]]}"
-        for violation in axe.run(page, options=options).response["violations"]
+        for violation in page.evaluate(_AXE, options)
     ]
 
 
@@ -204,7 +216,10 @@ FADED = "Promise.all(document.getAnimations().map(one => one.finished)).then(() 
 
 
 def _admin_pages(page: Page) -> Iterator[str]:
-    """Open the index, and of each table its list, the form of its first row, and an empty form."""
+    """Open the index, and of each table its list and a form: of its first row, else an empty one.
+
+    The framework draws both from the same fields.
+    """
     page.goto(reverse("admin:index"))
     yield page.url
     for model in [one for one in admin.site._registry if one._meta.app_label in ownerrights.APPS]:
@@ -213,9 +228,10 @@ def _admin_pages(page: Page) -> Iterator[str]:
         row = page.locator("#result_list th a").first
         adds = page.locator(".object-tools .addlink").count()
         first = row.get_attribute("href") if row.count() else None
+        form = first or (reverse(f"{name}_add") if adds else None)
         yield page.url
-        for address in filter(None, (first, reverse(f"{name}_add") if adds else None)):
-            page.goto(address)
+        if form:
+            page.goto(form)
             yield page.url
 
 
@@ -237,7 +253,7 @@ def test_every_page_of_the_admin_is_fit_for_everybody(
             if reach > viewport["width"]:
                 wrong.append(f"{address} is {reach} wide at {viewport['width']}")
     kept.lines("axe admin", [*wrong, f"{seen} pages, {len(wrong)} wrong"])
-    assert seen > 45
+    assert seen > 40
     assert not wrong, "\n".join(wrong)
 
 

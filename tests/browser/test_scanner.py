@@ -1,7 +1,10 @@
-"""A hand scanner at every staff page, in every field: nothing is noted but by a press.
+"""A hand scanner at every staff page, in every sort of field: nothing is noted but by a press.
 
-Each code of ours, as text and as a link, the right and the wrong one: it answers the field that
-asks for one of its kind, else it opens what it names; what stood in the field stands there again.
+What a scan does hangs on the sort of the control that has the focus: its element, its type, and
+what its attributes ask for. So of each sort the first and the last on a page stand for those
+between, as of thirty boxes to tick. Each code of ours, as text and as a link, the right and the
+wrong one: it answers the field that asks for one of its kind, else it opens what it names; what
+stood in the field stands there again.
 """
 
 from __future__ import annotations
@@ -26,22 +29,34 @@ from tests.access.conftest import arguments, people  # noqa: F401  fixtures of t
 from tests.browser import chromium, kept, scanner
 from tests.makers import Shop
 
-pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.django_db(transaction=True),
+    pytest.mark.usefixtures("lasting_files"),
+]
 
 BEFORE = "before"
 FOREIGN = "4006381333931"
 OPENS_MS = 10_000
 WRONG_MAX = 20
 
-# Opens what is closed and marks every control that can have the focus; the first links stand for
-# all of them, which Enter only follows.
+# Opens what is closed and marks the first and the last control of each sort that can have the
+# focus; the first links stand for all of them, which Enter only follows. How many, of how many.
 MARK = """() => {
   document.querySelectorAll("details").forEach(one => { one.open = true; });
   const links = [...document.querySelectorAll("main a[href]")].slice(0, 2);
   const fields = [...document.querySelectorAll(
     "input:not([type=hidden]), select, textarea, button, summary")];
-  return [...fields, ...links].filter(one => one.checkVisibility() && !one.disabled)
-    .map((one, index) => { one.dataset.walked = index; return one.tagName; }).length;
+  const all = [...fields, ...links].filter(one => one.checkVisibility() && !one.disabled);
+  const sort = one => [one.tagName, one.type, one.inputMode, one.readOnly, one.multiple,
+    one.id === "code-search", !!one.list, one.form?.method, one.closest("dialog") !== null,
+    ...[...one.attributes].filter(is => is.name.startsWith("data-") || is.name.startsWith("hx-"))
+      .map(is => `${is.name}=${is.name === "data-scan" || is.name === "data-scan-kind"
+        ? is.value : ""}`)].join();
+  const sorts = Map.groupBy(all, sort);
+  const asked = all.filter(one => [0, -1].some(at => sorts.get(sort(one)).at(at) === one));
+  asked.forEach((one, index) => { one.dataset.walked = index; });
+  return [asked.length, all.length];
 }"""
 ASKED = (
     """() => [...document.querySelectorAll("[data-scan-kind]")].map(one => one.dataset.scanKind)"""
@@ -82,6 +97,7 @@ class Replay:
     opened: list[str] = field(default_factory=list)
     sent: list[str] = field(default_factory=list)
     scans: int = 0
+    fields: int = 0
     answered: int = 0
     is_scanned_at: bool = False
     address: str = ""
@@ -113,7 +129,8 @@ class Replay:
         self.address = address
         self.page.goto(address)
         self.is_scanned_at = True
-        fields, asked = self.page.evaluate(MARK), self.page.evaluate(ASKED)
+        (fields, all_of_them), asked = self.page.evaluate(MARK), self.page.evaluate(ASKED)
+        self.fields += all_of_them
         for code in [*(one for one in self.codes if one[0] in asked), next(codes), next(codes)]:
             self._scan(-1, *code)
         for index in range(fields):
@@ -204,7 +221,9 @@ def test_no_scan_into_any_field_of_any_staff_page_notes_anything(
             if len(walk.wrong) > WRONG_MAX:
                 break
             data.append(f"{walk.scans - scans:>4} scans  {path}")
-    summary = f"{len(data)} pages, {walk.scans} scans, {walk.answered} answered a page"
+    summary = (
+        f"{len(data)} pages of {walk.fields} fields, {walk.scans} scans, {walk.answered} answered"
+    )
     kept.lines("scanner", [*data, summary])
     assert not walk.wrong, "\n".join(walk.wrong[:40])
     assert not walk.sent, "\n".join(walk.sent)
