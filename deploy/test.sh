@@ -11,7 +11,7 @@ cd "$(dirname "$0")/.."
 . deploy/ready.sh
 
 # The sums and the rules, nearest to what is being changed.
-rules="not edge and not browser and not service and not hostile and not slow"
+rules="not edge and not browser and not service and not once and not slow"
 # Not even read for --fast: reading them costs as much as a hundred rules.
 edges=(access api benchmarks browser callers deploy docs service)
 services=no
@@ -73,8 +73,8 @@ done
 if [ -z "$chromium" ] && apt_install chromium; then chromium="$(command -v chromium || true)"; fi
 if [ -z "$chromium" ] && [ "$services" = yes ]; then die "Chromium must be installed for --services."; fi
 export HINGEBACK_TEST_CHROMIUM="$chromium"
-[ -n "${HINGEBACK_TEST_PICTURES:-}" ] || rm -rf var/test-pictures
-export HINGEBACK_TEST_PICTURES="${HINGEBACK_TEST_PICTURES:-$PWD/var/test-pictures}"
+export HINGEBACK_TEST_SEEN="${HINGEBACK_TEST_PICTURES:-$PWD/var/test-seen}"
+[ -n "${HINGEBACK_TEST_PICTURES:-}" ] || rm -rf "$HINGEBACK_TEST_SEEN"
 
 if [ "$quick" = no ]; then
     say "== style, types, layers, migrations"
@@ -87,8 +87,8 @@ fi
 
 [ "$long" = no ] || set -- --long "$@"
 marks="not service"
-# Hostile input meets the stricter database; both would find the same for twice the time.
-[ "$have_services" = no ] || marks="$marks and not hostile"
+# What is run once meets the stricter database; both would find the same for twice the time.
+[ "$have_services" = no ] || marks="$marks and not once"
 [ -n "$chromium" ] || { marks="$marks and not browser"; left_out+=("browser tests: no Chromium"); }
 say "== tests on SQLite"
 $bin/pytest -q -rR -n 2 --dist worksteal -m "$marks" "$@"
@@ -96,13 +96,13 @@ if [ "$have_services" = yes ]; then
     # What only reads or draws said the same on SQLite; hostile input asks every page here.
     say "== tests on PostgreSQL and Redis"
     HINGEBACK_DATABASE_URL="$HINGEBACK_TEST_DATABASE_URL" $bin/pytest -q -rR -n 2 --dist worksteal \
-        -m "not browser and not pure and not further and (not edge or service or hostile)" "$@"
+        -m "not browser and not pure and not further and (not edge or service or once)" "$@"
 else
     left_out+=("service tests: no PostgreSQL or Redis")
 fi
-if [ -d "$HINGEBACK_TEST_PICTURES" ]; then
-    tail -qn 1 "$HINGEBACK_TEST_PICTURES"/axe-*.txt | paste -sd '|' - | sed 's/^/axe: /'
-    say "What the browser tests saw: $(ls "$HINGEBACK_TEST_PICTURES" | wc -l) files in $HINGEBACK_TEST_PICTURES"
+if [ -d "$HINGEBACK_TEST_SEEN" ]; then
+    tail -qn 1 "$HINGEBACK_TEST_SEEN"/axe-*.txt | paste -sd '|' - | sed 's/^/axe: /'
+    say "What the browser tests saw: $(ls "$HINGEBACK_TEST_SEEN" | wc -l) files in $HINGEBACK_TEST_SEEN"
 fi
 for line in ${left_out[@]+"${left_out[@]}"}; do say "LEFT OUT $line"; done
 say "All that ran passed."

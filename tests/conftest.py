@@ -43,9 +43,12 @@ def django_db_modify_db_settings(
 ) -> None:
     """SQLite tests use a file, as the service does: threads then meet real locks.
 
-    The suffix fixture gives each worker a PostgreSQL database of its own.
+    The suffix fixture gives each worker a PostgreSQL database of its own. What is thrown away
+    afterwards need not be on the disk before the next test begins.
     """
     default = settings.DATABASES["default"]
+    if default["ENGINE"].endswith("postgresql"):
+        default["OPTIONS"]["options"] += " -c synchronous_commit=off"
     if default["ENGINE"].endswith("sqlite3"):
         folder = tmp_path_factory.mktemp("database")
         default.setdefault("TEST", {})["NAME"] = str(folder / "test.sqlite3")
@@ -77,6 +80,20 @@ def django_db_setup(
     yield
     with django_db_blocker.unblock():
         creation.destroy_test_db(before, verbosity=0)
+
+
+@pytest.fixture(scope="session")
+def migrated(
+    request: pytest.FixtureRequest, django_db_setup: None, tmp_path_factory: pytest.TempPathFactory
+) -> Path:
+    """A migrated, empty SQLite database to copy for a process that a test starts."""
+    made = tmp_path_factory.mktemp("migrated") / "hingeback.sqlite3"
+
+    def migrate() -> None:
+        raise AssertionError("django_db_setup keeps one")
+
+    template.copied(request.config.cache.mkdir("database"), made, migrate)
+    return made
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

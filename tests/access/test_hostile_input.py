@@ -34,7 +34,7 @@ from tests.returns import workroom_makers as workroom
 URLENCODED: Final = "application/x-www-form-urlencoded"
 JSON: Final = "application/json"
 # Thousands of requests: on a busy machine they take longer than other tests may.
-pytestmark = [pytest.mark.timeout(900), pytest.mark.hostile]
+pytestmark = [pytest.mark.timeout(900), pytest.mark.once]
 Found = tuple[list[tuple[str, Form]], set[tuple[str, str]]]
 
 

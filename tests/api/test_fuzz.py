@@ -26,7 +26,7 @@ from inventory.material.rules import grinding
 from inventory.models import Movement, Place
 from inventory.staff.rules import tokens
 from returns.filing.rules import intake
-from tests import makers
+from tests import furnished, makers
 from tests.makers import CODES, NOON, Shop, key, opening
 from tests.returns import customer_makers as customers
 from tests.returns.bench_makers import on_shelf
@@ -73,6 +73,7 @@ def everything(olga: User, shop: Shop) -> dict[str, str]:
 
 
 @pytest.fixture
+@furnished.once
 def known(shop: Shop, bea: User) -> dict[str, str]:
     """Codes by the name of their parameter or field, of rows that are there to be found."""
     opening(400_000, shop)
@@ -125,7 +126,7 @@ def _put(body: dict[str, Any], known: dict[str, str]) -> None:
 @pytest.mark.usefixtures("_connection_stays")
 @pytest.mark.parametrize("operation", operations(), ids=lambda operation: operation.label)
 def test_no_request_of_any_shape_breaks_the_api(
-    operation: Any, everything: dict[str, str], known: dict[str, str]
+    operation: Any, known: dict[str, str], everything: dict[str, str]
 ) -> None:
     @seed(20261014)
     @settings(

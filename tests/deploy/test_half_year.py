@@ -20,7 +20,7 @@ from returns.models import Parcel, ReturnedFrame, SoldUnits
 from returns.salvage.queries import donors as salvage
 from returns.story.sums.states import FrameState
 
-pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.both]
+pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.once]
 NOW = datetime(2026, 3, 18, 11, 0, tzinfo=UTC)
 CLOSED = ["2025-10", "2025-11", "2025-12", "2026-01", "2026-02"]
 

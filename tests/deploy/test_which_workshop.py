@@ -47,10 +47,11 @@ def clone(at: Path) -> Path:
 
 
 @pytest.fixture(scope="module")
-def empty(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def empty(migrated: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A clone with a migrated database in which nobody can sign in."""
     house = clone(tmp_path_factory.mktemp("empty") / "house")
-    assert typed(house, "migrate", "--verbosity", "0").returncode == 0
+    (house / "var").mkdir()
+    shutil.copy(migrated, house / "var")
     return house
 
 
@@ -73,10 +74,10 @@ def archive(own: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     return made
 
 
-@pytest.fixture
-def both(own: Path, tmp_path: Path) -> Path:
+@pytest.fixture(scope="module")
+def both(own: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The demo beside it: a copy of the same database, which says that it is invented."""
-    house = clone(tmp_path / "house")
+    house = clone(tmp_path_factory.mktemp("both") / "house")
     shutil.copytree(own / "own", house / "own")
     shutil.copytree(own / "own", house / "var")
     (house / "var" / "own_workshop").unlink()
