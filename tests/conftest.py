@@ -61,7 +61,7 @@ def django_db_setup(
     django_db_blocker: Any,
     django_db_modify_db_settings: None,
 ) -> Iterator[None]:
-    """The test database: on SQLite a copy of a migrated one, on PostgreSQL migrated now."""
+    """The test database: a copy of a migrated one that is kept."""
     with django_db_blocker.unblock():
         creation = connection.creation
         before = connection.settings_dict["NAME"]
@@ -69,14 +69,16 @@ def django_db_setup(
         def migrate() -> None:
             creation.create_test_db(verbosity=0, autoclobber=True, serialize=False)
 
+        folder = request.config.cache.mkdir("database")
         if connection.vendor == "sqlite":
-            target = Path(settings.DATABASES["default"]["TEST"]["NAME"])
-            template.copied(request.config.cache.mkdir("database"), target, migrate)
-            connection.close()
-            settings.DATABASES["default"]["NAME"] = str(target)
-            connection.settings_dict["NAME"] = str(target)
+            target = settings.DATABASES["default"]["TEST"]["NAME"]
+            template.copied(folder, Path(target), migrate)
         else:
-            migrate()
+            target = creation._get_test_db_name()
+            template.cloned(folder, target, migrate)
+        connection.close()
+        settings.DATABASES["default"]["NAME"] = target
+        connection.settings_dict["NAME"] = target
     yield
     with django_db_blocker.unblock():
         creation.destroy_test_db(before, verbosity=0)

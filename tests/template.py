@@ -1,7 +1,8 @@
-"""Keeps one migrated, empty SQLite database for all test processes of this checkout.
+"""Keeps one migrated, empty database for all test processes of this checkout.
 
-Migrating takes longer than most test files. The kept file is named after all that the migrations
-are made of, so that a changed one is never met by an old database.
+Migrating takes longer than most test files. What is kept, a file of SQLite or a database on the
+PostgreSQL server, is named after all that the migrations are made of, so that a changed one is
+never met by an old database.
 """
 
 from __future__ import annotations
@@ -18,8 +19,11 @@ from importlib.util import find_spec
 from pathlib import Path
 
 from django.apps import apps
+from django.db import connection
 
 ROOT = Path(__file__).resolve().parents[1]
+# A server may serve the tests of several checkouts.
+_ON_THE_SERVER = f"hingeback_kept_{hashlib.sha256(bytes(ROOT)).hexdigest()[:8]}_"
 # The lock list stands for the migrations of the libraries.
 _BESIDE = [ROOT / "deploy/requirements-dev.txt", ROOT / "deploy/settings.py"]
 _IMPORTS = re.compile(r"^ *from ([\w.]+) import ([\w, ]+)", re.MULTILINE)
@@ -34,6 +38,25 @@ def copied(folder: Path, target: Path, migrate: Callable[[], None]) -> None:
             _keep(target, kept)
             return
     shutil.copyfile(kept, target)
+
+
+def cloned(folder: Path, target: str, migrate: Callable[[], None]) -> None:
+    """Make the PostgreSQL database `target` from the kept one; the first time, by `migrate`."""
+    kept = f"{_ON_THE_SERVER}{_digest()}"
+    with _alone(folder), connection._nodb_cursor() as server:
+        server.execute(
+            "SELECT datname FROM pg_database WHERE starts_with(datname, %s)", [_ON_THE_SERVER]
+        )
+        there = {name for (name,) in server.fetchall()}
+        if kept not in there:
+            migrate()
+            connection.close()
+            for old in there:
+                server.execute(f'DROP DATABASE "{old}"')
+            server.execute(f'CREATE DATABASE "{kept}" TEMPLATE "{target}"')
+            return
+        server.execute(f'DROP DATABASE IF EXISTS "{target}" WITH (FORCE)')
+        server.execute(f'CREATE DATABASE "{target}" TEMPLATE "{kept}"')
 
 
 def _keep(made: Path, kept: Path) -> None:
