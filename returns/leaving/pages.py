@@ -16,7 +16,7 @@ from django.utils.translation import gettext_lazy as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from inventory.errors import HingebackError, NotFound
+from inventory.errors import BadInput, HingebackError, NotFound
 from inventory.furniture.pages.access import StaffRequest, allow
 from inventory.furniture.pages.forms import (
     ActionForm,
@@ -67,6 +67,16 @@ class AsItIsForm(LensForm):
     )
 
 
+class KitsField(forms.MultipleChoiceField):
+    """References of kits. Any code may be sent: the rule judges what stands under it."""
+
+    def valid_value(self, value: Any) -> bool:
+        try:
+            return bool(read_code(str(value)[:40], prefix="Q"))
+        except BadInput:
+            return False
+
+
 class TrayForm(ActionForm):
     """What goes to the post in one go: frames and lenses by their tags, kits by a tick."""
 
@@ -77,15 +87,13 @@ class TrayForm(ActionForm):
         label=_("Tags of the frames and lenses"),
         help_text=_("Scan the tag of each as it goes into the tray. It leaves the house with it."),
     )
-    kits = forms.ModelMultipleChoiceField(
-        Request.objects.none(), required=False, to_field_name="reference", label=_("Spare kits")
-    )
+    kits = KitsField(required=False, label=_("Spare kits"))
 
-    def __init__(self, *args: Any, **facts: Any) -> None:
-        super().__init__(*args, **facts)
+    def clean_kits(self) -> list[Request]:
         # Also those that went a moment ago: a second press of the same form finds what it did.
-        rows: Any = self.fields["kits"]
-        rows.queryset = Request.objects.filter(kind=Request.Kind.SCREWS)
+        wanted = [read_code(one, prefix="Q") for one in self.cleaned_data["kits"]]
+        rows = Request.objects.filter(kind=Request.Kind.SCREWS, reference__in=wanted)
+        return list(rows.order_by("reference"))
 
     def clean(self) -> dict[str, Any]:
         data: dict[str, Any] = super().clean() or self.cleaned_data

@@ -97,7 +97,7 @@ def how_to_pack(request: Request) -> str:
 
 def what_it_costs(request: Request) -> str:
     """Say who pays what, in a paragraph."""
-    return " ".join(terms.cost_words(request.kind))
+    return " ".join(terms.cost_words(terms.cost_kind(request)))
 
 
 def what_comes_next(workshop: Workshop) -> str:

@@ -32,7 +32,7 @@ from returns.filing.pages.forms import (
     ReturnFrameForm,
     troubles_in_words,
 )
-from returns.filing.queries import frames
+from returns.filing.queries import frames, terms
 from returns.filing.rules import intake
 from returns.filing.rules.intake import Filing
 from returns.models import WalkIn
@@ -185,6 +185,7 @@ def _facts(walk_in: WalkIn) -> dict[str, Any]:
         "filed": filed,
         "one": one,
         "troubles": troubles_in_words(one),
+        "cost_kind": terms.cost_kind(filed),
         "frame": filed.frames.exclude(state=FrameState.VOIDED).select_related("reading").first(),
     }
 

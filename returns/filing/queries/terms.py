@@ -5,6 +5,8 @@ What the workshop has not entered is not promised: the sentence then says to ask
 
 from __future__ import annotations
 
+from typing import Final
+
 from django.utils.translation import gettext as _
 
 from inventory.furniture import numbers
@@ -12,20 +14,35 @@ from inventory.models import Workshop
 from returns.models import Request, Terms
 from returns.models.terms import PaidBy
 
+WALK_IN: Final = "walk_in"
+"""A frame that is brought to the counter: it has no postage to us."""
+COLLECTED: Final = "collected"
+"""One that is fetched there too: it has none at all."""
+
+
+def cost_kind(request: Request) -> str:
+    """Return for which kind of costs a request is; see `cost_words`."""
+    if request.collects:
+        return COLLECTED
+    return WALK_IN if hasattr(request, "walk_in") else request.kind
+
 
 def cost_words(kind: str) -> list[str]:
-    """Say what a customer should know about money before a request of this kind is filed."""
+    """Say what a customer should know about money before a request of this kind is filed.
+
+    `kind` is a request's own, or WALK_IN or COLLECTED.
+    """
     terms = Terms.the()
     if not terms.is_priced:
         return [_("We have not written down yet what it costs and who pays the postage."), _ask()]
     if kind == Request.Kind.SCREWS:
         data = [_kit(terms.kit_minor)]
     else:
-        data = [
-            _mending(terms.mending_minor),
-            _to_us(terms.postage_in_paid_by),
-            _back(terms.postage_back_paid_by),
-        ]
+        data = [_mending(terms.mending_minor)]
+        if kind not in (WALK_IN, COLLECTED):
+            data.append(_to_us(terms.postage_in_paid_by))
+        if kind != COLLECTED:
+            data.append(_back(terms.postage_back_paid_by))
     return [*data, terms.cost_note] if terms.cost_note else data
 
 

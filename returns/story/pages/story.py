@@ -20,7 +20,7 @@ from inventory.models import Event, Part
 from inventory.staff.queries import BENCH, OWNER
 from returns.filing.pages import slip_pdf
 from returns.filing.pages.forms import AddressForm, country_name, sent_abroad_to, troubles_in_words
-from returns.filing.queries import frames, waiting
+from returns.filing.queries import frames, terms, waiting
 from returns.filing.rules import intake, photos
 from returns.kits import queries as kit_stock
 from returns.models import DraftPhoto, Photo, QuestionPhoto, Request
@@ -51,6 +51,7 @@ def story(request: HttpRequest, secret: str) -> HttpResponse:
         "abroad": sent_abroad_to(filed),
         "filed_frames": _filed_frames(filed),
         "here": data.stations[data.station],
+        "cost_kind": terms.cost_kind(filed),
         "is_kit": filed.kind == Request.Kind.SCREWS,
         "kit": _kit(filed),
         "may_withdraw": intake.may_withdraw(filed),

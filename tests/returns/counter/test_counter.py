@@ -18,7 +18,7 @@ from returns.counter import rules as counter
 from returns.filing.rules import intake
 from returns.filing.rules.intake import Filing
 from returns.letters.texts import Occasion, compose
-from returns.models import Parcel, Request, ReturnedFrame, WalkIn
+from returns.models import Parcel, Request, ReturnedFrame, Terms, WalkIn
 from tests.makers import NOON, Shop, key
 from tests.returns.customer_makers import WANDA, filing
 
@@ -174,6 +174,24 @@ def test_the_letter_is_a_receipt(shop: Shop, bea: User) -> None:
     assert f"has the tag {frame.tag} and weighs 24.820 g" in text
     assert "If it cannot be mended: grind it" in text
     assert "Post it to" not in text
+
+
+def test_who_came_by_foot_is_told_of_no_postage_to_us_and_who_collects_of_none(
+    shop: Shop, bea: User
+) -> None:
+    Terms.the()
+    facts = {"postage_in_paid_by": "customer", "postage_back_paid_by": "workshop"}
+    Terms.objects.update(**facts, mending_minor=0, kit_minor=0)
+    told = []
+    for collects in (False, True):
+        request = taken(shop, bea, collects=collects).request
+        assert request.collects is collects
+        frame = request.frames.get()
+        letter = compose("taken_in", Occasion(request, frame, Workshop.the()))
+        told.append("\n".join(letter.paragraphs))
+    assert all("You pay the postage of your parcel to us" not in text for text in told)
+    assert ["We pay the postage back to you" in text for text in told] == [True, False]
+    assert all("Looking it over, mending and grinding cost you nothing" in text for text in told)
 
 
 # The page

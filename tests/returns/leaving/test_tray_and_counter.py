@@ -169,3 +169,11 @@ def words(name: str, frame: ReturnedFrame) -> str:
     assert frame.request is not None
     letter = compose(name, Occasion(frame.request, frame, Workshop.the()))
     return "\n".join(letter.paragraphs)
+
+
+@pytest.mark.parametrize("odd", ["\x00", "Q-0000-0000", "x" * 400, "²"])
+def test_a_tray_of_nonsense_is_refused_and_posts_nothing(desk: Client, odd: str) -> None:
+    for data in ({"kits": [odd]}, {"scans": odd}):
+        answer = desk.post(reverse("kits"), {"key": key(), **data})
+        assert answer.status_code == 422
+    assert not Dispatch.objects.exists()

@@ -298,6 +298,19 @@ def test_the_tick_not_ours_clears_the_model_that_a_partners_slip_brought(
     assert (frame.is_stranger, frame.colourway, frame.request) == (True, None, slip_request(slip))
 
 
+def test_a_shops_box_asks_for_each_slip_in_sight(
+    optician: Partner, olga: User, client: Client
+) -> None:
+    """Whoever scans a slip at the scale finds it in the form; nothing opens, nothing is folded."""
+    box = boxed(olga, *slips(optician, olga, 2))
+    client.force_login(olga)
+    page = client.get(f"/bench/parcel/{box.code}/").content.decode()
+    field = page[page.index('name="request"') :].partition(">")[0]
+    assert 'data-scan="one"' in field
+    assert page.index('name="request"') < page.index("<details")
+    assert page.count('name="request"') == 1
+
+
 def slip_request(slip: PartnerSlip) -> Request | None:
     return PartnerSlip.objects.get(pk=slip.pk).request
 

@@ -10,6 +10,7 @@ import html
 import itertools
 import re
 from datetime import timedelta
+from typing import Any
 
 import pytest
 import time_machine
@@ -213,6 +214,16 @@ def test_thanks_name_the_email_only_while_they_are_fresh(client: Client, shop: S
     assert "We are sending the link to this page to wanda@example.org" in text
     Request.objects.update(filed_at=NOON - timedelta(hours=1))
     assert "Filed. Thank you." not in plain(page(client, request))
+
+
+def test_a_workshop_without_mail_thanks_and_promises_none(
+    client: Client, shop: Shop, settings: Any
+) -> None:
+    settings.MAIL_GOES_OUT = False
+    text = plain(page(client, sent_back(shop)))
+    assert "Filed. Thank you." in text
+    assert "wanda@example.org. Is the email wrong" not in text
+    assert "We are sending" not in text
 
 
 NOT_HERE = {
