@@ -13,12 +13,15 @@ import json
 import os
 import tarfile
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from datetime import datetime
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Any
 
 from django.conf import settings
+from django.core.files.storage import Storage, storages
 
 from deploy import databases
 from deploy.databases import NotCopied
@@ -27,6 +30,8 @@ from inventory.models import Workshop
 FORMAT = 1
 LIST = "manifest.json"
 DATABASE = {"sqlite": "database.sqlite3", "postgresql": "database.dump"}
+# Where each store's files lie in an archive, whatever store it was.
+STORED = {"media/photos": "photos", "reports": "reports"}
 _MARKS = ("own_workshop", "demo_logins.txt")
 
 
@@ -87,7 +92,11 @@ def _fill(raw: io.BufferedWriter, aside: Path, at: datetime) -> Manifest:
     databases.dump(database)
     with tarfile.open(fileobj=raw, mode="w:gz", compresslevel=6) as tar:
         for name, path in [(database.name, database), *_extra_files()]:
-            _add_file(tar, made, name, path)
+            _add_file(tar, made, name, path.open("rb"))
+        for name, store, file_name in _stored_files():
+            # Erased since the store was read: then it is not there, and not in the archive.
+            with suppress(FileNotFoundError):
+                _add_file(tar, made, name, store.open(file_name))
         # The key belongs to it: without it every link in a letter that was sent would be dead.
         _add(tar, "secret_key", settings.SECRET_KEY.encode(), at, made)
         _add(tar, LIST, json.dumps(asdict(made), indent=1).encode(), at)
@@ -96,32 +105,34 @@ def _fill(raw: io.BufferedWriter, aside: Path, at: datetime) -> Manifest:
 
 def _extra_files() -> Iterator[tuple[str, Path]]:
     """What the data folder holds beside the database, by its name in the archive."""
-    folders = (
-        ("media", Path(settings.MEDIA_ROOT)),
-        ("reports", settings.DATA_DIR / "reports"),
-        # Without the authority every tablet would have to be told anew whom to trust.
-        ("network/pki", settings.NETWORK_DIR / "pki"),
-    )
-    for name, folder in folders:
-        for path in sorted(folder.rglob("*")):
-            # A link could lead out of the folder and draw foreign files into the archive.
-            if path.is_file() and not path.is_symlink():
-                yield f"{name}/{path.relative_to(folder).as_posix()}", path
+    # Without the authority every tablet would have to be told anew whom to trust.
+    folder = settings.NETWORK_DIR / "pki"
+    for path in sorted(folder.rglob("*")):
+        # A link could lead out of the folder and draw foreign files into the archive.
+        if path.is_file() and not path.is_symlink():
+            yield f"network/pki/{path.relative_to(folder).as_posix()}", path
     for name in _MARKS:
         if (settings.DATA_DIR / name).is_file():
             yield name, settings.DATA_DIR / name
 
 
-def _add_file(tar: tarfile.TarFile, made: Manifest, name: str, path: Path) -> None:
-    try:
-        source = path.open("rb")
-    except FileNotFoundError:
-        return  # erased, or half written, since the folder was read
+def _stored_files() -> Iterator[tuple[str, Storage, str]]:
+    """Photos and reports, wherever they are kept: name in the archive, store, name there."""
+    for place, name in STORED.items():
+        store = storages[name]
+        for file_name in sorted(store.listdir("")[1]):
+            if not file_name.endswith(".part"):
+                yield f"{place}/{file_name}", store, file_name
+
+
+def _add_file(tar: tarfile.TarFile, made: Manifest, name: str, source: Any) -> None:
     with source:
-        head = tar.gettarinfo(arcname=name, fileobj=source)
         # Nothing of the machine goes along: names and numbers of users mean something else where it
         # is unpacked.
-        head.mode, head.uid, head.gid, head.uname, head.gname = 0o600, 0, 0, "", ""
+        head = tarfile.TarInfo(name)
+        head.size, head.mode = source.seek(0, os.SEEK_END), 0o600
+        head.mtime = int(datetime.fromisoformat(made.made_at).timestamp())
+        source.seek(0)
         made.files[name] = hashlib.file_digest(source, "sha256").hexdigest()
         source.seek(0)
         tar.addfile(head, source)

@@ -10,11 +10,15 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import structlog
+from django.core.files import File
+from django.core.files.storage import storages
 from django.utils import timezone
 
 from deploy import archive, keeping, proving
 from deploy.databases import NotCopied
 from deploy.proving import Unproved
+from deploy.stores import Folder
+from inventory.furniture.away import is_store_away
 from inventory.running.queries import copies
 
 log = structlog.get_logger(__name__)
@@ -28,7 +32,9 @@ class Busy(Exception):
 
 @dataclass(frozen=True)
 class Made:
-    path: Path
+    """A copy that was proved: its file, or its name in the store of copies."""
+
+    file: str
     size_bytes: int
     lines: list[str]
 
@@ -44,26 +50,55 @@ def make(at: datetime, to: Path | None = None) -> Made:
         except (NotCopied, Unproved) as error:
             copies.note_failed(copies.Failed(at, str(error)))
             raise
-        copies.note_proved(copies.Proved(at, str(made.path), made.size_bytes))
+        copies.note_proved(copies.Proved(at, made.file, made.size_bytes))
         if to is None:
             _forget_by_rule()
         return made
 
 
 def _made(at: datetime, to: Path | None) -> Made:
-    path = to or copies.folder() / at.astimezone(UTC).strftime(_NAME)
+    name = at.astimezone(UTC).strftime(_NAME)
+    path = to or copies.folder() / name
     half = path.with_name(f"{path.name}.unproved")
     if path.exists():
         raise NotCopied(f"{path} exists already; name a new file.")
     if to is None:
         _clear_away_unproved()
-    archive.write(half, at)
+    with _said("The store of photos and reports is away, or its disk is full. Nothing was copied."):
+        archive.write(half, at)
     # What cannot be proved keeps its name: better an archive in doubt than none at all.
     lines = proving.prove(half, copies.folder())
+    size_bytes = half.stat().st_size
     # Only what is proved gets the name by which copies are found: a rename within one folder is
     # whole or not at all.
     half.replace(path)
-    return Made(path, path.stat().st_size, lines)
+    if to is None and not _is_at_home():
+        _carry(path, name)
+        return Made(name, size_bytes, lines)
+    return Made(str(path), size_bytes, lines)
+
+
+def _is_at_home() -> bool:
+    """Whether the store of copies is the folder in which they are made."""
+    return isinstance(storages["copies"], Folder)
+
+
+def _carry(path: Path, name: str) -> None:
+    words = f"{path} is made and proved, and the store of copies is away."
+    with _said(words), path.open("rb") as file:
+        storages["copies"].save(name, File(file))
+    path.unlink()
+
+
+@contextmanager
+def _said(words: str) -> Iterator[None]:
+    """Whatever a library raises for a store that is away becomes a NotCopied with these words."""
+    try:
+        yield
+    except Exception as error:
+        if not is_store_away(error):
+            raise
+        raise NotCopied(words) from error
 
 
 def make_if_due() -> bool:
@@ -86,12 +121,12 @@ def make_if_due() -> bool:
     return True
 
 
-def there() -> dict[datetime, Path]:
-    """Return the proved archives of the copies' folder by their moment."""
+def there() -> dict[datetime, str]:
+    """Return the names of the proved archives in the store of copies by their moment."""
     found = {}
-    for path in copies.folder().glob("hingeback-*.tar.gz"):
+    for name in storages["copies"].listdir("")[1]:
         try:
-            found[datetime.strptime(path.name, _NAME).replace(tzinfo=UTC)] = path
+            found[datetime.strptime(name, _NAME).replace(tzinfo=UTC)] = name
         except ValueError:
             continue  # somebody else's file
     return found
@@ -100,7 +135,7 @@ def there() -> dict[datetime, Path]:
 def _forget_by_rule() -> None:
     archives = there()
     for at in archives.keys() - keeping.kept(archives, timezone.get_default_timezone()):
-        archives[at].unlink()
+        storages["copies"].delete(archives[at])
 
 
 def _clear_away_unproved() -> None:

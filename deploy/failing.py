@@ -1,17 +1,17 @@
 """What a visitor sees when the program failed: whose fault it is, and what to do.
 
-A database that is away or busy is no fault of the program: 503, and when to come back. Stands
-outside every view, for a middleware may be the first that asks the database.
+A database that is away or busy, or a disk that is full, is no fault of the program: 503, and when
+to come back. Stands outside every view, for a middleware may be the first that asks the database.
 """
 
 from __future__ import annotations
 
 import sys
 
-from django.db import InterfaceError, OperationalError
 from django.http import HttpRequest, HttpResponse
 from django.template.loader import render_to_string
 
+from inventory.furniture import away
 from inventory.furniture.api.problems import MEDIA_TYPE, problem
 
 COME_BACK_S = 15
@@ -19,7 +19,7 @@ COME_BACK_S = 15
 
 def failed(request: HttpRequest) -> HttpResponse:
     """Django's `handler500`: asked inside the handling of the exception. Asks no database."""
-    is_away = isinstance(sys.exc_info()[1], OperationalError | InterfaceError)
+    is_away = away.is_away(sys.exc_info()[1])
     status = 503 if is_away else 500
     answer: HttpResponse
     if request.path_info.startswith("/api/"):

@@ -7,6 +7,8 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from django.conf import settings
+from django.core.files import File
+from django.core.files.storage import storages
 from django.db import connection
 
 from deploy import archive, databases, proving
@@ -20,9 +22,8 @@ def restore(path: Path) -> tuple[Manifest, list[str]]:
     Raises NotCopied before anything is changed, Unproved when what was restored does not hold.
     """
     databases.refuse_unless_empty()
-    media = Path(settings.MEDIA_ROOT)
-    if media.exists() and any(media.iterdir()):
-        raise NotCopied(f"There are photos already: {media}. Nothing was restored.")
+    if storages["photos"].listdir("")[1]:
+        raise NotCopied("There are photos already. Nothing was restored.")
     with TemporaryDirectory(prefix=".restoring-", dir=settings.DATA_DIR) as aside:
         folder = Path(aside)
         made = archive.unpack(path, folder)
@@ -33,18 +34,21 @@ def restore(path: Path) -> tuple[Manifest, list[str]]:
             )
         databases.load(folder / archive.DATABASE[made.engine])
         (folder / archive.LIST).unlink()
-        _put_back(folder, media)
+        _put_back(folder)
     if not made.practice:
         (settings.DATA_DIR / "own_workshop").write_text("The data of your own workshop.\n")
     connection.close()
     return made, proving.checked({"HINGEBACK_DATA_DIR": str(settings.DATA_DIR)})
 
 
-def _put_back(folder: Path, media: Path) -> None:
+def _put_back(folder: Path) -> None:
     """Everything but the database. The key replaces the one that this start made for itself."""
-    if (folder / "media").exists():
-        shutil.copytree(folder / "media", media, dirs_exist_ok=True)
-        shutil.rmtree(folder / "media")
+    for place, name in archive.STORED.items():
+        for path in sorted((folder / place).glob("*")):
+            with path.open("rb") as file:
+                storages[name].save(path.name, File(file))
+        shutil.rmtree(folder / place, ignore_errors=True)
+    shutil.rmtree(folder / "media", ignore_errors=True)
     shutil.copytree(
         folder,
         settings.DATA_DIR,

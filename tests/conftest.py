@@ -179,7 +179,7 @@ def _own_data_dir(data_dirs: Iterator[Path], settings: Any) -> None:
     folder.mkdir()
     settings.MEDIA_ROOT = folder / "media"
     settings.DATA_DIR = folder
-    settings.BACKUP_DIR = ""
+    settings.COPIES_DIR = folder / "backups"
     settings.MAIL_GOES_OUT = True
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     # Else each test client lists every static file anew, a fifth of the time of a page's test.

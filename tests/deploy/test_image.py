@@ -32,3 +32,12 @@ def test_every_setting_of_the_served_example_is_one_that_is_read() -> None:
     named = re.findall(r"^HINGEBACK_(\w+)=", example, re.MULTILINE)
     assert "SECRET_KEY" in named
     assert [name for name in named if f'"{name}"' not in read] == []
+
+
+def test_the_image_brings_what_would_else_be_made_at_each_start() -> None:
+    text = (settings.BASE_DIR / "deploy" / "Dockerfile").read_text()
+    assert "DONTWRITEBYTECODE" not in text
+    assert text.index("COPY . .") < text.index("compileall") < text.index("USER hingeback")
+    assert "collectstatic" in text
+    compose = (settings.BASE_DIR / "deploy" / "compose.yaml").read_text()
+    assert "collectstatic" not in compose

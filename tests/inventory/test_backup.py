@@ -126,7 +126,8 @@ def test_a_copy_of_books_that_do_not_hold_is_not_called_proved(tmp_path: Path) -
 
 def test_a_proved_copy_is_told_to_the_desk_and_only_its_maker_may_read_it(shop: Shop) -> None:
     assert "checks passed" in backup()
-    ((at, path),) = copies.there().items()
+    ((at, name),) = copies.there().items()
+    path = kept.folder() / name
     proved = kept.standing().proved
     assert proved is not None
     assert (proved.at.replace(microsecond=0), proved.file) == (at, str(path))

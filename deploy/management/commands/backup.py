@@ -34,4 +34,4 @@ class Command(BaseCommand):
             raise CommandError(f"The archive could not be proved. {error}") from error
         except (NotCopied, copies.Busy) as error:
             raise CommandError(str(error)) from error
-        self.stdout.write(f"{made.path} {made.size_bytes} bytes, {len(made.lines)} checks passed")
+        self.stdout.write(f"{made.file} {made.size_bytes} bytes, {len(made.lines)} checks passed")

@@ -8,7 +8,7 @@ from typing import Any
 import structlog
 from django.conf import settings
 from django.core.exceptions import PermissionDenied, SuspiciousOperation, ValidationError
-from django.db import DataError, IntegrityError, OperationalError
+from django.db import DataError, IntegrityError
 from django.http import Http404
 from django.utils.translation import gettext as _
 from rest_framework import exceptions, status
@@ -17,6 +17,7 @@ from rest_framework.response import Response
 from rest_framework.views import set_rollback
 
 from inventory.errors import BadInput, HingebackError, NotFound
+from inventory.furniture import away
 from inventory.furniture.api.problem_types import TYPES
 
 MEDIA_TYPE = "application/problem+json"
@@ -100,8 +101,7 @@ def _of_database(error: Exception) -> Response | None:
     # Two at once, where the slower one failed on what the faster wrote: trying again helps.
     if isinstance(error, IntegrityError):
         return problem("conflict", detail=_("The database refused this; read it and try again."))
-    # SQLite is locked, or PostgreSQL away or choosing a deadlock's victim: nothing was changed.
-    if isinstance(error, OperationalError):
+    if away.is_away(error):
         response = problem("busy")
         response["Retry-After"] = str(WAIT_WHEN_BUSY_S)
         return response

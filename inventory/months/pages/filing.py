@@ -65,11 +65,11 @@ def pdf(request: StaffRequest, label: str) -> HttpResponse:
 def pdf_file(request: HttpRequest, label: str, key: UUID) -> HttpResponseBase:
     """Send the finished file. Raises NotFound while it is not ready, or when it is gone."""
     del request
-    asked = ReportFile.objects.filter(key=key, month=label, state=ReportFile.State.READY).first()
-    if asked is None or not pdf_files.path(asked).is_file():
+    asked = ReportFile.objects.filter(key=key, month=label).first()
+    if asked is None or not pdf_files.is_there(asked):
         raise NotFound(_("This file is not there. Ask for the PDF again."))
     return FileResponse(
-        pdf_files.path(asked).open("rb"),
+        pdf_files.opened(asked),
         as_attachment=True,
         filename=asked.file_name,
         content_type="application/pdf",

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import os
 from datetime import datetime, timedelta
-from pathlib import Path
 from typing import TYPE_CHECKING
 from uuid import UUID
 
-from django.conf import settings
+from django.core.files.base import ContentFile, File
+from django.core.files.storage import storages
 from django.db import transaction
 
 from inventory import outbox
@@ -44,7 +43,7 @@ def ask(*, key: UUID, label: str, at: datetime, by: User | None) -> ReportFile:
 def make_pdf(message: OutboxMessage) -> None:
     """Make one report's file. Idempotent: one that is ready is left alone, a half one replaced."""
     asked = ReportFile.objects.get(key=message.payload["file"])
-    if asked.state == ReportFile.State.READY and path(asked).exists():
+    if is_there(asked):
         return
     _mark(asked, state=ReportFile.State.WORKING, percent=5)
     try:
@@ -64,16 +63,14 @@ def has_stalled(asked: ReportFile, at: datetime) -> bool:
     return is_over or at - asked.asked_at > STALLED_AFTER
 
 
-def path(asked: ReportFile) -> Path:
-    """Return where a report's file is, or will be."""
-    return folder() / asked.file_name
+def is_there(asked: ReportFile) -> bool:
+    """Whether a report's file is ready and has not been lost since, say by a restore."""
+    return asked.state == ReportFile.State.READY and storages["reports"].exists(asked.file_name)
 
 
-def folder() -> Path:
-    """Return the reports' own folder, made when it is missing."""
-    place = Path(settings.DATA_DIR) / "reports"
-    place.mkdir(parents=True, exist_ok=True)
-    return place
+def opened(asked: ReportFile) -> File[bytes]:
+    """Open a report's file, which is ready."""
+    return storages["reports"].open(asked.file_name)
 
 
 def _make(asked: ReportFile) -> None:
@@ -83,7 +80,7 @@ def _make(asked: ReportFile) -> None:
     _mark(asked, percent=90)
     digest = recovered.digest(report)
     name = _file_name(report, digest)
-    _write(folder() / name, made)
+    name = storages["reports"].save(name, ContentFile(made))
     _mark(asked, state=ReportFile.State.READY, percent=100, digest=digest, file_name=name)
 
 
@@ -91,17 +88,6 @@ def _file_name(report: Report, digest: str) -> str:
     """Return a name by month, workshop, state and figures: new figures never overwrite old ones."""
     state = "closed" if months.closed(report.label) else "open"
     return f"{naming.stem(report)}-{state}-{digest[:8]}.pdf"
-
-
-def _write(target: Path, made: bytes) -> None:
-    """Write a file so that a reader sees all of it or none, even after a crash half way."""
-    half = target.with_suffix(".part")
-    with half.open("wb") as out:
-        out.write(made)
-        out.flush()
-        # Before the rename: else a crash may leave the new name on an empty file.
-        os.fsync(out.fileno())
-    half.replace(target)
 
 
 def _mark(asked: ReportFile, **changes: object) -> None:

@@ -55,8 +55,8 @@ class Standing:
 
 
 def folder() -> Path:
-    """Where the copies are, made for its owner alone when it is missing."""
-    place = Path(settings.BACKUP_DIR or settings.DATA_DIR / "backups")
+    """Where copies are made and proved, made for its owner alone when it is missing."""
+    place = Path(settings.COPIES_DIR)
     place.mkdir(mode=0o700, parents=True, exist_ok=True)
     return place
 

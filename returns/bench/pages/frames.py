@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from pathlib import Path
 from typing import Any
 
 from django import forms
-from django.conf import settings
 from django.contrib import messages
-from django.http import FileResponse, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import NoReverseMatch, reverse
 from django.utils import timezone
@@ -33,6 +31,7 @@ from returns.bench.pages.attempts import FrameForm, hand_facts
 from returns.bench.pages.finding import frame_by
 from returns.bench.queries import frames
 from returns.bench.queries.queue import WAITING
+from returns.filing.rules import photos
 from returns.grading.pages import thresholds, wording
 from returns.grading.rules import lookover
 from returns.grading.rules.lookover import REASON_LENGTH_MAX, Evidence
@@ -410,14 +409,10 @@ def _remedy(one: dict[str, Any], names: dict[str, str]) -> dict[str, Any]:
 
 @require_safe
 @allow(BENCH, OWNER)
-def photo(request: StaffRequest, file_name: str) -> FileResponse:
+def photo(request: StaffRequest, file_name: str) -> HttpResponse:
     """Send a customer's picture. Only names that the table knows are ever opened."""
     del request
     known = Photo.objects.filter(file_name=file_name).first()
     if known is None:
         raise NotFound()
-    # Only the last part of the kept name: even a row that was tampered with opens nothing outside.
-    path = Path(settings.MEDIA_ROOT) / "photos" / Path(known.file_name).name
-    if not path.is_file():
-        raise NotFound()
-    return FileResponse(path.open("rb"))
+    return HttpResponse(photos.read(known.file_name), content_type="image/jpeg")

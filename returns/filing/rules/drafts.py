@@ -7,7 +7,6 @@ upload. What is never filed is deleted after a day.
 from __future__ import annotations
 
 import hashlib
-import secrets
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
@@ -50,13 +49,10 @@ def add(
 
 
 def _keep(form: UUID, picture: Picture, digest: str, at: datetime) -> DraftPhoto:
-    name = f"{secrets.token_hex(16)}.jpg"
-    photos.folder().mkdir(parents=True, exist_ok=True)
-    photos.path(name).write_bytes(picture.jpeg)
     return DraftPhoto.objects.create(
         form=form,
         number=picture.number,
-        file_name=name,
+        file_name=photos.stored(picture),
         digest=digest,
         width=picture.width,
         height=picture.height,
@@ -68,11 +64,8 @@ def pictures(form: UUID) -> list[Picture]:
     """Return the pictures kept for a form, to be filed with it."""
     # A file may have been lost since, say by a restore; that is no reason to refuse the whole
     # filing.
-    rows = [row for row in of(form) if photos.path(row.file_name).is_file()]
-    return [
-        Picture(photos.path(row.file_name).read_bytes(), row.width, row.height, row.number)
-        for row in rows
-    ]
+    rows = [row for row in of(form) if photos.is_there(row.file_name)]
+    return [Picture(photos.read(row.file_name), row.width, row.height, row.number) for row in rows]
 
 
 def of(form: UUID) -> list[DraftPhoto]:

@@ -14,14 +14,16 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
-from pathlib import Path
+from pathlib import PurePosixPath
 from typing import TYPE_CHECKING, BinaryIO
 
 from django.conf import settings
+from django.core.files.base import ContentFile
+from django.core.files.storage import Storage, storages
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from inventory.errors import BadInput
+from inventory.errors import BadInput, NotFound
 from returns.models import (
     BenchPhoto,
     DraftPhoto,
@@ -186,20 +188,30 @@ def stored(kept: Picture | Paper) -> str:
     ending, content = ("pdf", kept.pdf) if isinstance(kept, Paper) else ("jpg", kept.jpeg)
     # A name of ours that cannot be guessed; the sender's could be a path, or a person's name.
     name = f"{secrets.token_hex(16)}.{ending}"
-    folder().mkdir(parents=True, exist_ok=True)
-    path(name).write_bytes(content)
-    return name
+    return store().save(name, ContentFile(content))
 
 
-def folder() -> Path:
+def store() -> Storage:
     """Return where the files lie: outside everything that the web server hands out."""
-    return Path(settings.MEDIA_ROOT) / "photos"
+    return storages["photos"]
 
 
-def path(file_name: str) -> Path:
-    """Return the path of a photo's file."""
-    # Only the last part of a name, so that no "../" leads out of the folder.
-    return folder() / Path(file_name).name
+def is_there(file_name: str) -> bool:
+    return store().exists(_own(file_name))
+
+
+def read(file_name: str) -> bytes:
+    """Return what a file holds. Raises NotFound when it is gone."""
+    try:
+        with store().open(_own(file_name)) as file:
+            return bytes(file.read())
+    except FileNotFoundError as error:
+        raise NotFound() from error
+
+
+def _own(file_name: str) -> str:
+    # Only the last part of a name, so that no "../" leads out of the store.
+    return PurePosixPath(file_name).name
 
 
 def remove_all(request: Request) -> int:
@@ -221,22 +233,28 @@ def forget(rows: Sequence[Photo | BenchPhoto | QuestionPhoto]) -> int:
 
 def remove_orphans(*, older_than: datetime) -> int:
     """Delete files that no row names: left behind when a filing was rolled back."""
-    if not folder().is_dir():
-        return 0
     # The files before the rows, and only old ones: a filing that is under way has its file and not
     # yet its row.
-    old = [file for file in folder().iterdir() if file.stat().st_mtime < older_than.timestamp()]
+    files = store().listdir("")[1]
     known = set(Photo.objects.values_list("file_name", flat=True))
     known |= set(DraftPhoto.objects.values_list("file_name", flat=True))
     known |= set(BenchPhoto.objects.values_list("file_name", flat=True))
     known |= set(Evidence.objects.values_list("file_name", flat=True))
     known |= set(QuestionPhoto.objects.values_list("file_name", flat=True))
-    return unlink(file.name for file in old if file.name not in known)
+    unknown = [name for name in files if name not in known]
+    return unlink(name for name in unknown if _is_older(name, older_than))
+
+
+def _is_older(name: str, moment: datetime) -> bool:
+    try:
+        return store().get_modified_time(name) < moment
+    except FileNotFoundError:
+        return False  # gone meanwhile
 
 
 def unlink(names: Iterable[str]) -> int:
     """Delete files. Returns how many were named."""
     gone = list(names)
     for name in gone:
-        path(name).unlink(missing_ok=True)
+        store().delete(_own(name))
     return len(gone)

@@ -226,15 +226,13 @@ def picture(request: StaffRequest, file_name: str) -> HttpResponse:
     """Send what is kept as evidence. Only names that the table knows are ever opened."""
     del request
     kept = found(Evidence.objects.select_related("load"), file_name=file_name)
-    file = photos.path(kept.file_name)
-    if not file.is_file():
-        raise NotFound()
+    content = photos.read(kept.file_name)
     if not kept.is_pdf:
-        return HttpResponse(file.read_bytes(), content_type="image/jpeg")
+        return HttpResponse(content, content_type="image/jpeg")
     # To be saved and not shown here: a PDF may hold scripts and links of whoever made it.
     name = f"{kept.load.code}-{kept.kind}.pdf"
     return HttpResponse(
-        file.read_bytes(),
+        content,
         content_type="application/pdf",
         headers={
             "Content-Disposition": f'attachment; filename="{name}"',

@@ -20,8 +20,8 @@ from inventory.staff.queries import BENCH, OWNER
 from returns.bench.pages.attempts import done, found
 from returns.bench.pages.finding import frame_by
 from returns.filing.pages.forms import Chosen, PhotosField
+from returns.filing.rules import photos
 from returns.filing.rules.photos import Picture
-from returns.filing.rules.photos import path as photo_path
 from returns.grading.pages import wording
 from returns.handover.rules import taking
 from returns.models import BenchPhoto, Finding, ReturnedFrame
@@ -94,10 +94,9 @@ def picture(request: StaffRequest, file_name: str) -> HttpResponse:
     """Send a photo of the bench. Only names that the table knows are ever opened."""
     del request
     known = BenchPhoto.objects.filter(file_name=file_name).first()
-    if known is None or not photo_path(known.file_name).is_file():
+    if known is None:
         raise NotFound()
-    content = photo_path(known.file_name).read_bytes()
-    answer = HttpResponse(content, content_type="image/jpeg")
+    answer = HttpResponse(photos.read(known.file_name), content_type="image/jpeg")
     answer.headers["Cache-Control"] = "no-store"
     return answer
 

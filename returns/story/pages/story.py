@@ -159,10 +159,10 @@ def draft_photo(request: HttpRequest, form: UUID, file_name: str) -> HttpRespons
 
 
 def _picture(found: Photo | DraftPhoto | QuestionPhoto | None) -> HttpResponse:
-    if found is None or not photos.path(found.file_name).is_file():
+    if found is None:
         raise NotFound()
     # Sent by us and not by the web server: the folder lies outside everything that it hands out.
-    response = HttpResponse(photos.path(found.file_name).read_bytes(), content_type="image/jpeg")
+    response = HttpResponse(photos.read(found.file_name), content_type="image/jpeg")
     response["Cache-Control"] = "no-store"
     response["Referrer-Policy"] = REFERRER_WITHOUT_FORMS
     response["Content-Disposition"] = "inline"

@@ -652,7 +652,7 @@ def test_photo_is_served_to_the_bench_only(
     assert client.get(address).status_code == 403
     client.force_login(bea)
     answer = client.get(address)
-    assert b"".join(answer.streaming_content) == b"\xff\xd8 picture"
+    assert answer.content == b"\xff\xd8 picture"
     assert answer.headers["Content-Type"] == "image/jpeg"
     assert client.get(reverse("frame-photo", args=["other.jpg"])).status_code == 404
     (folder / "a1.jpg").unlink()

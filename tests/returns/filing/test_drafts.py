@@ -119,7 +119,7 @@ def test_what_was_never_filed_goes_after_a_day(
     [kept] = drafts.add(form=FORM, pictures=[drawn(1)], at=now)
     day = timedelta(days=1)
     assert tasks.prune(now + day)["drafts"] == 0
-    assert photos.path(kept.file_name).is_file()
+    assert photos.is_there(kept.file_name)
     with django_capture_on_commit_callbacks(execute=True):
         assert tasks.prune(now + day + timedelta(seconds=1))["drafts"] == 1
-    assert not photos.path(kept.file_name).exists()
+    assert not photos.is_there(kept.file_name)

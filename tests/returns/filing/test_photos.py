@@ -10,6 +10,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
+from django.core.files.base import ContentFile
 from PIL import Image
 
 from inventory.errors import BadInput
@@ -140,21 +141,20 @@ def test_fifth_photo_of_a_request_is_refused(shop: Shop) -> None:
 def test_removed_photos_leave_no_file(shop: Shop, django_capture_on_commit_callbacks: Any) -> None:
     request = sent_back(shop)
     kept = photos.keep(request=request, pictures=[redrawn(encoded("PNG"))], at=NOON)
-    assert photos.path(kept[0].file_name).is_file()
+    assert photos.is_there(kept[0].file_name)
     with django_capture_on_commit_callbacks(execute=True):
         assert photos.remove_all(request) == 1
-    assert not photos.path(kept[0].file_name).exists()
+    assert not photos.is_there(kept[0].file_name)
 
 
 @pytest.mark.django_db
 def test_orphans_go_once_they_are_old(shop: Shop) -> None:
     request = sent_back(shop)
     kept = photos.keep(request=request, pictures=[redrawn(encoded("PNG"))], at=NOON)[0]
-    orphan = photos.folder() / "left-behind.jpg"
-    orphan.write_bytes(b"x")
+    orphan = photos.store().save("left-behind.jpg", ContentFile(b"x"))
     day = datetime.now(UTC) - timedelta(days=2)
-    for file in (orphan, photos.path(kept.file_name)):
-        os.utime(file, (day.timestamp(), day.timestamp()))
+    for name in (orphan, kept.file_name):
+        os.utime(photos.store().path(name), (day.timestamp(), day.timestamp()))
     assert photos.remove_orphans(older_than=day) == 0
     assert photos.remove_orphans(older_than=day + timedelta(seconds=1)) == 1
-    assert photos.path(Photo.objects.get().file_name).is_file()
+    assert photos.is_there(Photo.objects.get().file_name)

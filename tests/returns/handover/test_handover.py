@@ -152,7 +152,7 @@ def test_a_photo_is_kept_bare_with_who_and_when_and_shown_to_the_bench_alone(
     assert desk.post(address, told).status_code == 302
     kept = BenchPhoto.objects.get()
     assert (kept.component, kept.taken_by, max(kept.width, kept.height)) == ("arm_left", bea, 1800)
-    assert b"kitchen" not in photos.path(kept.file_name).read_bytes()
+    assert b"kitchen" not in photos.read(kept.file_name)
     picture = reverse("bench-photo", args=[kept.file_name])
     assert picture in text(desk, "frame", frame.tag)
     assert desk.get(picture).headers["Content-Type"] == "image/jpeg"
@@ -200,8 +200,8 @@ def test_they_go_and_are_handed_out_with_the_customers_data(shop: Shop, bea: Use
     request.person.requests.update(ended_at=NOON)
     people.erase(key=key(), person=request.person, at=NOON)
     assert list(BenchPhoto.objects.all()) == [kept]
-    assert not photos.path(taken.file_name).exists()
-    assert photos.path(kept.file_name).exists()
+    assert not photos.is_there(taken.file_name)
+    assert photos.is_there(kept.file_name)
 
 
 @pytest.mark.parametrize(("days", "left"), [(180, 1), (181, 0)])
