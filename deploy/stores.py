@@ -60,7 +60,7 @@ class Folder(FileSystemStorage):
 
 def of(env: Env) -> dict[str, dict[str, Any]]:
     """The part of STORAGES that the environment decides, by the names that are asked for."""
-    bucket = env.str("S3_BUCKET", "")
+    bucket = env.str("STORE_BUCKET", "")
     if not bucket:
         places = {"photos": ("MEDIA_ROOT", "photos"), "reports": ("DATA_DIR", "reports")}
         places["copies"] = ("COPIES_DIR", "")
@@ -79,11 +79,11 @@ def _s3(env: Env, bucket: str, name: str) -> dict[str, Any]:
 
     return {
         "bucket_name": bucket,
-        "location": f"{env.str('S3_FOLDER', '').strip('/')}/{name}".lstrip("/"),
-        "endpoint_url": env.str("S3_ENDPOINT", "") or None,
-        "region_name": env.str("S3_REGION", "") or "us-east-1",
-        "access_key": env.str("S3_KEY_ID", "") or None,
-        "secret_key": env.str("S3_SECRET", "") or None,
+        "location": f"{env.str('STORE_FOLDER', '').strip('/')}/{name}".lstrip("/"),
+        "endpoint_url": env.str("STORE_ENDPOINT", "") or None,
+        "region_name": env.str("STORE_REGION", "") or "us-east-1",
+        "access_key": env.str("STORE_KEY_ID", "") or None,
+        "secret_key": env.str("STORE_SECRET", "") or None,
         # Nobody but us reads them: what is there is handed out by our pages, who ask who it is.
         "default_acl": None,
         "file_overwrite": True,

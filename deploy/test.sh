@@ -5,6 +5,7 @@
 #   --fast       only the sums and the rules, on SQLite: a minute, for while you work
 #   --long       also what takes many minutes, up to an hour: left out otherwise
 #   --mutants    plants faults in the core instead, one at a time, and names those that live
+#   --faults S   kill a served workshop's processes for S seconds instead of sixty
 #   -- ARGS      handed to pytest
 set -euo pipefail
 cd "$(dirname "$0")/.."
@@ -26,9 +27,10 @@ while [ $# -gt 0 ]; do
         --fast) fast=yes; shift ;;
         --long) long=yes; shift ;;
         --mutants) mutants=yes; shift ;;
+        --faults) export HINGEBACK_TEST_FAULTS_S="${2:?--faults takes seconds}"; shift 2 ;;
         --) shift; break ;;
-        -h|--help) sed -n '2,8s/^# \{0,1\}//p' "$0"; exit 0 ;;
-        *) die "Unknown option $1. Known: --services, --quick, --fast, --long, --mutants, -- ARGS for pytest." ;;
+        -h|--help) sed -n '2,9s/^# \{0,1\}//p' "$0"; exit 0 ;;
+        *) die "Unknown option $1. Known: --services, --quick, --fast, --long, --mutants, --faults S, -- ARGS for pytest." ;;
     esac
 done
 

@@ -53,11 +53,11 @@ def bucket(s3: str, settings: Any, monkeypatch: pytest.MonkeyPatch) -> dict[str,
     import boto3
 
     said = {
-        "HINGEBACK_S3_BUCKET": f"workshop-{free_port()}",
-        "HINGEBACK_S3_ENDPOINT": s3,
-        "HINGEBACK_S3_KEY_ID": "someone",
-        "HINGEBACK_S3_SECRET": "hush",
-        "HINGEBACK_S3_FOLDER": "frames",
+        "HINGEBACK_STORE_BUCKET": f"workshop-{free_port()}",
+        "HINGEBACK_STORE_ENDPOINT": s3,
+        "HINGEBACK_STORE_KEY_ID": "someone",
+        "HINGEBACK_STORE_SECRET": "hush",
+        "HINGEBACK_STORE_FOLDER": "frames",
     }
     client = boto3.client(
         "s3",
@@ -66,7 +66,7 @@ def bucket(s3: str, settings: Any, monkeypatch: pytest.MonkeyPatch) -> dict[str,
         aws_secret_access_key="hush",
         region_name="us-east-1",
     )
-    client.create_bucket(Bucket=said["HINGEBACK_S3_BUCKET"])
+    client.create_bucket(Bucket=said["HINGEBACK_STORE_BUCKET"])
     for name, value in said.items():
         monkeypatch.setenv(name, value)
     settings.STORAGES = live.STORAGES | stores.of(Env(prefix="HINGEBACK_"))
@@ -149,7 +149,7 @@ def test_a_proved_copy_is_carried_to_the_store_and_brings_photos_back_into_anoth
         fetched.write_bytes(file.read())
     if "sqlite" not in str(settings.DATABASES["default"]["ENGINE"]):
         return
-    new = {"HINGEBACK_DATA_DIR": str(tmp_path / "new"), "HINGEBACK_S3_FOLDER": "moved"}
+    new = {"HINGEBACK_DATA_DIR": str(tmp_path / "new"), "HINGEBACK_STORE_FOLDER": "moved"}
     here = {name: text for name, text in os.environ.items() if not name.startswith("HINGEBACK_")}
     done = subprocess.run(
         [sys.executable, "manage.py", "restore", str(fetched)],
@@ -160,7 +160,7 @@ def test_a_proved_copy_is_carried_to_the_store_and_brings_photos_back_into_anoth
         check=False,
     )
     assert done.returncode == 0, done.stdout + done.stderr
-    options = stores._s3(Env(prefix="HINGEBACK_"), bucket["HINGEBACK_S3_BUCKET"], "photos")
+    options = stores._s3(Env(prefix="HINGEBACK_"), bucket["HINGEBACK_STORE_BUCKET"], "photos")
     settings.STORAGES = live.STORAGES | {
         "photos": {
             "BACKEND": "storages.backends.s3.S3Storage",
@@ -176,7 +176,7 @@ def test_a_store_of_copies_that_is_away_is_said_and_the_copy_stays_here(
 ) -> None:
     furnished_october(shop)
     reached = settings.STORAGES
-    monkeypatch.setenv("HINGEBACK_S3_ENDPOINT", f"http://127.0.0.1:{free_port()}")
+    monkeypatch.setenv("HINGEBACK_STORE_ENDPOINT", f"http://127.0.0.1:{free_port()}")
     away = stores.of(Env(prefix="HINGEBACK_"))
     settings.STORAGES = live.STORAGES | away
     with pytest.raises(CommandError, match="Nothing was copied"):
@@ -192,7 +192,7 @@ def test_a_store_of_copies_that_is_away_is_said_and_the_copy_stays_here(
 def test_a_store_that_is_away_is_a_503_of_ours(
     shop: Shop, bea: User, bucket: dict[str, str], settings: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setenv("HINGEBACK_S3_ENDPOINT", f"http://127.0.0.1:{free_port()}")
+    monkeypatch.setenv("HINGEBACK_STORE_ENDPOINT", f"http://127.0.0.1:{free_port()}")
     settings.STORAGES = live.STORAGES | stores.of(Env(prefix="HINGEBACK_"))
     Photo.objects.create(
         request=sent_back(shop), file_name="a.jpg", width=4, height=3, added_at=NOON

@@ -57,7 +57,8 @@ def environment_names() -> set[str]:
     for path in [*(ROOT / "deploy").iterdir(), *(ROOT / "deploy" / "served").iterdir()]:
         if path.suffix in {".py", ".sh"}:
             found |= set(re.findall(r"HINGEBACK_[A-Z_]+[A-Z]", read(path)))
-    for call in ast.walk(ast.parse(read(ROOT / "deploy" / "settings.py"))):
+    settings = [read(ROOT / "deploy" / name) for name in ("settings.py", "stores.py")]
+    for call in (node for text in settings for node in ast.walk(ast.parse(text))):
         if isinstance(call, ast.Call) and isinstance(call.func, ast.Attribute):
             owner = call.func.value
             if isinstance(owner, ast.Name) and owner.id == "env":

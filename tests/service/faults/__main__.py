@@ -55,7 +55,7 @@ def _asked() -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="python -m tests.service.faults", description=__doc__)
     parser.add_argument("--seconds", type=float, default=60, help="how long to shake")
     parser.add_argument("--kills", type=int, default=0, help="or until so many kills")
-    parser.add_argument("--every", type=float, default=2.5, help="seconds between two faults")
+    parser.add_argument("--every", type=float, default=1.5, help="seconds from a recovery on")
     parser.add_argument("--seed", type=int, default=0, help="of the faults and of who does what")
     parser.add_argument("--people", type=int, default=4, help="how many send frames at once")
     parser.add_argument("--at", help="a folder for everything; removed afterwards")
@@ -76,7 +76,7 @@ def _shake(house: House, told: dict[str, str], asked: argparse.Namespace) -> tup
         clients.Books(acke, next(draws), told["session"]),
     ]
     shaker = Shaker(
-        house, asked.seed, seconds=asked.seconds, kills=asked.kills, every_s=asked.every
+        house, book, asked.seed, seconds=asked.seconds, kills=asked.kills, every_s=asked.every
     )
     for thread in (*people, shaker):
         thread.start()

@@ -7,6 +7,7 @@ import threading
 import time
 from dataclasses import dataclass
 
+from tests.service.faults.clients import Notebook
 from tests.service.faults.house import House
 
 # How often each comes, of a hundred. A process of many is killed more often than the whole of it,
@@ -37,6 +38,7 @@ _OF = {
     "a database process": "database",
     "the database": "database",
 }
+RECOVERY_S = 30.0
 NO_KILLS = ("Redis wiped", "disk full")
 
 
@@ -50,9 +52,17 @@ class Shaker(threading.Thread):
     """Makes faults until the time is up, or so many kills are done."""
 
     def __init__(
-        self, house: House, seed: int, *, seconds: float, kills: int, every_s: float
+        self,
+        house: House,
+        book: Notebook,
+        seed: int,
+        *,
+        seconds: float,
+        kills: int,
+        every_s: float,
     ) -> None:
         super().__init__(daemon=True)
+        self.book = book
         self.house = house
         self.draw = random.Random(seed)  # noqa: S311  no secret: to be told again
         self.until = time.monotonic() + seconds
@@ -79,6 +89,16 @@ class Shaker(threading.Thread):
             pause_s, at = self.draw.uniform(0.1, 1.5), time.monotonic()
             if self._make(kind, pause_s):
                 self.faults.append(Fault(kind, at))
+                self._let_it_recover(at)
+
+    def _let_it_recover(self, at: float) -> None:
+        """Wait for the next write; not for ever, for a fault may also hit a recovery."""
+        patience = min(time.monotonic() + self.draw.uniform(1, RECOVERY_S), self.until)
+        while time.monotonic() < patience:
+            # The last one is enough: they are noted in the order in which they were answered.
+            if self.book.written and self.book.written[-1].began > at:
+                return
+            time.sleep(0.05)
 
     def _make(self, kind: str, pause_s: float) -> bool:
         if kind == "disk full":
