@@ -10,6 +10,7 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from hashlib import sha256
 from math import isqrt
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 from uuid import UUID
@@ -34,6 +35,7 @@ from inventory.models import (
     Polymer,
     Scale,
     Workshop,
+    WorkshopLogo,
 )
 from inventory.models.materials import WHOLE_PPM
 
@@ -50,6 +52,7 @@ SHARES_MAX: Final = 8
 _COUNTRY, _CURRENCY = re.compile(r"[A-Z]{2}"), re.compile(r"[A-Z]{3}")
 _POLYMER = re.compile(r"[A-Z][A-Z0-9+/-]{1,11}")
 _SWATCH = re.compile(r"#[0-9a-fA-F]{6}")
+_PHONE = re.compile(r"[0-9+()/ -]{3,40}")
 _THREAD = re.compile(r"M[0-9](\.[0-9]{1,2})?")
 
 
@@ -79,6 +82,39 @@ def set_opening(event: Draft, /, *, key: UUID, facts: Facts, at: datetime, by: U
     workshop.closed_days = [[first.isoformat(), last.isoformat()] for first, last in closed]
     workshop.save(update_fields=["keeps_holidays", "holiday_region", "closed_days"])
     event.of("workshop", id=workshop.pk)
+    return workshop
+
+
+def _sealed_imprint(facts: Facts) -> str:
+    typed = {name: value for name, value in facts.items() if name != "logo"}
+    return sealed(typed | {"logo": sha256(facts.get("logo") or b"").hexdigest()})
+
+
+@events.rule("masters.set_imprint", facts=_sealed_imprint, again=as_it_stands(Workshop))
+def set_imprint(event: Draft, /, *, key: UUID, facts: Facts, at: datetime, by: User) -> Workshop:
+    """Write telephone, imprint and logo; an empty `logo` leaves the one that is there.
+
+    `logo` is an upload's bytes; `drop_logo` takes the present one away. Raises BadInput for what is
+    no picture.
+    """
+    workshop = Workshop.the()
+    phone, upload = str(facts["phone"]).strip(), bytes(facts.get("logo") or b"")
+    if phone and not _PHONE.fullmatch(phone):
+        raise BadInput(_("Digits, blanks and + ( ) / - only."), field="phone")
+    workshop.phone, workshop.imprint = phone, str(facts["imprint"]).strip()
+    if upload:
+        try:
+            png = sums.logo(upload)
+        except sums.BadPicture as error:
+            message = _("This is no picture that we can use: PNG, JPEG or WebP, at most 2 MB.")
+            raise BadInput(message, field="logo") from error
+        WorkshopLogo.objects.update_or_create(pk=1, defaults={"png": png})
+        workshop.logo_digest = sha256(png).hexdigest()
+    elif facts.get("drop_logo"):
+        WorkshopLogo.objects.all().delete()
+        workshop.logo_digest = ""
+    workshop.save(update_fields=["phone", "imprint", "logo_digest"])
+    event.of("workshop", id=workshop.pk, logo=workshop.logo_digest)
     return workshop
 
 

@@ -1,8 +1,13 @@
-"""Days on which the workshop is closed, as people type them, and promises counted past them."""
+"""Days on which the workshop is closed, as people type them, and promises counted past them.
+
+And its logo, drawn anew.
+"""
 
 from __future__ import annotations
 
+import io
 import re
+import warnings
 from collections.abc import Callable
 from datetime import date, timedelta
 from typing import Final
@@ -72,3 +77,46 @@ def open_days(after: date, last: date, is_closed: Callable[[date], bool]) -> int
     """Return how many days after `after`, up to and with `last`, count for a promise."""
     span = range(1, (last - after).days + 1)
     return sum(not is_closed(after + timedelta(days=one)) for one in span)
+
+
+LOGO_BYTES_MAX: Final = 2_000_000
+LOGO_SIDE_MAX: Final = 6_000
+LOGO_BOX: Final = (480, 160)
+"""In pixels; a larger picture is drawn smaller, for it goes with each page and letter."""
+
+
+class BadPicture(ValueError):
+    """Bytes that are no picture of ours: too many, too large, another format, or broken."""
+
+
+def logo(upload: bytes) -> bytes:
+    """Draw a JPEG, PNG or WebP anew as a PNG that fits `LOGO_BOX`. Raises BadPicture.
+
+    Nothing of the file survives but its pixels: no metadata, and no bytes that a viewer could be
+    tricked with. A drawing in SVG is refused, for it may carry a program.
+    """
+    from PIL import Image, ImageFile
+
+    # Importing WeasyPrint switches this on for the whole process: half a file would pass then.
+    ImageFile.LOAD_TRUNCATED_IMAGES = False
+    if len(upload) > LOGO_BYTES_MAX:
+        raise BadPicture("too many bytes")
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", Image.DecompressionBombWarning)
+            with Image.open(io.BytesIO(upload), formats=("PNG", "JPEG", "WEBP")) as image:
+                if max(image.size) > LOGO_SIDE_MAX:
+                    raise BadPicture("too many pixels")
+                drawn = image.convert("RGBA")
+    except BadPicture:
+        raise
+    # Decoders raise whatever they like on broken input.
+    except Exception as error:
+        raise BadPicture("cannot be read") from error
+    drawn.thumbnail(LOGO_BOX)
+    # Pixels are pasted into an empty picture: metadata would come along otherwise.
+    bare = Image.new("RGBA", drawn.size)
+    bare.paste(drawn)
+    out = io.BytesIO()
+    bare.save(out, "PNG", optimize=True)
+    return out.getvalue()

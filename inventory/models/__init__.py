@@ -39,7 +39,7 @@ from inventory.models.sessions import OpenSession, RecoverySheet, SignIn
 from inventory.models.spoiled import SpoilCause, Spoiled, Step
 from inventory.models.tokens import AccessToken, RequestKey
 from inventory.models.weighing import Reading, Scale
-from inventory.models.workshop import Workshop, WriteDown
+from inventory.models.workshop import Workshop, WorkshopLogo, WriteDown
 
 __all__ = [
     "AccessToken",
@@ -89,5 +89,6 @@ __all__ = [
     "Way",
     "Went",
     "Workshop",
+    "WorkshopLogo",
     "WriteDown",
 ]

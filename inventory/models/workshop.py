@@ -32,6 +32,11 @@ class Workshop(models.Model):
     address = models.TextField(_("postal address"), blank=True, default="")
     country = models.CharField(_("country code"), max_length=2, default="DE")
     email = models.EmailField(_("email"), default="workshop@example.org")
+    phone = models.CharField(_("telephone"), max_length=40, blank=True, default="")
+    # Lines as local law wants them: who answers for it, which register, which tax number.
+    imprint = models.TextField(_("imprint"), max_length=1500, blank=True, default="")
+    # SHA-256 of the picture in WorkshopLogo, so that a page need not load it to name it.
+    logo_digest = models.CharField(max_length=64, blank=True, default="", editable=False)
     currency = models.CharField(_("currency (ISO 4217)"), max_length=3, default="EUR")
     demo = models.BooleanField(_("runs on the invented demo data"), default=False)
     labour_minor_per_hour = models.PositiveIntegerField(_("labour, cents per hour"), default=2400)
@@ -99,6 +104,16 @@ class Workshop(models.Model):
             return None
         return self.label_width_mm, self.label_height_mm
 
+    @property
+    def logo_name(self) -> str:
+        """Return what the logo's address is made of; another picture has another."""
+        return self.logo_digest[:16]
+
+    @property
+    def phone_link(self) -> str:
+        """Return the telephone number as a link wants it (RFC 3966, 2004: no blanks)."""
+        return "".join(sign for sign in self.phone if sign in "+0123456789")
+
     @classmethod
     def the(cls) -> Workshop:
         """Return the one row; on an empty database it is made with the defaults."""
@@ -140,3 +155,17 @@ class OwnersWord(models.Model):
     def own(cls) -> dict[str, str]:
         """Return code -> name of the owner's own words: what a closed month must freeze."""
         return dict(cls._default_manager.values_list("code", "name"))
+
+
+class WorkshopLogo(models.Model):
+    """The workshop's picture for pages, letters and papers, drawn anew by us. At most one row."""
+
+    png = models.BinaryField()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=models.Q(pk=1), name="logo_is_one_row"),
+        ]
+
+    def __str__(self) -> str:
+        return "logo"

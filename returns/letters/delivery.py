@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Sequence
+from email.mime.image import MIMEImage
 from urllib.parse import urlsplit
 
 from django.conf import settings
@@ -17,7 +18,7 @@ from django.utils import timezone, translation
 from django.utils.translation import gettext as _
 
 from inventory import events
-from inventory.models import Event, OutboxMessage, Workshop
+from inventory.models import Event, OutboxMessage, Workshop, WorkshopLogo
 from returns.letters import standing
 from returns.letters.texts import Letter, Occasion, compose
 from returns.models import Parcel, Person, Question, Request, ReturnedFrame
@@ -120,13 +121,16 @@ def _language_of(person: Person) -> str:
 def _dressed(
     queued: OutboxMessage, letter: Letter, person: Person, workshop: Workshop
 ) -> EmailMultiAlternatives:
+    host = urlsplit(settings.BASE_URL).hostname or "localhost"
+    # Inside the letter and not behind a link: nobody is told when it is opened.
+    logo = WorkshopLogo.objects.first() if workshop.logo_digest else None
     facts = {
+        "logo": f"logo@{host}" if logo else "",
         "letter": letter,
         "name": person.name,
         "workshop": workshop,
         "language": translation.get_language(),
     }
-    host = urlsplit(settings.BASE_URL).hostname or "localhost"
     message = EmailMultiAlternatives(
         subject=_("Practice: %(subject)s") % {"subject": letter.subject}
         if workshop.demo
@@ -140,4 +144,10 @@ def _dressed(
         headers={"Message-ID": f"<{queued.pk}@{host}>", "Auto-Submitted": "auto-generated"},
     )
     message.attach_alternative(render_to_string("returns/letters/letter.html", facts), "text/html")
+    if logo:
+        picture = MIMEImage(bytes(logo.png), "png")
+        picture.add_header("Content-ID", f"<{facts['logo']}>")
+        picture.add_header("Content-Disposition", "inline", filename="logo.png")
+        message.mixed_subtype = "related"
+        message.attach(picture)
     return message

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from base64 import b64encode
 
 from django import template
 from django.forms import BoundField
@@ -10,8 +11,10 @@ from django.forms.boundfield import BoundWidget
 from django.utils.html import escape
 from django.utils.safestring import SafeString
 
+from inventory.models import Workshop, WorkshopLogo
 from inventory.templatetags.hingeback import swatch
 from returns.filing.pages import drawing
+from returns.filing.pages.slip_pdf import OWN_PICTURE
 from returns.filing.queries import terms
 from returns.models import Colourway
 from returns.models.catalogue import ComponentKey
@@ -41,6 +44,13 @@ def drawn_frame(field: BoundField) -> Colourway | None:
     """The colourway that a filing form's drawing shows at first: the chosen one, or the first."""
     rows = {str(one.pk): one for one in field.field.queryset}  # type: ignore[attr-defined]
     return rows.get(str(field.value() or "")) or next(iter(rows.values()), None)
+
+
+@register.simple_tag
+def logo_data(workshop: Workshop) -> str:
+    """The workshop's logo as an address that holds the picture itself; "" without one."""
+    found = WorkshopLogo.objects.first() if workshop.logo_digest else None
+    return OWN_PICTURE + b64encode(found.png).decode() if found else ""
 
 
 @register.simple_tag

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from hashlib import sha256
+
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from inventory.errors import NotFound
+from inventory.models import WorkshopLogo
 from returns.filing.pages import drawing
 from returns.filing.rules import intake
 from returns.kits import queries as kit_stock
@@ -29,6 +32,24 @@ def guide(request: HttpRequest, model: str) -> HttpResponse:
         "parts": drawing.shapes(found.rim).items(),
     }
     return render(request, "returns/customer/guide.html", facts)
+
+
+@require_safe
+def imprint(request: HttpRequest) -> HttpResponse:
+    """Who runs this workshop and how it is reached."""
+    return render(request, "returns/customer/imprint.html")
+
+
+@require_safe
+def logo(request: HttpRequest, digest: str) -> HttpResponse:
+    """The workshop's picture. Its address names its content, so a browser may keep it for good."""
+    del request
+    found = WorkshopLogo.objects.first()
+    if found is None or sha256(found.png).hexdigest()[:16] != digest:
+        raise NotFound()
+    answer = HttpResponse(bytes(found.png), content_type="image/png")
+    answer["Cache-Control"] = "public, max-age=31536000, immutable"
+    return answer
 
 
 @require_safe

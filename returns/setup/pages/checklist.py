@@ -73,7 +73,7 @@ def _form(request: HttpRequest, shown: Page) -> ActionForm | None:
     if shown.form is None:
         return None
     if request.method == "POST":
-        return shown.form(request.POST)
+        return shown.form(request.POST, request.FILES)
     return shown.form(initial=shown.initial())
 
 

@@ -14,6 +14,7 @@ from django.utils.translation import gettext_lazy as _
 from inventory.furniture.pages.forms import ActionForm
 from inventory.masters import queries as workshop_queries
 from inventory.masters import rules as masters
+from inventory.masters.sums import LOGO_BYTES_MAX
 from inventory.models import Colour, Part, Polymer, Side, Workshop
 from inventory.models.weighing import ScaleClass
 from returns.bench.pages import labels
@@ -573,6 +574,42 @@ class OpeningForm(StepForm):
         if isinstance(spans, list):
             lines = (first if first == last else f"{first} - {last}" for first, last in spans)
             self.initial["closed_days"] = "\n".join(lines)
+
+
+class ImprintForm(StepForm):
+    phone = forms.CharField(
+        label=_("Telephone"),
+        required=False,
+        max_length=40,
+        widget=forms.TextInput(attrs={"type": "tel", "autocomplete": "tel"}),
+    )
+    imprint = forms.CharField(
+        label=_("Imprint"),
+        required=False,
+        max_length=1500,
+        widget=forms.Textarea(attrs={"rows": 6}),
+        help_text=_(
+            "Who answers for the workshop, its legal form, register and tax numbers: one a line, "
+            "without name and address, which stand above it."
+        ),
+    )
+    logo = forms.FileField(
+        label=_("Logo"),
+        required=False,
+        widget=forms.FileInput(attrs={"accept": "image/png,image/jpeg,image/webp"}),
+        help_text=_(
+            "PNG, JPEG or WebP, at most 2 MB. It is drawn anew, at most 480 by 160 pixels. Empty "
+            "leaves the one that is there."
+        ),
+    )
+    drop_logo = forms.BooleanField(label=_("Take the logo away"), required=False)
+
+    def facts(self) -> dict[str, Any]:
+        upload = self.cleaned_data.get("logo")
+        # One byte more than a logo may have, so that the rule can tell that it is too large.
+        read = upload.read(LOGO_BYTES_MAX + 1) if upload else b""
+        typed = {k: v for k, v in self.cleaned_data.items() if k != "key"}
+        return {"facts": typed | {"logo": read}}
 
 
 class BatchForm(ActionForm):

@@ -201,6 +201,17 @@ PAGES: Final[dict[str, Page]] = {
         rule=masters.set_opening,
         row=Workshop.the,
     ),
+    "imprint": Page(
+        title=_("Imprint, telephone and logo"),
+        why=_(
+            "Pages, letters and papers say who writes. What an imprint must hold, local law "
+            "decides: ask somebody who knows it."
+        ),
+        press=_("Keep them"),
+        form=forms.ImprintForm,
+        rule=masters.set_imprint,
+        row=Workshop.the,
+    ),
     "people": Page(
         title=_("People and their logins"),
         why=_("Bench hands and an accountant. To grind, a second person confirms at the box."),
