@@ -99,8 +99,12 @@ def set_imprint(event: Draft, /, *, key: UUID, facts: Facts, at: datetime, by: U
     """
     workshop = Workshop.the()
     phone, upload = str(facts["phone"]).strip(), bytes(facts.get("logo") or b"")
-    if phone and not _PHONE.fullmatch(phone):
-        raise BadInput(_("Digits, blanks and + ( ) / - only."), field="phone")
+    # ITU-T E.164 (2010), 6.1: at most 15 digits.
+    digits = sum(sign.isdigit() for sign in phone)
+    if phone and not (_PHONE.fullmatch(phone) and 3 <= digits <= 15):
+        raise BadInput(
+            _("At most 15 digits, with blanks and + ( ) / - between them."), field="phone"
+        )
     workshop.phone, workshop.imprint = phone, str(facts["imprint"]).strip()
     if upload:
         try:

@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('inventory', '0019_open_sessions'),
+        ('inventory', '0020_scale_model_and_budget'),
     ]
 
     operations = [
