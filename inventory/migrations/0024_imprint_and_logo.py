@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('inventory', '0020_scale_model_and_budget'),
+        ('inventory', '0023_every_row_a_link'),
     ]
 
     operations = [
