@@ -9,9 +9,11 @@ from returns.catalogue.pages import catalogue, sales
 from returns.customers import pages as personal
 from returns.figures.circularity.pages import figures
 from returns.figures.claims.pages import owner as claims
+from returns.figures.design import pages as design
 from returns.figures.emissions import pages as emissions
 from returns.figures.lifetimes.pages import lifetimes
 from returns.figures.repairability import pages as repairability
+from returns.figures.whatif import pages as whatif
 from returns.grading.pages import remedies
 from returns.letters import pages as letters
 from returns.partners.pages import owner as partners
@@ -53,6 +55,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("owner/personal/<str:reference>/erase/", personal.erase, name="personal-erase"),
     path("owner/remedies/", remedies.page, name="remedy-evidence"),
     path("owner/repairability/", repairability.page, name="repairability"),
+    path("owner/design/", design.page, name="design"),
+    path("owner/what-if/", whatif.page, name="what-if"),
     path("owner/sold/", sales.page, name="sold"),
     path("owner/sold/import/", sales.bring_in, name="sold-import"),
     path("owner/sold/template.csv", sales.template, name="sold-template"),

@@ -230,6 +230,8 @@ TABLE: Final = (
     Row("owner/personal/<str:reference>/copy.json", post=OWNERS),
     Row("owner/personal/<str:reference>/erase/", get=OWNERS, post=OWNERS),
     Row("owner/repairability/", get=OWNERS),
+    Row("owner/design/", get=OWNERS),
+    Row("owner/what-if/", get=OWNERS),
     Row("owner/lifetimes/", get=OWNERS),
     Row("owner/lifetimes/table/<slug:name>.csv", get=OWNERS),
     Row("owner/models/", get=OWNERS, post=OWNERS),

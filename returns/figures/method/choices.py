@@ -313,6 +313,54 @@ CHOICES: tuple[Choice, ...] = (
         _("months of use needed before the spread of demand is believed"),
     ),
     Choice("returns.models.FrameModel.expected_life_months"),
+    Choice(
+        "returns.figures.design.sums.FAILURES_MIN",
+        _("failures needed before batches are compared"),
+    ),
+    Choice(
+        "returns.figures.design.sums.SIGNIFICANCE",
+        _("chance of a false alarm among all comparisons of a model"),
+    ),
+    Choice(
+        "returns.figures.design.sums.LOOKED_FOR",
+        _("log of the hazard ratio that is looked for"),
+    ),
+    Choice(
+        "returns.figures.whatif.sums.CASES_MIN",
+        _("frames of the past needed for a simulation"),
+    ),
+    Choice("returns.figures.whatif.sums.RUNS", _("years simulated at most")),
+    Choice("returns.figures.whatif.sums.RUNS_MIN", _("years simulated at least")),
+    Choice("returns.figures.whatif.sums.DAYS", _("open days of a simulated year")),
+    Choice(
+        "returns.figures.whatif.sums.WARM_UP_DAYS",
+        _("open days before it that are not counted"),
+    ),
+    Choice(
+        "returns.figures.circularity.queries.headline.ISSUES_MIN",
+        _("issues to moulding needed to say how long the flake lasts"),
+    ),
+    Choice(
+        "returns.figures.circularity.queries.headline.GRADINGS_MIN",
+        _("gradings needed to say what a returned frame costs"),
+    ),
+    Choice(
+        "returns.figures.circularity.queries.headline.TWO_SIDED",
+        _("standard errors either way of what a frame costs, and of the pace of moulding"),
+        Tag.MEMORY,
+    ),
+    Choice(
+        "returns.figures.whatif.queries.LOOK_BACK_DAYS",
+        _("days of the past that a simulation draws from"),
+    ),
+    Choice(
+        "returns.figures.whatif.queries.OPEN_DAYS_A_WEEK",
+        _("open days of a week"),
+    ),
+    Choice(
+        "returns.figures.whatif.queries.MINUTES_A_DAY",
+        _("bench minutes of a hand on an open day"),
+    ),
     # Circularity, claims, emissions, repairability.
     Choice(
         "returns.figures.circularity.queries.indicators.SOLD_MIN",

@@ -386,6 +386,51 @@ FRAMES = (
         ),
     ),
     Entry(
+        key="design",
+        title=_("Feedback to the design"),
+        answers=_("Which batch breaks sooner than its like, and where?"),
+        formula=_(
+            "Hazard ratio of a batch to the others of its model, by Cox's partial likelihood with "
+            "Breslow's ties; expected failures by the log-rank test. p = 1 / Λ, Λ = (1 + I)^(−½) "
+            "exp(I / (1 + I) · z² / 2), I = τ² / se², corrected by Holm. Saved: failures above "
+            "those of the others · mean material and cost of the model's returns."
+        ),
+        sources=(
+            Source("Freireich 1963 and Miller 1981, data by lifelines and survival", Tag.READ),
+            Source("Cox 1972; Breslow 1974; Mantel 1966; Holm 1979", Tag.MEMORY),
+            Source("Johari, Pekelis & Walsh 2017, always valid inference", Tag.SECOND_HAND),
+            Source(_("How large a difference is looked for; failures needed"), Tag.OWN),
+        ),
+        shown=_("Page of feedback to the design."),
+        limits=_(
+            "A frame does not say when it was sold: its age is laid on the months of sale. One "
+            "component is counted for a frame, that of its first finding."
+        ),
+        modules=("returns.figures.design.sums",),
+    ),
+    Entry(
+        key="what-if",
+        title=_("What if"),
+        answers=_(
+            "What would follow from another promise, price, pace, hand or number of returns?"
+        ),
+        formula=_(
+            "Seeded discrete-event simulation: random arrivals, first come first served, minutes "
+            "and other waiting drawn from frames of the past. Mended where labour + parts + post "
+            "≤ ceiling · (taking apart + new frame + post − flake). Range: that of the years drawn."
+        ),
+        sources=(
+            Source("simpy, checked against queues with known answers", Tag.SECOND_HAND),
+            Source(_("Five hours a hand and day, five days a week; years simulated"), Tag.OWN),
+        ),
+        shown=_("Page What if."),
+        limits=_(
+            "Holidays, illness and frames of other kinds than those of late are not in it. Odds "
+            "of mending are those of the past."
+        ),
+        modules=("returns.figures.whatif.sums",),
+    ),
+    Entry(
         key="emissions",
         title=_("Avoided emissions"),
         answers=_("What did our material emit, and what virgin material may it have replaced?"),

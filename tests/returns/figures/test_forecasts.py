@@ -154,13 +154,18 @@ def test_simulated_units_come_back_only_once():
 
 def test_fewer_returns_seen_give_wider_limits_for_the_same_share():
     few = forecast(
-        [SoldCohort(AS_OF - 1, 100, (10,)), SoldCohort(AS_OF, 5000)], as_of=AS_OF, months=1, seed=1
+        [SoldCohort(AS_OF - 1, 100, (10,)), SoldCohort(AS_OF, 5000)],
+        as_of=AS_OF,
+        months=1,
+        seed=1,
+        drift=0,
     )
     many = forecast(
         [SoldCohort(AS_OF - 1, 10_000, (1000,)), SoldCohort(AS_OF, 5000)],
         as_of=AS_OF,
         months=1,
         seed=1,
+        drift=0,
     )
     width_few = (few.total.high - few.total.low) / few.total.expected
     width_many = (many.total.high - many.total.low) / many.total.expected

@@ -233,9 +233,10 @@ def test_use_of_six_months_gives_a_base_stock(shop: Shop) -> None:
         used(shop, month, 12)
     found = proposal(shop)
     assert found.missing is None
-    # Poisson with mean 12 * 14 / 30.4375 = 5.52 over the lead time of 14 days: the smallest S with
-    # P(D <= S - 1) >= 0.95 is 11, since P(D <= 9) = 0.945 and P(D <= 10) = 0.974. Derived.
-    assert found.base_stock == 11
+    # 72 in six months: the rate is at most 14.02 a month with 90 %, the 0.9 quantile of a gamma of
+    # shape 73 over 6. Poisson with mean 14.02 * (14 + 7) / 30.4375 = 9.68 over the lead time and a
+    # week to look: the smallest S with P(D <= S - 1) >= 0.95 is 16. Derived.
+    assert found.base_stock == 16
     assert found.used_months == (12,) * 6
 
 

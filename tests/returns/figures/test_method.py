@@ -165,6 +165,11 @@ def test_every_figure_points_at_an_entry_that_is_there() -> None:
 
 # Constants of the sums and queries that are no choice about a figure, and why.
 NO_CHOICES = {
+    "returns.figures.circularity.queries.headline.GRADINGS_MAX": "a bound of a list",
+    "returns.figures.circularity.queries.headline.WEEKS_A_MONTH": "weeks in a month",
+    "returns.figures.design.sums.STEPS_MAX": "a bound of an iteration",
+    "returns.figures.whatif.queries.CASES_MAX": "a bound of a list",
+    "returns.figures.whatif.sums.JOBS_MAX": "a bound of the time it takes",
     "inventory.weighing.sums.certificates.K_DEFAULT": "what a certificate means that says no k",
     "inventory.weighing.sums.certificates.POINTS_MAX": "a bound of input",
     "inventory.weighing.sums.weighing.EDITION": "a number of the form",

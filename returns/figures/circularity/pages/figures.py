@@ -12,11 +12,14 @@ from django.utils import timezone
 from inventory.furniture.pages.access import allow
 from inventory.staff.queries import OWNER
 from returns.catalogue.pages import lists
+from returns.desk.pages import notes as due
 from returns.desk.queries.owner_today import late_frames
-from returns.figures.circularity.pages import answers, pictures, tables
+from returns.figures.circularity.pages import answers, pictures, tables, tiles
 from returns.figures.circularity.pages.tables import Table
+from returns.figures.circularity.pages.tiles import Tile
 from returns.figures.circularity.queries.circularity import Circularity, circularity
 from returns.figures.circularity.queries.grind_yields import grind_yields
+from returns.figures.circularity.queries.headline import headline, headline_before
 from returns.figures.circularity.queries.indicators import by_model, indicators
 from returns.figures.circularity.queries.material_flow import material_flow
 from returns.figures.circularity.queries.reasons import reasons
@@ -40,6 +43,8 @@ def page(request: HttpRequest) -> HttpResponse:
         found = circularity(selection.span, selection.scope)
         facts |= {
             "found": found,
+            "tiles": _tiles(selection, found),
+            "due": due(timezone.now()),
             "promise": _promise(selection),
             "back": _back(selection, found),
             "loop": _loop(selection, found),
@@ -93,6 +98,12 @@ _DOWNLOADS: dict[str, Callable[[Selection], Table]] = {
     # chosen.
     "models": lambda s: tables.models(by_model(s.span, circularity(s.span, Scope()))),
 }
+
+
+def _tiles(selection: Selection, found: Circularity) -> list[Tile]:
+    span, scope = selection.span, selection.scope
+    late = late_frames(scope, timezone.now()).count()
+    return tiles.tiles(headline(span, scope, found), headline_before(span, scope), late)
 
 
 def _promise(selection: Selection) -> dict[str, Any]:

@@ -154,17 +154,29 @@ def exposures_by_cause(scope: Scope, *, as_of: Month) -> list[sums.Exposure]:
     return _cause_exposures(sold, laid, as_of)
 
 
-def _laid_by_cause(scope: Scope, as_of: Month) -> tuple[Counter[int], Counter[_Laid]]:
+def by_component(scope: Scope, *, as_of: Month) -> tuple[Counter[int], Counter[_Laid]]:
+    """Return units by month of sale, and first returns by month of sale, age and component.
+
+    The component is that of the first finding of the latest look-over; empty for a frame that
+    nobody looked over, or that had none.
+    """
+    return _laid_by_cause(scope, as_of, "component")
+
+
+def _laid_by_cause(
+    scope: Scope, as_of: Month, named_by: str = "defect"
+) -> tuple[Counter[int], Counter[_Laid]]:
     """Units by month of sale and their returns. What was sold in the last month has lived through
     no age yet: it is left out, the returned and the others alike."""
     sold = _sold(scope, as_of, "")
     frames = _first_returns(scope, as_of, "")
-    named = _defects(frames)
+    named = _first_findings(frames, named_by)
+    unnamed = NOT_LOOKED_OVER if named_by == "defect" else ""
     came: Counter[_Came] = Counter()
     for pk, model, batch, moment in frames.values_list(
         "pk", "colourway__model", "batch", "weighed_at"
     ):
-        cause = named.get(pk, NOT_LOOKED_OVER)
+        cause = named.get(pk, unnamed)
         came[index(month_of(moment, zone())), model, batch or 0, cause] += 1
     laid, _unmatched = _laid_on(sold, came)
     now = index(as_of)
@@ -210,12 +222,12 @@ def _incidences(sold: Counter[int], laid: Counter[_Laid], as_of: Month) -> tuple
     )
 
 
-def _defects(frames: QuerySet[ReturnedFrame]) -> dict[int, str]:
-    """Frame to the first finding's defect of its latest grading. One question."""
+def _first_findings(frames: QuerySet[ReturnedFrame], named_by: str) -> dict[int, str]:
+    """Frame to defect or component of the first finding of its latest grading. One question."""
     rows = Finding.objects.filter(grading__frame__in=frames.values("pk"))
     named: dict[int, tuple[int, str]] = {}
     for frame, grading, defect in rows.order_by("grading_id", "pk").values_list(
-        "grading__frame", "grading", "defect"
+        "grading__frame", "grading", named_by
     ):
         # In rising order of grading: a later look-over replaces an earlier one, and within one
         # the first finding stays.

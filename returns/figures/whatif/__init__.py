@@ -1,0 +1,3 @@
+"""What would follow from another promise, price, ceiling, pace, hand or number of returns."""
+
+from __future__ import annotations
