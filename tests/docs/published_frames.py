@@ -4,20 +4,25 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from statistics import fmean
 
 from returns.auditing import sums as sampling
 from returns.figures.circularity.sums import circularity, run_chart
+from returns.figures.design import sums as hazards
 from returns.figures.emissions import sums as emissions
 from returns.figures.forecast.sums import run_off, spares
 from returns.figures.lifetimes.sums import lifetimes
 from returns.figures.lifetimes.sums.weibull import weibull_fit
 from returns.figures.repairability import sums as repairability
+from returns.figures.whatif import sums as queues
 from returns.mending import sums as threads
 from returns.salvage.sums import matching as salvage
 from tests.docs.sources import CONSTRUCTED, DERIVED, MEMORY, READ, SECOND_HAND, Row, listed
 from tests.reference import (
     test_forecasts_published,
+    test_hazards_published,
     test_lifetimes_published,
+    test_queues_published,
     test_run_chart_published,
     test_sampling_published,
 )
@@ -125,6 +130,38 @@ def _lifetimes() -> Iterator[Row]:
     yield Row("failed by age 1, 2, 3", tubes, "0.0133, 0.0384, 0.0582", shares, MEMORY)
 
 
+def _hazards() -> Iterator[Row]:
+    data = test_hazards_published
+    drug, kept = data.rows(data.PLACEBO, data.DRUG), data.rows(data.LEFT, data.KEPT)
+    trial = "Freireich (1963), data and tests of lifelines"
+    square = f"{data.chi_square(hazards.log_rank(drug)):.1f}"
+    yield Row("leukaemia trial: log-rank", trial, "16.8", square, READ)
+    ratio = hazards.hazard_ratio(drug)
+    ours = f"{ratio.ratio:.3f}" if ratio else ""
+    yield Row("the same: hazard ratio, Breslow", "Cox (1972)", "4.523", ours, MEMORY)
+    miller = "Miller (1981), tests of the R package survival"
+    found = hazards.log_rank(data.rows(data.KEPT, data.LEFT))
+    ours = f"{found.expected:.2f}, {data.chi_square(found):.1f}"
+    yield Row("kept treatment: expected, log-rank", miller, "10.69, 3.4", ours, READ)
+    other = hazards.hazard_ratio(kept)
+    ours = f"{other.log_ratio:.4f}, {other.standard_error:.4f}" if other else ""
+    yield Row("the same: log ratio, error, Breslow", miller, "0.9042, 0.5122", ours, READ)
+    ties = data.rows(data.parsed("10 20 30"), data.parsed("10 20 50"))
+    ours = f"{data.chi_square(hazards.log_rank(ties)):.4f}"
+    yield Row("ties: log-rank", "tests of lifelines", "0.2542", ours, READ)
+
+
+def _queues() -> Iterator[Row]:
+    by_hand = queues.waits([queues.Job(0, 10), queues.Job(2, 5)], 1)
+    yield Row("two jobs, one hand: waits", "by hand", "0, 8", listed(by_hand, "{:.0f}"), DERIVED)
+    bronson = fmean(test_queues_published.mean_waits(2.0, test_queues_published.exponential(1.5)))
+    source = "Bronson, Operations Research (Schaum), 23.14"
+    yield Row("30 an hour, 1.5 min: wait", source, "4.5 min", f"{bronson:.1f} min", SECOND_HAND)
+    trucks = fmean(test_queues_published.mean_waits(7.5, test_queues_published.constant(5.0)))
+    render = "Heizer & Render, Operations Management, module D"
+    yield Row("8 an hour, 5 min each: wait", render, "5 min", f"{trucks:.1f} min", MEMORY)
+
+
 def _forecasts() -> Iterator[Row]:
     triangle = test_forecasts_published.TRIANGLE
     developed = run_off.run_off(
@@ -193,4 +230,4 @@ def _accepted(*, sample: int, bad_share: float) -> float:
     return sampling.acceptance_chance_in_lot(plan, lot=lot, bad=round(lot * bad_share))
 
 
-PARTS = (_circularity, _lifetimes, _forecasts, _runs, _bench)
+PARTS = (_circularity, _lifetimes, _hazards, _queues, _forecasts, _runs, _bench)

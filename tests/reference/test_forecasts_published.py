@@ -7,6 +7,7 @@ import math
 import pytest
 
 from returns.figures.forecast.sums.cohorts import HazardTable, expected_returns
+from returns.figures.forecast.sums.projection import seasonal_indices
 from returns.figures.forecast.sums.run_off import run_off
 
 # Taylor and Ashe 1983 as in Mack, ASTIN Bulletin 23 (1993); read in several public repositories.
@@ -97,3 +98,14 @@ def test_weibull_lags_of_three_cohorts():
     assert steps == pytest.approx(expected_steps, abs=5e-7)
     returns = returns_of([100, 120, 80], [0.6 * step for step in steps], months=5)
     assert returns == pytest.approx((0.5081, 1.5278, 2.6759, 3.4885, 4.0534), abs=5e-5)
+
+
+def test_seasonal_factors_of_quarters():
+    """Data second-hand: NIST/SEMATECH e-Handbook 6.4.3.6, six years of quarters. Derived: ratios to
+    the centred moving average over four quarters, scaled to sum to four."""
+    quarters = (
+        "362 385 432 341 382 409 498 387 473 513 582 474 "
+        "544 582 681 557 628 707 773 592 627 725 854 661"
+    )
+    found = seasonal_indices([float(count) for count in quarters.split()], 4)
+    assert found == pytest.approx((0.960520, 1.022149, 1.140021, 0.877310), abs=5e-7)

@@ -10,7 +10,14 @@ from collections.abc import Sequence
 
 import pytest
 
-from returns.figures.design.sums import AgeRow, always_valid_p, hazard_ratio, holm, log_rank
+from returns.figures.design.sums import (
+    AgeRow,
+    LogRank,
+    always_valid_p,
+    hazard_ratio,
+    holm,
+    log_rank,
+)
 
 Times = Sequence[tuple[float, bool]]
 
@@ -34,6 +41,10 @@ def rows(group: Times, others: Times) -> list[AgeRow]:
     ]
 
 
+def chi_square(found: LogRank) -> float:
+    return (found.observed - found.expected) ** 2 / found.variance
+
+
 DRUG = parsed("6 6 6 6+ 7 9+ 10 10+ 11+ 13 16 17+ 19+ 20+ 22 23 25+ 32+ 32+ 34+ 35+")
 PLACEBO = parsed("1 1 2 2 3 4 4 5 5 8 8 8 8 11 11 12 12 15 17 22 23")
 KEPT = parsed("9 13 13+ 18 23 28+ 31 34 45+ 48 161+")
@@ -46,7 +57,7 @@ def test_log_rank_of_the_leukaemia_trial() -> None:
     found = log_rank(rows(DRUG, PLACEBO))
     assert (found.observed, found.expected) == (9, pytest.approx(19.250501, abs=1e-6))
     assert found.variance == pytest.approx(6.256961, abs=1e-6)
-    assert found.chi_square == pytest.approx(16.8, abs=0.05)
+    assert chi_square(found) == pytest.approx(16.8, abs=0.05)
 
 
 def test_hazard_ratio_of_the_leukaemia_trial() -> None:
@@ -63,7 +74,7 @@ def test_log_rank_of_kept_treatment() -> None:
     3.4."""
     found = log_rank(rows(KEPT, LEFT))
     assert found.expected == pytest.approx(10.69, abs=0.005)
-    assert found.chi_square == pytest.approx(3.4, abs=0.05)
+    assert chi_square(found) == pytest.approx(3.4, abs=0.05)
 
 
 def test_hazard_ratio_of_kept_treatment() -> None:
@@ -79,7 +90,7 @@ def test_hazard_ratio_of_kept_treatment() -> None:
 def test_log_rank_with_ties_and_without_censoring() -> None:
     """Read: lifelines, tests/test_statistics.py: 10 20 30 against 10 20 50: χ² 0.2542."""
     found = log_rank(rows(parsed("10 20 30"), parsed("10 20 50")))
-    assert found.chi_square == pytest.approx(0.2542, abs=5e-5)
+    assert chi_square(found) == pytest.approx(0.2542, abs=5e-5)
 
 
 def test_p_that_may_be_looked_at_at_any_time() -> None:

@@ -38,10 +38,6 @@ class LogRank:
     expected: float
     variance: float
 
-    @property
-    def chi_square(self) -> float:
-        return (self.observed - self.expected) ** 2 / self.variance if self.variance else 0.0
-
 
 @dataclass(frozen=True, slots=True)
 class Ratio:

@@ -411,9 +411,7 @@ FRAMES = (
     Entry(
         key="what-if",
         title=_("What if"),
-        answers=_(
-            "What would follow from another promise, price, pace, hand or number of returns?"
-        ),
+        answers=_("What would follow from another promise, price, pace, hand or flow of returns?"),
         formula=_(
             "Seeded discrete-event simulation: random arrivals, first come first served, minutes "
             "and other waiting drawn from frames of the past. Mended where labour + parts + post "
