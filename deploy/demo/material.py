@@ -6,15 +6,19 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from random import Random
 
 from django.contrib.auth.models import User
 
 from deploy.demo.bench import restock
 from deploy.demo.diary import Diary
 from deploy.demo.pans import Pans, typed
+from inventory.goods import rules as loads
+from inventory.goods.rules import Goods, Net, Sorted, TakenOut
+from inventory.ledger.rules import places
+from inventory.ledger.sums.shares import apportion
 from inventory.material.queries import boxes
 from inventory.material.rules import cards, grinding, material
-from inventory.material.sums import heat
 from inventory.models import (
     Colour,
     GrindRun,
@@ -26,10 +30,13 @@ from inventory.models import (
     PlaceKind,
     Polymer,
     Reading,
+    RecipeCard,
     Scale,
 )
 from inventory.parts import queries as part_stock
 from inventory.parts import rules as stock
+from returns.goods import rules as givers
+from returns.goods.rules import Who
 from returns.kits.rules import kits
 from returns.models import Colourway, ProductionBatch
 from returns.moulding import rules as batches
@@ -45,6 +52,22 @@ FINE_UP_TO_MG = 200_000
 ISSUED_SHARE = 1.13
 OWN_SCRAP_SHARE = 0.12
 CRUMBS_MG = 1_000
+# Gross, with soil and wire on it, a load must still go on the scale.
+LOAD_NET_MAX_MG = 4_000_000
+# Of used pots: where each stream goes, for whom, and its share of the clean plastic. Invented.
+TAKEN_OUT = {
+    "film": ("waste", "", (0.01, 0.03)),
+    "metal": ("sold", "wire handles, to the smith", (0.02, 0.05)),
+    "polymer": ("given", "trays of another polymer", (0.01, 0.04)),
+    "dirt": ("waste", "", (0.05, 0.12)),
+}
+SPOILED = (
+    ("drilling", "hole-off"),
+    ("drilling", "hole-off"),
+    ("groove", "groove-slipped"),
+    ("finishing", "scratched"),
+    ("inspection", "colour"),
+)
 DIRTY_LOAD_MAX_MG = 2_500_000
 BUCKET_MG = 96_000
 """The tare of the flake bucket, which is once taken off twice."""
@@ -88,26 +111,67 @@ class Yard:
     """Parts that the supplier does not send for now."""
     wrong_lot: Lot | None = field(default=None)
 
-    def buy_pots(self, needed: Mapping[Colour, int], at: datetime) -> None:
-        """Buy shredded nursery pots, collected by the workshop, a load of each colour needed."""
+    def take_pots_in(self, needed: Mapping[Colour, int], at: datetime) -> None:
+        """Take nursery pots in, with soil, labels and wire handles: loads of each colour needed."""
+        chance = Random(f"pots {at:%Y%m}")  # noqa: S311  a story needs repeatable chance
         for colour, mass_mg in needed.items():
-            at += timedelta(minutes=15)
-            self._buy(colour, mass_mg, at)
+            loads = -(-mass_mg // LOAD_NET_MAX_MG)
+            for part_mg in apportion(mass_mg, [1] * loads):
+                at += timedelta(minutes=15)
+                self._take_in(colour, part_mg, chance, at)
 
-    def _buy(self, colour: Colour, mass_mg: int, at: datetime) -> None:
-        pots = material.Material(
-            polymer=self.polymer,
-            colour=colour,
-            origin=Origin.FEEDSTOCK,
-            heat=heat.of_passes(1),
-            note="Nursery pots, collected",
-            # 1.40 a kilogram, in whole cents.
-            cost_minor=mass_mg * 140 // 1_000_000,
+    def _take_in(self, colour: Colour, net_mg: int, chance: Random, at: datetime) -> None:
+        """Take one load in and apart. What is left over was washed and dried off."""
+        streams = {
+            name: (went, note, int(net_mg * chance.uniform(*share)))
+            for name, (went, note, share) in TAKEN_OUT.items()
+        }
+        washed_mg = int(net_mg * chance.uniform(0.02, 0.05))
+        gross_mg = net_mg + washed_mg + sum(mass for _went, _note, mass in streams.values())
+        # Most pots are a nursery's, which is paid for its trouble: 1.40 a kilogram, in whole cents.
+        is_sold = chance.random() < 0.7
+        what = Goods(
+            kind="plant-pots",
+            giver_class="nursery" if is_sold else "household",
+            way="sold" if is_sold else "left",
+            cost_minor=net_mg * 140 // 1_000_000 if is_sold else 0,
         )
-        movement = material.receive_to_box(
-            key=self.diary.key(), material=pots, weighing=self._weighed(mass_mg), at=at, by=self.bea
+        # Only who asked for a receipt is named; both are invented.
+        named = Who(name="Saltmarsh Nursery", contact="pots@example.org")
+        facts = {"by": self.bea}
+        load = givers.take_in(
+            key=self.diary.key(),
+            goods=what,
+            weighing=self._aside(gross_mg),
+            who=named if is_sold else Who(),
+            at=at,
+            **facts,
         )
-        self.pans.put(_target(movement), mass_mg)
+        for minutes, (name, (went, note, mass_mg)) in enumerate(streams.items(), start=2):
+            loads.take_out(
+                key=self.diary.key(),
+                load=load,
+                out=TakenOut(stream=name, went=went, note=note),
+                weighing=self._aside(mass_mg),
+                at=at + timedelta(minutes=minutes),
+                **facts,
+            )
+        # The only reading on the story's own chance, as it always was.
+        net = Net(polymer=self.polymer, colour=colour, mass=self._weighed(net_mg).mass)
+        loads.finish(
+            key=self.diary.key(),
+            load=load,
+            out=Sorted(scale=self.box_scale, nets=[net]),
+            at=at + timedelta(minutes=12),
+            **facts,
+        )
+        box = places.box(polymer=self.polymer, colour=colour, origin=Origin.FEEDSTOCK)
+        self.pans.put(box, net_mg)
+
+    def _aside(self, mass_mg: int) -> material.Weighing:
+        """Weigh what the rest of the story does not hang on."""
+        scale = self.fine_scale if mass_mg <= FINE_UP_TO_MG else self.box_scale
+        return material.Weighing(scale=scale, mass=typed(mass_mg, scale))
 
     def _weighed(self, mass_mg: int) -> material.Weighing:
         shown = self.pans.read(mass_mg, self.box_scale)
@@ -190,36 +254,80 @@ class Yard:
         return out, flake_mg
 
     def mould(self, order: Moulding, at: datetime) -> None:
-        """Issue flake of each material and mould a batch; runners come back as scrap."""
+        """Issue flake of each material and mould a batch; runners come back as scrap, and of the
+        pairs that came good out of the press a few are spoiled later."""
         issued = {}
         for colour, piece_mg in order.materials:
             give = self._weigh_card if colour.is_blend else self._issue
             issued[colour] = give(order, colour, order.wanted_mg(piece_mg), at)
+        chance = Random(f"spoiled {order.code}")  # noqa: S311  a story needs repeatable chance
+        lost = chance.randint(1, max(1, order.pieces // 30))
         batch = batches.mould(
             key=self.diary.key(),
             colourway=order.colourway,
             code=order.code,
             made_on=at.date(),
-            pieces=order.pieces,
+            pieces=order.pieces + lost,
             issues=[movement for movement, _got_mg in issued.values()],
             at=at + timedelta(hours=5),
             by=self.bea,
         )
+        self._note_settings(batch, chance, at + timedelta(hours=5, minutes=10))
         for colour, piece_mg in order.materials:
-            scrap_mg = issued[colour][1] - order.pieces * piece_mg
+            scrap_mg = issued[colour][1] - (order.pieces + lost) * piece_mg
             if scrap_mg >= self.box_scale.minimum_mg:
                 self._scrap(batch, colour, scrap_mg, at + timedelta(hours=6))
+        self._spoil(batch, order, chance, lost, at + timedelta(hours=7))
+
+    def _note_settings(self, batch: ProductionBatch, chance: Random, at: datetime) -> None:
+        settings = batches.Settings(
+            mould_temperature_c=chance.randrange(50, 66),
+            melt_temperature_c=chance.randrange(200, 216),
+            force_n=chance.randrange(18_000, 22_001, 500),
+            press_time_s=chance.randrange(45, 76, 5),
+            # By hand from the press to the polished pair.
+            work_minutes=batch.pieces * chance.randrange(24, 29),
+        )
+        batches.note_settings(
+            key=self.diary.key(), batch=batch, settings=settings, at=at, by=self.ben
+        )
+
+    def _spoil(
+        self, batch: ProductionBatch, order: Moulding, chance: Random, lost: int, at: datetime
+    ) -> None:
+        """Book spoiled pairs, cut apart where front and arms differ."""
+        step, cause = chance.choice(SPOILED)
+        whole_mg = sum(lost * piece_mg for _colour, piece_mg in order.materials)
+        scale = self.fine_scale if whole_mg <= FINE_UP_TO_MG else self.box_scale
+        for colour, piece_mg in order.materials:
+            box = places.box(polymer=self.polymer, colour=colour, origin=Origin.IN_PROCESS)
+            self.pans.put(box, lost * piece_mg)
+        spoiling.book(
+            key=self.diary.key(),
+            batch=batch,
+            what=spoiling.What(step=step, cause=cause, pieces=lost),
+            scale=scale,
+            heaps=[
+                spoiling.ScrapHeap(mass=typed(lost * piece_mg, scale), into=colour)
+                for colour, piece_mg in order.materials
+            ],
+            at=at,
+            by=self.ben,
+        )
 
     def _weigh_card(
         self, order: Moulding, blend: Colour, wanted_mg: int, at: datetime
     ) -> tuple[Movement, int]:
         """Mix a blend by its recipe card; return the movement and the true mg that went in."""
+        earlier = RecipeCard.objects.filter(blend=blend, state=RecipeCard.State.WEIGHED)
         wanted = cards.Wanted(
             blend=blend,
             polymer=self.polymer,
             total_mg=wanted_mg,
             batch_code=order.code,
             wanted_for=f"Fronts of {order.colourway}",
+            # Another batch like the last one, from the second on.
+            like=earlier.order_by("-made_at", "-pk").first(),
         )
         card = cards.plan(key=self.diary.key(), wanted=wanted, at=at, by=self.bea)
         lines = card.lines.select_related("lot__place", "lot__colour")

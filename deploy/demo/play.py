@@ -189,7 +189,7 @@ class _Story:
         self._on(number, 1, 7, lambda _at: self._late(late))
         for day in (2, 9, 16, 23):
             self._on(number, day, 8, yard.order_parts)
-        self._on(number, 3, 9, lambda at: self._buy_pots(number, at))
+        self._on(number, 3, 9, lambda at: self._take_pots_in(number, at))
         tare_twice = number == TARE_TWICE
         self._on(number, 5, 9, lambda at: yard.grind(Origin.FEEDSTOCK, at, tare_twice=tare_twice))
         for day in (10, 20):
@@ -213,8 +213,8 @@ class _Story:
         self.late.clear()
         self.late.update(parts)
 
-    def _buy_pots(self, number: int, at: datetime) -> None:
-        self.yard.buy_pots(self.market.pots_needed(number, self.yard.flake_mg()), at)
+    def _take_pots_in(self, number: int, at: datetime) -> None:
+        self.yard.take_pots_in(self.market.pots_needed(number, self.yard.flake_mg()), at)
 
     def _mould(self, number: int, at: datetime) -> None:
         for place, order in enumerate(self.market.orders(number)):

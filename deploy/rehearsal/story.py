@@ -25,7 +25,7 @@ MENDED_G, GROUND_G, PLASTIC_G, LENS_G, METAL_G = "24,31", "24.88 g", "19.52", "5
 PLASTIC_MG = 19_520
 TWO_G, FRONT_G, ARMS_G, TWO_LENS_G = "24.90 g", "11.22", "8.28", "5.18"
 TWO_MG = 19_500
-CARD_G, LOT_G = 200, "400 g"
+CARD_G, LOT_G, PAIRS = 200, "400 g", 8
 WRONG_LABEL = "bin-arm-avocet"
 PDF_PATIENCE_S = 120
 ROLES = ("bench", "second", "accountant", "owner")
@@ -54,6 +54,7 @@ class Story:
         mended = self._mended_frame()
         self._ground_frame()
         self._two_materials()
+        self._goods()
         counter = Counter(self.base_url, self.people["bench"], self.people["owner"])
         for play in (counter.walk_in, counter.two_frames, counter.partners_box):
             self._saw(play())
@@ -301,6 +302,79 @@ class Story:
         self._hold(_code("K", page.text) != card, f"{card}: no other card was made")
         bench.send(page.form_to("/drop/"))
         self._saw(f"{card} is weighed and issued; another batch like it takes only its code")
+        self._press(way, batch)
+
+    def _press(self, way: dict[str, Any], batch: str) -> None:
+        """Mould the batch: arms of their own flake, the settings noted, a pair spoiled."""
+        bench = self.people["bench"]
+        arms = next(one["colour"] for one in way["differing"] if one["colour"])
+        self._issue(arms, way["polymer"], batch)
+        page = bench.open("/bench/stock/mould/")
+        form = page.form_with("made_on", "pieces")
+        looks = form.choices["colourway"]
+        look = next(one for one, words in looks if way["name"] and way["name"] in words)
+        page = bench.send(form, code=batch, colourway=look, pieces=str(PAIRS))
+        noted = page.form_with("melt_temperature_c")
+        page = bench.send(
+            noted, mould_temperature_c="60", melt_temperature_c="208", work_minutes="40"
+        )
+        self._hold("Noted on the card" in page.text, f"{batch}: the settings were not kept")
+        materials = bench.json(f"/api/batches/{batch}/")["materials"]
+        self._hold(len(materials) == 2, f"{batch}: {materials} and not two materials")
+        self._saw(f"{batch} is moulded: each material keeps its own heat passes; settings noted")
+        page = bench.open("/bench/stock/spoiled/")
+        form = page.form_with("step", "cause")
+        pair = {"batch": batch, "step": "drilling", "cause": "hole-off", "pieces": "1"}
+        pair |= {"goes": "box", "scale": _named(form, page, "Fine scale"), "mass": "11.20 g"}
+        refused = bench.try_to_send(form, 422, **pair)
+        self._hold("differ in material" in refused.text, f"{batch}: two colours went to one box")
+        bench.send(form, colour=way["colour"], other_mass="8.20 g", other_colour=arms, **pair)
+        page = bench.open("/bench/spoiled/")
+        self._hold(batch in page.text, f"{batch}: its yield is not told")
+        self._saw(f"a spoiled pair of {batch} is cut apart: each material to its own box")
+
+    def _issue(self, colour: str, polymer: str, batch: str) -> None:
+        """Issue the flake of one colour as the planner proposes it."""
+        bench = self.people["bench"]
+        self._receive(colour, polymer)
+        asked = f"polymer={polymer}&colour={colour}&mass=100+g&colour_min=100&batch_code={batch}"
+        page = bench.open(f"/bench/blend/?{asked}")
+        way = next(link for link in page.links if "/stock/issue/" in link)
+        codes = list(dict.fromkeys(re.findall(rf"L-{CODE}", page.text)))[: way.count("lot-")]
+        page = bench.open(way)
+        form = page.form_with("batch_code", "scanned")
+        bench.send(form, scale=_named(form, page, "Bench scale"), scanned="\n".join(codes))
+
+    def _goods(self) -> None:
+        """A load of pots from a nursery: weighed, taken apart, boxed; its giver reads of it."""
+        bench = self.people["bench"]
+        page = bench.open("/bench/goods/receive/")
+        form = page.form_with("kind", "way")
+        facts = {"kind": "plant-pots", "way": "given", "giver_class": "nursery"}
+        page = bench.send(
+            form,
+            scale=_named(form, page, "Box scale"),
+            mass="2 kg",
+            name="Rehearsal Nursery",
+            **facts,
+        )
+        load = _code("W", page.text)
+        page = bench.open(f"/bench/goods/{load}/take-out/")
+        form = page.form_with("stream", "went")
+        scale = _named(form, page, "Box scale")
+        bench.send(form, stream="metal", went="sold", note="the smith", scale=scale, mass="150 g")
+        page = bench.open(f"/bench/goods/{load}/finish/")
+        form = page.form_with("mass_1", "colour_1")
+        net = {"polymer_1": _first(form, "polymer_1"), "colour_1": _first(form, "colour_1")}
+        bench.send(form, scale=scale, mass_1="1.7 kg", **net)
+        told = bench.json(f"/api/goods/{load}/")
+        self._hold((told["state"], told["left_mg"]) == ("finished", 0), f"{load}: {told}")
+        receipt = bench.open(f"/bench/goods/{load}/receipt/")
+        link = re.search(r"/goods/[\w-]{20,}/", receipt.text)
+        self._hold(link is not None, f"{load}: the receipt shows no private link")
+        page = Visitor("giver", self.base_url).open(link[0] if link else "/")
+        self._hold("Rehearsal Nursery" not in page.text, f"{load}: the link names its giver")
+        self._saw(f"a nursery's load {load} closes to the gram; its giver's link tells of it")
 
     def _receive(self, colour: str, polymer: str) -> None:
         """Take in a lot of a colour, so that the recipe can be weighed on an empty shelf too."""
