@@ -19,6 +19,7 @@ from tests.browser.actions import press
 from tests.browser.scanner import scan
 from tests.inventory.material.test_material import delivery
 from tests.makers import NOON, Shop, key, opening
+from tests.returns import material_makers
 from tests.returns.regrind.test_stripdown import to_strip
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -162,3 +163,29 @@ def test_a_scan_picks_a_lots_row_and_the_picked_ones_add_up(
     press(page, "Issue it")
     expect(page.get_by_text("Done: Issue flake to moulding.")).to_be_visible()
     assert Movement.objects.filter(kind="issue").get().postings.get().quantity == 1_500_000
+
+
+def test_the_shares_of_a_card_are_shown_while_it_is_weighed(
+    open_visitors: Callable[..., Any], shop: Shop, olga: User, bea: User
+) -> None:
+    """70 % and 30 %, within 2 %: at 7.2 kg of 10 the limit is met, a gram more misses it."""
+    tideline = material_makers.blend(shop, olga)
+    for colour in (shop.slate, shop.moss):
+        material_makers.lot_of(shop, colour, "12 kg", bea)
+    card = material_makers.card(shop, bea, tideline)
+    page = open_visitors(viewport=chromium.DESKTOP).page(user=bea)
+    page.goto(f"/bench/cards/{card.code}/")
+    row = page.locator("tr[data-share=slate]")
+    expect(row.locator("[data-reached]")).to_have_text("–")
+    page.get_by_label("Scale", exact=True).select_option(label="Box scale")
+    slate, moss = (page.locator(f"input[data-colour={name}]") for name in ("slate", "moss"))
+    for first, second, reached, is_kept in (
+        ("7.2 kg", "2800 g", "72.00 %", True),
+        ("7201 g", "2.799 kg", "72.01 %", False),
+        ("7 kg", "3 kg", "70.00 %", True),
+    ):
+        slate.fill(first)
+        moss.fill(second)
+        expect(row.locator("[data-reached]")).to_have_text(reached)
+        expect(row.get_by_text("kept")).to_be_visible(visible=is_kept)
+        expect(row.get_by_text("missed")).to_be_visible(visible=not is_kept)
