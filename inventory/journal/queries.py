@@ -147,8 +147,12 @@ class TrialBalance:
 
 def trial_balance(label: str) -> TrialBalance:
     """Return the trial balance of a month. Raises NotFound when the label names no month."""
-    report = recovered.of_month(label)
-    lines = of_report(report)
+    return trial_balance_of(recovered.of_month(label))
+
+
+def trial_balance_of(report: Report) -> TrialBalance:
+    """Return the trial balance of a month by its report."""
+    label, lines = report.label, of_report(report)
     opened = before(label)
     month, year = sums.after({}, lines), sums.after(opened, lines)
     rows = [_balance(account, opened, month, year) for account in ACCOUNTS if account in year]

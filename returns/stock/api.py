@@ -21,6 +21,7 @@ from inventory.furniture.api.shapes import (
 )
 from inventory.furniture.api.views import ActionView, Detail, Listing
 from inventory.ledger.api import MovementAnswer, currency
+from inventory.ledger.rules import late
 from inventory.material.rules import material
 from inventory.material.rules.material import Material, Weighing
 from inventory.material.sums import heat
@@ -77,7 +78,25 @@ class OnePart(Detail):
         return part
 
 
-class ReceiptBody(Body):
+class LateBody(Body):
+    """A fact may be told days later, with a reason."""
+
+    happened_on = serializers.DateField(
+        required=False,
+        allow_null=True,
+        default=None,
+        help_text="The day it happened, if that was not today.",
+    )
+    late_reason = serializers.CharField(
+        max_length=200, allow_blank=True, default="", help_text="Why it comes late."
+    )
+
+
+def _late(data: dict[str, Any]) -> dict[str, Any]:
+    return {name: data[name] for name in ("happened_on", "late_reason")}
+
+
+class ReceiptBody(LateBody):
     pieces = Pieces()
     cost_minor = Minor(default=0, help_text="What they cost together.")
 
@@ -95,7 +114,7 @@ class Receipts(ActionView):
 
     def perform(self, data: dict[str, Any]) -> Movement:
         part = found(Part.objects.all(), code=self.kwargs["code"])
-        return receiving.receive_parts(
+        return late.telling(receiving.receive_parts)(
             key=self.action_key, part=part, at=self.at, by=self.by, **data
         )
 
@@ -126,7 +145,7 @@ class PartCounts(ActionView):
         return stock.count(key=self.action_key, part=part, at=self.at, actor=self.by, **data)
 
 
-class MaterialBody(Body):
+class MaterialBody(LateBody):
     polymer = KnownCode(Polymer.objects.all)
     colour = KnownCode(Colour.objects.all)
     heat_passes = serializers.IntegerField(
@@ -166,8 +185,8 @@ class Feedstock(ActionView):
     def perform(self, data: dict[str, Any]) -> dict[str, Any]:
         facts = _facts(self, data, data["origin"])
         if data["into"] == "lot":
-            return {"lot": material.receive_as_lot(**facts), "movement": None}
-        return {"lot": None, "movement": material.receive_to_box(**facts)}
+            return {"lot": late.telling(material.receive_as_lot)(**facts), "movement": None}
+        return {"lot": None, "movement": late.telling(material.receive_to_box)(**facts)}
 
 
 class Scrap(ActionView):
@@ -182,7 +201,7 @@ class Scrap(ActionView):
     made_class = MovementAnswer
 
     def perform(self, data: dict[str, Any]) -> Movement:
-        return material.return_scrap(**_facts(self, data, Origin.IN_PROCESS))
+        return late.telling(material.return_scrap)(**_facts(self, data, Origin.IN_PROCESS))
 
 
 def _facts(view: ActionView, data: dict[str, Any], origin: str) -> dict[str, Any]:
@@ -201,6 +220,7 @@ def _facts(view: ActionView, data: dict[str, Any], origin: str) -> dict[str, Any
         "weighing": weighing,
         "at": view.at,
         "by": view.by,
+        **_late(data),
     }
 
 
@@ -273,7 +293,7 @@ class MassCounts(ActionView):
         )
 
 
-class DisposalBody(Body):
+class DisposalBody(LateBody):
     reason = serializers.CharField(max_length=200, help_text="By whom or where to.")
 
 
@@ -289,4 +309,5 @@ class Disposals(ActionView):
 
     def perform(self, data: dict[str, Any]) -> Movement:
         place = found(Place.objects.select_related("lot"), code=self.kwargs["code"])
-        return material.dispose(key=self.action_key, place=place, at=self.at, by=self.by, **data)
+        dispose = late.telling(material.dispose)
+        return dispose(key=self.action_key, place=place, at=self.at, by=self.by, **data)

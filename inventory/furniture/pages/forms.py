@@ -71,6 +71,27 @@ class ActionForm(forms.Form):
             return rule(key=key, **facts)
 
 
+class LateForm(ActionForm):
+    """A form whose fact may be told days later: on which day it happened, and why it comes late."""
+
+    happened_on = forms.DateField(
+        label=_("Happened on"),
+        required=False,
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        help_text=_(
+            "Only if it was not today. A closed month stays as it is: it is booked in the open one "
+            "and listed there."
+        ),
+    )
+    late_reason = forms.CharField(label=_("Why it comes late"), required=False, max_length=200)
+
+    def __init__(self, *args: Any, **facts: Any) -> None:
+        super().__init__(*args, **facts)
+        # Asked last: on most days both stay empty.
+        for name in ("happened_on", "late_reason"):
+            self.fields[name] = self.fields.pop(name)
+
+
 class MassField(forms.CharField):
     """A mass as typed, or as a scale's cable fills it in; the rule parses it."""
 

@@ -30,6 +30,7 @@ from inventory.errors import (
 )
 from inventory.events import arguments, fingerprint, picked
 from inventory.ledger.queries import naming
+from inventory.ledger.rules import late
 from inventory.ledger.sums import recipes
 from inventory.models import Balance, Month, Movement, Place, Posting, Reading
 from inventory.months.sums.calendar_month import Month as CalendarMonth
@@ -242,10 +243,10 @@ def _refuse_other(earlier: Movement, head: Movement, lines: Sequence[Line], stor
 def _write(place: chain.Place, movement: Movement, lines: Sequence[Line], story: Story) -> Movement:
     """Fill in the head, link it to the chain, write the rows, move the balances."""
     movement.month, movement.belongs_to = _month_for(movement.happened_at)
-    movement.recorded_at = movement.happened_at
     movement.subject = story.subject
     movement.actor = story.actor
     movement.reason = story.reason
+    late.note(movement)
     movement.cost_minor = story.cost_minor
     movement.heat = story.heat
     postings = [

@@ -153,6 +153,7 @@ def report(request: HttpRequest, label: str) -> HttpResponse:
             "report": made,
             "tables": tables.every(made),
             "chart": chart.svg(made),
+            "narrow_chart": chart.svg(made, shape=chart.NARROW),
             "trust": document.trust(made),
             "cautions": document.cautions(made),
             "frames": document.frames(made),

@@ -16,13 +16,25 @@ from inventory.ledger.sums.recipes import COLUMNS
 from inventory.months.queries.recovered.shapes import Report
 from inventory.months.reports.headings import SHORT
 
-WIDTH = 760
-LABEL_WIDTH = 150
-FIGURE_WIDTH = 110
 BAR_HEIGHT = 20
 STEP = 30
 TOP = 8
 STANDING, GAIN, LOSS = "#5d6b75", "#2f8062", "#b4573a"
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """How wide the picture is, and how much of it names and figures take."""
+
+    name: str
+    width: int
+    label_width: int
+    figure_width: int
+
+
+WIDE = Shape("wide", 760, 150, 110)
+NARROW = Shape("narrow", 350, 104, 84)
+"""For a phone: the figures stand in its window without scrolling."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,19 +65,19 @@ def bars(report: Report) -> list[Bar]:
     return found
 
 
-def svg(report: Report, ink: str = "currentColor") -> str:
+def svg(report: Report, ink: str = "currentColor", shape: Shape = WIDE) -> str:
     """Return the picture as an SVG element, labelled for readers who do not see it."""
     found = bars(report)
     height = TOP * 2 + STEP * len(found)
     title = _("From opening to closing stock of boxes and lots in %(month)s, in grams")
     return "".join(
         [
-            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {height}" '
-            f'role="img" class="waterfall" width="{WIDTH}" height="{height}" '
+            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {shape.width} {height}" '
+            f'role="img" class="waterfall {shape.name}" width="{shape.width}" height="{height}" '
             f'font-family="sans-serif" font-size="13">',
             f"<title>{escape(title % {'month': report.label})}</title>",
             f"<desc>{escape(in_words(found))}</desc>",
-            *_drawn(found, ink),
+            *_drawn(found, ink, shape),
             "</svg>",
         ]
     )
@@ -82,15 +94,15 @@ def _step(column: str, level_mg: int, change_mg: int) -> Bar:
     return Bar(str(SHORT[column]), level_mg, level_mg + change_mg, GAIN if gain else LOSS, text)
 
 
-def _drawn(found: list[Bar], ink: str) -> Iterator[str]:
+def _drawn(found: list[Bar], ink: str, shape: Shape) -> Iterator[str]:
     low_mg = min(0, *(min(bar.start_mg, bar.end_mg) for bar in found))
     # At least 1, or a month without stock would divide by nothing.
     high_mg = max(1, *(max(bar.start_mg, bar.end_mg) for bar in found))
-    room = WIDTH - LABEL_WIDTH - FIGURE_WIDTH
+    room = shape.width - shape.label_width - shape.figure_width
 
     def x(level_mg: int) -> int:
         # Whole numbers: the same month gives the same picture, to the byte, on every machine.
-        return LABEL_WIDTH + room * (level_mg - low_mg) // (high_mg - low_mg)
+        return shape.label_width + room * (level_mg - low_mg) // (high_mg - low_mg)
 
     yield (
         f'<line x1="{x(0)}" y1="{TOP}" x2="{x(0)}" y2="{TOP + STEP * len(found)}" '
@@ -100,11 +112,11 @@ def _drawn(found: list[Bar], ink: str) -> Iterator[str]:
         yield from _bar(bar, TOP + STEP * index + 5, x(bar.start_mg), x(bar.end_mg))
         middle = TOP + STEP * index + 19
         yield (
-            f'<text x="{LABEL_WIDTH - 8}" y="{middle}" text-anchor="end" fill="{ink}">'
+            f'<text x="{shape.label_width - 8}" y="{middle}" text-anchor="end" fill="{ink}">'
             f"{escape(bar.label)}</text>"
         )
         yield (
-            f'<text x="{WIDTH}" y="{middle}" text-anchor="end" fill="{ink}">'
+            f'<text x="{shape.width}" y="{middle}" text-anchor="end" fill="{ink}">'
             f"{escape(bar.text)}</text>"
         )
 

@@ -1,4 +1,4 @@
-"""The report as a workbook: real numbers, real dates, units in the headings, no formulas.
+"""The report as a workbook: real numbers, real dates, units in the headings, totals as formulas.
 
 The file's creation date is the close of the month, so that a closed month always gives the same
 bytes.
@@ -15,6 +15,7 @@ from typing import Any
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from inventory.journal import queries as journal
 from inventory.ledger.sums.recipes import MATERIAL, PARTS, SHELVES
 from inventory.masters import queries as practice
 from inventory.months.queries import months
@@ -42,12 +43,16 @@ OPTIONS = {
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """One sheet: headings, rows of plain values, and a number format per column ("" for text)."""
+    """One sheet: headings, rows of plain values, and a number format per column ("" for text).
+
+    `summed` are the columns that a total row sums by a formula; without any there is no such row.
+    """
 
     name: str
     heads: Sequence[str]
     rows: Sequence[Sequence[Any]]
     formats: Sequence[str]
+    summed: frozenset[int] = frozenset()
 
 
 def report_xlsx(report: Report, lines: Iterable[PostingLine]) -> bytes:
@@ -95,6 +100,25 @@ def _write(book: Any, sheet: Sheet, *, is_practice: bool) -> None:
     for number, row in enumerate(sheet.rows, start=1):
         for column, value in enumerate(row):
             _cell(page, (number, column), value, formats[column])
+    if sheet.rows:
+        page.autofilter(0, 0, len(sheet.rows), len(sheet.heads) - 1)
+    if sheet.rows and sheet.summed:
+        _total(book, page, sheet)
+
+
+def _total(book: Any, page: Any, sheet: Sheet) -> None:
+    """Write the total row. Each cell keeps the sum too, for readers that work nothing out."""
+    from xlsxwriter.utility import xl_rowcol_to_cell
+
+    last = len(sheet.rows)
+    page.write_string(last + 1, 0, _("Total"), book.add_format({"bold": True, "top": 1}))
+    for column in sorted(sheet.summed):
+        shape = book.add_format({"bold": True, "top": 1, "num_format": sheet.formats[column]})
+        first_cell, last_cell = (xl_rowcol_to_cell(row, column) for row in (1, last))
+        # Thousandths are the finest of any column: what floats add below that is no figure.
+        whole = round(sum(row[column] or 0 for row in sheet.rows), 3)
+        formula = f"=SUM({first_cell}:{last_cell})"
+        page.write_formula(last + 1, column, formula, shape, whole)
 
 
 def _cell(page: Any, spot: tuple[int, int], value: Any, shape: Any) -> None:
@@ -119,6 +143,7 @@ def _sheets(report: Report, lines: Iterable[PostingLine]) -> list[Sheet]:
         *([_parts_worth(report)] if report.parts_worth else []),
         _worth(report),
         _journal(report),
+        _carried(report),
         _postings(lines),
     ]
 
@@ -135,6 +160,7 @@ def _about(report: Report) -> Sheet:
         (_("Month"), report.label),
         (_("State"), _("closed") if closed else _("open: these figures may still change")),
         (_("Digest of the closed month"), closed.digest if closed else ""),
+        (_("Digest of the month before"), closed.previous_digest if closed else ""),
         (_("Changed since closing"), _changed(report)),
         *frames,
         (_("Mass credited from returns (g)"), trust.credited_mg / 1000),
@@ -175,10 +201,11 @@ def _material(report: Report) -> Sheet:
         ((row.place, row.material.polymer, row.material.colour, row.material.origin), row.flows)
         for row in report.material
     ]
-    rows.append(((_("Total"), "", "", ""), report.total))
     heads, listed = _flows(MATERIAL, "g", rows)
     formats = [""] * len(labels) + [GRAMS] * len(heads)
-    return Sheet(_("Material")[:31], labels + heads, listed, formats)
+    # The total's figures are sums of the rows, so the formulas come to the very same.
+    summed = frozenset(range(len(labels), len(formats)))
+    return Sheet(_("Material")[:31], labels + heads, listed, formats, summed)
 
 
 def _elsewhere(report: Report) -> Sheet:
@@ -261,7 +288,9 @@ def _parts_worth(report: Report) -> Sheet:
     ]
     heads = [f"{headings.PARTS_WORTH[name]} ({unit})" for name in columns]
     labels = [_("Part"), _("Name")]
-    return Sheet(_("Parts value")[:31], labels + heads, rows, ["", "", *[MONEY] * len(heads)])
+    formats = ["", "", *[MONEY] * len(heads)]
+    summed = frozenset(range(len(labels), len(formats)))
+    return Sheet(_("Parts value")[:31], labels + heads, rows, formats, summed)
 
 
 def _worth(report: Report) -> Sheet:
@@ -322,7 +351,17 @@ def _worth(report: Report) -> Sheet:
     ]
     heads = [head for name in names for head in (name, *_spread_heads())]
     formats = ["", *[GRAMS] * len(heads), *[MONEY] * len(money)]
-    return Sheet(_("Value")[:31], [_("Class"), *heads, *money], rows, formats)
+    # Uncertainties do not add up, and a sum over the classes with a price would read as of all.
+    masses = range(1, len(heads), 3)
+    amounts = set(range(1 + len(heads), len(formats)))
+    if any(row.realisable_minor is None for row in report.worth):
+        amounts.discard(1 + len(heads) + _REALISABLE)
+    summed = frozenset({*masses, *amounts})
+    return Sheet(_("Value")[:31], [_("Class"), *heads, *money], rows, formats, summed)
+
+
+_REALISABLE = 8
+"""Where the net realisable value stands among the amounts of a class."""
 
 
 _MASSES = (
@@ -371,7 +410,42 @@ def _journal(report: Report) -> Sheet:
         f"{_('Debit')} ({unit})",
         f"{_('Credit')} ({unit})",
     ]
-    return Sheet(_("Journal")[:31], heads, rows, ["", "", "", MONEY, MONEY])
+    formats = ["", "", "", MONEY, MONEY]
+    return Sheet(_("Journal")[:31], heads, rows, formats, frozenset({3, 4}))
+
+
+def _carried(report: Report) -> Sheet:
+    """Return what stands on each account: from the last closing to this one, and year to date."""
+    unit = report.currency
+    balance = journal.trial_balance_of(report)
+    names = (
+        _("Opening"),
+        _("Debit"),
+        _("Credit"),
+        _("Closing"),
+        _("Debit, year to date"),
+        _("Credit, year to date"),
+    )
+    rows = [
+        (
+            str(headings.ACCOUNTS[row.account]),
+            *(
+                amount / 100
+                for amount in (
+                    row.opening_minor,
+                    row.debit_minor,
+                    row.credit_minor,
+                    row.closing_minor,
+                    row.year_debit_minor,
+                    row.year_credit_minor,
+                )
+            ),
+        )
+        for row in balance.rows
+    ]
+    heads = [_("Account"), *(f"{name} ({unit})" for name in names)]
+    formats = ["", *[MONEY] * len(names)]
+    return Sheet(_("Carried forward")[:31], heads, rows, formats, frozenset(range(1, 7)))
 
 
 def _postings(lines: Iterable[PostingLine]) -> Sheet:

@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory.furniture.pages.forms import (
     ActionForm,
+    LateForm,
     MassField,
     ScaleField,
     ScansField,
@@ -68,7 +69,7 @@ class MaterialForm(WeighedForm):
         )
 
 
-class FeedstockForm(MaterialForm):
+class FeedstockForm(LateForm, MaterialForm):
     origin = forms.ChoiceField(label=_("Origin"), choices=BOUGHT, widget=forms.RadioSelect)
     into = forms.ChoiceField(label=_("It goes into"), choices=INTO, widget=forms.RadioSelect)
 
@@ -91,7 +92,7 @@ def _box_field(label: Any) -> forms.ModelChoiceField[Colour]:
     )
 
 
-class ScrapForm(WeighedForm):
+class ScrapForm(LateForm, WeighedForm):
     """Sprues and runners of a batch: its materials and their heat passes are known."""
 
     field_order = ("batch", "colour", "scale", "mass")
@@ -288,7 +289,7 @@ class CountForm(WeighedForm):
         return {"place": data["place"], "weighing": weighed(data), "reason": data["reason"]}
 
 
-class DisposeForm(ActionForm):
+class DisposeForm(LateForm):
     place = PlaceField(
         Place.objects.filter(kind__in=material.WASTE, balance__quantity__gt=0),
         label=_("Waste stream"),
@@ -301,7 +302,7 @@ class DisposeForm(ActionForm):
         return {"place": self.cleaned_data["place"], "reason": self.cleaned_data["reason"]}
 
 
-class PartsForm(ActionForm):
+class PartsForm(LateForm):
     part = forms.ModelChoiceField(Part.objects.all(), label=_("Part"), to_field_name="code")
     pieces = forms.IntegerField(label=_("Pieces"), min_value=1, max_value=receiving.PIECES_MAX)
     cost = money(label=_("What they cost altogether"), required=False)

@@ -23,7 +23,8 @@ from inventory.counting import Counted
 from inventory.errors import NotFound
 from inventory.furniture.numbers import fixed
 from inventory.furniture.pages.access import StaffRequest, allow
-from inventory.furniture.pages.forms import ActionForm, MassField
+from inventory.furniture.pages.forms import ActionForm, LateForm, MassField
+from inventory.ledger.rules import late
 from inventory.material.queries import boxes
 from inventory.material.rules import material
 from inventory.material.sums import heat
@@ -210,7 +211,7 @@ def stock_action(request: StaffRequest, action: str) -> HttpResponse:
     form = (
         page.form(request.POST) if request.method == "POST" else page.form(initial=_hint(request))
     )
-    if request.method == "POST" and done(request, form, page.rule, **_facts(form)):
+    if request.method == "POST" and done(request, form, late.telling(page.rule), **_facts(form)):
         notices.moved(request, _t("Done: %(action)s.") % {"action": page.title}, form)
         if action == "mould":
             # Its card is where the settings are noted while they are known.
@@ -251,6 +252,9 @@ def _facts(form: ActionForm) -> dict[str, Any]:
     # Where it goes chooses the rule and is no part of the material.
     if "into" in form.cleaned_data:
         data["into"] = form.cleaned_data["into"]
+    # So does the day: what is told late is the same fact.
+    if isinstance(form, LateForm):
+        data |= {name: form.cleaned_data[name] for name in ("happened_on", "late_reason")}
     return data
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from collections.abc import Callable
 from datetime import datetime
 from decimal import Decimal
@@ -206,8 +207,10 @@ def test_workbook_has_numbers_dates_and_frozen_headings(closed: Report) -> None:
         "Elsewhere",
         "Uncertainty",
         "Parts",
+        "Parts value",
         "Value",
         "Journal",
+        "Carried forward",
         "Postings",
     ]
     sheet = book["Material"]
@@ -269,7 +272,7 @@ def test_what_came_in_late_is_told_in_words(closed: Report, shop: Shop) -> None:
     assert "weigh_in" not in data.partition("</table>")[0]
 
 
-def test_workbook_never_holds_a_formula(shop: Shop) -> None:
+def test_workbook_holds_no_formula_but_its_own_totals(shop: Shop) -> None:
     import openpyxl
 
     Part.objects.filter(pk=shop.screw.pk).update(name="=1+1")
@@ -279,7 +282,30 @@ def test_workbook_never_holds_a_formula(shop: Shop) -> None:
     book = openpyxl.load_workbook(io.BytesIO(content))
     cells = [cell for sheet in book for row in sheet.iter_rows() for cell in row]
     assert "=1+1" in [cell.value for cell in cells]
-    assert {cell.data_type for cell in cells} <= {"s", "n", "d"}
+    formulas = [str(cell.value) for cell in cells if cell.data_type == "f"]
+    assert {cell.data_type for cell in cells} <= {"s", "n", "d", "f"}
+    assert all(re.fullmatch(r"=SUM\([A-Z]+2:[A-Z]+\d+\)", text) for text in formulas)
+
+
+def test_totals_of_the_workbook_are_formulas_that_agree_with_the_report(closed: Report) -> None:
+    import openpyxl
+
+    content = io.BytesIO(files.FORMATS["xlsx"].make(closed))
+    book, kept = openpyxl.load_workbook(content), openpyxl.load_workbook(content, data_only=True)
+    for name in ("Material", "Value", "Journal", "Parts value", "Carried forward"):
+        sheet = book[name]
+        assert sheet.auto_filter.ref is not None
+        for cell in sheet[sheet.max_row][1:]:
+            if cell.value is None:
+                continue
+            column = [row[cell.column - 1].value or 0 for row in sheet.iter_rows(2, cell.row - 1)]
+            shown = kept[name].cell(cell.row, cell.column).value
+            assert shown == pytest.approx(sum(column), abs=1e-9), (name, cell.coordinate)
+    heads = [cell.value for cell in book["Material"][1]]
+    closing = kept["Material"].cell(kept["Material"].max_row, heads.index("Closing (g)") + 1)
+    assert closing.value == closed.total.closing / 1000
+    debit, credit = (kept["Journal"].cell(kept["Journal"].max_row, n).value for n in (4, 5))
+    assert debit == credit == sum(line.debit_minor for line in closed.journal) / 100
 
 
 def test_pdf_is_tagged_titled_and_carries_the_postings(closed: Report) -> None:
