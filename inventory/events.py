@@ -22,7 +22,7 @@ from django.utils.crypto import salted_hmac
 
 from inventory.chain import rules as chain
 from inventory.errors import HingebackError, KeyReused
-from inventory.models import Event
+from inventory.models import Event, changes
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import User
@@ -92,7 +92,8 @@ def rule(
             event = Event.objects.filter(key=data["key"]).first()
             if event is None:
                 draft = Draft()
-                made = body(draft, *args, **given)
+                with changes.acting(rule=name, by=data.get("by"), at=data.get("at")):
+                    made = body(draft, *args, **given)
                 draft.write(name, asked, data)
                 return made
             # The name counts too: one key under two rules is a slip of the caller, not a repeat.

@@ -21,6 +21,7 @@ GUARDED: Mapping[str, tuple[tuple[str, ...], ...]] = MappingProxyType(
         "inventory_month": (("id",), ("label",)),
         "inventory_monthbalance": (("id",), ("month_id", "place_id")),
         "inventory_event": (("id",), ("key",), ("link",)),
+        "inventory_change": (("id",),),
         "inventory_loadentry": (("id",), ("posting_id",)),
         "inventory_spoiled": (("id",), ("posting_id",)),
     }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from inventory.models.cards import CardLine, RecipeCard
+from inventory.models.changes import Change, Kept
 from inventory.models.events import Event
 from inventory.models.goods import (
     GiverClass,
@@ -48,6 +49,7 @@ __all__ = [
     "Balance",
     "BlendShare",
     "CardLine",
+    "Change",
     "ClassPrice",
     "Colour",
     "Counter",
@@ -58,6 +60,7 @@ __all__ = [
     "GoodsKind",
     "GrindRun",
     "JournalExport",
+    "Kept",
     "Load",
     "LoadEntry",
     "Lot",

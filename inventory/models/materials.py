@@ -6,6 +6,8 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
+from inventory.models.changes import Kept
+
 
 class Origin(models.TextChoices):
     """Where material came from. Never mixed in a figure."""
@@ -16,7 +18,7 @@ class Origin(models.TextChoices):
     VIRGIN = "virgin", _("bought-in virgin")
 
 
-class Polymer(models.Model):
+class Polymer(Kept):
     code = models.CharField(_("code (ISO 1043-1)"), max_length=12, unique=True)
     name = models.CharField(_("name"), max_length=60)
 
@@ -32,7 +34,7 @@ class Polymer(models.Model):
 WHOLE_PPM = 1_000_000
 
 
-class Colour(models.Model):
+class Colour(Kept):
     """A base colour; a blend, which has a recipe; or what a colour change left behind."""
 
     class Kind(models.TextChoices):
@@ -82,7 +84,7 @@ class Colour(models.Model):
         return self.kind == self.Kind.BLEND
 
 
-class BlendShare(models.Model):
+class BlendShare(Kept):
     """A line of a blend's recipe. The lines of one recipe add up to the whole: the rule sees to it.
 
     A share may be of another blend: its regrind.
@@ -129,7 +131,7 @@ class FormerRecipe(models.Model):
         return f"{self.blend} {self.version}"
 
 
-class Admission(models.Model):
+class Admission(Kept):
     """The owner's table of what may go with what: boxes of `into` also take material of `of`.
 
     Of the same polymer only. The box of a blend takes that blend alone, whatever stands here.
@@ -181,7 +183,7 @@ class Lot(models.Model):
         return self.code
 
 
-class ClassPrice(models.Model):
+class ClassPrice(Kept):
     """The price that a kilogram of a class would fetch, and the costs to finish and to sell it."""
 
     polymer = models.ForeignKey(Polymer, models.PROTECT, related_name="+")

@@ -7,6 +7,7 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 from inventory.models.appendonly import WriteOnce
+from inventory.models.changes import Kept
 from inventory.models.places import Place
 
 
@@ -81,7 +82,7 @@ class ReportFile(models.Model):
         return f"{self.month} {self.state}"
 
 
-class AccountNumber(models.Model):
+class AccountNumber(Kept):
     """The number, in the accountant's chart, of one of the accounts that the journal names."""
 
     key = models.CharField(max_length=24, unique=True)

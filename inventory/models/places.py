@@ -6,6 +6,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
+from inventory.models.changes import Kept
 from inventory.models.materials import Colour, Lot, Origin, Polymer
 
 
@@ -63,7 +64,7 @@ class Side(models.TextChoices):
     RIGHT = "right", _("right")
 
 
-class Part(models.Model):
+class Part(Kept):
     """Something counted in pieces: screws, arms, lenses, nose pads; new or salvaged.
 
     Material, side and tint are named where pieces differ by them; a part that fits all names none.

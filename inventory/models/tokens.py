@@ -6,9 +6,13 @@ from django.conf import settings
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from inventory.models.changes import Kept
 
-class AccessToken(models.Model):
+
+class AccessToken(Kept):
     """A token for a machine. Only its SHA-256 is stored."""
+
+    hidden = ("digest",)
 
     name = models.CharField(_("name"), max_length=60)
     user = models.ForeignKey(settings.AUTH_USER_MODEL, models.CASCADE, related_name="access_tokens")

@@ -9,6 +9,7 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from inventory.models.appendonly import WriteOnce
+from inventory.models.changes import Kept
 
 
 class ScaleClass(models.TextChoices):
@@ -20,7 +21,7 @@ class ScaleClass(models.TextChoices):
     ORDINARY = "IIII", "IIII"
 
 
-class Scale(models.Model):
+class Scale(Kept):
     name = models.CharField(_("name"), max_length=60, unique=True)
     accuracy = models.CharField(_("accuracy class"), max_length=4, choices=ScaleClass.choices)
     division_mg = models.PositiveIntegerField(_("scale division d, mg"))

@@ -9,6 +9,8 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from inventory.models.changes import Kept
+
 
 class WriteDown(models.TextChoices):
     """When stock is written down below its cost: the owner's policy, stated in the report."""
@@ -25,7 +27,7 @@ class WriteDown(models.TextChoices):
     LOWEST = "lowest", _("always when it would fetch less as it is than it cost")
 
 
-class Workshop(models.Model):
+class Workshop(Kept):
     """Name, address, money and limits. Exactly one row, number 1."""
 
     name = models.CharField(_("name"), max_length=80, default="My workshop")
@@ -120,7 +122,7 @@ class Workshop(models.Model):
         return cls.objects.get_or_create(pk=1)[0]
 
 
-class OwnersWord(models.Model):
+class OwnersWord(Kept):
     """A word of a list that every workshop starts with (`STARTING`, code to name) and its owner
     goes on: a row with a starting code takes that word's place, an inactive one takes it away.
     """

@@ -43,13 +43,17 @@ class BookBody(Body):
     request = RequestReference(
         required=False, allow_null=True, help_text="The reference on the slip, if there is one."
     )
+    is_another = serializers.BooleanField(
+        default=False, help_text="It is another parcel beside one that is booked for this request."
+    )
 
 
 class Parcels(ActionView, Listing):
     """GET lists the parcels, newest first; POST books one that lies on the shelf.
 
     With the reference on its slip, its request has arrived. POST answers `bad-input` for a request
-    that asks for screws, and `stale-state` for one that cannot arrive.
+    that asks for screws, and for one with a parcel already unless this `is_another`; `stale-state`
+    for one that cannot arrive.
     """
 
     scope = "bench"
@@ -61,8 +65,13 @@ class Parcels(ActionView, Listing):
     made_class = ParcelAnswer
 
     def perform(self, data: dict[str, Any]) -> Parcel:
-        request = data.get("request")
-        return arriving.book(key=self.action_key, request=request, at=self.at, by=self.by)
+        return arriving.book(
+            key=self.action_key,
+            request=data.get("request"),
+            is_another=data["is_another"],
+            at=self.at,
+            by=self.by,
+        )
 
 
 class OneParcel(Detail):

@@ -127,15 +127,29 @@ class Arrival:
     "arrivals.book",
     facts=lambda request: [request.reference if request else None],
     again=lambda key: Parcel.objects.get(key=key),
+    # How it was asked and not what: earlier keys were written without it.
+    aside=["is_another"],
 )
-def book(event: Draft, /, *, key: UUID, request: Request | None, at: datetime, by: User) -> Parcel:
+def book(
+    event: Draft,
+    /,
+    *,
+    key: UUID,
+    request: Request | None,
+    is_another: bool = True,
+    at: datetime,
+    by: User,
+) -> Parcel:
     """Note that a parcel lies on the shelf; with a slip, its request has arrived.
 
-    A second parcel for one request is a normal thing. Raises BadInput for a request that asks
-    for spare screws, StaleState when the request cannot arrive.
+    A second parcel for one request is a normal thing, and so is a slip that was scanned twice: who
+    has not said that it is another one is asked. Raises BadInput then, and for a request that asks
+    for spare screws; StaleState when the request cannot arrive.
     """
     if request is not None:
         _mark_arrived(request)
+        if not is_another:
+            _ask_whether_another(request)
     parcel = Parcel.objects.create(
         code=_fresh_parcel_code(), key=key, request=request, arrived_at=at
     )
@@ -397,6 +411,18 @@ def joined_key(part_key: UUID) -> UUID:
 def live_frames(parcel: Parcel) -> QuerySet[ReturnedFrame]:
     """Return the parcel's frames whose weigh-in stands, oldest first."""
     return parcel.frames.exclude(state=FrameState.VOIDED).order_by("pk")
+
+
+def _ask_whether_another(request: Request) -> None:
+    # The lock: of twenty scans of one slip at once, one books and the others are asked.
+    list(Request.objects.select_for_update().filter(pk=request.pk))
+    codes = list(request.parcels.order_by("-pk").values_list("code", flat=True)[:3])
+    if codes:
+        raise BadInput(
+            _("A parcel with this slip is booked already: %(codes)s. Is this another one?")
+            % {"codes": ", ".join(codes)},
+            field="is_another",
+        )
 
 
 def _mark_arrived(request: Request) -> None:

@@ -15,6 +15,7 @@ from inventory.months.pages import waiting
 from inventory.running import pages as running
 from inventory.staff.pages.desk import Note
 from returns.desk.queries.owner_today import OpenAudit, OwnerToday, open_audits, owner_today
+from returns.furniture import limits
 from returns.setup import queries as readiness
 
 
@@ -24,6 +25,7 @@ def notes(at: datetime) -> list[Note]:
     audits = _audits(today.open_audits)
     return [
         *running.notes(at),
+        *_flood(),
         *_setup(),
         *_late(today),
         *_unanswered(today),
@@ -37,6 +39,17 @@ def notes(at: datetime) -> list[Note]:
 def bench_notes(at: datetime) -> list[Note]:
     """Return notes on what the accountant and the owner ask the bench to do."""
     return [*waiting.asked_of_the_bench(at), *_audits(open_audits())]
+
+
+def _flood() -> list[Note]:
+    """Somebody tries references in great number: no customer is shut out, but it is no chance."""
+    if not limits.is_flooded():
+        return []
+    words = _(
+        "Since yesterday references were tried in great number on “Find my request”. Nobody is let "
+        "in by that alone; whoever runs the installation finds the addresses in the proxy's log."
+    )
+    return [Note(words, "", is_alarm=True)]
 
 
 def _setup() -> list[Note]:

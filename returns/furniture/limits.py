@@ -8,15 +8,22 @@ for the span.
 from __future__ import annotations
 
 import hashlib
+from typing import Final
 
+import structlog
 from django.core.cache import cache
 from django.http import HttpRequest
 from django.utils import timezone
 
 from inventory.furniture import visitors
 
+log = structlog.get_logger(__name__)
+
 MINUTE_S = 60
 HOUR_S = 3600
+FLOOD: Final = 300
+"""Tries of everybody in an hour from which on the owner is told."""
+_ALARM, _ALARM_SHOWN = "finding-flood", "finding-flood-shown"
 
 
 def spend(bucket: str, who: str, *, most: int, span_s: int) -> bool:
@@ -38,15 +45,38 @@ def spend(bucket: str, who: str, *, most: int, span_s: int) -> bool:
 
 
 def may_find(request: HttpRequest, reference: str) -> bool:
-    """Asking for a link: per visitor, per reference (whether it exists or not), and in all."""
+    """Asking for a link: per visitor, and per visitor and reference, whether it exists or not.
+
+    What others ask counts for nobody: a limit of all could be spent by strangers, and shut the page
+    to customers. Very many tries of all raise an alarm instead.
+    """
+    visitor = visitors.address(request)
     # A list, and not a chain of `and`: every limit counts each try, also one that another has
     # refused.
     tries = [
-        spend("find-visitor", visitors.address(request), most=10, span_s=MINUTE_S),
-        spend("find-reference", reference, most=5, span_s=HOUR_S),
-        spend("find-all", "all", most=300, span_s=HOUR_S),
+        spend("find-visitor", visitor, most=10, span_s=MINUTE_S),
+        spend("find-reference", f"{visitor} {reference}", most=5, span_s=HOUR_S),
     ]
+    if not spend("find-all", "all", most=FLOOD, span_s=HOUR_S):
+        _raise_alarm()
     return all(tries)
+
+
+def _raise_alarm() -> None:
+    # Said once an hour: a flood of lines would hide what else there is.
+    if cache.add(_ALARM, 1, timeout=HOUR_S):
+        log.error("finding_flood", tries_above=FLOOD)
+        cache.set(_ALARM_SHOWN, 1, timeout=24 * HOUR_S)
+
+
+def is_flooded() -> bool:
+    """Whether within a day somebody tried references in great number: the owner is told."""
+    return cache.get(_ALARM_SHOWN) is not None
+
+
+def may_draw(reference: str) -> bool:
+    """Having a paper drawn: it takes a second of the machine, and nobody needs it often."""
+    return spend("draw", reference, most=12, span_s=10 * MINUTE_S)
 
 
 def may_file(request: HttpRequest) -> bool:

@@ -7,7 +7,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
-from inventory.models import Colour, Part, Polymer
+from inventory.models import Colour, Kept, Part, Polymer
 
 
 class RimShape(models.TextChoices):
@@ -18,7 +18,7 @@ class RimShape(models.TextChoices):
     RECTANGULAR = "rectangular", _("rectangular")
 
 
-class FrameModel(models.Model):
+class FrameModel(Kept):
     code = models.SlugField(_("code"), max_length=30, unique=True)
     name = models.CharField(_("name"), max_length=60)
     active = models.BooleanField(_("on sale or still served"), default=True)
@@ -39,7 +39,7 @@ class FrameModel(models.Model):
         return self.name
 
 
-class Colourway(models.Model):
+class Colourway(Kept):
     """What a model is made of when it is sold in one look.
 
     Polymer and colour are those of every component of frame material, but for the components that
@@ -100,7 +100,7 @@ class ComponentKey(models.TextChoices):
     LENS_RIGHT = "lens_right", _("right lens")
 
 
-class Component(models.Model):
+class Component(Kept):
     """One line of a bill of materials. The spread is one standard deviation of one piece."""
 
     # A bill belongs to its model and goes with it; a model that was ever sold is held by its
@@ -130,7 +130,7 @@ class Component(models.Model):
         return f"{self.model} {self.get_key_display()}"
 
 
-class DifferingComponent(models.Model):
+class DifferingComponent(Kept):
     """A component that a colourway has otherwise: of another material, or with another part.
 
     What is left empty is as for the rest: the colourway's material, the bill's spare part.
@@ -173,7 +173,7 @@ class DifferingComponent(models.Model):
         return f"{self.colourway_id} {self.get_key_display()}"
 
 
-class RepairScores(models.Model):
+class RepairScores(Kept):
     """How easy one kind of component of a model is to repair, as the owner judges it."""
 
     _SCORE = [MinValueValidator(1), MaxValueValidator(5)]
@@ -209,7 +209,7 @@ class RepairScores(models.Model):
         return f"{self.model} {self.get_kind_display()}"
 
 
-class ProductionBatch(models.Model):
+class ProductionBatch(Kept):
     """A moulded batch, with the spread of heat passes that its material has had."""
 
     code = models.CharField(_("code"), max_length=20, unique=True)
@@ -243,7 +243,7 @@ class ProductionBatch(models.Model):
         return self.code
 
 
-class BatchMaterial(models.Model):
+class BatchMaterial(Kept):
     """The heat passes of one material of a batch whose front and arms differ.
 
     A material without a row, and every batch of one material, has the spread of the batch.

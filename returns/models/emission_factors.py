@@ -7,8 +7,10 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
+from inventory.models import Kept
 
-class EmissionFactors(models.Model):
+
+class EmissionFactors(Kept):
     """Both factors of one year from one source. A year keeps its own when a later one is added."""
 
     year = models.PositiveSmallIntegerField(

@@ -6,11 +6,14 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
+from inventory.models import Kept
 from returns.models.filing import Request
 
 
-class Partner(models.Model):
+class Partner(Kept):
     """A shop. It has no login: its page lies behind a private link."""
+
+    hidden = ("link_salt", "link_hash")
 
     name = models.CharField(_("name"), max_length=100, unique=True)
     town = models.CharField(_("town or city"), max_length=80, blank=True, default="")

@@ -7,7 +7,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
-from inventory.models import Part
+from inventory.models import Kept, Part
 from returns.models.catalogue import ComponentKind
 
 
@@ -36,7 +36,7 @@ class Method(models.TextChoices):
     POLISH = "polish", _("polish")
 
 
-class Remedy(models.Model):
+class Remedy(Kept):
     """Answers one defect on one kind of component."""
 
     key = models.SlugField(_("key"), max_length=40, unique=True)
@@ -67,7 +67,7 @@ class Remedy(models.Model):
         return self.name
 
 
-class RemedyPart(models.Model):
+class RemedyPart(Kept):
     """A part that a remedy uses up. An empty part means the component's own spare part."""
 
     remedy = models.ForeignKey(Remedy, models.CASCADE, related_name="parts")
@@ -85,7 +85,7 @@ class RemedyPart(models.Model):
         return f"{self.remedy_id} {self.part_id}"
 
 
-class Policy(models.Model):
+class Policy(Kept):
     """The owner's limits. Exactly one row, number 1."""
 
     ceiling_ppm = models.PositiveIntegerField(

@@ -6,6 +6,8 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
+from inventory.models import Kept
+
 
 class PaidBy(models.TextChoices):
     """Whose money a stamp costs."""
@@ -14,7 +16,7 @@ class PaidBy(models.TextChoices):
     WORKSHOP = "workshop", _("we")
 
 
-class Terms(models.Model):
+class Terms(Kept):
     """Exactly one row, number 1. A price or payer that nobody has entered is told to nobody."""
 
     mending_minor = models.PositiveIntegerField(

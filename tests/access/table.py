@@ -245,6 +245,7 @@ TABLE: Final = (
     Row("owner/setup/<slug:step>/", get=OWNERS, post=OWNERS),
     Row("owner/blends/<slug:code>/", get=OWNERS, post=OWNERS),
     Row("owner/people/", get=OWNERS, post=OWNERS),
+    Row("owner/changes/", get=OWNERS),
     Row("owner/people/<int:number>/", get=OWNERS),
     Row("owner/people/<int:number>/factor/", post=OWNERS),
     Row("owner/people/<int:number>/session/<slug:handle>/end/", post=OWNERS),

@@ -10,6 +10,9 @@ import time_machine
 from django.conf import settings as live
 from django.contrib.auth.models import User
 from django.test import Client
+from django.utils import timezone
+from django_otp.oath import TOTP
+from django_otp.plugins.otp_totp.models import TOTPDevice
 
 from inventory.models import OpenSession, SignIn
 from inventory.staff.rules import signins
@@ -113,3 +116,40 @@ def test_the_nightly_task_forgets_addresses(bea: User, days: int, *, is_known: b
 def test_a_browser_that_names_itself_strangely_breaks_nothing(bea: User, settings: Any) -> None:
     client = entered("bea", "not-an-address", "x\x00" * 600 + "<script>")
     assert client.get("/own/").status_code == 200
+
+
+def test_each_proof_gives_a_new_key(bea: User) -> None:
+    client = Client()
+    client.get("/enter/")
+    client.cookies[live.SESSION_COOKIE_NAME] = "chosen-by-somebody-else-0123456789"
+    client.post("/enter/", {"username": "bea", "password": PASSWORD})
+    after_password = client.cookies[live.SESSION_COOKIE_NAME].value
+    assert after_password != "chosen-by-somebody-else-0123456789"
+    client.post("/leave/")
+    device = TOTPDevice.objects.create(user=bea, name="app", confirmed=True)
+    client.post("/enter/", {"username": "bea", "password": PASSWORD})
+    before = client.cookies[live.SESSION_COOKIE_NAME].value
+    totp = TOTP(device.bin_key, device.step, device.t0, device.digits)
+    totp.time = timezone.now().timestamp()
+    client.post("/enter/second/", {"code": f"{totp.token():06d}"})
+    assert client.cookies[live.SESSION_COOKIE_NAME].value != before
+    assert client.get("/bench/").status_code == 200
+
+
+def test_a_key_that_was_signed_out_opens_nothing(bea: User) -> None:
+    client = entered("bea")
+    key = client.cookies[live.SESSION_COOKIE_NAME].value
+    client.post("/leave/")
+    thief = Client()
+    thief.cookies[live.SESSION_COOKIE_NAME] = key
+    assert thief.get("/bench/").headers["Location"].startswith("/enter/")
+
+
+def test_a_refusal_is_logged_with_who_and_where(
+    bea: User, caplog: pytest.LogCaptureFixture
+) -> None:
+    client = entered("bea")
+    assert client.get("/owner/people/").status_code == 403
+    told = [one.msg for one in caplog.records if isinstance(one.msg, dict)]
+    refused = [one for one in told if one.get("code") == 403]
+    assert [(one["user_id"], one["request"]) for one in refused] == [(bea.pk, "GET /owner/people/")]

@@ -16,6 +16,7 @@ from typing import Any
 
 from inventory.ledger.sums.recipes import KINDS, Kind
 from returns.story.sums import states
+from tests.access import asvs
 from tests.docs import published, rooms
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -25,7 +26,8 @@ TESTS = ROOT / "tests" / "README.md"
 CHECKS = ROOT / "tests" / "reference" / "README.md"
 BENCHMARKS = ROOT / "tests" / "benchmarks" / "README.md"
 WALKS = ROOT / "tests" / "browser" / "README.md"
-DOCUMENTS = (README, DEVELOPERS, OPERATING, TESTS, CHECKS, BENCHMARKS, WALKS)
+SECURITY = ROOT / "deploy" / "SECURITY.md"
+DOCUMENTS = (README, DEVELOPERS, OPERATING, TESTS, CHECKS, BENCHMARKS, WALKS, SECURITY)
 
 
 def block(text: str, name: str) -> str:
@@ -87,6 +89,7 @@ GENERATED: tuple[tuple[Path, str, Callable[[], str]], ...] = (
     (DEVELOPERS, "inventory", partial(rooms.table, ROOT / "inventory")),
     (DEVELOPERS, "returns", partial(rooms.table, ROOT / "returns")),
     (DEVELOPERS, "kinds", kinds_table),
+    (SECURITY, "asvs", asvs.table),
 )
 
 

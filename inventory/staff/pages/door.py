@@ -26,6 +26,7 @@ from django.utils.crypto import salted_hmac
 from inventory.furniture import sessions as kept
 from inventory.furniture import visitors
 from inventory.furniture.sessions import DONE, ENTRY, MAKE, SECOND, SHOW
+from inventory.models import changes
 from inventory.models.sessions import BROWSER_LENGTH_MAX
 from inventory.staff import queries
 from inventory.staff.pages.entry import FIRST
@@ -57,12 +58,19 @@ _OPEN: Final = {
 
 
 class DoorMiddleware:
-    """Ends sessions in time, and lets nobody past who still has a second factor to show or make."""
+    """Ends sessions in time, and lets nobody past who still has a second factor to show or make.
+
+    And tells the trail of changes which request is served.
+    """
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        with changes.asked_by(request):
+            return self._passed(request)
+
+    def _passed(self, request: HttpRequest) -> HttpResponseBase:
         # A visitor without a session is not asked for one: that would cost a query.
         has_session = settings.SESSION_COOKIE_NAME in request.COOKIES
         if has_session and SESSION_KEY in request.session and not _ended(request):

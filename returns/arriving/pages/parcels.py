@@ -69,6 +69,9 @@ class BookForm(ActionForm):
     request = SlipField(
         help_text=_("Scan it or type it. Leave it empty when there is no slip in the parcel."),
     )
+    is_another = forms.BooleanField(
+        required=False, label=_("It is another parcel with the same slip")
+    )
 
     def clean_request(self) -> Request | None:
         found: Request | PartnerSlip | None = self.cleaned_data["request"]
@@ -218,6 +221,7 @@ def book(request: StaffRequest) -> HttpResponse:
         booked = form.attempt(
             arriving.book,
             request=form.cleaned_data["request"],
+            is_another=form.cleaned_data["is_another"],
             at=timezone.now(),
             by=request.user,
         )

@@ -10,10 +10,11 @@ from uuid import UUID
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory import clock
-from inventory.errors import NotFound, StaleState
+from inventory.errors import BadInput, NotFound, StaleState
 from inventory.furniture.pages.access import allow
 from inventory.furniture.pages.forms import ActionForm
 from inventory.models import Event, Part
@@ -22,6 +23,7 @@ from returns.filing.pages import slip_pdf
 from returns.filing.pages.forms import AddressForm, country_name, sent_abroad_to, troubles_in_words
 from returns.filing.queries import frames, terms, waiting
 from returns.filing.rules import intake, photos
+from returns.furniture import limits
 from returns.kits import queries as kit_stock
 from returns.models import DraftPhoto, Photo, QuestionPhoto, Request
 from returns.story.pages import loop
@@ -29,6 +31,7 @@ from returns.story.pages.personal import REFERRER_WITHOUT_FORMS, personal
 from returns.story.queries import story as stories
 from returns.story.sums.states import RequestState
 
+TOO_MANY: Final = 429
 # So long after the filing the page says thank you for it.
 _FRESH: Final = timedelta(hours=1)
 
@@ -123,6 +126,9 @@ def slip(request: HttpRequest, secret: str) -> HttpResponse:
     filed = intake.by_secret(secret)
     if not _slip_open(filed):
         raise NotFound()
+    if not limits.may_draw(filed.reference):
+        error = BadInput(_("This slip was drawn often just now. Wait ten minutes and try again."))
+        return render(request, "hingeback/refused.html", {"error": error}, status=TOO_MANY)
     size = "a6" if request.GET.get("size", "").lower() == "a6" else "a4"
     response = HttpResponse(slip_pdf.make(filed, size=size), content_type="application/pdf")
     response["Content-Disposition"] = f'inline; filename="{filed.reference}-{size}.pdf"'
