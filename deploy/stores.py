@@ -1,6 +1,6 @@
-"""Where photos, reports and copies are kept: a folder, or any store that speaks S3.
+"""Where photos, reports, copies and papers are kept: a folder, or any store that speaks S3.
 
-Everything asks Django's `storages` by these three names and knows no path, so that web and workers
+Everything asks Django's `storages` by these names and knows no path, so that web and workers
 can stand on several machines without a shared disk.
 """
 
@@ -16,7 +16,7 @@ from django.core.files.base import File
 from django.core.files.storage import FileSystemStorage
 from environs import Env
 
-NAMES = ("photos", "reports", "copies")
+NAMES = ("photos", "reports", "copies", "papers")
 
 
 class Folder(FileSystemStorage):
@@ -62,8 +62,8 @@ def of(env: Env) -> dict[str, dict[str, Any]]:
     """The part of STORAGES that the environment decides, by the names that are asked for."""
     bucket = env.str("STORE_BUCKET", "")
     if not bucket:
-        places = {"photos": ("MEDIA_ROOT", "photos"), "reports": ("DATA_DIR", "reports")}
-        places["copies"] = ("COPIES_DIR", "")
+        places = {name: ("DATA_DIR", name) for name in NAMES}
+        places |= {"photos": ("MEDIA_ROOT", "photos"), "copies": ("COPIES_DIR", "")}
         return {
             name: {"BACKEND": "deploy.stores.Folder", "OPTIONS": {"root": root, "below": below}}
             for name, (root, below) in places.items()

@@ -13,7 +13,7 @@ from inventory.furniture.api import idempotency
 from inventory.staff.rules import signins
 from returns.asking import rules as asking
 from returns.customers import rules as people
-from returns.filing.rules import drafts, intake, photos, underway
+from returns.filing.rules import drafts, intake, papers, photos, underway
 from returns.goods import rules as goods
 from returns.handover.rules import taking
 from returns.kits.rules import kits
@@ -21,6 +21,7 @@ from returns.kits.rules import kits
 log = structlog.get_logger(__name__)
 
 ORPHAN_AGE = timedelta(days=1)
+PAPERS_AGE = timedelta(days=30)
 
 
 @shared_task(name="returns.tasks.prune_expired")
@@ -51,6 +52,7 @@ def prune(at: datetime) -> dict[str, int]:
         "drafts": drafts.prune(older_than=at - ORPHAN_AGE),
         **signins.prune(at),
         "files": photos.remove_orphans(older_than=at - ORPHAN_AGE),
+        "papers": papers.prune(older_than=at - PAPERS_AGE),
     }
     log.info("pruned", **done)
     return done

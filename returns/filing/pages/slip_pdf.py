@@ -12,6 +12,7 @@ from django.utils.translation import get_language
 from inventory.models import Workshop
 from returns.filing.pages.forms import sent_abroad_to
 from returns.filing.queries import frames as filed_frames
+from returns.filing.rules import papers
 from returns.models import Request
 
 OWN_PICTURE = "data:image/png;base64,"
@@ -19,8 +20,8 @@ SIZES = {"a4": "A4", "a6": "A6"}
 
 
 def make(filed: Request, *, size: str) -> bytes:
-    """The slip as PDF bytes; `size` is a4 or a6."""
-    return drawn(page(filed, size=size))
+    """The slip as PDF bytes; `size` is a4 or a6. Drawn once for what it says."""
+    return papers.kept(page(filed, size=size), drawn)
 
 
 def drawn(markup: str) -> bytes:
