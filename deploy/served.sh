@@ -19,6 +19,11 @@ if [ "${#missing[@]}" -gt 0 ]; then
     say "Installing ${missing[*]}"
     apt_install "${missing[@]}" || die "Needed first: sudo apt-get install ${missing[*]}"
 fi
+# Pages and workers run as a user of their own, who may not look into root's home: the
+# distribution's Python can be run by everybody, another one perhaps by its owner alone.
+if [ "$(id -u)" = 0 ] && /usr/bin/python3 -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null; then
+    export PYTHON=/usr/bin/python3
+fi
 make_env deploy/requirements.txt --only-binary :all:
 need_pango
 exec .venv/bin/python -m deploy.served.prepare "$@"

@@ -84,10 +84,13 @@ def _site(settings: Path, port: int) -> Site:
     if found.get("HINGEBACK_SERVED") != "1":
         raise SystemExit(f"{settings} must say HINGEBACK_SERVED=1.")
     user = _user(data)
-    app_user = user if user is None or _may_run_python(user) else None
-    if app_user != user:
-        _say(f"{USER} may not run {sys.executable}: pages and workers run as root.")
-    return Site(found, data, port, app_user, user, _postgres_bin())
+    if user is not None and not _may_run(user):
+        raise SystemExit(
+            f"The user {user} may not run {sys.executable} in {ROOT}, and root serves nobody. Put "
+            "this clone where every user may read it, such as /opt/hingeback, remove its .venv, and "
+            "run this again there."
+        )
+    return Site(found, data, port, user, _postgres_bin())
 
 
 def read(settings: Path) -> dict[str, str]:
@@ -113,12 +116,16 @@ def _user(data: Path) -> str | None:
     return USER
 
 
-def _may_run_python(user: str) -> bool:
+def _may_run(user: str) -> bool:
+    """Whether this user may run this Python and read this code."""
+    command = [sys.executable, "-c", "import deploy"]
     try:
-        subprocess.run([sys.executable, "-c", ""], **_as(user), check=True)
-    except (OSError, subprocess.CalledProcessError):
+        done = subprocess.run(
+            command, cwd=ROOT, stderr=subprocess.DEVNULL, check=False, **_as(user)
+        )
+    except OSError:
         return False
-    return True
+    return done.returncode == 0
 
 
 def _postgres_bin() -> Path:
@@ -134,12 +141,7 @@ def _folders(site: Site) -> None:
     shutil.rmtree(counts, ignore_errors=True)
     for folder in (site.data, site.run, site.data / "tls", counts, site.sockets, site.cluster):
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-    if site.user != site.database_user:
-        # So that the database's user reaches its own folders inside; it may read no other.
-        site.data.chmod(0o711)
     _give(site.data, site.user)
-    for folder in (site.cluster, site.sockets):
-        _give(folder, site.database_user)
 
 
 def _give(folder: Path, user: str | None) -> None:
@@ -154,7 +156,7 @@ def _cluster(site: Site) -> None:
     command = [str(site.postgres_bin / "initdb"), "-D", str(site.cluster), "-U", "postgres"]
     # By the socket in a folder that only this user may enter; over the network by password.
     command += ["--auth-local=trust", "--auth-host=scram-sha-256", "-E", "UTF8", "--locale=C.UTF-8"]
-    _do(site, [*command, "--data-checksums"], user=site.database_user)
+    _do(site, [*command, "--data-checksums"], user=site.user)
 
 
 def _manage(site: Site, *command: str) -> None:
@@ -188,7 +190,7 @@ def _database(site: Site) -> Iterator[None]:
         env=_environment(site),
         cwd="/",
         stderr=subprocess.DEVNULL,
-        **_as(site.database_user),
+        **_as(site.user),
     )
     try:
         _role(site, process)
@@ -215,7 +217,7 @@ def _role(site: Site, process: subprocess.Popen[bytes]) -> None:
     for _try in range(60):
         if process.poll() is not None:
             raise SystemExit(f"The database does not start: see {site.cluster}.")
-        if _answers([*asked, "-c", "SELECT 1"], site.database_user):
+        if _answers([*asked, "-c", "SELECT 1"], site.user):
             break
         time.sleep(0.5)
     # May make databases: each night's copy is proved by restoring it into one of its own.
@@ -228,7 +230,7 @@ def _role(site: Site, process: subprocess.Popen[bytes]) -> None:
     """
     if not (name.isidentifier() and database.isidentifier()) or "'" in password:
         raise SystemExit("HINGEBACK_DATABASE_URL: plain names, and a password without a quote.")
-    _do(site, [*asked, "-f", "-"], user=site.database_user, text=script)
+    _do(site, [*asked, "-f", "-"], user=site.user, text=script)
 
 
 def _answers(command: list[str], user: str | None) -> bool:

@@ -20,17 +20,12 @@ _BLANK: Final = re.compile(r"\$\{(HB_[A-Z_]+)\}")
 
 @dataclass(frozen=True)
 class Site:
-    """Where one served workshop lives, and who runs it; None: whoever starts it.
-
-    The database has a user even where Python's place lets no other user run it, for PostgreSQL
-    refuses root.
-    """
+    """Where one served workshop lives, and who runs it; None: whoever starts it."""
 
     settings: dict[str, str]
     data: Path
     port: int
     user: str | None
-    database_user: str | None
     postgres_bin: Path
 
     @property
@@ -128,8 +123,8 @@ def write(site: Site) -> Path:
         "HB_CERTIFICATE": str(certificate),
         "HB_KEY": str(key),
         "HB_WEB": f"unix:{site.run}/web.sock",
-        "HB_USER": f"user {site.user or 'root'};" if site.database_user else "",
-        "HB_AS_ROOT": "user=root" if site.database_user else "",
+        "HB_USER": f"user {site.user};" if site.user else "",
+        "HB_AS_ROOT": "user=root" if site.user else "",
     }
     _fill("nginx.conf", site.run / "nginx.conf", blanks)
     _fill("site.conf.template", site.run / "site.conf", blanks)
@@ -169,9 +164,8 @@ def _program(site: Site, name: str, command: list[str], order: int) -> str:
         "stderr_logfile_maxbytes=0",
     ]
     # nginx alone begins as root, for a port below 1024; its workers are the user's.
-    user = {"proxy": None, "database": site.database_user}.get(name, site.user)
-    if user:
-        lines.append(f"user={user}")
+    if site.user and name != "proxy":
+        lines.append(f"user={site.user}")
     return "\n".join(lines) + "\n"
 
 

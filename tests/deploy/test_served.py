@@ -24,7 +24,7 @@ def site(tmp_path: Path) -> Site:
         "HINGEBACK_ALLOWED_HOSTS": "return.example.org, 192.0.2.7",
     }
     (tmp_path / "run").mkdir()
-    return Site(settings, tmp_path, 8443, "shop", "shop", Path("/usr/lib/postgresql/15/bin"))
+    return Site(settings, tmp_path, 8443, "shop", Path("/usr/lib/postgresql/15/bin"))
 
 
 def sections(site: Site) -> RawConfigParser:

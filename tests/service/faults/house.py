@@ -136,7 +136,7 @@ class House:
             "HINGEBACK_SWEEP_S": "5",
         }
         bin_ = _postgres_bin()
-        self.site = Site(self.settings, self.data, self.port, None, self.database_user, bin_)
+        self.site = Site(self.settings, self.data, self.port, None, bin_)
 
     @property
     def env(self) -> dict[str, str]:
