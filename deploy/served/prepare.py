@@ -87,8 +87,8 @@ def _site(settings: Path, port: int) -> Site:
     if user is not None and not _may_run(user):
         raise SystemExit(
             f"The user {user} may not run {sys.executable} in {ROOT}, and root serves nobody. Put "
-            "this clone where every user may read it, such as /opt/hingeback, remove its .venv, and "
-            "run this again there."
+            "this clone where every user may read it, such as /opt/hingeback, remove its .venv, "
+            "and run this again there."
         )
     return Site(found, data, port, user, _postgres_bin())
 

@@ -95,3 +95,23 @@ def test_a_first_file_has_secrets_of_its_own_and_says_what_is_left(tmp_path: Pat
         assert found[0][secret] != found[1][secret]
     assert found[0]["HINGEBACK_SERVED"] == "1"
     assert len(found[0]["HINGEBACK_SECRET_KEY"]) >= 40
+
+
+def test_root_serves_nobody_where_its_user_may_not_run_python(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = tmp_path / "served.env"
+    lines = {
+        "HINGEBACK_SERVED": "1",
+        "HINGEBACK_DATA_DIR": str(tmp_path),
+        "HINGEBACK_DATABASE_URL": OURS,
+        "HINGEBACK_REDIS_URL": "redis://127.0.0.1:6380/0",
+        "HINGEBACK_ALLOWED_HOSTS": "return.example.org",
+    }
+    file.write_text("".join(f"{name}={value}\n" for name, value in lines.items()))
+    monkeypatch.setattr(prepare, "_user", lambda _data: "shop")
+    monkeypatch.setattr(prepare, "_may_run", lambda _user: False)
+    with pytest.raises(SystemExit, match="root serves nobody"):
+        prepare._site(file, 8443)
+    monkeypatch.setattr(prepare, "_may_run", lambda _user: True)
+    assert prepare._site(file, 8443).user == "shop"

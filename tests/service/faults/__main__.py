@@ -41,8 +41,8 @@ def main() -> int:
             told = json.loads(house.python("tests.service.faults.furnish").splitlines()[-1])
             house.start()
             print(f"furnished and started after {time.monotonic() - began:.0f} s", flush=True)
-            book, shaker = _shake(house, told, asked)
-            found = _audited(house, book, sink)
+            book, shaker, books = _shake(house, told, asked)
+            found = _audited(house, book, sink, books)
             found["ledger"] = house.manage("checkledger").splitlines()
         finally:
             house.stop()
@@ -64,7 +64,9 @@ def _asked() -> argparse.Namespace:
     return parser.parse_args()
 
 
-def _shake(house: House, told: dict[str, str], asked: argparse.Namespace) -> tuple[Any, Shaker]:
+def _shake(
+    house: House, told: dict[str, str], asked: argparse.Namespace
+) -> tuple[Notebook, Shaker, clients.Books]:
     book, over = Notebook(), threading.Event()
     anyone = Client(house.port, book, over)
     bea, ben, acke = (Client(house.port, book, over, told[name]) for name in ("bea", "ben", "acke"))
@@ -89,7 +91,9 @@ def _shake(house: House, told: dict[str, str], asked: argparse.Namespace) -> tup
         thread.join(clients.PATIENCE_S + 60)
         if thread.is_alive():
             book.stuck.append(f"{type(thread).__name__} never ended")
-    return book, shaker
+    books = people[-1]
+    assert isinstance(books, clients.Books)
+    return book, shaker, books
 
 
 def _draws(seed: int) -> Iterator[random.Random]:
@@ -98,7 +102,16 @@ def _draws(seed: int) -> Iterator[random.Random]:
         yield random.Random(seed * 1000 + number)  # noqa: S311  no secret: to be told again
 
 
-def _audited(house: House, book: Notebook, sink: Sink) -> dict[str, Any]:
+def _ask_anew(found: dict[str, Any], book: Notebook, books: clients.Books) -> bool:
+    """Press the button again for each paper that was given up, once; as its page says."""
+    anew = {key for key in found["given up"] if key not in book.asked_anew}
+    for key in anew:
+        book.asked_anew.add(key)
+        books.paper(found["given up"][key])
+    return bool(anew)
+
+
+def _audited(house: House, book: Notebook, sink: Sink, books: clients.Books) -> dict[str, Any]:
     """Wait until nothing is owed, as long as it may take, and hold the books against the notes."""
     told = house.base / "told.json"
     until = time.monotonic() + _QUIET_S
@@ -108,6 +121,8 @@ def _audited(house: House, book: Notebook, sink: Sink) -> dict[str, Any]:
         found: dict[str, Any] = json.loads(
             house.python("tests.service.faults.audit", str(told)).splitlines()[-1]
         )
+        if _ask_anew(found, book, books):
+            continue
         if not found["stuck"] or time.monotonic() > until:
             return found
         time.sleep(5)
@@ -135,6 +150,7 @@ def _report(
         print(f"  {kind:<26}{kinds[kind]:>8}   {spread}")
     print(f"{'acknowledged writes':<28}{found['acknowledged']:>8}   {found['by_kind']}")
     print(f"{'letters':<28}{found['letters']['promised']:>8}   {found['letters']}")
+    print(f"{'papers asked anew':<28}{len(book.asked_anew):>8}")
     print(f"{'lost':<28}{len(found['lost']):>8}")
     print(f"{'doubled':<28}{len(found['doubled']):>8}")
     print(f"{'stuck':<28}{len(stuck):>8}")

@@ -31,6 +31,7 @@ def main() -> None:
         "lost": [],
         "doubled": [],
         "stuck": _stuck(),
+        "given up": _given_up(),
     }
     for check in (_filings, _frames, _movements, _months, _papers):
         check(written, found)
@@ -134,6 +135,8 @@ def _papers(written: dict[str, Any], found: dict[str, Any]) -> None:
         row = rows.get(key)
         if row is None:
             continue
+        if key in found["given up"]:
+            continue  # said on its page, and asked anew
         if row.state != ReportFile.State.READY:
             found["stuck"].append(f"paper {key} is {row.state}")
         elif not pdf_files.is_there(row) or b"%%EOF" not in pdf_files.opened(row).read()[-32:]:
@@ -176,10 +179,28 @@ def _letters(mailed: list[dict[str, Any]], found: dict[str, Any]) -> None:
     }
 
 
+def _given_up() -> dict[str, str]:
+    """Papers whose worker was killed each time, by their key: the page says so and asks anew."""
+    from django.utils import timezone
+
+    from inventory.models import OutboxMessage, ReportFile
+    from inventory.months.reports import pdf_files
+
+    given_up = OutboxMessage.objects.filter(topic="report.pdf").exclude(given_up_at=None)
+    rows = ReportFile.objects.filter(key__in=[row.payload["file"] for row in given_up])
+    return {
+        str(row.key): row.month
+        for row in rows
+        if row.state == ReportFile.State.FAILED or pdf_files.has_stalled(row, timezone.now())
+    }
+
+
 def _stuck() -> list[str]:
     from inventory.models import OutboxMessage, RequestKey
 
-    waiting = OutboxMessage.objects.filter(settled_at=None)
+    waiting = OutboxMessage.objects.filter(settled_at=None).exclude(
+        topic="report.pdf", given_up_at__isnull=False
+    )
     found = [f"message {row.pk} {row.topic} {row.last_error}" for row in waiting]
     found += [f"key {row.pk}" for row in RequestKey.objects.filter(status=None)]
     return found

@@ -18,7 +18,7 @@ from typing import Any
 
 from tests.service.faults.house import HOST
 
-PATIENCE_S = 240.0
+PATIENCE_S = 600.0
 _TIMEOUT_S = 75
 _LOOK, _STRIP = (
     {"polymer": "ours"},
@@ -49,6 +49,7 @@ class Notebook:
     stuck: list[str] = field(default_factory=list)
     surprises: list[str] = field(default_factory=list)
     failures: dict[str, int] = field(default_factory=dict)
+    asked_anew: set[str] = field(default_factory=set)
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
     def note(self, written: Acknowledged) -> None:
@@ -335,11 +336,11 @@ class Books(Worker):
             label = over[-1]["label"]
             self.client.post("closing", f"months/{label}/closings/", month=label)
         else:
-            self._paper(self.draw.choice(listed[1:])["label"])
+            self.paper(self.draw.choice(listed[1:])["label"])
         # A paper costs the worker seconds of drawing.
         self.client.over.wait(self.draw.uniform(3, 8))
 
-    def _paper(self, label: str) -> None:
+    def paper(self, label: str) -> None:
         """Ask on the month's page, as its button does."""
         key, forged_not = str(uuid.uuid4()), "f" * 32
         headers = {
