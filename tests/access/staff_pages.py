@@ -13,7 +13,7 @@ from django.test import Client
 from inventory.ledger.rules import places
 from inventory.material.rules import cards, grinding, material
 from inventory.material.rules.grinding import GrindOut
-from inventory.models import GrindRun, Movement
+from inventory.models import GrindRun, Movement, RecipeCard
 from returns.arriving.rules import WeighIn
 from returns.asking import rules as asking
 from returns.asking.rules import Asked
@@ -52,6 +52,7 @@ NO_PAGES = (
     "health/",
     "metrics/",
     "bench/goods/evidence/<str:file_name>",
+    "owner/traceability/events.jsonld",
 )
 ROWS = tuple(
     row
@@ -85,6 +86,7 @@ def addresses(
     found["months/<str:label>/close/"].append("/months/2026-09/close/")
     found["months/<str:label>/figure/<str:row>/<slug:column>/"] = [_figure(second)]
     found["movements/<int:number>/"] += [f"/movements/{one.number}/" for one in _latest()]
+    found["owner/people/<int:number>/"] = [f"/owner/people/{by.pk}/"]
     found["owner/audits/<int:number>/"] = [_audit(by)]
     found["owner/partners/<int:number>/"] = _partners(second)
     found["bench/counter/<str:reference>/"] = [_walk_in(shop, by)]
@@ -172,6 +174,11 @@ def _material(shop: Shop, by: User, second: User) -> dict[str, list[str]]:
         "bench/run/<str:code>/": [f"/bench/run/{run.code}/" for run in runs.values()],
         "bench/heat/<path:code>/": [f"/bench/heat/{lot.code}/"],
         "bench/cards/<str:code>/": _cards(shop, by),
+        # The blend that the cards are made for.
+        "owner/blends/<slug:code>/": [
+            f"/owner/blends/{code}/"
+            for code in RecipeCard.objects.values_list("blend__code", flat=True).distinct()
+        ],
     }
 
 
