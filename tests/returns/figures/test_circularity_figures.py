@@ -433,12 +433,12 @@ def test_the_number_of_questions_does_not_grow_with_the_books(
     # flake 2; losses 2; issues 3.
     made.boxed(shop)
     made.ground(shop, bea, ben, flake_mg=19_000)
-    with django_assert_num_queries(14):
+    with django_assert_num_queries(15):
         figures(YEAR)
     for _ in range(4):
         made.boxed(shop)
         made.posted(shop)
-    with django_assert_num_queries(14):
+    with django_assert_num_queries(15):
         figures(YEAR)
 
 

@@ -31,7 +31,7 @@ def everybody() -> Client:
 @pytest.fixture
 def closed(shop: Shop, acke: User) -> Shop:
     """Two returns in October of eighty sold; closed up to then."""
-    made.sold(shop.batch, m2026_09=80)
+    made.sold(shop.batch, m2026_09=80, m2026_10=0)
     for _ in range(2):
         made.posted(shop)
     Parcel.objects.update(content=Parcel.Content.FRAMES, done_at=NOW)
@@ -95,7 +95,7 @@ def test_only_what_has_its_evidence_is_said(everybody: Client, owner: Client, cl
     turn(owner, "publish")
     page = plain(everybody.get("/claims/"))
     assert "2.5 % came back to us (range 0.7 to 8.7 %), of 80 units sold" in page
-    assert "Does not cover frames that came back a second time, spare screws posted" in page
+    assert "Does not cover frames that came back a second time, own rejects that were" in page
     assert "were mended" not in page
     assert "not enough evidence to state" not in page
 

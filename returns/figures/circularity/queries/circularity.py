@@ -11,11 +11,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 
-from django.db.models import Count, Q, QuerySet, Subquery, Sum
+from django.db.models import Count, Exists, Max, OuterRef, Q, QuerySet, Subquery, Sum
 
 from inventory.models import GrindRun, Origin, PlaceKind, Posting
+from inventory.months.sums.calendar_month import Month
 from inventory.weighing.sums.weighing import total
-from returns.figures.circularity.queries import flows
+from returns.figures.circularity.queries import flows, untraced
 from returns.figures.circularity.queries.flows import Weighed
 from returns.figures.circularity.queries.judged import BOOKED, Judged
 from returns.figures.circularity.queries.outcomes import (
@@ -33,8 +34,8 @@ from returns.figures.circularity.sums.recycled_content import (
     RecycledContent,
     recycled_content,
 )
-from returns.figures.span.queries import Scope, Span
-from returns.models import ReturnedFrame
+from returns.figures.span.queries import Scope, Span, zone
+from returns.models import ReturnedFrame, SoldUnits
 from returns.story.sums.states import FrameState
 
 GRIND_LOSSES = ("dust", "purge", "moisture", "unexplained")
@@ -43,13 +44,19 @@ STRIP_LOSSES = ("lens", "metal", "foreign", "dust", "purge", "moisture", "unexpl
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Counts:
-    """Pieces. `sold_ever` and `came_ever` are up to the end of the span, first returns only."""
+    """Pieces. `sold_ever` and `came_ever` are up to the end of the span, first returns only.
+
+    `sold_until` is the last month of it whose sales are known, "" for none; `came_of_sold` are the
+    first returns up to then, without rejects of our own that were never sold.
+    """
 
     sold_in_span: int
     sold_ever: int
     received: int
     first_returns: int
     came_ever: int
+    sold_until: str
+    came_of_sold: int
     mended: int
     reground: int
     posted_as_is: int
@@ -110,7 +117,8 @@ class Content:
 class Circularity:
     """The figures of one span and scope. Shares carry their interval and method.
 
-    What was ground rests on the readings of the frames at the box, not on one of its own.
+    What was ground rests on the readings of the frames at the box, not on one of its own. The two
+    `_traced` shares are those that may be claimed: opening stock counts as of unknown origin.
     """
 
     first_month: str
@@ -119,6 +127,7 @@ class Circularity:
     counts: Counts
     take_back: Judged
     take_back_in_span: Judged
+    take_back_of_sold: Judged
     repair_share: Judged
     recovered: Weighed
     salvaged: Weighed
@@ -130,6 +139,9 @@ class Circularity:
     content: Content
     recycled_content: Judged
     closed_loop: Judged
+    recycled_content_traced: Judged
+    closed_loop_traced: Judged
+    on_suppliers_word: float
 
 
 def circularity(span: Span, scope: Scope) -> Circularity:
@@ -145,6 +157,7 @@ def circularity(span: Span, scope: Scope) -> Circularity:
     stripped, ground = flows.net(strips), flows.net(grinds)
     content = content_of(span, scope)
     recycled, closed_loop = _issued_shares(content)
+    recycled_traced, loop_traced, on_word = _traced_shares(content, flows.of_batches(span, scope))
     into = flows.weighed_by_target(strips)
     boxed, flake = _boxed(span, _ground_mg(ground)), _flake(span)
     runs = _runs(span)
@@ -155,6 +168,7 @@ def circularity(span: Span, scope: Scope) -> Circularity:
         counts=counts,
         take_back=_take_back(counts.came_ever, counts.sold_ever),
         take_back_in_span=_take_back(counts.first_returns, counts.out_there),
+        take_back_of_sold=_take_back(counts.came_of_sold, counts.sold_ever),
         repair_share=Judged.of(
             partial(sums.repair_share, repaired=counts.mended, graded=counts.ended)
         ),
@@ -172,6 +186,9 @@ def circularity(span: Span, scope: Scope) -> Circularity:
         content=content,
         recycled_content=recycled,
         closed_loop=closed_loop,
+        recycled_content_traced=recycled_traced,
+        closed_loop_traced=loop_traced,
+        on_suppliers_word=on_word,
     )
 
 
@@ -181,13 +198,20 @@ def _counts(span: Span, scope: Scope) -> Counts:
     sold = scope.sold().aggregate(
         ever=Sum("pieces", filter=Q(month__lte=last)),
         span=Sum("pieces", filter=Q(month__lte=last, month__gte=span.labels[0])),
+        until=Max("month", filter=Q(month__lte=last)),
     )
+    until = sold["until"] or ""
+    # Sales are known up to a month, returns up to today: the share is of both up to that month.
+    end = Month.parse(until).span_utc(zone())[1] if until else span.start
+    was_sold = SoldUnits.objects.filter(batch=OuterRef("batch"), month__lte=last, pieces__gt=0)
+    of_sold = Q(weighed_at__lt=end, mends_before=0) & (Q(batch=None) | Q(Exists(was_sold)))
     in_span = span.holds("weighed_at")
     became = by_outcome(outcomes(scope, first=span.labels[0], last=last))
     came = scope.frames().aggregate(
         received=Count("pk", filter=in_span),
         first=Count("pk", filter=in_span & Q(mends_before=0)),
         ever=Count("pk", filter=Q(weighed_at__lt=span.end, mends_before=0)),
+        of_sold=Count("pk", filter=of_sold),
     )
     return Counts(
         sold_in_span=sold["span"] or 0,
@@ -195,6 +219,8 @@ def _counts(span: Span, scope: Scope) -> Counts:
         received=came["received"],
         first_returns=came["first"],
         came_ever=came["ever"],
+        sold_until=until,
+        came_of_sold=came["of_sold"] if until else 0,
         mended=became[MENDED],
         reground=became[REGROUND],
         posted_as_is=became[AS_IS],
@@ -311,6 +337,27 @@ def content_of(span: Span, scope: Scope) -> Content:
         .count(),
         scrap_back_mg=weighed["scrap_back"].mass_mg,
         weighed=weighed,
+    )
+
+
+def _traced_shares(content: Content, rows: QuerySet[Posting]) -> tuple[Judged, Judged, float]:
+    """Return the shares of `_issued_shares` with what nobody can trace as of no origin: virgin.
+
+    The third is the share, 0..1, that rests on what its suppliers say of it.
+    """
+    doubtful = untraced.issued_mg(rows, untraced.shares())
+    own, feed = content.weighed[Origin.RETURN], content.weighed[Origin.FEEDSTOCK]
+    declared = feed.mass_mg - min(feed.mass_mg, doubtful.get(Origin.FEEDSTOCK, 0))
+    share = declared / content.counted_mg if content.counted_mg else 0.0
+    if not doubtful or not content.counted_mg:
+        return *_issued_shares(content), share
+    own_unknown, own = untraced.split(own, doubtful.get(Origin.RETURN, 0))
+    feed_unknown, feed = untraced.split(feed, doubtful.get(Origin.FEEDSTOCK, 0))
+    virgin = [content.weighed[Origin.VIRGIN], own_unknown, feed_unknown]
+    return (
+        _weighed_share([own, feed], virgin, content.issues),
+        _weighed_share([own], [feed, *virgin], content.issues),
+        share,
     )
 
 

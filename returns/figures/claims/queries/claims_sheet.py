@@ -12,13 +12,17 @@ from django.utils.formats import number_format
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
+from inventory.models import Movement
+from inventory.months.sums.calendar_month import Month
 from inventory.wording import unbroken_factor
 from returns.figures.circularity.queries.circularity import Circularity
 from returns.figures.circularity.queries.judged import Judged, refusal_in_words
 from returns.figures.circularity.sums.circularity import ShareInterval
 from returns.figures.claims.sums import broad_words, claims
 from returns.figures.claims.sums.claims import Claim, InputRefused, Subject, Verdict
+from returns.figures.span.queries import index
 
+MONTHS_MIN = 12
 COUNT_MIN = 30
 RUNS_MIN = 3
 ISSUES_MIN = 3
@@ -58,7 +62,7 @@ class _Draft:
 
 
 def sheet(figures: Circularity) -> tuple[Line, ...]:
-    """Judge every statement that the workshop could make. Reads nothing but the figures."""
+    """Judge every statement that the workshop could make over the period of the figures."""
     makers: tuple[Callable[[Circularity], _Draft], ...] = (
         _recycled_content,
         _closed_loop,
@@ -66,9 +70,13 @@ def sheet(figures: Circularity) -> tuple[Line, ...]:
         _repair_share,
         _recovery_yield,
     )
+    drafts = [make(figures) for make in makers]
+    short = _too_short(figures)
     return tuple(
-        _line(draft, figures.scope, _period(draft, figures))
-        for draft in (make(figures) for make in makers)
+        _refused(draft, short)
+        if short and draft.key != "take_back_rate"
+        else _line(draft, figures.scope, _period(draft, figures))
+        for draft in drafts
     )
 
 
@@ -76,8 +84,26 @@ def _period(draft: _Draft, figures: Circularity) -> str:
     """Word the period. The take-back rate is of all sold so far: it has an end and no beginning."""
     months = {"first": figures.first_month, "last": figures.last_month}
     if draft.key == "take_back_rate":
-        return _("up to %(last)s") % months
+        return _("up to %(last)s") % {"last": figures.counts.sold_until or figures.last_month}
     return _("%(first)s to %(last)s") % months
+
+
+def _too_short(figures: Circularity) -> str:
+    """Return why the period is too short for a claim; "" when it is not."""
+    first, last = Month.parse(figures.first_month), Month.parse(figures.last_month)
+    began = Movement.objects.order_by("number").values_list("month", flat=True).first()
+    # A share of a month that somebody has chosen can be any share.
+    if index(last) - index(first) + 1 >= MONTHS_MIN or not began or figures.first_month <= began:
+        return ""
+    message = _(
+        "A claim covers at least %(months)s months, or all months since the books began in "
+        "%(began)s. Choose them."
+    )
+    return message % {"months": MONTHS_MIN, "began": began}
+
+
+def _refused(draft: _Draft, why: str) -> Line:
+    return Line(key=draft.key, claim=None, evidence_of=draft.evidence_of, sentence="", refused=why)
 
 
 def _line(draft: _Draft, scope: str, period: str) -> Line:
@@ -90,19 +116,14 @@ def _line(draft: _Draft, scope: str, period: str) -> Line:
             excludes=draft.excludes,
         )
         claim = _judged(draft, subject)
+        claims.refuse_all_or_nothing(claim)
         sentence = _(claim.template) % words(claim)
         # The sentence as it is read: a translation may not say more than its original.
         claims.refuse_broad_words(sentence)
     # A line that is refused is shown with its reason and takes none of the other lines down with
     # it.
     except InputRefused as error:
-        return Line(
-            key=draft.key,
-            claim=None,
-            evidence_of=draft.evidence_of,
-            sentence="",
-            refused=refusal_in_words(error),
-        )
+        return _refused(draft, refusal_in_words(error))
     return Line(
         key=draft.key,
         claim=claim,
@@ -174,10 +195,10 @@ def _recycled_content(figures: Circularity) -> _Draft:
     content = figures.content
     return _Draft(
         "recycled_content",
-        figures.recycled_content,
-        _("average of the material issued to moulding, controlled blending"),
+        figures.recycled_content_traced,
+        _on_whose_word(figures),
         _how(
-            figures.recycled_content,
+            figures.recycled_content_traced,
             _("weighed post-consumer material over mass that entered moulding from outside, k = 2"),
         ),
         (_("screws"), _("lenses"), _("own in-process scrap")),
@@ -187,13 +208,23 @@ def _recycled_content(figures: Circularity) -> _Draft:
     )
 
 
+def _on_whose_word(figures: Circularity) -> str:
+    """Word the basis, with the share of the mass that rests on what suppliers declare."""
+    basis = _("average of the material issued to moulding, controlled blending")
+    if not figures.on_suppliers_word:
+        return basis
+    share = number_format(f"{100 * figures.on_suppliers_word:.1f}")
+    told = _("%(basis)s; %(share)s %% of it on the word of suppliers, not from our own weighing")
+    return told % {"basis": basis, "share": share}
+
+
 def _closed_loop(figures: Circularity) -> _Draft:
     return _Draft(
         "closed_loop_share",
-        figures.closed_loop,
+        figures.closed_loop_traced,
         _("average of the material issued to moulding, controlled blending"),
         _how(
-            figures.closed_loop,
+            figures.closed_loop_traced,
             _("weighed own returns over mass that entered moulding from outside, k = 2"),
         ),
         (_("screws"), _("lenses"), _("own in-process scrap")),
@@ -207,10 +238,15 @@ def _take_back(figures: Circularity) -> _Draft:
     counts = figures.counts
     return _Draft(
         "take_back_rate",
-        figures.take_back,
-        _("of %(sold)s units sold by the end of the period") % {"sold": counts.sold_ever},
+        figures.take_back_of_sold,
+        _("of %(sold)s units sold up to the last month whose sales are known")
+        % {"sold": counts.sold_ever},
         _("counted, first returns only, score interval at 95 %"),
-        (_("frames that came back a second time"), _("spare screws posted")),
+        (
+            _("frames that came back a second time"),
+            _("own rejects that were never sold"),
+            _("spare screws posted"),
+        ),
         counts.sold_ever,
         COUNT_MIN,
         _("sold units"),

@@ -98,6 +98,8 @@ NARROW: Mapping[str, str] = MappingProxyType(
     }
 )
 
+ALL_OR_NOTHING = frozenset({"0.0", "100.0"})
+
 _ASKED = (
     ("scope", gettext_noop("A claim needs its scope: state it before publishing a figure.")),
     ("basis", gettext_noop("A claim needs its basis: state it before publishing a figure.")),
@@ -225,6 +227,20 @@ def refuse_broad_words(text: str) -> None:
                 "the basis and the period instead."
             ),
             word=word,
+        )
+
+
+def refuse_all_or_nothing(claim: Claim) -> None:
+    """Raise InputRefused when the figure, as it is printed, says all or nothing.
+
+    "100.0 %" reads as a certainty that no weighing gives, and "0.0 %" as a promise of none.
+    """
+    if claim.params["figure"] in ALL_OR_NOTHING:
+        raise InputRefused(
+            gettext_noop(
+                "Rounded, this says all or nothing. It may be true and still misleads: say what is "
+                "in the material, with its suppliers, instead of a share."
+            )
         )
 
 
