@@ -170,6 +170,9 @@ def sealed(salt: str, text: str) -> str:
     return salted_hmac(salt, text, algorithm="sha256").hexdigest()
 
 
+# It joins the transaction of who calls, or stands in one of its own: the chain's end is locked,
+# which PostgreSQL does in a transaction only, and the worker that has sent a letter has none.
+@transaction.atomic(savepoint=False)
 def record(
     *,
     key: UUID,

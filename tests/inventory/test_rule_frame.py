@@ -10,7 +10,7 @@ from uuid import UUID
 
 import pytest
 from django.contrib.auth.models import User
-from django.db import IntegrityError, connections
+from django.db import IntegrityError, connection, connections
 
 from inventory import events
 from inventory.errors import BadInput, KeyReused, NotEnough, StaleState
@@ -157,3 +157,21 @@ def test_argument_that_is_in_no_fingerprint_is_refused_when_the_rule_is_written(
         events.rule(
             "test.gap", facts=lambda code, shade: [code, shade], again=lambda colour: colour
         )(body)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_event_without_a_rule_locks_the_chain_in_a_transaction_of_its_own(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A letter that was sent was sent again and again: its event failed on PostgreSQL."""
+    seen: list[bool] = []
+    link = events.chain.link_event
+
+    def looked(event: Event) -> None:
+        seen.append(connection.in_atomic_block)
+        link(event)
+
+    monkeypatch.setattr(events.chain, "link_event", looked)
+    events.record(key=key(), name="letters.send", subject="Q", facts=[], at=NOON)
+    assert seen == [True]
+    assert Event.objects.filter(name="letters.send").exists()
