@@ -20,6 +20,7 @@ from inventory.furniture.api.shapes import (
 from inventory.furniture.api.views import ActionView, Detail, Listing
 from inventory.goods import queries
 from inventory.goods import rules as loads
+from inventory.ledger.api import currency
 from inventory.material.rules.material import Weighing
 from inventory.material.sums import heat
 from inventory.models import (
@@ -63,6 +64,7 @@ class LoadAnswer(serializers.Serializer[Load]):
     giver_class = serializers.CharField()
     way = serializers.CharField()
     cost_minor = serializers.IntegerField()
+    currency = serializers.SerializerMethodField()
     state = serializers.CharField()
     received_at = Moment()
     finished_at = Moment(allow_null=True)
@@ -80,6 +82,9 @@ class LoadAnswer(serializers.Serializer[Load]):
             page = getattr(self.parent, "instance", None) or [load]
             self.known |= {one.load.pk: one for one in queries.listed(page)}
         return self.known[load.pk]
+
+    def get_currency(self, _load: Load) -> str:
+        return currency(self.context)
 
     def get_gross_mg(self, load: Load) -> int:
         return self._standing(load).gross_mg

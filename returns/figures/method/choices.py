@@ -192,6 +192,12 @@ CHOICES: tuple[Choice, ...] = (
     Choice("returns.grading.sums.evidence.ODDS_MIN", _("typed odds are never taken as lower")),
     Choice("returns.grading.sums.evidence.ODDS_MAX", _("typed odds are never taken as higher")),
     Choice(
+        "returns.grading.queries.new_frame.BATCHES_MAX",
+        _("newest batches that the cost of a new frame is worked out from, at most"),
+    ),
+    Choice(f"{_POLICY}.new_frame_batches"),
+    Choice(f"{_POLICY}.new_frame_overhead_minor"),
+    Choice(
         "returns.salvage.queries.donors.TAKE_OFF_MINUTES",
         _("minutes to take one part off a donor whole and to fit it"),
     ),

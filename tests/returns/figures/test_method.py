@@ -175,6 +175,8 @@ NO_CHOICES = {
     "inventory.weighing.sums.weighing.EDITION": "a number of the form",
     "returns.figures.forecast.sums.seasons.YEAR": "months in a year",
     "inventory.goods.queries.LOADS_MAX": "a bound of a list",
+    "returns.setup.queries.MODELS_SHOWN_MAX": "a bound of a list",
+    "returns.spoiling.queries.BEST_MAX": "a bound of a list",
     "inventory.masters.sums.SPANS_MAX": "a bound of input",
     "inventory.masters.sums.SPAN_DAYS_MAX": "a bound of input",
     "inventory.months.queries.recovered.report.BEYOND_SINCE": "a number of the form",

@@ -209,10 +209,13 @@ def test_limits_are_shown_as_percent_and_kept_as_parts(owner: Client) -> None:
         "kits_max": "2",
         "kits_days": "365",
         "withdraw_minutes": "30",
+        "new_frame_batches": "8",
+        "new_frame_overhead_minor": "1.50",
     }
     assert post(owner, "limits", facts).status_code == 302
     policy = Policy.the()
     assert (policy.ceiling_ppm, policy.hole_offset_um) == (955_000, 100)
+    assert (policy.new_frame_batches, policy.new_frame_overhead_minor) == (8, 150)
 
 
 def test_the_owners_desk_says_how_much_is_left(owner: Client) -> None:
