@@ -12,6 +12,7 @@ from returns.figures.claims.pages import owner as claims
 from returns.figures.design import pages as design
 from returns.figures.emissions import pages as emissions
 from returns.figures.lifetimes.pages import lifetimes
+from returns.figures.press import pages as press
 from returns.figures.repairability import pages as repairability
 from returns.figures.whatif import pages as whatif
 from returns.grading.pages import remedies
@@ -56,6 +57,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("owner/remedies/", remedies.page, name="remedy-evidence"),
     path("owner/repairability/", repairability.page, name="repairability"),
     path("owner/design/", design.page, name="design"),
+    path("owner/press/", press.page, name="press-plan"),
     path("owner/what-if/", whatif.page, name="what-if"),
     path("owner/sold/", sales.page, name="sold"),
     path("owner/sold/import/", sales.bring_in, name="sold-import"),

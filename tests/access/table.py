@@ -231,6 +231,7 @@ TABLE: Final = (
     Row("owner/personal/<str:reference>/erase/", get=OWNERS, post=OWNERS),
     Row("owner/repairability/", get=OWNERS),
     Row("owner/design/", get=OWNERS),
+    Row("owner/press/", get=OWNERS),
     Row("owner/what-if/", get=OWNERS),
     Row("owner/lifetimes/", get=OWNERS),
     Row("owner/lifetimes/table/<slug:name>.csv", get=OWNERS),

@@ -356,6 +356,14 @@ CHOICES: tuple[Choice, ...] = (
         Tag.MEMORY,
     ),
     Choice(
+        "returns.figures.press.sums.LEAST_KG",
+        _("least mass that a plan of the press names, kg"),
+    ),
+    Choice(
+        "returns.figures.press.queries.LOT_MIN_MG",
+        _("least mass of a lot that a plan of the press uses, mg"),
+    ),
+    Choice(
         "returns.figures.whatif.queries.LOOK_BACK_DAYS",
         _("days of the past that a simulation draws from"),
     ),

@@ -409,6 +409,25 @@ FRAMES = (
         modules=("returns.figures.design.sums",),
     ),
     Entry(
+        key="press-plan",
+        title=_("Plan of the press"),
+        answers=_("Which lots make the next batches so that the promises hold at least cost?"),
+        formula=_(
+            "Linear programme over all weeks: least Σ price · kg, each week's kg met, no lot used "
+            "beyond what it holds or before it comes, and for each week Σ (figure − promise) · kg "
+            "on the right side; melt flow by its logarithm. Without a plan: the least easing."
+        ),
+        sources=(
+            Source(
+                "HiGHS by scipy.optimize.linprog; log rule of melt flow as in blends", Tag.MEMORY
+            ),
+            Source(_("Flake to come: the middle of the forecast, spread over its weeks"), Tag.OWN),
+        ),
+        shown=_("Page Plan the press."),
+        limits=_("Returns may bring less. A spread of heat passes is planned by its mean alone."),
+        modules=("returns.figures.press.sums",),
+    ),
+    Entry(
         key="what-if",
         title=_("What if"),
         answers=_("What would follow from another promise, price, pace, hand or flow of returns?"),

@@ -165,6 +165,11 @@ def test_every_figure_points_at_an_entry_that_is_there() -> None:
 
 # Constants of the sums and queries that are no choice about a figure, and why.
 NO_CHOICES = {
+    "returns.figures.press.queries.LOTS_MAX": "a bound of a list",
+    "returns.figures.press.queries.MG_PER_KG": "a unit",
+    "returns.figures.press.queries.WEEKS_A_MONTH": "weeks in a month",
+    "returns.figures.press.sums.SOURCES_MAX": "a bound of a list",
+    "returns.figures.press.sums.WEEKS_MAX": "a bound of input",
     "returns.figures.circularity.queries.headline.GRADINGS_MAX": "a bound of a list",
     "returns.figures.circularity.queries.headline.WEEKS_A_MONTH": "weeks in a month",
     "returns.figures.design.sums.STEPS_MAX": "a bound of an iteration",

@@ -114,7 +114,7 @@ def _recovered() -> tuple[str, str]:
 
 
 def _moulded() -> tuple[str, str]:
-    return _("Plan the next batches"), reverse("blend")
+    return _("Plan the next batches"), reverse("press-plan")
 
 
 def _flake() -> tuple[str, str]:
