@@ -22,12 +22,12 @@ SCRIPTS_LATE_S = 0.8
 expect.set_options(timeout=20_000)
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="package")
 def browser() -> Iterator[Browser]:
-    """One browser per module.
+    """One browser for all tests of this folder; each visitor has a context of their own in it.
 
     The sync API keeps an event loop in the test's thread while it runs, which Django takes for
-    async code; module scope gives the thread back to the tests that come after.
+    async code; the folder's scope gives the thread back to the tests that come after.
     """
     if not chromium.is_there():
         (pytest.fail if chromium.must_be_there() else pytest.skip)(chromium.MISSING)
