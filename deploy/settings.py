@@ -31,7 +31,15 @@ BASE_DIR = Path(__file__).resolve().parent.parent
 # What any of our processes writes, its owner alone may read: names, addresses, the key.
 os.umask(0o077)
 DATA_DIR = Path(env.str("DATA_DIR", "") or BASE_DIR / "var")
-DATA_DIR.mkdir(mode=0o700, parents=True, exist_ok=True)
+try:
+    DATA_DIR.mkdir(mode=0o700, parents=True, exist_ok=True)
+except OSError as error:
+    raise ImproperlyConfigured(f"{DATA_DIR} cannot be made: {error.strerror}.") from error
+if not os.access(DATA_DIR, os.W_OK | os.X_OK):
+    raise ImproperlyConfigured(
+        f"{DATA_DIR} may not be written by this user. Give it to the user who runs the shop, or "
+        "name another folder in HINGEBACK_DATA_DIR."
+    )
 # Copies are made and proved here; with a store of its own they are then carried there.
 COPIES_DIR = Path(env.str("BACKUP_DIR", "") or DATA_DIR / "backups")
 

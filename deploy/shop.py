@@ -6,6 +6,7 @@ For the embedded installation only: a served one starts its processes under its 
 from __future__ import annotations
 
 import argparse
+import fcntl
 import os
 import signal
 import socket
@@ -16,6 +17,7 @@ import urllib.error
 import urllib.request
 from collections.abc import Callable
 from pathlib import Path
+from typing import IO
 
 ROOT = Path(__file__).resolve().parent.parent
 GRACE_S = 15
@@ -88,6 +90,31 @@ def stop(processes: dict[str, subprocess.Popen[bytes]]) -> None:
             process.kill()
 
 
+class InUse(Exception):
+    """The data folder cannot be this shop's alone; says why and what to do."""
+
+
+def alone(data: Path) -> IO[str]:
+    """Take the data folder for this shop; closing what is returned gives it back. Raises InUse.
+
+    Two workers on one folder would both send the letters of one database, and a beat each.
+    """
+    try:
+        held = (data / "in-use").open("w")
+    except OSError as error:
+        raise InUse(f"{data} cannot be written: {error.strerror}.") from error
+    try:
+        # The kernel's own lock: it falls with the process, however that ends.
+        fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as error:
+        held.close()
+        raise InUse(
+            f"A shop is running on {data} already. Stop it first, or name another folder in "
+            "HINGEBACK_DATA_DIR."
+        ) from error
+    return held
+
+
 def greet(address: str, welcome: Path | None) -> None:
     """Say the logins first and the links last: the last line is the one to click."""
     out = sys.stdout.write
@@ -142,6 +169,12 @@ def main() -> int:
         raise KeyboardInterrupt
 
     address = os.environ.get("HINGEBACK_BASE_URL") or f"http://127.0.0.1:{port}"
+    running = Path(os.environ.get("HINGEBACK_DATA_DIR", ROOT / "var")) / "running"
+    try:
+        held = alone(running.parent)
+    except InUse as error:
+        sys.stderr.write(f"{error}\n")
+        return 1
     sys.stdout.write("Starting the pages and the worker\n")
     sys.stdout.flush()
     signal.signal(signal.SIGTERM, leave)
@@ -168,7 +201,6 @@ def main() -> int:
         )
         for name, (command, env) in started.items()
     }
-    running = Path(os.environ.get("HINGEBACK_DATA_DIR", ROOT / "var")) / "running"
     running.write_text(f"{os.getpid()}\n{given.again}\n", encoding="utf-8")
     try:
         return watch(processes, port, lambda: greet(address, given.welcome))
@@ -178,6 +210,7 @@ def main() -> int:
     finally:
         stop(processes)
         running.unlink(missing_ok=True)
+        held.close()
 
 
 if __name__ == "__main__":

@@ -103,3 +103,27 @@ def test_the_set_up_shows_the_address_its_code_and_the_certificate(
     answer = Client().get("/authority.crt")
     assert answer.headers["Content-Type"] == "application/x-x509-ca-cert"
     assert answer.content == (folder / "root.crt").read_bytes()
+
+
+def test_a_second_shop_on_one_folder_is_told_so_and_the_first_goes_on(tmp_path: Path) -> None:
+    with processes.alone(tmp_path), pytest.raises(processes.InUse, match="running on"):
+        processes.alone(tmp_path)
+    processes.alone(tmp_path).close()
+
+
+def test_a_data_folder_that_is_a_file_or_cannot_be_made_is_said_in_one_line(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    for folder in (tmp_path / "file" / "data", Path("/proc/nowhere")):
+        done = subprocess.run(
+            [sys.executable, "-c", "import deploy.settings"],
+            cwd=ROOT,
+            env={"PATH": os.environ["PATH"], "HINGEBACK_DATA_DIR": str(folder)},
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        last = done.stderr.strip().splitlines()[-1]
+        assert "ImproperlyConfigured" in last
+        assert "cannot be made" in last
+    with pytest.raises(processes.InUse, match="cannot be written"):
+        processes.alone(tmp_path / "file")
