@@ -15,7 +15,7 @@ from deploy.demo.diary import Diary
 from deploy.demo.pans import Pans, typed
 from inventory.goods import rules as loads
 from inventory.goods.rules import Goods, Net, Sorted, TakenOut
-from inventory.ledger.rules import places
+from inventory.ledger.rules import late, places, reversing
 from inventory.ledger.sums.shares import apportion
 from inventory.material.queries import boxes
 from inventory.material.rules import cards, grinding, material
@@ -52,6 +52,8 @@ FINE_UP_TO_MG = 200_000
 ISSUED_SHARE = 1.13
 OWN_SCRAP_SHARE = 0.12
 CRUMBS_MG = 1_000
+DELIVERY_PIECES = 20
+LATE_DAYS = 12
 # Gross, with soil and wire on it, a load must still go on the scale.
 LOAD_NET_MAX_MG = 4_000_000
 # Of used pots: where each stream goes, for whom, and its share of the clean plastic. Invented.
@@ -110,6 +112,7 @@ class Yard:
     late: set[str]
     """Parts that the supplier does not send for now."""
     wrong_lot: Lot | None = field(default=None)
+    booked_twice: Movement | None = field(default=None)
 
     def take_pots_in(self, needed: Mapping[Colour, int], at: datetime) -> None:
         """Take nursery pots in, with soil, labels and wire handles: loads of each colour needed."""
@@ -428,6 +431,59 @@ class Yard:
                     actor=self.bea,
                 )
         kits.reserve_waiting(at)
+
+    def book_twice(self, at: datetime) -> None:
+        """Book one delivery of the part that there is most of under two keys: a slip."""
+        part = max(Part.objects.order_by("code"), key=part_stock.available)
+        for minutes in (0, 4):
+            self.booked_twice = self._delivered(part, at + timedelta(minutes=minutes))
+
+    def take_back(self, at: datetime, by: User) -> None:
+        """Reverse the second booking, found once its month was closed."""
+        if self.booked_twice is not None:
+            reversing.reverse(
+                key=self.diary.key(),
+                movement=self.booked_twice,
+                reason="One delivery, booked twice: the supplier's invoice names it once.",
+                at=at,
+                by=by,
+            )
+
+    def tell_late(self, at: datetime) -> None:
+        """Book a delivery of the month before, whose note turned up after its close."""
+        part = min(Part.objects.order_by("code"), key=part_stock.available)
+        late.telling(stock.receive)(
+            key=self.diary.key(),
+            part=part,
+            pieces=DELIVERY_PIECES,
+            cost_minor=DELIVERY_PIECES * part.price_minor,
+            at=at,
+            actor=self.bea,
+            happened_on=at.date() - timedelta(days=LATE_DAYS),
+            late_reason="The delivery note lay under the mill.",
+        )
+
+    def _delivered(self, part: Part, at: datetime) -> Movement:
+        return stock.receive(
+            key=self.diary.key(),
+            part=part,
+            pieces=DELIVERY_PIECES,
+            cost_minor=DELIVERY_PIECES * part.price_minor,
+            at=at,
+            actor=self.bea,
+        )
+
+    def empty_waste(self, at: datetime) -> None:
+        """Have lenses and metal taken away."""
+        kinds = [PlaceKind.LENS, PlaceKind.METAL]
+        for place in Place.objects.filter(kind__in=kinds, balance__quantity__gt=0).order_by("code"):
+            material.dispose(
+                key=self.diary.key(),
+                place=place,
+                reason="Taken to the municipal recycling yard.",
+                at=at,
+                by=self.ben,
+            )
 
     def sweep_up(self, at: datetime) -> None:
         """Throw out bags with crumbs only, and count them as empty."""

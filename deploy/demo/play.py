@@ -27,6 +27,7 @@ from deploy.demo.pans import Pans
 from deploy.demo.recording import Recorder, Recording
 from deploy.demo.shift import Shift
 from inventory import outbox
+from inventory.journal import rules as journal
 from inventory.models import Month as ClosedMonth
 from inventory.models import Movement, Origin, Polymer, Scale
 from inventory.months import rules as months
@@ -41,6 +42,8 @@ CLOSED_MONTHS = 12
 LATE = {"arm-godwit": (5, 10), "arm-avocet": (7, 10)}
 TARE_TWICE = 4
 MISREAD_COUNT = 8
+BOOKED_TWICE = 9
+WASTE_EVERY = 4
 
 
 @dataclass
@@ -138,7 +141,11 @@ class _Story:
     def furnish(self) -> None:
         """Write masters and people into the empty database."""
         masters.furnish(today=self.this_month.first_day)
-        cast.hire(self.calendar.moment(self.calendar.month(0).first_day, 7))
+        start = self.calendar.moment(self.calendar.month(0).first_day, 7)
+        cast.hire(start)
+        numbers = {account: (number, "") for account, number in masters.read()["accounts"].items()}
+        acke = User.objects.get(username="acke")
+        journal.number_accounts(key=self.diary.key(), numbers=numbers, at=start, by=acke)
 
     def tell(self, until: datetime) -> None:
         """Tell the story from its first day."""
@@ -168,6 +175,7 @@ class _Story:
             Scale.objects.get(name=name) for name in ("Bench scale", "Fine scale", "Box scale")
         )
         bea, ben, self.olga = people["bea"], people["ben"], people["olga"]
+        self.acke = people["acke"]
         pans = Pans(self.diary.random)
         late: set[str] = set()
         self.late = late
@@ -204,6 +212,13 @@ class _Story:
             17,
             lambda at: yard.count_the_fullest(at, misread=number == MISREAD_COUNT),
         )
+        if number == BOOKED_TWICE:
+            self._on(number, 20, 10, yard.book_twice)
+            # After its close: the accountant takes it back, and a late delivery note turns up.
+            self._on(number + 1, 4, 9, lambda at: yard.take_back(at, self.acke))
+            self._on(number + 1, 5, 9, yard.tell_late)
+        if number % WASTE_EVERY == WASTE_EVERY - 1:
+            self._on(number, 0, 18, yard.empty_waste)
         if number < self.last:
             self._on(number, 0, 20, lambda at: self._sold(number, at))
             self._on(number + 1, 2, 9, lambda at: self._close(number, at))
