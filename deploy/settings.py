@@ -225,7 +225,7 @@ CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "beat")
 _QUEUES = ("letters", "documents", "figures")
 CELERY_TASK_QUEUES = [Queue(name, Exchange(name), routing_key=name) for name in _QUEUES]
 CELERY_TASK_DEFAULT_QUEUE = "figures"
-OUTBOX_QUEUES = {"letter": "letters", "report.pdf": "documents"}
+OUTBOX_QUEUES = {"letter": "letters", "anchor": "letters", "report.pdf": "documents"}
 CELERY_BEAT_SCHEDULE = {
     **{
         f"sweep-{name}": {
@@ -434,6 +434,7 @@ EMAIL_HOST_USER = env.str("EMAIL_HOST_USER", "")
 EMAIL_HOST_PASSWORD = env.str("EMAIL_HOST_PASSWORD", "")
 EMAIL_USE_TLS = env.bool("EMAIL_USE_TLS", False)
 EMAIL_USE_SSL = env.bool("EMAIL_USE_SSL", False)
+ANCHOR_EMAIL = env.str("ANCHOR_EMAIL", "")
 EMAIL_TIMEOUT = 20
 DEFAULT_FROM_EMAIL = env.str("FROM_EMAIL", "") or "workshop@example.org"
 if EMAIL_USE_TLS and EMAIL_USE_SSL:
@@ -488,6 +489,7 @@ MONTH_GUARDS = ["returns.desk.queries.dangling.month_guard"]
 OUTBOX_HANDLERS = {
     "report.pdf": "inventory.months.reports.pdf_files.make_pdf",
     "letter": "returns.letters.delivery.send",
+    "anchor": "inventory.months.reports.anchor.send",
 }
 
 # Request lines carry a request id and a user id, and no address of anybody.

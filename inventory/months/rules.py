@@ -11,9 +11,10 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any, Final
 from uuid import UUID
 
+from django.conf import settings
 from django.utils.translation import gettext as _
 
-from inventory import events
+from inventory import events, outbox
 from inventory.chain import rules as links
 from inventory.chain.queries import head
 from inventory.errors import (
@@ -81,6 +82,8 @@ def close(
         raise BadInput(_("Say why, in up to 300 characters."), field="acknowledged")
     month = _write(label, at, by, _Read(acknowledged.strip(), seen))
     event.of(label, digest=month.digest, last_number=month.last_number)
+    if settings.ANCHOR_EMAIL:
+        outbox.enqueue(topic="anchor", subject=label, at=at, payload={"month": label})
     return month
 
 

@@ -25,7 +25,7 @@ from inventory.months.queries import months, recovered, warnings
 from inventory.months.queries import replays as month_replays
 from inventory.months.queries.recovered import comparison, lines
 from inventory.months.queries.replays import MonthReplay
-from inventory.months.reports import chart, document, headings, tables
+from inventory.months.reports import anchor, chart, document, headings, tables
 from inventory.staff.queries import ACCOUNTANT, OWNER, roles_of
 from inventory.weighing import pages as agreement
 
@@ -158,6 +158,7 @@ def report(request: HttpRequest, label: str) -> HttpResponse:
             "cautions": document.cautions(made),
             "frames": document.frames(made),
             "digest": recovered.digest(made),
+            **_anchored(label),
             "corrections": document.corrected(made),
             "changed": document.changed(label),
             "linked": True,
@@ -253,6 +254,13 @@ def _facts(label: str) -> dict[str, Any]:
         "standing": months.standing(label, timezone.now()),
         "month_url": reverse("month", args=[label]),
     }
+
+
+def _anchored(label: str) -> dict[str, Any]:
+    closed = months.closed(label)
+    if closed is None:
+        return {}
+    return {"anchor": anchor.text(closed), "anchor_picture": anchor.picture(closed)}
 
 
 def _reasons(label: str) -> list[months.Reason]:

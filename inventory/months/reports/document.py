@@ -21,7 +21,7 @@ from inventory.models import Month
 from inventory.months.queries import months, recovered
 from inventory.months.queries.recovered import corrections, lines
 from inventory.months.queries.recovered.shapes import Correction, Report
-from inventory.months.reports import chart, headings, naming, tables, tabular
+from inventory.months.reports import anchor, chart, headings, naming, tables, tabular
 from inventory.months.reports.naming import workshop_language
 from inventory.weighing.sums.traced import MassUncertainty
 
@@ -52,6 +52,8 @@ def facts(report: Report, closed: Month | None, language: str) -> dict[str, Any]
     return {
         "report": report,
         "closed": closed,
+        "anchor": anchor.text(closed) if closed else "",
+        "anchor_data": anchor.picture_data(closed) if closed else "",
         "first_day": months.parsed(report.label).first_day,
         "language": language,
         "tables": tables.every(report),
