@@ -44,7 +44,7 @@ export HINGEBACK_DATA_DIR="${TMPDIR:-/tmp}/hingeback-test-$$"
 mkdir -p "$HINGEBACK_DATA_DIR"
 trap 'rm -rf "$HINGEBACK_DATA_DIR"' EXIT
 bin=.venv/bin
-left_out=()
+left_out=("audit of dependencies: it needs the internet, see deploy/SECURITY.md")
 
 if [ "$mutants" = yes ]; then
     nice $bin/python -m tests.mutants "$@"
@@ -88,6 +88,17 @@ if [ "$quick" = no ]; then
     $bin/python manage.py makemigrations --check --dry-run
 fi
 
+# The tests that tell stories through the API: each call of theirs is a seed for drawn requests.
+stories=(tests/api/test_flows.py tests/api/test_repairs.py tests/api/test_salvage.py
+    tests/api/test_every_door.py tests/returns/counter/test_counter_api.py
+    tests/returns/partners/test_partners_api.py tests/returns/handover/test_handover_api.py
+    tests/returns/auditing/test_audit_pages.py tests/returns/joining/test_later_parts.py
+    tests/returns/leaving/test_tray_and_counter.py tests/returns/asking/test_asking.py)
+fuzz() {
+    $bin/python -m pytest -q -n0 -p no:randomly -p tests.api.fuzzed "${stories[@]}" \
+        -k "api or program or machine or partner or flows or repairs or salvage or door"
+}
+
 [ "$long" = no ] || set -- --long "$@"
 marks="not service"
 # What is run once meets the stricter database; both would find the same for twice the time.
@@ -95,11 +106,14 @@ marks="not service"
 [ -n "$chromium" ] || { marks="$marks and not browser"; left_out+=("browser tests: no Chromium"); }
 say "== tests on SQLite"
 $bin/pytest -q -rR -n 2 --dist worksteal -m "$marks" "$@"
+say "== stories through the API, and drawn requests from each of their calls"
+fuzz
 if [ "$have_services" = yes ]; then
     # What only reads or draws said the same on SQLite; hostile input asks every page here.
     say "== tests on PostgreSQL and Redis"
     HINGEBACK_DATABASE_URL="$HINGEBACK_TEST_DATABASE_URL" $bin/pytest -q -rR -n 2 --dist worksteal \
         -m "not browser and not pure and not further and (not edge or service or once)" "$@"
+    HINGEBACK_DATABASE_URL="$HINGEBACK_TEST_DATABASE_URL" fuzz
 else
     left_out+=("service tests: no PostgreSQL or Redis")
 fi
