@@ -12,3 +12,5 @@ class Counted:
     """A count that was taken. `movement` put the books right; it is None where they agreed."""
 
     movement: Movement | None
+    short: int = 0
+    """Pieces that are promised and were not found."""

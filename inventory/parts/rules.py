@@ -75,14 +75,15 @@ def count(
     if counted < 0:
         raise BadInput(_("A count cannot be below zero."), field="counted")
     gap = counted - part_stock.held(part)
+    short = max(0, part_stock.promised(part) - counted)
     if gap == 0:
-        return Counted(None)
+        return Counted(None, short)
     bin_, outside = places.bin_of(part), places.pieces(PlaceKind.UNEXPLAINED)
     source, target = (outside, bin_) if gap > 0 else (bin_, outside)
     story = ledger.Story(subject=part.code, actor=actor, reason=reason)
     line = ledger.Line(source, target, abs(gap))
     moved = ledger.post(key=key, kind="count_parts", lines=[line], happened_at=at, story=story)
-    return Counted(moved)
+    return Counted(moved, short)
 
 
 @transaction.atomic

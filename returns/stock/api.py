@@ -125,6 +125,12 @@ class CountAnswer(serializers.Serializer[Any]):
     movement = MovementAnswer(allow_null=True)
 
 
+class PartCountAnswer(CountAnswer):
+    """`promised_short` tells how many pieces are promised to customers and were not found."""
+
+    promised_short = serializers.IntegerField(source="short", help_text="Pieces.")
+
+
 class PartCountBody(Body):
     counted = Pieces(least=0)
     reason = serializers.CharField(max_length=200)
@@ -133,12 +139,14 @@ class PartCountBody(Body):
 class PartCounts(ActionView):
     """Put a bin right after a count, in pieces. `movement` is null when the books agree.
 
+    A count below what is promised is taken and told: `promised_short` is not 0 then.
+
     Answers `not-found` for another code, and `bad-input` without a reason.
     """
 
     scope = "bench"
     body_class = PartCountBody
-    made_class = CountAnswer
+    made_class = PartCountAnswer
 
     def perform(self, data: dict[str, Any]) -> Counted:
         part = found(Part.objects.all(), code=self.kwargs["code"])

@@ -8,6 +8,7 @@ from datetime import date, datetime
 from typing import Any, Final
 from uuid import UUID
 
+from django.contrib import messages
 from django.contrib.auth.models import User
 from django.db.models import Sum
 from django.http import HttpResponse
@@ -16,6 +17,7 @@ from django.utils import timezone
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory import clock
@@ -88,6 +90,19 @@ def _count_parts(
 ) -> Counted:
     # The rule calls the person `actor`, a form's attempt `by`.
     return stock.count(key=key, part=part, counted=counted, reason=reason, at=at, actor=by)
+
+
+def _warn_of_promises(request: StaffRequest, part: Part) -> None:
+    short = parts.promised(part) - parts.held(part)
+    if short > 0:
+        words = ngettext(
+            "%(count)s piece of %(part)s is promised and was not found: those who wait for it will "
+            "wait longer. Look again, or order.",
+            "%(count)s pieces of %(part)s are promised and were not found: those who wait for them "
+            "will wait longer. Look again, or order.",
+            short,
+        )
+        messages.warning(request, words % {"count": short, "part": part.name})
 
 
 ACTIONS: Final[dict[str, StockAction]] = {
@@ -213,6 +228,8 @@ def stock_action(request: StaffRequest, action: str) -> HttpResponse:
     )
     if request.method == "POST" and done(request, form, late.telling(page.rule), **_facts(form)):
         notices.moved(request, _t("Done: %(action)s.") % {"action": page.title}, form)
+        if action == "parts-count":
+            _warn_of_promises(request, form.cleaned_data["part"])
         if action == "mould":
             # Its card is where the settings are noted while they are known.
             return redirect("batch", form.cleaned_data["code"].strip())
