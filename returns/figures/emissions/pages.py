@@ -56,6 +56,14 @@ def _row(year: Year) -> dict[str, Any]:
             "source": made.baseline.source,
             "licence": made.baseline.licence,
         }
+    elif year.newest is not None:
+        row |= {
+            "newest_year": year.newest.year,
+            "inventory": _kg(year.newest.inventory_kg),
+            "avoided": _kg(year.newest.avoided_kg),
+            "low": _kg(year.newest.avoided_low_kg),
+            "high": _kg(year.newest.avoided_high_kg),
+        }
     return row
 
 

@@ -2,7 +2,8 @@
 
 Both lines rest on the reclaimed post-consumer flake that was issued to moulding in the year. The
 process line uses a factor that includes forming, so no metered power is added. A year without
-factors gets no number: the factor of another year is never borrowed.
+factors gets no statement. What the newest factors of an earlier year would give stands beside it,
+said to be of that year, for orientation alone.
 """
 
 from __future__ import annotations
@@ -51,6 +52,8 @@ class Year:
     process: Factor | None = None
     issued_expanded_mg: int | None = None
     inventory_expanded_kg: Decimal | None = None
+    newest: EmissionStatement | None = None
+    """With the newest factors of an earlier year, whose year it has; only without a statement."""
 
 
 def years() -> list[Year]:
@@ -77,7 +80,9 @@ def of_year(year: int, choice: Policy) -> Year:
         )
     # Must come first: it is an `EvidenceError` too, and the answer to it is another one.
     except MissingFactor:
-        return Year(year, issued_mg, None, _lacking_factor(year), None, expanded_mg)
+        newest = _with_newest(year, issued_mg, choice)
+        lacking = _lacking_factor(year)
+        return Year(year, issued_mg, None, lacking, None, expanded_mg, newest=newest)
     except (InputRefused, EvidenceError):
         text = _("The limits' replacement shares or factors cannot be used. Mend them there.")
         return Year(year, issued_mg, None, text, None, expanded_mg)
@@ -103,6 +108,24 @@ def _factors(year: int) -> tuple[Factor, Factor]:
     if own is not None:
         return _own(VIRGIN, own.virgin_g_per_t, own), _own(PROCESS, own.process_g_per_t, own)
     return emissions.uk_factor(VIRGIN, year=year), emissions.uk_factor(PROCESS, year=year)
+
+
+def _with_newest(year: int, issued_mg: int, choice: Policy) -> EmissionStatement | None:
+    """Return what the newest factors before a year would give; None where there are none."""
+    own = EmissionFactors.objects.filter(year__lt=year).order_by("-year").first()
+    earlier = [at for flow, at in emissions.UK_FACTORS if flow == VIRGIN and at < year]
+    years = [*earlier, *([own.year] if own else [])]
+    try:
+        virgin, process = _factors(max(years))
+        return emissions.statement(
+            [Activity(issued_mg, process.year, process)],
+            displaced=Activity(issued_mg, virgin.year, virgin),
+            substitution=_substitution(choice),
+        )
+    # No earlier year at all, or shares that cannot be used: the year then has no number, and says
+    # why.
+    except (ValueError, InputRefused, EvidenceError):
+        return None
 
 
 def _own(flow: str, g_per_tonne: int, row: EmissionFactors) -> Factor:
@@ -133,7 +156,7 @@ def _substitution(choice: Policy) -> Substitution:
 
 def _lacking_factor(year: int) -> str:
     text = _(
-        "No number: there is no factor for %(year)s here, and another year's is not borrowed. "
+        "No statement: there is no factor for %(year)s here, and another year's is not borrowed. "
         "A factor that is missing is not zero. Enter both factors of that year with their source."
     )
     return text % {"year": year}

@@ -293,7 +293,7 @@ class Emissions(Detail):
     """Show the emissions of the workshop's material by year, and apart from them those avoided.
 
     Masses are in mg, emissions in kg CO₂e; the two lines are never netted. A year without a factor
-    of its own has no figure.
+    of its own has no statement; `newest` is what the newest factors of an earlier year would give.
     """
 
     scope = "read"

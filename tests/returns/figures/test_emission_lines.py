@@ -47,7 +47,7 @@ def test_two_lines_stand_beside_each_other_and_no_net(shop: Shop) -> None:
 
 
 def test_line_one_has_the_uncertainty_of_its_weighings_or_none(shop: Shop) -> None:
-    """By hand: one reading of 1 kg with u = sqrt(own² + shared²), twice that times the factor."""
+    """By hand: one reading of 1 kg, its own and shared parts, twice that times the factor."""
     lot = made.lot(shop, "L-weighed", Origin.RETURN)
     made.move("receive_feedstock", (made.at(PlaceKind.SELLERS), lot, 2_000_000), at=IN_2025)
     reading = owner_makers.read(shop.box_scale, 1_000_000, IN_2025)
@@ -59,7 +59,7 @@ def test_line_one_has_the_uncertainty_of_its_weighings_or_none(shop: Shop) -> No
     )
     own_factors(2025)
     found = emissions.of_year(2025, Policy.the())
-    expanded_mg = 2 * (reading.u_own_ug**2 + reading.u_shared_ug**2) ** 0.5 / 1000
+    expanded_mg = made.doubt_ug([(1, reading)]) / 1000
     assert found.issued_expanded_mg == pytest.approx(expanded_mg, abs=1)
     assert found.inventory_expanded_kg is not None
     assert float(found.inventory_expanded_kg) == pytest.approx(expanded_mg * 500 / 1e9, abs=1e-6)
@@ -79,6 +79,26 @@ def test_a_year_without_a_factor_gets_a_reason_and_no_number(shop: Shop) -> None
     (year,) = emissions.years()
     assert (year.year, year.statement) == (2026, None)
     assert "no factor for 2026" in year.lacking
+
+
+def test_the_newest_factors_of_an_earlier_year_stand_beside_it_and_say_so(
+    client: Client, olga: User, shop: Shop
+) -> None:
+    """1 kg with the UK set of 2025: 1,312.57172 kg a tonne of process, 2,577.57172 of virgin."""
+    issued(shop, 1_000_000, Origin.RETURN, at=made.OCT)
+    (year,) = emissions.years()
+    assert year.newest is not None
+    assert (year.newest.year, year.statement) == (2025, None)
+    assert year.newest.inventory_kg == Decimal("1.31257172")
+    client.force_login(olga)
+    assert (
+        "With the factors of 2025, an earlier year"
+        in client.get("/owner/emissions/").content.decode()
+    )
+    own_factors(2025)
+    (year,) = emissions.years()
+    assert year.newest is not None
+    assert year.newest.inventory_kg == Decimal("0.5")
 
 
 def own_factors(year: int, source: str | None = None) -> EmissionFactors:
