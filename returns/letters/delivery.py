@@ -148,6 +148,6 @@ def _dressed(
         picture = MIMEImage(bytes(logo.png), "png")
         picture.add_header("Content-ID", f"<{facts['logo']}>")
         picture.add_header("Content-Disposition", "inline", filename="logo.png")
-        message.mixed_subtype = "related"
+        message.mixed_subtype = "related"  # type: ignore[attr-defined]  # not in the stubs
         message.attach(picture)
     return message
