@@ -89,14 +89,14 @@ if [ "$quick" = no ]; then
 fi
 
 # The tests that tell stories through the API: each call of theirs is a seed for drawn requests.
-stories=(tests/api/test_flows.py tests/api/test_repairs.py tests/api/test_salvage.py
+stories=(tests/api/test_flows.py tests/api/test_repairs.py tests/api/test_salvage.py tests/api/test_known_masses.py
     tests/api/test_every_door.py tests/returns/counter/test_counter_api.py
     tests/returns/partners/test_partners_api.py tests/returns/handover/test_handover_api.py
     tests/returns/auditing/test_audit_pages.py tests/returns/joining/test_later_parts.py
     tests/returns/leaving/test_tray_and_counter.py tests/returns/asking/test_asking.py)
 fuzz() {
     $bin/python -m pytest -q -n0 -p no:randomly -p tests.api.fuzzed "${stories[@]}" \
-        -k "api or program or machine or partner or flows or repairs or salvage or door"
+        -k "api or program or machine or partner or flows or repairs or salvage or known or door"
 }
 
 [ "$long" = no ] || set -- --long "$@"
