@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from math import ceil
+from math import ceil, inf
 
 from django.utils.safestring import SafeString
 
@@ -25,7 +25,7 @@ class Run:
 class Runs:
     """Values with mean and limits, and the words of the lines: mean, upper, lower, the axis.
 
-    `most` is what no value can exceed, where the axis ends at the latest.
+    `most` is what no value can exceed, and `least` what none can fall below: the axis ends there.
     """
 
     runs: Sequence[Run]
@@ -33,6 +33,7 @@ class Runs:
     low: float
     high: float
     most: float
+    least: float = -inf
     names: tuple[str, str, str]
     starts: Callable[[str], str]
 
@@ -53,7 +54,7 @@ def runs(
     plot = Plot(
         Axis(0, max(1, len(values)), 1),
         # A yield cannot exceed 1, and an axis beyond it would suggest that it can.
-        Axis.over(low - room, min(high + room, shown.most), marks=4),
+        Axis.over(max(low - room, shown.least), min(high + room, shown.most), marks=4),
         width=width,
         height=canvas.HEIGHT + names_px,
         foot=44 + names_px,

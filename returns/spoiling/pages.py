@@ -88,6 +88,7 @@ def _chart(found: Overview) -> SafeString | None:
         low=largest.low,
         high=largest.high,
         most=1.0,
+        least=0.0,
         names=(
             _("mean %(share)s") % {"share": percent(found.chart.mean)},
             _("upper %(share)s") % {"share": percent(largest.high)},
