@@ -30,6 +30,8 @@ def report_json(report: Report) -> bytes:
             "digest": closed.digest,
             "previous_digest": closed.previous_digest,
             "last_movement": closed.last_number,
+            # None in a month that was closed before anybody was asked.
+            "acknowledged": closed.figures.get("acknowledged"),
         },
         # Beside the figures and not among them: they stay as they were closed.
         "changed_since_closing": changed_since(report.label) if closed else [],
