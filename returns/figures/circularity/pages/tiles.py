@@ -96,7 +96,8 @@ def _trend(
 
 
 def _kg(mass_mg: float) -> str:
-    return str(mass_kg(round(mass_mg)))
+    # To a tenth of a gram: of a range nobody reads more.
+    return str(mass_kg(round(mass_mg, -2)))
 
 
 def _promise(late: int) -> tuple[str, str]:
