@@ -97,7 +97,7 @@ def _trend(
 
 def _kg(mass_mg: float) -> str:
     # To a tenth of a gram: of a range nobody reads more.
-    return str(mass_kg(round(mass_mg, -2)))
+    return str(mass_kg(100 * round(mass_mg / 100)))
 
 
 def _promise(late: int) -> tuple[str, str]:
