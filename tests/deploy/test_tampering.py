@@ -114,6 +114,7 @@ MADE_UP = f"""INSERT INTO inventory_movement (number, link, digest, key, fingerp
     SELECT {LAST} + 1, {{link}}, digest, hex(randomblob(16)), fingerprint, kind, subject, actor_id,
     happened_at, recorded_at, month, belongs_to, reason, cost_minor
     FROM inventory_movement WHERE number = {LAST}"""
+SOME_EVENT = one("inventory_event", offset=20)
 NEXT_LINK = "(SELECT last + 1 FROM inventory_counter WHERE name = 'chain')"
 
 
@@ -202,8 +203,8 @@ OPEN_ROWS = {
     "cache": ["UPDATE inventory_balance SET quantity = quantity + 1 WHERE boundary"],
     "made-up-behind-the-end": [MADE_UP.format(link=NEXT_LINK)],
     "made-up-in-between": [
-        "DELETE FROM inventory_event WHERE link = 40",
-        MADE_UP.format(link="40"),
+        MADE_UP.format(link=f"(SELECT link FROM inventory_event WHERE id = {SOME_EVENT})"),
+        f"DELETE FROM inventory_event WHERE id = {SOME_EVENT}",
     ],
 }
 EVENTS = {
@@ -231,7 +232,7 @@ AROUND = {
     "sold-deleted": [
         "DELETE FROM returns_soldunits WHERE id = (SELECT max(id) FROM returns_soldunits)"
     ],
-    "frame-state": set_row(FRAME, "state = 'ground'", "state = 'posted'"),
+    "frame-state": set_row(FRAME, "state = 'ground'", "state <> 'ground'", 0),
     "frame-wish": set_row(
         FRAME, "wish = CASE wish WHEN 'regrind' THEN 'post_back' ELSE 'regrind' END"
     ),

@@ -21,8 +21,10 @@ TOPIC = "anchor"
 
 def text(month: Month) -> str:
     """Return what is to be kept of a close, in one line of plain words and digests."""
+    told = f"{month.label} month {month.digest}"
+    # A month that was closed before there was a chain has none to tell.
     position, digest = month.figures.get("chain", [0, ""])
-    return f"{month.label} month {month.digest} link {position} {digest}".strip()
+    return f"{told} link {position} {digest}" if position else told
 
 
 def picture(month: Month) -> SafeString:
