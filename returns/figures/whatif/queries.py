@@ -52,7 +52,8 @@ def known(at: datetime, *, hands: int) -> Known:
     since = at - timedelta(days=LOOK_BACK_DAYS)
     workshop, policy = Workshop.the(), Policy.the()
     frames = Scope().frames().filter(weighed_at__gte=since, weighed_at__lt=at).order_by()
-    done = frames.exclude(state__in=ON_A_SHELF).exclude(ended_at=None)
+    # A frame in its box has not ended yet; what the bench does with it ended at its look-over.
+    done = frames.exclude(state__in=ON_A_SHELF)
     latest = done.annotate(last=Max("gradings")).exclude(last=None)
     rows = latest.order_by("-weighed_at").values_list("last", "tag", "weighed_at", "ended_at")
     listed = list(rows[:CASES_MAX])
@@ -61,7 +62,11 @@ def known(at: datetime, *, hands: int) -> Known:
     cases = tuple(
         case
         for last, _tag, came, ended in listed
-        if ended and (case := _case(graded[last], minutes, (came, ended), workshop.strip_minutes))
+        if (
+            case := _case(
+                graded[last], minutes, (came, ended or graded[last].at), workshop.strip_minutes
+            )
+        )
     )
     open_days = max(1.0, _days_open(frames, at) * OPEN_DAYS_A_WEEK / 7)
     costs = [case_prices(graded[last]) for last, *_rest in listed[:1]]
