@@ -31,11 +31,6 @@ class Line:
     text_key: str
     of: str
 
-    @property
-    def signed_minor(self) -> int:
-        """The amount as the account sees it: a debit above zero."""
-        return self.debit_minor - self.credit_minor
-
 
 @dataclass(frozen=True, slots=True)
 class Standing:

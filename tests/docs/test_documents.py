@@ -52,9 +52,10 @@ def tracked() -> list[Path]:
 
 
 def environment_names() -> set[str]:
-    """Every HINGEBACK_ variable that a program or script under deploy/ reads."""
+    """Every HINGEBACK_ variable that a program or script under deploy/ reads, and the fuzz."""
     found: set[str] = set()
-    for path in [*(ROOT / "deploy").iterdir(), *(ROOT / "deploy" / "served").iterdir()]:
+    fuzz = ROOT / "tests" / "api" / "fuzzed.py"
+    for path in [*(ROOT / "deploy").iterdir(), *(ROOT / "deploy" / "served").iterdir(), fuzz]:
         if path.suffix in {".py", ".sh"}:
             found |= set(re.findall(r"HINGEBACK_[A-Z_]+[A-Z]", read(path)))
     settings = [read(ROOT / "deploy" / name) for name in ("settings.py", "stores.py")]

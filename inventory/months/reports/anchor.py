@@ -29,7 +29,8 @@ def text(month: Month) -> str:
 
 def picture(month: Month) -> SafeString:
     """Return the same as a QR code, as SVG inside a page."""
-    return mark_safe(_code(month).svg_inline(scale=2, border=4))
+    drawn: str = _code(month).svg_inline(scale=2, border=4)
+    return mark_safe(drawn)
 
 
 def picture_data(month: Month) -> str:

@@ -129,6 +129,22 @@ class ContentAnswer(serializers.Serializer[Any]):
     weighed = serializers.DictField(child=WeighedAnswer())
 
 
+class CountsAnswer(serializers.Serializer[Any]):
+    """Pieces. `sold_until` is the last month whose sales are known, empty where there is none."""
+
+    sold_in_span = serializers.IntegerField()
+    sold_ever = serializers.IntegerField()
+    received = serializers.IntegerField()
+    first_returns = serializers.IntegerField()
+    came_ever = serializers.IntegerField()
+    sold_until = serializers.CharField()
+    came_of_sold = serializers.IntegerField()
+    mended = serializers.IntegerField()
+    reground = serializers.IntegerField()
+    posted_as_is = serializers.IntegerField()
+    discarded = serializers.IntegerField()
+
+
 class CircularityAnswer(serializers.Serializer[Any]):
     """`weighed` has the masses salvaged, ground and of flake again, with their uncertainty.
 
@@ -138,7 +154,7 @@ class CircularityAnswer(serializers.Serializer[Any]):
     first_month = serializers.CharField()
     last_month = serializers.CharField()
     scope = serializers.CharField()
-    counts = serializers.DictField(child=serializers.IntegerField())
+    counts = CountsAnswer()
     take_back = ShareAnswer()
     take_back_in_span = ShareAnswer()
     repair_share = ShareAnswer()

@@ -425,4 +425,8 @@ CHOICES: tuple[Choice, ...] = (
     Choice(
         "returns.figures.repairability.queries.NO_PART", _("score of a part that is not to be had")
     ),
+    Choice(
+        "returns.figures.claims.queries.claims_sheet.MONTHS_MIN",
+        _("months that a claim covers at least, unless the books are younger"),
+    ),
 )

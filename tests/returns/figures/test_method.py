@@ -36,6 +36,8 @@ from tests.returns.explained_figures import FIGURES
 # These hold words, days, codes or shapes of what is kept, and no figure of mass, odds or money.
 NO_FIGURES = frozenset(
     {
+        "inventory.chain.sums",
+        "inventory.journal.sums",
         "inventory.ledger.sums.scans",
         "inventory.masters.sums",
         "inventory.months.sums.kept_report",
@@ -165,6 +167,12 @@ def test_every_figure_points_at_an_entry_that_is_there() -> None:
 
 # Constants of the sums and queries that are no choice about a figure, and why.
 NO_CHOICES = {
+    "inventory.chain.queries.CHUNK": "a bound of a list",
+    "inventory.masters.sums.LOGO_BOX": "the size of a picture",
+    "inventory.masters.sums.LOGO_BYTES_MAX": "a bound of input",
+    "inventory.masters.sums.LOGO_SIDE_MAX": "a bound of input",
+    "inventory.months.queries.recovered.report.BOOKS_SINCE": "the number of an edition",
+    "inventory.staff.queries.SIGN_INS_SHOWN": "a bound of a list",
     "returns.figures.press.queries.LOTS_MAX": "a bound of a list",
     "returns.figures.press.queries.MG_PER_KG": "a unit",
     "returns.figures.press.queries.WEEKS_A_MONTH": "weeks in a month",
