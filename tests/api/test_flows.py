@@ -516,6 +516,9 @@ def test_circularity_is_told_of_everything_a_model_and_a_batch(shop: Shop, olga:
     assert content["weighed"]["virgin"]["expanded_mg"] == pytest.approx(11.577, abs=0.001)
     assert done(owner.get("circularity/models/avocet/"))["scope"] == "Avocet"
     assert "AV-2601" in done(owner.get(f"circularity/batches/AV-2601/{span}"))["scope"]
+    owner_made.sold(shop.batch, m2026_02=30)
+    counts = done(owner.get(f"circularity/{span}"))["counts"]
+    assert (counts["sold_until"], counts["sold_ever"]) == ("2026-02", 30)
 
 
 def test_lists_come_in_pages_that_stay_stable_while_rows_are_added(shop: Shop, bea: User) -> None:
