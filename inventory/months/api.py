@@ -13,6 +13,7 @@ from rest_framework.response import Response
 from inventory.errors import NotFound
 from inventory.furniture.api.shapes import Body, Code, Moment
 from inventory.furniture.api.views import ActionView, Detail, Face
+from inventory.ledger.api import currency
 from inventory.models import Month
 from inventory.months import rules as closing
 from inventory.months.queries import months, recovered, warnings
@@ -73,7 +74,11 @@ class CorrectionAnswer(serializers.Serializer[Any]):
     mass_mg = serializers.IntegerField()
     pieces = serializers.IntegerField()
     cost_minor = serializers.IntegerField()
+    currency = serializers.SerializerMethodField()
     reason = serializers.CharField()
+
+    def get_currency(self, _made: Any) -> str:
+        return currency(self.context)
 
 
 class MonthAnswer(serializers.Serializer[Any]):

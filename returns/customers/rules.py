@@ -299,6 +299,7 @@ def _exported(request: Request) -> dict[str, Any]:
         "ended_at": _written(request.ended_at),
         "sent_at": _written(request.sent_at),
         "carrier_number": request.carrier_number,
+        "collects": request.collects,
         "revived_at": _written(request.revived_at),
         "reminded_at": _written(request.reminded_at),
         "consent": [

@@ -59,6 +59,8 @@ def test_whatever_makes_a_guarded_row_the_only_one_is_guarded(table: str) -> Non
 @pytest.mark.parametrize("table", triggers.GUARDED)
 def test_a_row_cannot_be_replaced_by_any_of_its_keys(books: Shop, table: str) -> None:
     all_of_them = columns(table)
+    # A column may be called as a word of SQL is.
+    named = ", ".join(f'"{one}"' for one in all_of_them)
     with connection.cursor() as cursor:
         cursor.execute(f"SELECT count(*) FROM {table}")
         if not cursor.fetchone()[0]:
@@ -71,10 +73,11 @@ def test_a_row_cannot_be_replaced_by_any_of_its_keys(books: Shop, table: str) ->
         fresh |= {"month": "'2026-11'"}
         fresh |= {"reverses_id": "NULL", "line": "77"}
         values = [
-            one if one in key_columns or one not in fresh else fresh[one] for one in all_of_them
+            f'"{one}"' if one in key_columns or one not in fresh else fresh[one]
+            for one in all_of_them
         ]
         for verb in ("INSERT OR REPLACE", "REPLACE", "INSERT OR IGNORE", "INSERT"):
-            sql = f"{verb} INTO {table} ({', '.join(all_of_them)}) SELECT {', '.join(values)} "
+            sql = f"{verb} INTO {table} ({named}) SELECT {', '.join(values)} "
             first = next((c for c in key_columns if c != "id"), "id")
             with pytest.raises(IntegrityError):
                 run(f"{sql} FROM {table} WHERE {first} IS NOT NULL LIMIT 1")

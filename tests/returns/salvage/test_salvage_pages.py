@@ -115,6 +115,7 @@ def test_page_says_why_both_orders_helped_as_many(
     shop: Shop, bea: User, client: Client, pair: Any
 ) -> None:
     with time_machine.travel(NOON + timedelta(hours=3), tick=False):
+        client.force_login(bea)  # who was away for three hours is asked again
         assert "No two frames wanted the same part at the same time" in text(client, PAGE)
         needing(shop, bea)
         page = text(client, PAGE)
