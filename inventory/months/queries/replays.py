@@ -141,7 +141,9 @@ def _starts(months: Iterable[str]) -> dict[str, str]:
     firsts = dict(back.values_list("month").annotate(Min("reverses__month")).order_by())
     starts: dict[str, str] = {}
     for month in sorted(months):
-        first = firsts.get(month, month)
+        # Never later than itself: what is taken back may have been booked in a later month, when
+        # the reversal says that it happened before.
+        first = min(month, firsts.get(month, month))
         # Transitively: a month from which another must start may itself have to start earlier.
         starts[month] = min([first, *(starts[other] for other in starts if other >= first)])
     return starts

@@ -13,11 +13,13 @@ from django.contrib.auth.models import User
 from django.test import Client
 from django.urls import reverse
 
+from inventory.models import Movement
 from inventory.months import rules as months
 from inventory.months.queries import recovered
 from inventory.months.queries.replays import moved, replayed
 from inventory.months.reports.files import FORMATS
 from inventory.weighing.sums.traced import Replay
+from tests.inventory.ledger.written import booked
 from tests.inventory.month_makers import (
     DEC_2,
     NOV,
@@ -151,3 +153,16 @@ def test_movements_page_and_answer_ask_as_much_for_many_months(
         with django_assert_max_num_queries(len(one) + 1):  # the parts of another month, by name
             response = client.get(address)
         assert response.status_code == 200
+
+
+def test_a_reversal_said_to_have_been_before_what_it_takes_back_is_followed(shop: Shop) -> None:
+    """Its month begins with itself: looking for the later one, the plan would never end."""
+    number = Movement.objects.latest("number").number + 2
+    told = booked(f"""
+        2026-11-14 opening: unexplained -> box 900 mg
+        2026-11-15 opening: unexplained -> box 500 mg
+        2026-10-15 reverse #{number}: typed twice
+    """)
+    assert f"#{number + 1}" in told
+    found = replayed(["2026-10", "2026-11"])
+    assert [len(found[label].entries) for label in ("2026-10", "2026-11")] == [1, 2]
