@@ -153,7 +153,7 @@ def kit_list(request: StaffRequest) -> HttpResponse:
     """List everything that is to be posted, the kits that wait, and what went missing; take the
     word that all of a tray is in the post.
     """
-    form = TrayForm(request.POST or None)
+    form, gone = TrayForm(request.POST or None), list[str]()
     if form.is_bound and form.is_valid():
         gone = _posted_tray(request, form)
         if gone:
@@ -161,10 +161,11 @@ def kit_list(request: StaffRequest) -> HttpResponse:
             messages.success(request, words % {"count": len(gone)} + " " + ", ".join(gone))
         if not form.errors:
             return redirect("kits")
-    return _kit_list(request, form)
+    # Where some of a tray went and some did not, something was done: that is no refusal.
+    return _kit_list(request, form, status=422 if form.errors and not gone else 200)
 
 
-def _kit_list(request: StaffRequest, form: TrayForm) -> HttpResponse:
+def _kit_list(request: StaffRequest, form: TrayForm, *, status: int) -> HttpResponse:
     rows = list(posting_out.frames_to_post()[:100])
     leaving: list[dict[str, Any]] = [
         *({"it": one, "kind": "kit", "day": one.promised_by} for one in kit_stock.to_post()[:100]),
@@ -192,7 +193,6 @@ def _kit_list(request: StaffRequest, form: TrayForm) -> HttpResponse:
         "missing": list(kit_stock.missing()[:100]),
         "wide": True,
     }
-    status = 422 if form.errors else 200
     return render(request, "returns/workroom/kits.html", facts, status=status)
 
 

@@ -74,11 +74,11 @@ def download(request: HttpRequest) -> HttpResponse:
     except BadMonth:
         question = None
     if question is None:
-        return render(request, "returns/owner/tracing.html", {"form": form}, status=400)
+        return render(request, "returns/owner/tracing.html", {"form": form})
     told = [one for _position, found in queries.events(question) for one in found]
     if not told:
         form.add_error(None, _("Nothing happened there. Choose another month or code."))
-        return render(request, "returns/owner/tracing.html", {"form": form}, status=404)
+        return render(request, "returns/owner/tracing.html", {"form": form})
     named = form.cleaned_data["month"] or question.code
     document = documents.document(told, queries.house(), timezone.now())
     answer = JsonResponse(document, content_type=MEDIA_TYPE)

@@ -176,7 +176,9 @@ def test_parts_on_the_frames_scale_are_known_together_by_what_they_share(shop: S
     assert inflow.others_u_mg == signed((1, readings_of("strip_down")))
     adjusted = inflow.adjusted_mg
     assert adjusted is not None
-    assert 24_800 < adjusted < 24_820
+    # What both share outweighs their own parts by far: it stands once in the weigh-in, twice in
+    # the parts, so the best estimate takes it out, 2 * 24,820 - 24,800.
+    assert adjusted == pytest.approx(24_840, abs=1)
     parts = [flows["strip_down", to].adjusted_mg for to in ("box", "lens")]
     assert abs(sum(part or 0 for part in parts) - adjusted) <= 1
 
@@ -330,11 +332,12 @@ def test_a_count_of_the_month_before_begins_the_balance(shop: Shop, bea: User) -
 def test_a_lot_found_empty_is_an_exact_end(shop: Shop, bea: User) -> None:
     lot, sellers = made.lot(shop), made.at(PlaceKind.SELLERS)
     weighed("receive_feedstock", (sellers, lot, 100_000), scale=shop.fine_scale)
-    weighed("issue", (lot, made.at(PlaceKind.PRESS), 99_995), scale=shop.fine_scale)
+    weighed("issue", (lot, made.at(PlaceKind.PRESS), 99_999), scale=shop.fine_scale)
     count(shop, bea, lot, "0")
     data = reconciled.of_month(LABEL)
     (found,) = data.balances
-    assert (found.gap_mg, data.verdict) == (5, Verdict.CLOSES)
+    # 1 mg between two readings of a 1 mg scale: u = 0.577 mg, what they share goes out.
+    assert (found.gap_mg, data.verdict) == (1, Verdict.CLOSES)
 
 
 def test_a_fitted_part_is_not_weighed_so_its_mass_is_estimated(shop: Shop) -> None:
@@ -380,7 +383,7 @@ def test_a_closed_month_gives_the_same_answer_whatever_comes_later(
         frame_stripped(shop, f"F-{index}", 24_820, 19_600 + index, 5_200)
     ground(shop, bea, ben, "39.150 g")
     for label in ("2026-08", "2026-09", LABEL):
-        months.close(key=key(), label=label, at=made.NOV_2, by=None)
+        months.close(key=key(), label=label, at=made.NOV_2, by=None, acknowledged="Looked at.")
     before = weighed_twice.of_month(LABEL)
     first = Movement.objects.filter(kind="strip_down")[0]
     ledger.reverse(key=key(), movement=Movement.objects.get(kind="grind"), reason="x", at=made.NOV)

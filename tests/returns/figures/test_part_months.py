@@ -11,7 +11,9 @@ from returns.figures.forecast.sums.part_months import part_month
 
 
 def kits(expected: float, variance: float, month: int = 24_000) -> MonthForecast:
-    return MonthForecast(month=month, expected=expected, variance=variance, low=0, high=99)
+    return MonthForecast(
+        month=month, expected=expected, from_sold=expected, variance=variance, low=0, high=99
+    )
 
 
 def test_pieces_and_spread_of_one_model_by_hand() -> None:

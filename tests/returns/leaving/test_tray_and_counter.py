@@ -129,7 +129,7 @@ def test_what_a_tray_cannot_post_is_named_and_holds_up_no_other(
     frame, early = mended(shop, bea), graded(shop, bea)
     answer = tray(desk, frame, early)
     text = answer.content.decode()
-    assert answer.status_code == 422
+    assert answer.status_code == 200  # something went
     assert f"{early.tag}: This frame is not to be posted now." in text
     assert (now(frame).state, now(early).state) == (FrameState.POSTED, FrameState.TO_MEND)
     # Only what is left stands there to be sent again.
