@@ -132,7 +132,7 @@ def of_note(noted: Noted, house: House) -> list[Document]:
 
 
 def document(events: Sequence[Document], house: House, at: datetime) -> Document:
-    """Return a file of events, as EPCIS 2.0 (GS1, 2022), section 9, has it."""
+    """Return a file of events, as EPCIS 2.0 (GS1, 2022) has it."""
     return {
         **_head(house, at, "EPCISDocument"),
         "epcisBody": {"eventList": list(events)},

@@ -1,6 +1,7 @@
-"""The identifier of an event from its content: the event hash of CBV 2.0 (GS1, 2022), section 8.9.
+"""The identifier of an event from its content: the event hash of CBV 2.0 (GS1, 2022).
 
-Read by way of its reference description, `epcis-event-hash-generator` (README, version 1.9.3).
+Not read itself, but by way of its reference description, `epcis-event-hash-generator` (README,
+version 1.9.3).
 Two programs that hold the same event give it the same name, and a changed event another.
 
 Only identifiers that are plain web addresses are understood here, as this house writes them. What

@@ -2,7 +2,7 @@
 
 Source: RalphTro/epcis-event-hash-generator (MIT, `published/LICENSE.event-hash`), tests/examples at
 version 1.9.3: the reference description of the event hash of GS1 Core Business Vocabulary 2.0
-(2022), section 8.9. Beside each event lie the text before hashing and the identifier. Read there.
+(2022). Beside each event lie the text before hashing and the identifier. Read there.
 """
 
 from __future__ import annotations
