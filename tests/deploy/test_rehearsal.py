@@ -34,8 +34,10 @@ def furnished(tmp_path: Path) -> Path:
 @pytest.mark.slow
 @pytest.mark.django_db(transaction=True)
 def test_whole_main_job_holds_over_http(
-    transactional_db: None, furnished: Path, live_server: Any, tmp_path: Path
+    transactional_db: None, furnished: Path, live_server: Any, tmp_path: Path, settings: Any
 ) -> None:
+    # Web and worker look into one folder.
+    settings.DATA_DIR, settings.MEDIA_ROOT = tmp_path, tmp_path / "media"
     data: list[str] = []
     zone = timezone.get_default_timezone()
     with running(tmp_path, "filesystem://localhost//"):
